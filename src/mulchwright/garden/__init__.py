@@ -1,0 +1,41 @@
+"""The nouns of a mushroom garden: frozen dataclasses, checked when made, in SI units."""
+
+from mulchwright.garden.nouns import (
+    MONTHS,
+    Bed,
+    ClimateNormals,
+    Garden,
+    Layer,
+    LogEntry,
+    LogKind,
+    Patch,
+    Place,
+    Recipe,
+    SpawnPlane,
+    Stage,
+    StartMoisture,
+    UnitSystem,
+    Watering,
+    WateringRule,
+    polygon_area_m2,
+)
+
+__all__ = [
+    "MONTHS",
+    "Bed",
+    "ClimateNormals",
+    "Garden",
+    "Layer",
+    "LogEntry",
+    "LogKind",
+    "Patch",
+    "Place",
+    "Recipe",
+    "SpawnPlane",
+    "Stage",
+    "StartMoisture",
+    "UnitSystem",
+    "Watering",
+    "WateringRule",
+    "polygon_area_m2",
+]

@@ -1,0 +1,422 @@
+"""The nouns: what a garden of mushroom beds is made of.
+
+Every noun is a frozen dataclass that checks itself when made and is changed with
+`dataclasses.replace`. SI inside: metres, kilograms, litres (a litre of water is a kilogram, and
+over a square metre a millimetre), degrees Celsius, fractions from 0 to 1. Names of species, woods,
+materials and spawn kinds are keys of the trade tables; that a key exists there is checked where
+the tables are at hand (`book` and `almanac`), since this room knows no files.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+
+from mulchwright.errors import InputError
+
+__all__ = [
+    "MONTHS",
+    "Bed",
+    "ClimateNormals",
+    "Garden",
+    "Layer",
+    "LogEntry",
+    "LogKind",
+    "Patch",
+    "Place",
+    "Recipe",
+    "SpawnPlane",
+    "Stage",
+    "StartMoisture",
+    "UnitSystem",
+    "Watering",
+    "WateringRule",
+    "polygon_area_m2",
+]
+
+MONTHS = 12
+DEEPEST_LAYER_M = 0.6
+"""A layer above this is a typing slip (60 cm is six times a deep bed); estimate, no source."""
+LARGEST_PATCH_M2 = 10_000.0
+HEAVIEST_PLANE_KG_M2 = 20.0
+
+
+class UnitSystem(StrEnum):
+    """Which units the grower reads and types."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+class Stage(StrEnum):
+    """Where a patch stands in its life."""
+
+    PLANNED = "planned"
+    BUILT = "built"
+    RETIRED = "retired"
+
+
+class StartMoisture(StrEnum):
+    """How wet a layer was laid."""
+
+    DRY = "dry"
+    DAMP = "damp"
+    SOAKED = "soaked"
+
+
+class WateringRule(StrEnum):
+    """How a patch is watered in the days that no logbook entry covers."""
+
+    NONE = "none"
+    WHEN_DRY = "when_dry"
+
+
+class LogKind(StrEnum):
+    """What a logbook entry tells."""
+
+    BUILT = "built"
+    WATERED = "watered"
+    LOOKED = "looked"
+    PICKED = "picked"
+    TOPPED_UP = "topped_up"
+    MOVED = "moved"
+    NOTE = "note"
+
+
+def _require(condition: bool, message: str, field_name: str) -> None:
+    if not condition:
+        raise InputError(message, field=field_name)
+
+
+def _require_number(value: float, low: float, high: float, what: str, unit: str, field_name: str) -> None:
+    """Refuse what is not a finite number from `low` to `high`, naming the quantity and both bounds."""
+    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if not good or not low <= value <= high:
+        span = f"{low:g} to {high:g} {unit}".rstrip()
+        raise InputError(f"{what} is {value!r}; it must be a number from {span}.", field=field_name)
+
+
+def _require_name(value: str, what: str, field_name: str = "name") -> None:
+    _require(isinstance(value, str) and bool(value.strip()), f"{what} needs a name.", field_name)
+    _require(len(value) <= 200, f"{what} has a name of {len(value)} characters; 200 are enough.", field_name)
+
+
+def _require_key(value: str, what: str) -> None:
+    ok = bool(value) and all(c.isascii() and (c.islower() or c.isdigit() or c == "-") for c in value)
+    _require(
+        ok and len(value) <= 80,
+        f"{what} has the key {value!r}; use small letters, digits and hyphens, such as 'under-the-quince'.",
+        "key",
+    )
+
+
+def polygon_area_m2(outline: tuple[tuple[float, float], ...]) -> float:
+    """Area of a simple polygon given by its corners in metres, by the surveyor's cross products."""
+    following = outline[1:] + outline[:1]
+    twice = sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(outline, following, strict=True))
+    return abs(twice) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class ClimateNormals:
+    """Twelve monthly normals, January first, as any almanac prints them.
+
+    `wet_days` counts days with at least `wet_day_threshold_mm`; empty where the almanac has none.
+    """
+
+    temperature_min_c: tuple[float, ...]
+    temperature_max_c: tuple[float, ...]
+    rain_mm: tuple[float, ...]
+    wet_days: tuple[float, ...] = ()
+    wet_day_threshold_mm: float = 1.0
+    source: str = "typed by the grower"
+
+    def __post_init__(self) -> None:
+        for name in ("temperature_min_c", "temperature_max_c", "rain_mm"):
+            values = getattr(self, name)
+            _require(len(values) == MONTHS, f"{name} has {len(values)} figures; twelve are needed, January first.", name)
+        _require(
+            len(self.wet_days) in (0, MONTHS),
+            f"wet_days has {len(self.wet_days)} figures; give twelve, or leave it out.",
+            "wet_days",
+        )
+        for month in range(MONTHS):
+            low, high = self.temperature_min_c[month], self.temperature_max_c[month]
+            _require_number(low, -70, 45, f"lowest temperature of month {month + 1}", "°C", "temperature_min_c")
+            _require_number(high, -60, 55, f"highest temperature of month {month + 1}", "°C", "temperature_max_c")
+            _require(
+                low <= high,
+                f"month {month + 1}: mean lowest temperature {low:g} °C is above the mean highest, {high:g} °C. "
+                "If the two rows are swapped, exchange them.",
+                "temperature_min_c",
+            )
+            _require_number(self.rain_mm[month], 0, 2000, f"rain of month {month + 1}", "mm", "rain_mm")
+            if self.wet_days:
+                _require_number(self.wet_days[month], 0, 31, f"wet days of month {month + 1}", "days", "wet_days")
+        _require_number(self.wet_day_threshold_mm, 0.01, 5, "the wet-day threshold", "mm", "wet_day_threshold_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the garden lies. `north_deg` is the bearing of the plan's upward axis, clockwise from true north."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    timezone: str
+    north_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        _require_name(self.name, "The place")
+        _require_number(self.latitude_deg, -90, 90, "latitude", "degrees", "latitude_deg")
+        _require_number(self.longitude_deg, -180, 180, "longitude", "degrees", "longitude_deg")
+        _require_number(self.elevation_m, -430, 6000, "elevation", "m", "elevation_m")
+        _require_number(self.north_deg, -360, 360, "the plan's bearing", "degrees", "north_deg")
+        _require_name(self.timezone, "The time zone", "timezone")
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer as laid and settled, listed from the ground up in a recipe."""
+
+    material: str
+    thickness_m: float
+    woods: tuple[str, ...] = ()
+    start_moisture: StartMoisture = StartMoisture.DAMP
+
+    def __post_init__(self) -> None:
+        _require_key(self.material, "A layer's material")
+        _require_number(
+            self.thickness_m, 0.001, DEEPEST_LAYER_M, f"thickness of the {self.material} layer", "m", "thickness_m"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SpawnPlane:
+    """Spawn laid at one height above the ground: crumbs by mass, or pegs by count.
+
+    `rate_kg_m2` for spawn that is broken up and scattered; `points_per_m2` for pegs and plugs set
+    on a grid. One of the two is 0.
+    """
+
+    spawn: str
+    height_m: float
+    rate_kg_m2: float = 0.0
+    points_per_m2: float = 0.0
+
+    def __post_init__(self) -> None:
+        _require_key(self.spawn, "A spawn plane")
+        _require_number(self.height_m, 0, 2 * DEEPEST_LAYER_M, "height of a spawn plane", "m", "height_m")
+        _require_number(self.rate_kg_m2, 0, HEAVIEST_PLANE_KG_M2, "spawn rate of a plane", "kg/m²", "rate_kg_m2")
+        _require_number(self.points_per_m2, 0, 10_000, "pegs in a plane", "per m²", "points_per_m2")
+        _require(
+            self.rate_kg_m2 == 0 or self.points_per_m2 == 0,
+            "A spawn plane has both a mass and a number of pegs; give one of them.",
+            "rate_kg_m2",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """Layers from the ground up, spawn planes, and a thin skin on top if the bed has one."""
+
+    name: str
+    layers: tuple[Layer, ...]
+    planes: tuple[SpawnPlane, ...] = ()
+    skin: Layer | None = None
+
+    def __post_init__(self) -> None:
+        _require_name(self.name, "The recipe")
+        _require(bool(self.layers), f"Recipe {self.name!r} has no layer; a bed needs at least one.", "layers")
+        _require(len(self.layers) <= 8, f"Recipe {self.name!r} has {len(self.layers)} layers; eight at most.", "layers")
+        _require(len(self.planes) <= 6, f"Recipe {self.name!r} has {len(self.planes)} planes; six at most.", "planes")
+        for plane in self.planes:
+            _require(
+                plane.height_m <= self.depth_m + 1e-9,
+                f"Recipe {self.name!r} lays spawn at {plane.height_m:g} m, above its top at {self.depth_m:g} m.",
+                "planes",
+            )
+
+    @property
+    def all_layers(self) -> tuple[Layer, ...]:
+        """Layers from the ground up with the skin as the last."""
+        return (*self.layers, self.skin) if self.skin else self.layers
+
+    @property
+    def depth_m(self) -> float:
+        """Settled depth from the soil to the top of the skin."""
+        return math.fsum(layer.thickness_m for layer in self.all_layers)
+
+    @property
+    def spawn_kg_m2(self) -> float:
+        """Mass of scattered spawn over all planes."""
+        return math.fsum(plane.rate_kg_m2 for plane in self.planes)
+
+
+@dataclass(frozen=True, slots=True)
+class Watering:
+    """How a patch is watered ahead, and in past days if `past_as_rule` (nothing was logged then).
+
+    `when_dry`: give `depth_mm` on a rainless day when the moisture of the food layers (water / wet
+    mass) falls below `below_moisture`, and not sooner than `rest_days` after the last time.
+    """
+
+    rule: WateringRule = WateringRule.NONE
+    below_moisture: float = 0.55
+    depth_mm: float = 10.0
+    rest_days: int = 3
+    past_as_rule: bool = False
+
+    def __post_init__(self) -> None:
+        _require_number(self.below_moisture, 0.2, 0.8, "the moisture to water below", "of wet mass", "below_moisture")
+        _require_number(self.depth_mm, 0.5, 100, "the depth of one watering", "mm", "depth_mm")
+        _require_number(self.rest_days, 1, 60, "days between waterings", "days", "rest_days")
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """A garden bed: its outline on the plan in metres (east, north), and what grows there."""
+
+    key: str
+    name: str
+    plants: tuple[str, ...] = ()
+    outline: tuple[tuple[float, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        _require_key(self.key, "A bed")
+        _require_name(self.name, "The bed")
+        _require(len(self.outline) in (0, *range(3, 1000)), "A bed's outline needs at least three corners.", "outline")
+
+
+@dataclass(frozen=True, slots=True)
+class Patch:
+    """A mushroom bed: an area of a garden bed, one species, one recipe, one build day.
+
+    light_share : share of open-sky light that reaches the patch, one figure or twelve (January first).
+    rain_share : share of the rain that falls through the crowns above, 0 to 1.
+    shelter : how far walls and hedges keep wind off, 0 (open) to 1 (still).
+    """
+
+    key: str
+    name: str
+    species: str
+    recipe: Recipe
+    area_m2: float
+    built_on: date | None = None
+    stage: Stage = Stage.PLANNED
+    bed: str | None = None
+    light_share: tuple[float, ...] = (0.6,)
+    rain_share: float = 1.0
+    shelter: float = 0.3
+    watering: Watering = field(default_factory=Watering)
+
+    def __post_init__(self) -> None:
+        _require_key(self.key, "A patch")
+        _require_name(self.name, "The patch")
+        _require_key(self.species, f"Patch {self.name!r}: its species")
+        _require_number(self.area_m2, 0.05, LARGEST_PATCH_M2, f"area of patch {self.name!r}", "m²", "area_m2")
+        _require(
+            len(self.light_share) in (1, MONTHS),
+            f"Patch {self.name!r} has {len(self.light_share)} light shares; give one, or twelve from January.",
+            "light_share",
+        )
+        for share in self.light_share:
+            _require_number(share, 0, 1, f"light share of patch {self.name!r}", "", "light_share")
+        _require_number(self.rain_share, 0, 1, f"rain share of patch {self.name!r}", "", "rain_share")
+        _require_number(self.shelter, 0, 1, f"shelter of patch {self.name!r}", "", "shelter")
+        _require(
+            self.stage is Stage.PLANNED or self.built_on is not None,
+            f"Patch {self.name!r} is marked {self.stage.value} but has no build day; give the day it was built.",
+            "built_on",
+        )
+
+    def monthly_light_share(self) -> tuple[float, ...]:
+        """Twelve light shares, January first."""
+        return self.light_share * MONTHS if len(self.light_share) == 1 else self.light_share
+
+
+@dataclass(frozen=True, slots=True)
+class LogEntry:
+    """One line of the logbook: what was done or seen at a patch on a day.
+
+    `litres` for watered, `mass_kg` for picked, `share` for a run seen on a look (0 to 1).
+    """
+
+    key: str
+    patch: str
+    day: date
+    kind: LogKind
+    litres: float | None = None
+    mass_kg: float | None = None
+    share: float | None = None
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _require_key(self.key, "A logbook entry")
+        _require_key(self.patch, "A logbook entry's patch")
+        if self.litres is not None:
+            _require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
+        if self.mass_kg is not None:
+            _require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
+        if self.share is not None:
+            _require_number(self.share, 0, 1, "share run", "", "share")
+        _require(
+            self.kind is not LogKind.WATERED or self.litres is not None,
+            f"The watering of {self.day:%-d %B %Y} has no amount; give litres.",
+            "litres",
+        )
+        _require(
+            self.kind is not LogKind.PICKED or self.mass_kg is not None,
+            f"The pick of {self.day:%-d %B %Y} has no mass; give it in kilograms.",
+            "mass_kg",
+        )
+        _require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
+
+
+@dataclass(frozen=True, slots=True)
+class Garden:
+    """Everything the grower has told about one garden, but for the weather record.
+
+    `stands_at` holds the calendar still at one day (the demo and worked examples); None means today.
+    """
+
+    place: Place
+    beds: tuple[Bed, ...] = ()
+    patches: tuple[Patch, ...] = ()
+    log: tuple[LogEntry, ...] = ()
+    units: UnitSystem = UnitSystem.METRIC
+    normals: ClimateNormals | None = None
+    hose_litres_per_minute: float = 12.0
+    stands_at: date | None = None
+
+    def __post_init__(self) -> None:
+        _require_number(self.hose_litres_per_minute, 0.5, 200, "flow of the hose", "L/min", "hose_litres_per_minute")
+        for what, nouns in (("beds", self.beds), ("patches", self.patches), ("logbook entries", self.log)):
+            keys = [noun.key for noun in nouns]
+            doubled = sorted({key for key in keys if keys.count(key) > 1}) if len(set(keys)) < len(keys) else []
+            _require(not doubled, f"Two {what} share the key {doubled[0] if doubled else ''!r}; rename one.", "key")
+        bed_keys = {bed.key for bed in self.beds}
+        for patch in self.patches:
+            _require(
+                patch.bed is None or patch.bed in bed_keys,
+                f"Patch {patch.name!r} lies in bed {patch.bed!r}, which this garden does not have.",
+                "bed",
+            )
+        patch_keys = {patch.key for patch in self.patches}
+        for entry in self.log:
+            _require(
+                entry.patch in patch_keys,
+                f"The logbook entry of {entry.day:%-d %B %Y} names patch {entry.patch!r}, which this garden lacks.",
+                "patch",
+            )
+
+    def patch(self, key: str) -> Patch:
+        """The patch with this key; `InputError` names the keys there are."""
+        for patch in self.patches:
+            if patch.key == key:
+                return patch
+        known = ", ".join(patch.key for patch in self.patches) or "none yet"
+        raise InputError(f"There is no patch {key!r} in this garden; its patches: {known}.", field="patch")
