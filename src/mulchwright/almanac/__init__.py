@@ -1,0 +1,37 @@
+"""What it means for the grower: outlooks, advice, what-ifs. Composes the rooms below; no files, no clock."""
+
+from mulchwright.almanac.advice import WateringAdvice
+from mulchwright.almanac.outlook import (
+    DEFAULT_MEMBERS,
+    DEFAULT_SEED,
+    MODEL_VERSION,
+    Band,
+    FirstPicking,
+    MonthAmount,
+    Outlook,
+    PatchOutlook,
+    Quantiles,
+    WeatherNote,
+    YearAccount,
+    outlook,
+    what_if,
+)
+from mulchwright.almanac.working import WorkingLine
+
+__all__ = [
+    "DEFAULT_MEMBERS",
+    "DEFAULT_SEED",
+    "MODEL_VERSION",
+    "Band",
+    "FirstPicking",
+    "MonthAmount",
+    "Outlook",
+    "PatchOutlook",
+    "Quantiles",
+    "WateringAdvice",
+    "WeatherNote",
+    "WorkingLine",
+    "YearAccount",
+    "outlook",
+    "what_if",
+]

@@ -1,0 +1,550 @@
+"""The outlook: for every patch, how moist and warm it has been and will be, how far the spawn has run,
+when the first picking is likely, how much to expect and how much water it will ask for.
+
+One run of the season engine over an ensemble of weathers and parameters, read off as ranges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.almanac.advice import WateringAdvice, watering_advice
+from mulchwright.almanac.working import WorkingLine, working_of
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, LogKind, Patch, Stage
+from mulchwright.season import SeasonRun, bed_arrays, draw_parameters, forcing_of, simulate
+from mulchwright.trade import Trade
+from mulchwright.weather import DailySeries, mean_annual_wave, weather_futures
+
+__all__ = [
+    "DEFAULT_MEMBERS",
+    "DEFAULT_SEED",
+    "MODEL_VERSION",
+    "Band",
+    "FirstPicking",
+    "MonthAmount",
+    "Outlook",
+    "PatchOutlook",
+    "Quantiles",
+    "WeatherNote",
+    "YearAccount",
+    "outlook",
+    "what_if",
+]
+
+Floats = npt.NDArray[np.float64]
+Singles = npt.NDArray[np.float32]
+
+MODEL_VERSION = "1"
+"""Changes whenever the same book and seed would give other figures."""
+DEFAULT_MEMBERS = 200
+DEFAULT_SEED = 20260101
+FIRST_YEAR_DAYS = 365
+LONGEST_RUN_DAYS = 8 * 366
+FEWEST_MEMBERS, MOST_MEMBERS = 20, 5000
+DOTS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Quantiles over the ensemble by day, (day,) each; NaN before the build day."""
+
+    p10: Singles
+    p25: Singles
+    p50: Singles
+    p75: Singles
+    p90: Singles
+
+
+@dataclass(frozen=True, slots=True)
+class Quantiles:
+    """An amount as a range. The mean is the ensemble's and leans on its largest members."""
+
+    p10: float
+    p50: float
+    p90: float
+    mean: float
+
+
+@dataclass(frozen=True, slots=True)
+class MonthAmount:
+    """An amount in one month, as a range."""
+
+    month: date
+    p10: float
+    p50: float
+    p90: float
+    mean: float
+
+
+@dataclass(frozen=True, slots=True)
+class YearAccount:
+    """Where a patch's water came from and went to in a calendar year: ensemble means, mm."""
+
+    year: int
+    rain: float
+    watered: float
+    evaporated: float
+    drained: float
+    stored_change: float
+
+
+@dataclass(frozen=True, slots=True)
+class FirstPicking:
+    """When a picking is likely. A quantile is None where that share of futures brings none in the run.
+
+    probability_by_date : weekly from the build day (or today), the chance that it has come by then.
+    twenty : twenty equally likely futures in order, None for "not in this run".
+    """
+
+    p10: date | None
+    p50: date | None
+    p90: date | None
+    probability_by_date: tuple[tuple[date, float], ...]
+    twenty: tuple[date | None, ...]
+
+    def chance_by(self, day: date) -> float:
+        """The chance that the picking has come by a day."""
+        chance = 0.0
+        for week, probability in self.probability_by_date:
+            if week > day:
+                break
+            chance = probability
+        return chance
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherNote:
+    """Where the weather of an outlook comes from."""
+
+    method: str
+    source: str
+    station: str
+    licence: str
+    first: date | None
+    last: date | None
+    gaps: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PatchOutlook:
+    """One patch's outlook over `days` from `start`; `today_index` is today's place among them, clamped.
+
+    run_share : share of the food layers run through, 0 to 1.
+    moisture : water / wet mass of the food layers. temperature_c : mean of the food layers.
+    rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
+    next_picking : the first flush after today, whether or not it is the first of all.
+    picked_first_year_kg : over the 365 days from the build day; `none_in_first_year` is the chance of nothing.
+    """
+
+    patch: Patch
+    start: date
+    days: int
+    today_index: int
+    measured_days: int
+    run_share: Band
+    moisture: Band
+    temperature_c: Band
+    rain_mm: Singles
+    first_picking: FirstPicking
+    next_picking: FirstPicking
+    first_picked_on: date | None
+    none_in_first_year: float
+    picked_kg: tuple[MonthAmount, ...]
+    picked_first_year_kg: Quantiles
+    watered_litres: tuple[MonthAmount, ...]
+    watered_first_year_litres: Quantiles
+    water_account: tuple[YearAccount, ...]
+    watering_now: WateringAdvice | None
+    working: tuple[WorkingLine, ...]
+
+    def dates(self) -> tuple[date, ...]:
+        """The day of each place in the bands."""
+        return tuple(self.start + timedelta(days=d) for d in range(self.days))
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """All patches' outlooks from one run."""
+
+    model_version: str
+    seed: int
+    members: int
+    today: date
+    weather: WeatherNote
+    patches: tuple[PatchOutlook, ...]
+    skipped: tuple[tuple[str, str], ...] = ()
+
+    def patch(self, key: str) -> PatchOutlook:
+        """The outlook of the patch with this key."""
+        for item in self.patches:
+            if item.patch.key == key:
+                return item
+        raise InputError(f"There is no outlook for patch {key!r}.", field="patch")
+
+    def as_json(self) -> dict[str, Any]:
+        """The stable contract that `mulchwright outlook --json` prints; described in docs/outlook.md."""
+        return {
+            "model_version": self.model_version,
+            "seed": self.seed,
+            "members": self.members,
+            "today": self.today.isoformat(),
+            "weather": {
+                "method": self.weather.method,
+                "source": self.weather.source,
+                "station": self.weather.station,
+                "license": self.weather.licence,
+                "first": _iso(self.weather.first),
+                "last": _iso(self.weather.last),
+                "gaps": list(self.weather.gaps),
+                "notes": list(self.weather.notes),
+            },
+            "patches": [_patch_json(item) for item in self.patches],
+            "skipped": [{"name": name, "reason": reason} for name, reason in self.skipped],
+        }
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _rounded(value: float, digits: int = 4) -> float | None:
+    return round(float(value), digits) if np.isfinite(value) else None
+
+
+def _amounts_json(amounts: tuple[MonthAmount, ...]) -> list[dict[str, Any]]:
+    return [
+        {
+            "month": f"{item.month:%Y-%m}",
+            "p10": _rounded(item.p10),
+            "p50": _rounded(item.p50),
+            "p90": _rounded(item.p90),
+            "mean": _rounded(item.mean),
+        }
+        for item in amounts
+    ]
+
+
+def _picking_json(picking: FirstPicking) -> dict[str, Any]:
+    return {
+        "p10": _iso(picking.p10),
+        "p50": _iso(picking.p50),
+        "p90": _iso(picking.p90),
+        "probability_by_date": [
+            {"date": day.isoformat(), "probability": _rounded(chance)}
+            for day, chance in picking.probability_by_date
+        ],
+    }
+
+
+def _patch_json(item: PatchOutlook) -> dict[str, Any]:
+    band = item.run_share
+    return {
+        "key": item.patch.key,
+        "name": item.patch.name,
+        "species": item.patch.species,
+        "built_on": _iso(item.patch.built_on),
+        "area_m2": item.patch.area_m2,
+        "run_share": [
+            {
+                "date": (item.start + timedelta(days=d)).isoformat(),
+                "p10": _rounded(band.p10[d]),
+                "p50": _rounded(band.p50[d]),
+                "p90": _rounded(band.p90[d]),
+            }
+            for d in range(item.days)
+            if np.isfinite(band.p50[d])
+        ],
+        "first_picking": _picking_json(item.first_picking),
+        "next_picking": _picking_json(item.next_picking),
+        "none_in_first_year": _rounded(item.none_in_first_year),
+        "picked_kg": _amounts_json(item.picked_kg),
+        "watered_litres": _amounts_json(item.watered_litres),
+        "water_account": [
+            {
+                "year": year.year,
+                "rain": _rounded(year.rain, 2),
+                "watered": _rounded(year.watered, 2),
+                "evaporated": _rounded(year.evaporated, 2),
+                "drained": _rounded(year.drained, 2),
+                "stored_change": _rounded(year.stored_change, 2),
+            }
+            for year in item.water_account
+        ],
+    }
+
+
+def _band(values: Singles) -> Band:
+    """Quantiles of (day, member) along the members, linear between order statistics as numpy's default."""
+    ordered = np.sort(values, axis=1)
+    last = values.shape[1] - 1
+
+    def at(q: float) -> Singles:
+        low = int(q * last)
+        high = min(low + 1, last)
+        share = np.float32(q * last - low)
+        picked: Singles = ordered[:, low] * (1 - share) + ordered[:, high] * share
+        return picked
+
+    return Band(at(0.10), at(0.25), at(0.50), at(0.75), at(0.90))
+
+
+def _picking(days_of_members: Floats, start: date, first_day: int, days: int) -> FirstPicking:
+    """A picking's range from each member's day index (inf: none), told weekly from `first_day`."""
+    ordered = np.sort(days_of_members)
+    members = len(ordered)
+
+    def at(q: float) -> date | None:
+        index = ordered[min(int(q * members), members - 1)]
+        return start + timedelta(days=int(index)) if np.isfinite(index) and index < days else None
+
+    weekly = tuple(
+        (start + timedelta(days=d), float(np.searchsorted(ordered, d, side="right")) / members)
+        for d in range(first_day, days, 7)
+    )
+    twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
+    return FirstPicking(at(0.10), at(0.50), at(0.90), weekly, twenty)
+
+
+def _quantiles(values: Floats) -> Quantiles:
+    p10, p50, p90 = np.quantile(values, (0.1, 0.5, 0.9))
+    return Quantiles(float(p10), float(p50), float(p90), float(values.mean()))
+
+
+def _month_amounts(months: tuple[date, ...], values: Floats) -> tuple[MonthAmount, ...]:
+    """(month, member) amounts as ranges."""
+    p10, p50, p90 = np.quantile(values, (0.1, 0.5, 0.9), axis=1)
+    mean = values.mean(axis=1)
+    return tuple(
+        MonthAmount(month, float(p10[i]), float(p50[i]), float(p90[i]), float(mean[i]))
+        for i, month in enumerate(months)
+    )
+
+
+def _year_accounts(account_mm: Floats, start: date, first: int, after: int) -> tuple[YearAccount, ...]:
+    years: dict[int, Floats] = {}
+    for d in range(first, after):
+        year = (start + timedelta(days=d)).year
+        years.setdefault(year, np.zeros(5))
+        years[year] += account_mm[d]
+    return tuple(YearAccount(year, *(float(v) for v in sums)) for year, sums in sorted(years.items()))
+
+
+def _summary(
+    run: SeasonRun, p: int, patch: Patch, garden: Garden, trade: Trade, today: date, first: int, after: int,
+    rain_mm: Singles, measured_days: int,
+) -> PatchOutlook:  # fmt: skip
+    """Read one patch's outlook off the run, for the reported days `first` to `after`."""
+    assert patch.built_on is not None  # patches without a build day were set aside before the run
+    built = max((patch.built_on - run.start).days, 0)
+    day_of_flush = run.flush_day[p].astype(np.float64)
+    happened = np.isfinite(day_of_flush)
+    seen = np.where(happened, day_of_flush, np.inf)
+    first_flush = seen.min(axis=0)
+    today_day = (today - run.start).days
+    next_flush = np.where(seen > today_day, seen, np.inf).min(axis=0)
+    area = patch.area_m2
+    in_first_year = happened & (day_of_flush < built + FIRST_YEAR_DAYS)
+    first_year_kg = np.where(in_first_year, run.flush_kg_m2[p], 0.0).sum(axis=0) * area
+    first_report, last_report = run.start + timedelta(days=first), run.start + timedelta(days=after - 1)
+    wanted = [
+        i
+        for i, m in enumerate(run.months)
+        if max(first_report, patch.built_on).replace(day=1) <= m <= last_report
+    ]
+    months = tuple(run.months[i] for i in wanted)
+    month_of_flush = np.zeros((len(run.months), run.members))
+    k_index, m_index = np.nonzero(happened)
+    flush_dates = day_of_flush[k_index, m_index].astype(int)
+    month_start = np.array([(m - run.start).days for m in run.months])
+    month_index = np.searchsorted(month_start, flush_dates, side="right") - 1
+    np.add.at(month_of_flush, (month_index, m_index), run.flush_kg_m2[p, k_index, m_index] * area)
+    watered = run.watered_month_mm[p] * area
+    first_year_months = [
+        i for i, m in enumerate(run.months) if m < patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
+    ]
+    picks = [
+        e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today
+    ]
+    moisture = _band(run.moisture[p, first:after])
+    return PatchOutlook(
+        patch=patch,
+        start=first_report,
+        days=after - first,
+        today_index=min(max(today_day - first, 0), after - first - 1),
+        measured_days=min(max(measured_days - first, 0), after - first),
+        run_share=_band(run.run_share[p, first:after]),
+        moisture=moisture,
+        temperature_c=_band(run.temperature_c[p, first:after]),
+        rain_mm=rain_mm[first:after],
+        first_picking=_picking(first_flush, run.start, built, after),
+        next_picking=_picking(next_flush, run.start, max(built, today_day), after),
+        first_picked_on=min(picks) if picks else None,
+        none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
+        picked_kg=_month_amounts(months, month_of_flush[wanted]),
+        picked_first_year_kg=_quantiles(first_year_kg),
+        watered_litres=_month_amounts(months, watered[wanted]),
+        watered_first_year_litres=_quantiles(watered[first_year_months].sum(axis=0)),
+        water_account=_year_accounts(run.account_mm[p], run.start, max(built, first), after),
+        watering_now=watering_advice(
+            patch, trade, moisture=run.moisture[p], rain_mm=rain_mm, today_day=today_day,
+            hose_litres_per_minute=garden.hose_litres_per_minute,
+        ),
+        working=working_of(patch, trade),
+    )  # fmt: skip
+
+
+def _weather_note(
+    method: str, notes: tuple[str, ...], series: DailySeries | None, garden: Garden
+) -> WeatherNote:
+    if series is None:
+        source = garden.normals.source if garden.normals else ""
+        return WeatherNote(method, source, "", "", None, None, (), notes)
+    provenance = series.provenance
+    gaps = tuple(f"{gap.quantity}: {gap.first} to {gap.last} ({gap.days} days)" for gap in series.gaps())
+    return WeatherNote(
+        method,
+        provenance.source,
+        provenance.station,
+        provenance.licence,
+        series.start,
+        series.end,
+        gaps,
+        notes,
+    )
+
+
+def outlook(
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    *,
+    today: date,
+    start: date | None = None,
+    days: int | None = None,
+    members: int = DEFAULT_MEMBERS,
+    seed: int = DEFAULT_SEED,
+    threads: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Outlook:
+    """The outlook of every patch that has a build day and is not retired.
+
+    start, days : the days to report; by default from the earliest build day to a year after today
+    or after the latest build day. The engine always runs from the earliest build day, and far
+    enough to tell each patch's first year.
+
+    Raises `InputError` for a garden with no patch to tell of, too few or too many members, a span
+    that is too long, or no weather to go by.
+    """
+    if not FEWEST_MEMBERS <= members <= MOST_MEMBERS:
+        raise InputError(
+            f"{members} members were asked for; between {FEWEST_MEMBERS} and {MOST_MEMBERS} make sense.",
+            field="members",
+        )
+    if seed < 0:
+        raise InputError(f"The seed is {seed}; it must be a whole number from 0 up.", field="seed")
+    told = [
+        patch for patch in garden.patches if patch.built_on is not None and patch.stage is not Stage.RETIRED
+    ]
+    skipped = tuple(
+        (patch.name, "retired" if patch.stage is Stage.RETIRED else "no build day yet")
+        for patch in garden.patches
+        if patch not in told
+    )
+    if not told:
+        raise InputError("This garden has no patch with a build day yet; plan one first.", field="patches")
+    built = [patch.built_on for patch in told if patch.built_on is not None]
+    run_start = min(built)
+    report_start = start or run_start
+    longest = timedelta(days=FIRST_YEAR_DAYS)
+    report_end = (
+        report_start + timedelta(days=days - 1) if days is not None else max(today, max(built)) + longest
+    )
+    if days is not None and days < 1:
+        raise InputError(f"{days} days were asked for; at least 1 is needed.", field="days")
+    if report_end < run_start:
+        raise InputError(
+            f"The days asked for end on {report_end}, before the first patch is built on {run_start}.",
+            field="from",
+        )
+    run_start = min(run_start, report_start)
+    run_end = max(report_end, max(built) + longest)
+    run_days = (run_end - run_start).days + 1
+    if run_days > LONGEST_RUN_DAYS:
+        raise InputError(
+            f"The run would span {run_days} days, from {run_start} to {run_end}; {LONGEST_RUN_DAYS} are the most. "
+            "Retire old patches, or ask for fewer days.",
+            field="days",
+        )
+    rng = np.random.default_rng([seed, 1])
+    futures = weather_futures(
+        series.until(today) if series is not None else None, garden.normals, garden.place,
+        start=run_start, days=run_days, members=members, rng=rng,
+    )  # fmt: skip
+    air = (futures.temperature_min_c + futures.temperature_max_c) / 2
+    wave = mean_annual_wave(series, garden.normals, garden.place)
+    forcing = forcing_of(
+        air, futures.rain_mm, futures.reference_evapotranspiration_mm, start=run_start, wave=wave, trade=trade
+    )
+    bed = bed_arrays(told, trade, start=run_start, days=run_days, today=today, log=garden.log)
+    draws = draw_parameters(told, trade, members=members, seed=seed)
+    run = simulate(bed, draws, forcing, start=run_start, threads=threads, progress=progress)
+    first = (report_start - run_start).days
+    after = (report_end - run_start).days + 1
+    rain = np.median(futures.rain_mm, axis=1).astype(np.float32)
+
+    def one(item: tuple[int, Patch]) -> PatchOutlook:
+        p, patch = item
+        return _summary(run, p, patch, garden, trade, today, first, after, rain, futures.measured_days)
+
+    if threads == 1 or len(told) == 1:
+        summaries = tuple(one(item) for item in enumerate(told))
+    else:
+        with ThreadPoolExecutor(threads) as pool:  # sorting releases Python's lock
+            summaries = tuple(pool.map(one, enumerate(told)))
+    return Outlook(
+        model_version=MODEL_VERSION,
+        seed=seed,
+        members=members,
+        today=today,
+        weather=_weather_note(futures.method, tuple(futures.notes), series, garden),
+        patches=summaries,
+        skipped=skipped,
+    )
+
+
+def what_if(
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    changed: Patch,
+    *,
+    today: date,
+    members: int = DEFAULT_MEMBERS,
+    seed: int = DEFAULT_SEED,
+) -> tuple[PatchOutlook, PatchOutlook]:
+    """A patch as it stands and as it might be, over the same weathers and the same draws.
+
+    `changed` has the key of the patch it replaces. Only the two are run.
+    """
+    before = garden.patch(changed.key)
+    log = tuple(entry for entry in garden.log if entry.patch == changed.key)
+    results = []
+    span = [day for day in (before.built_on, changed.built_on) if day is not None]
+    for patch in (before, changed):
+        alone = replace(garden, patches=(patch,), log=log)
+        end = max(today, max(span)) + timedelta(days=FIRST_YEAR_DAYS)
+        told = outlook(
+            alone, series, trade, today=today, start=min(span), days=(end - min(span)).days + 1,
+            members=members, seed=seed,
+        )  # fmt: skip
+        results.append(told.patches[0])
+    return results[0], results[1]

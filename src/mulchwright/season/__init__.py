@@ -1,0 +1,21 @@
+"""The season engine: water, heat, spawn run, fruiting, yield and decay of a bed, over an ensemble.
+
+Arrays and dataclasses in, arrays and dataclasses out: no clock, no files, no hidden random state.
+"""
+
+from mulchwright.season.bed import CELLS, bed_arrays, cells_of, food_dry_mass_kg_m2
+from mulchwright.season.draws import Draws, chance_of_nothing, draw_parameters
+from mulchwright.season.run import SeasonRun, forcing_of, simulate
+
+__all__ = [
+    "CELLS",
+    "Draws",
+    "SeasonRun",
+    "bed_arrays",
+    "cells_of",
+    "chance_of_nothing",
+    "draw_parameters",
+    "food_dry_mass_kg_m2",
+    "forcing_of",
+    "simulate",
+]

@@ -1,0 +1,168 @@
+"""What is not known about a bed, as draws: one set of parameters per ensemble member.
+
+Each parameter is drawn so that 1 draw in 10 lies below its table's `low`, half below `likely` and
+9 in 10 below `high`. What belongs to a species is drawn once for all its patches, what belongs to a
+bed is drawn for the bed; both from generators seeded by the run's seed and the name, so a patch
+keeps its draws when others come or go.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.garden import Patch
+from mulchwright.season.bed import cells_of
+from mulchwright.season.kernel import FLUSHES, PARAMETERS
+from mulchwright.trade import Species, Trade
+
+__all__ = ["Draws", "chance_of_nothing", "draw_parameters", "spread_linear", "spread_positive"]
+
+Floats = npt.NDArray[np.float64]
+
+TENTH = 1.2815515655446004
+"""The standard normal's 90 % point."""
+
+
+class _HasSpread(Protocol):
+    """Anything with a low, a likely and a high: a row's range or a constant."""
+
+    @property
+    def low(self) -> float: ...
+    @property
+    def likely(self) -> float: ...
+    @property
+    def high(self) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """parameters : (patch, parameter, member); hazard : (patch, flush, member) unit exponentials;
+    flush_noise : (patch, flush, member) factors with median 1."""
+
+    parameters: Floats
+    hazard: Floats
+    flush_noise: Floats
+
+    @property
+    def members(self) -> int:
+        """Members of the ensemble."""
+        return int(self.parameters.shape[2])
+
+
+def spread_linear(spread: _HasSpread, z: Floats) -> Floats:
+    """Standard normal draws turned into values whose 10, 50 and 90 % points are low, likely and high."""
+    below, above = spread.likely - spread.low, spread.high - spread.likely
+    values: Floats = spread.likely + np.where(z < 0, below, above) * z / TENTH
+    return values
+
+
+def spread_positive(spread: _HasSpread, z: Floats) -> Floats:
+    """As `spread_linear`, on the logarithm: for quantities that cannot be 0 or less."""
+    below, above = np.log(spread.likely / spread.low), np.log(spread.high / spread.likely)
+    values: Floats = spread.likely * np.exp(np.where(z < 0, below, above) * z / TENTH)
+    return values
+
+
+def _generator(seed: int, *names: str) -> np.random.Generator:
+    return np.random.default_rng([seed, *(zlib.crc32(name.encode()) for name in names)])
+
+
+def chance_of_nothing(patch: Patch, trade: Trade) -> float:
+    """Chance that a bed never crops whatever the weather: larger for thin, lean, chip-only beds.
+
+    The species' figure is for 10 cm of chips. Straw lowers it, down to the least at a quarter of the
+    dry mass; a bed thinner than 10 cm raises it as the square root of what is missing, twice at most.
+    """
+    species = trade.species[patch.species]
+    cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
+    mass = sum(cell.dry_mass_kg_m2 for cell in cells)
+    if mass == 0.0:
+        return 1.0
+    straw = sum(cell.dry_mass_kg_m2 for cell in cells if cell.material.family == "straw") / mass
+    relief = trade.constants["straw_relief_of_nothing"].value * min(straw / 0.25, 1.0)
+    depth = sum(cell.thickness_m for cell in cells)
+    thin = min(max((0.10 / depth) ** 0.5, 1.0), 2.0)
+    return min(species.chance_of_nothing.likely * (1.0 - relief) * thin, 0.95)
+
+
+def _species_parameters(species: Species, trade: Trade, members: int, seed: int) -> dict[str, Floats]:
+    rng = _generator(seed, "species", species.key)
+    z = {name: rng.standard_normal(members) for name in PARAMETERS}
+    constants = trade.constants
+    values = {
+        name: spread_linear(getattr(species, name), z[name])
+        for name in (
+            "growth_temperature_min_c", "growth_temperature_opt_c", "growth_temperature_max_c",
+            "pin_temperature_min_c", "pin_temperature_opt_c", "pin_temperature_max_c", "pin_to_pick_base_c",
+        )
+    }  # fmt: skip
+    # Rosso's curve needs the best above the middle; the pin window needs its three in order.
+    middle = (values["growth_temperature_min_c"] + values["growth_temperature_max_c"]) / 2
+    values["growth_temperature_opt_c"] = np.clip(
+        values["growth_temperature_opt_c"], middle + 0.5, values["growth_temperature_max_c"] - 0.5
+    )
+    values["pin_temperature_min_c"] = np.minimum(
+        values["pin_temperature_min_c"], values["pin_temperature_opt_c"] - 1.0
+    )
+    values["pin_temperature_max_c"] = np.maximum(
+        values["pin_temperature_max_c"], values["pin_temperature_opt_c"] + 1.0
+    )
+    values["run_rate_m_per_day"] = (
+        spread_positive(species.run_rate_mm_per_day, z["run_rate_m_per_day"]) / 1000.0
+    )
+    values["run_share_to_fruit"] = np.clip(
+        spread_linear(species.run_share_to_fruit, z["run_share_to_fruit"]), 0.05, 0.98
+    )
+    values["ripening_days"] = spread_positive(species.ripening_days, z["ripening_days"])
+    values["flush_hazard_per_day"] = spread_positive(
+        constants["flush_hazard_per_day"], z["flush_hazard_per_day"]
+    )
+    wait = 1.0 / values["flush_hazard_per_day"]
+    values["refractory_days"] = np.maximum(
+        spread_positive(species.rest_days, z["refractory_days"]) - wait, 0.0
+    )
+    values["pin_to_pick_degree_days"] = spread_positive(
+        species.pin_to_pick_degree_days, z["pin_to_pick_degree_days"]
+    )
+    values["flush_share"] = np.clip(spread_positive(species.flush_share, z["flush_share"]), 0.05, 0.95)
+    values["digestion_per_day"] = 1.0 / spread_positive(constants["digestion_days"], z["digestion_per_day"])
+    values["decay_scale"] = spread_positive(constants["decay_spread"], z["decay_scale"])
+    values["leap_off_scale"] = spread_positive(constants["leap_off_spread"], z["leap_off_scale"])
+    values["points_scale"] = spread_positive(constants["crumb_count_spread"], z["points_scale"])
+    return values
+
+
+def draw_parameters(patches: Sequence[Patch], trade: Trade, *, members: int, seed: int) -> Draws:
+    """Prior draws for all patches. Same seed and keys, same draws."""
+    parameters = np.zeros((len(patches), len(PARAMETERS), members))
+    hazard = np.zeros((len(patches), FLUSHES, members))
+    noise = np.ones((len(patches), FLUSHES, members))
+    flush_sd = trade.constants["flush_noise_log_sd"].value
+    by_species: dict[str, dict[str, Floats]] = {}
+    for p, patch in enumerate(patches):
+        species = trade.species[patch.species]
+        if patch.species not in by_species:
+            by_species[patch.species] = _species_parameters(species, trade, members, seed)
+        rng = _generator(seed, "patch", patch.key)
+        values = dict(by_species[patch.species])
+        z_efficiency, z_bed, z_capacity = rng.standard_normal((3, members))
+        potential = np.zeros(members)
+        for cell in cells_of(patch.recipe, trade):
+            if cell.material.is_food and not cell.is_skin:
+                potential += cell.dry_mass_kg_m2 * spread_positive(
+                    cell.material.biological_efficiency, z_efficiency
+                )
+        values["potential_kg_m2"] = potential * np.exp(species.yield_spread_log_sd.likely * z_bed)
+        values["crops"] = (rng.random(members) >= chance_of_nothing(patch, trade)).astype(float)
+        values["capacity_scale"] = spread_positive(trade.constants["capacity_spread"], z_capacity)
+        for k, name in enumerate(PARAMETERS):
+            parameters[p, k] = values[name]
+        hazard[p] = rng.exponential(1.0, (FLUSHES, members))
+        noise[p] = np.exp(flush_sd * rng.standard_normal((FLUSHES, members)))
+    return Draws(parameters, hazard, noise)

@@ -1,0 +1,187 @@
+"""Run the season: the kernel over all patches and members, on as many threads as there are cores."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.errors import InputError
+from mulchwright.season.draws import Draws
+from mulchwright.season.kernel import FLUSHES, BedArrays, Forcing, Records, run_block
+from mulchwright.trade import Trade
+from mulchwright.weather import AnnualWave
+
+__all__ = ["LARGEST_BLOCK", "SeasonRun", "forcing_of", "simulate"]
+
+Floats = npt.NDArray[np.float64]
+
+LARGEST_BLOCK = 256
+"""Members in one compiled call: large enough to fill the vector units, small enough for the cache.
+The cut into blocks never depends on the number of threads, so neither do the sums over members."""
+
+SOIL_CELLS_M = (0.05, 0.10, 0.20, 0.35, 0.60)
+"""Soil cells below the bed, growing with depth as the temperature wave smooths out."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonRun:
+    """A run of the season over all patches; arrays as in `kernel.Records`, sums over blocks done.
+
+    account_mm : (patch, day, 5) ensemble means of rain, watered, evaporated, drained, stored change.
+    months : first day of each month that `watered_month` counts.
+    """
+
+    start: date
+    days: int
+    members: int
+    months: tuple[date, ...]
+    run_share: npt.NDArray[np.float32]
+    moisture: npt.NDArray[np.float32]
+    temperature_c: npt.NDArray[np.float32]
+    account_mm: Floats
+    watered_month_mm: Floats
+    pin_day: npt.NDArray[np.float32]
+    flush_day: npt.NDArray[np.float32]
+    flush_kg_m2: Floats
+    last: Floats
+
+
+def months_of(start: date, days: int) -> tuple[tuple[date, ...], npt.NDArray[np.int64]]:
+    """First days of the months that a run touches, and each day's index among them."""
+    end = start + timedelta(days=days - 1)
+    months: list[date] = []
+    at = start.replace(day=1)
+    while at <= end:
+        months.append(at)
+        at = (at + timedelta(days=32)).replace(day=1)
+    index = np.array(
+        [
+            (day.year - start.year) * 12 + day.month - start.month
+            for day in (start + timedelta(days=d) for d in range(days))
+        ],
+        dtype=np.int64,
+    )
+    return tuple(months), index
+
+
+def forcing_of(
+    air_c: Floats,
+    rain_mm: Floats,
+    evapotranspiration_mm: Floats,
+    *,
+    start: date,
+    wave: AnnualWave,
+    trade: Trade,
+) -> Forcing:
+    """Weather rows and the soil below, as the kernel reads them.
+
+    air_c, rain_mm, evapotranspiration_mm : (day, member). The deep soil follows the damped annual
+    wave of the air at the depth where the soil cells end (site dossier's damped sinusoid).
+    """
+    constants = trade.constants
+    conductivity = constants["soil_conductivity"].value
+    heat_capacity = constants["soil_heat_capacity"].value
+    depth = sum(SOIL_CELLS_M)
+    omega = 2 * np.pi / (365.25 * 86400.0)
+    damping_depth = np.sqrt(2 * conductivity / heat_capacity / omega)
+    days = air_c.shape[0]
+    day_of_year = np.array([(start + timedelta(days=d)).timetuple().tm_yday for d in range(days)])
+    phase = 2 * np.pi * (day_of_year - wave.warmest_day_of_year) / 365.25 - depth / damping_depth
+    deep = wave.mean_c + wave.amplitude_c * np.exp(-depth / damping_depth) * np.cos(phase)
+    _, month = months_of(start, days)
+    return Forcing(
+        air_c=np.ascontiguousarray(air_c, dtype=np.float64),
+        rain_mm=np.ascontiguousarray(rain_mm, dtype=np.float64),
+        evapotranspiration_mm=np.ascontiguousarray(np.maximum(evapotranspiration_mm, 0.0), dtype=np.float64),
+        deep_soil_c=deep,
+        soil_thickness_m=np.array(SOIL_CELLS_M),
+        soil_conductivity=np.full(len(SOIL_CELLS_M), conductivity),
+        soil_heat_capacity=np.full(len(SOIL_CELLS_M), heat_capacity),
+        month=month,
+        warming_c_per_mm=constants["surface_warming_c_per_mm"].value,
+        heat_of_decay_j_kg=constants["heat_of_decay_j_kg"].value,
+    )
+
+
+def blocks_of(members: int) -> list[tuple[int, int]]:
+    """Equal cuts of the ensemble, none larger than `LARGEST_BLOCK`."""
+    count = -(-members // LARGEST_BLOCK)
+    edges = [round(k * members / count) for k in range(count + 1)]
+    return list(zip(edges[:-1], edges[1:], strict=True))
+
+
+def simulate(
+    bed: BedArrays,
+    draws: Draws,
+    forcing: Forcing,
+    *,
+    start: date,
+    threads: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> SeasonRun:
+    """Run every patch and member through all days of the forcing.
+
+    threads : how many; None takes the machine's cores. The figures do not depend on it.
+    progress : called with the share done, from this thread.
+    """
+    patches = int(bed.cells.shape[0])
+    days, members = forcing.air_c.shape
+    if members != draws.members:
+        raise InputError(
+            f"The weather has {members} members and the draws have {draws.members}; they must agree."
+        )
+    months, _ = months_of(start, days)
+    blocks = blocks_of(members)
+
+    def singles(*shape: int) -> npt.NDArray[np.float32]:
+        return np.full(shape, np.nan, dtype=np.float32)
+
+    records = Records(
+        run_share=singles(patches, days, members),
+        moisture=singles(patches, days, members),
+        temperature_c=singles(patches, days, members),
+        account=np.zeros((patches, len(blocks), days, 5)),
+        watered_month=np.zeros((patches, len(months), members)),
+        pin_day=singles(patches, FLUSHES, members),
+        flush_day=singles(patches, FLUSHES, members),
+        flush_kg_m2=np.zeros((patches, FLUSHES, members)),
+        last=np.zeros((patches, 4, members)),
+    )
+    tasks = [(p, b, first, after) for p in range(patches) for b, (first, after) in enumerate(blocks)]
+
+    def one(task: tuple[int, int, int, int]) -> None:
+        run_block(*task, bed, draws.parameters, draws.hazard, draws.flush_noise, forcing, records)
+
+    workers = min(threads or os.cpu_count() or 1, len(tasks))
+    if workers <= 1:
+        for done, task in enumerate(tasks, start=1):
+            one(task)
+            if progress:
+                progress(done / len(tasks))
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            for done, future in enumerate(as_completed([pool.submit(one, task) for task in tasks]), start=1):
+                future.result()
+                if progress:
+                    progress(done / len(tasks))
+    return SeasonRun(
+        start=start,
+        days=days,
+        members=members,
+        months=months,
+        run_share=records.run_share,
+        moisture=records.moisture,
+        temperature_c=records.temperature_c,
+        account_mm=records.account.sum(axis=1) / members,
+        watered_month_mm=records.watered_month,
+        pin_day=records.pin_day,
+        flush_day=records.flush_day,
+        flush_kg_m2=records.flush_kg_m2,
+        last=records.last,
+    )
