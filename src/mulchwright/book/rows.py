@@ -1,0 +1,435 @@
+"""Nouns to rows and rows to nouns: the only place that knows both.
+
+Functions here run inside a transaction that the caller holds; none begins or ends one. Those that
+read may raise `InputError` or `ValueError` when a row was altered by some other program; the caller
+turns that into a `BookError`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from mulchwright.garden import (
+    Bed,
+    ClimateNormals,
+    Garden,
+    Layer,
+    LogEntry,
+    LogKind,
+    Patch,
+    Place,
+    Recipe,
+    SpawnPlane,
+    Stage,
+    StartMoisture,
+    UnitSystem,
+    Watering,
+    WateringRule,
+)
+
+if TYPE_CHECKING:
+    from mulchwright.weather.series import DailySeries
+
+__all__ = [
+    "insert_log_entry",
+    "read_garden",
+    "read_mapping",
+    "read_series",
+    "write_garden",
+    "write_patch",
+    "write_series",
+    "write_settings",
+]
+
+OPTIONAL_WEATHER = ("wind_m_s", "vapour_pressure_pa", "solar_radiation_j_m2")
+WEATHER_QUANTITIES = ("temperature_min_c", "temperature_max_c", "rain_mm", *OPTIONAL_WEATHER)
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
+
+
+def _text(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def _grouped(rows: Iterable[tuple[Any, ...]], width: int = 1) -> dict[Any, list[Any]]:
+    """Rows gathered by their first column (or first `width` columns); what is left, unpacked if single."""
+    groups: dict[Any, list[Any]] = {}
+    for row in rows:
+        key = row[0] if width == 1 else row[:width]
+        rest = row[width:]
+        groups.setdefault(key, []).append(rest[0] if len(rest) == 1 else rest)
+    return groups
+
+
+# ---- reading ----------------------------------------------------------------
+
+
+def _read_normals(connection: sqlite3.Connection) -> ClimateNormals | None:
+    head = connection.execute("SELECT source, wet_day_threshold_mm FROM normals").fetchone()
+    if head is None:
+        return None
+    months = connection.execute(
+        "SELECT temperature_min_c, temperature_max_c, rain_mm, wet_days FROM normals_month ORDER BY month"
+    ).fetchall()
+    wet_days = tuple(row[3] for row in months)
+    return ClimateNormals(
+        temperature_min_c=tuple(row[0] for row in months),
+        temperature_max_c=tuple(row[1] for row in months),
+        rain_mm=tuple(row[2] for row in months),
+        wet_days=() if None in wet_days else wet_days,
+        wet_day_threshold_mm=head[1],
+        source=head[0],
+    )
+
+
+def _read_beds(connection: sqlite3.Connection) -> tuple[Bed, ...]:
+    plants = _grouped(connection.execute("SELECT bed, plant FROM bed_plant ORDER BY bed, position"))
+    corners = _grouped(
+        connection.execute("SELECT bed, east_m, north_m FROM bed_corner ORDER BY bed, position")
+    )
+    return tuple(
+        Bed(key=key, name=name, plants=tuple(plants.get(key, ())), outline=tuple(corners.get(key, ())))
+        for key, name in connection.execute("SELECT key, name FROM bed ORDER BY position")
+    )
+
+
+def _read_recipes(connection: sqlite3.Connection) -> dict[str, Recipe]:
+    woods = _grouped(
+        connection.execute("SELECT patch, layer, wood FROM layer_wood ORDER BY patch, layer, position"),
+        width=2,
+    )
+    laid: dict[str, list[Layer]] = {}
+    skins: dict[str, Layer] = {}
+    for patch, position, is_skin, material, thickness_m, moisture in connection.execute(
+        "SELECT patch, position, is_skin, material, thickness_m, start_moisture"
+        " FROM layer ORDER BY patch, position"
+    ):
+        layer = Layer(material, thickness_m, tuple(woods.get((patch, position), ())), StartMoisture(moisture))
+        if is_skin:
+            skins[patch] = layer
+        else:
+            laid.setdefault(patch, []).append(layer)
+    planes = _grouped(
+        connection.execute(
+            "SELECT patch, spawn, height_m, rate_kg_m2, points_per_m2 FROM plane ORDER BY patch, position"
+        )
+    )
+    return {
+        patch: Recipe(
+            name=name,
+            layers=tuple(laid.get(patch, ())),
+            planes=tuple(SpawnPlane(*row) for row in planes.get(patch, ())),
+            skin=skins.get(patch),
+        )
+        for patch, name in connection.execute("SELECT patch, name FROM recipe")
+    }
+
+
+def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
+    recipes = _read_recipes(connection)
+    light = _grouped(connection.execute("SELECT patch, share FROM patch_light ORDER BY patch, position"))
+    return tuple(
+        Patch(
+            key=row[0],
+            name=row[1],
+            species=row[2],
+            recipe=recipes[row[0]],
+            area_m2=row[3],
+            built_on=_day(row[4]),
+            stage=Stage(row[5]),
+            bed=row[6],
+            light_share=tuple(light.get(row[0], ())),
+            rain_share=row[7],
+            shelter=row[8],
+            watering=Watering(WateringRule(row[9]), row[10], row[11], row[12], bool(row[13])),
+        )
+        for row in connection.execute(
+            "SELECT key, name, species, area_m2, built_on, stage, bed, rain_share, shelter, watering_rule,"
+            " watering_below_moisture, watering_depth_mm, watering_rest_days, watering_past_as_rule"
+            " FROM patch ORDER BY position"
+        )
+    )
+
+
+def _read_log(connection: sqlite3.Connection) -> tuple[LogEntry, ...]:
+    return tuple(
+        LogEntry(row[0], row[1], date.fromisoformat(row[2]), LogKind(row[3]), row[4], row[5], row[6], row[7])
+        for row in connection.execute(
+            "SELECT key, patch, day, kind, litres, mass_kg, share, text FROM log_entry ORDER BY position"
+        )
+    )
+
+
+def read_garden(connection: sqlite3.Connection) -> Garden:
+    """The garden as it stands in the book."""
+    place = connection.execute(
+        "SELECT name, latitude_deg, longitude_deg, elevation_m, timezone, north_deg FROM place"
+    ).fetchone()
+    settings = connection.execute("SELECT units, hose_litres_per_minute, stands_at FROM settings").fetchone()
+    if place is None or settings is None:
+        raise ValueError("the row of the place or of the settings is missing")
+    return Garden(
+        place=Place(*place),
+        beds=_read_beds(connection),
+        patches=_read_patches(connection),
+        log=_read_log(connection),
+        units=UnitSystem(settings[0]),
+        normals=_read_normals(connection),
+        hose_litres_per_minute=settings[1],
+        stands_at=_day(settings[2]),
+    )
+
+
+# ---- writing ----------------------------------------------------------------
+
+
+def write_settings(connection: sqlite3.Connection, garden: Garden) -> None:
+    """Units, hose and the day the calendar stands at."""
+    connection.execute(
+        "INSERT OR REPLACE INTO settings VALUES (1, ?, ?, ?)",
+        (garden.units.value, garden.hose_litres_per_minute, _text(garden.stands_at)),
+    )
+
+
+def _write_place(connection: sqlite3.Connection, place: Place) -> None:
+    connection.execute(
+        "INSERT OR REPLACE INTO place VALUES (1, ?, ?, ?, ?, ?, ?)",
+        (
+            place.name,
+            place.latitude_deg,
+            place.longitude_deg,
+            place.elevation_m,
+            place.timezone,
+            place.north_deg,
+        ),
+    )
+
+
+def _write_normals(connection: sqlite3.Connection, normals: ClimateNormals | None) -> None:
+    connection.execute("DELETE FROM normals")
+    connection.execute("DELETE FROM normals_month")
+    if normals is None:
+        return
+    connection.execute("INSERT INTO normals VALUES (1, ?, ?)", (normals.source, normals.wet_day_threshold_mm))
+    wet_days = normals.wet_days or (None,) * len(normals.rain_mm)
+    rows = zip(normals.temperature_min_c, normals.temperature_max_c, normals.rain_mm, wet_days, strict=True)
+    connection.executemany(
+        "INSERT INTO normals_month VALUES (?, ?, ?, ?, ?)", ((n, *row) for n, row in enumerate(rows, start=1))
+    )
+
+
+def _write_beds(connection: sqlite3.Connection, beds: tuple[Bed, ...]) -> None:
+    connection.execute("DELETE FROM bed_plant")
+    connection.execute("DELETE FROM bed_corner")
+    connection.execute("DELETE FROM bed")
+    for position, bed in enumerate(beds):
+        connection.execute("INSERT INTO bed VALUES (?, ?, ?)", (bed.key, position, bed.name))
+        connection.executemany(
+            "INSERT INTO bed_plant VALUES (?, ?, ?)",
+            ((bed.key, n, plant) for n, plant in enumerate(bed.plants)),
+        )
+        connection.executemany(
+            "INSERT INTO bed_corner VALUES (?, ?, ?, ?)",
+            ((bed.key, n, *xy) for n, xy in enumerate(bed.outline)),
+        )
+
+
+def _write_recipe(connection: sqlite3.Connection, patch: str, recipe: Recipe) -> None:
+    connection.execute("INSERT INTO recipe VALUES (?, ?)", (patch, recipe.name))
+    for position, layer in enumerate(recipe.all_layers):
+        is_skin = int(position == len(recipe.layers))
+        connection.execute(
+            "INSERT INTO layer VALUES (?, ?, ?, ?, ?, ?)",
+            (patch, position, is_skin, layer.material, layer.thickness_m, layer.start_moisture.value),
+        )
+        connection.executemany(
+            "INSERT INTO layer_wood VALUES (?, ?, ?, ?)",
+            ((patch, position, n, wood) for n, wood in enumerate(layer.woods)),
+        )
+    connection.executemany(
+        "INSERT INTO plane VALUES (?, ?, ?, ?, ?, ?)",
+        (
+            (patch, n, plane.spawn, plane.height_m, plane.rate_kg_m2, plane.points_per_m2)
+            for n, plane in enumerate(recipe.planes)
+        ),
+    )
+
+
+def write_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, revision: int) -> None:
+    """One patch with its recipe, in place of what stood under its key."""
+    connection.execute("DELETE FROM patch WHERE key = ?", (patch.key,))
+    connection.execute(
+        "INSERT INTO patch VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            patch.key,
+            position,
+            revision,
+            patch.name,
+            patch.species,
+            patch.area_m2,
+            _text(patch.built_on),
+            patch.stage.value,
+            patch.bed,
+            patch.rain_share,
+            patch.shelter,
+            patch.watering.rule.value,
+            patch.watering.below_moisture,
+            patch.watering.depth_mm,
+            patch.watering.rest_days,
+            int(patch.watering.past_as_rule),
+        ),
+    )
+    connection.executemany(
+        "INSERT INTO patch_light VALUES (?, ?, ?)",
+        ((patch.key, n, share) for n, share in enumerate(patch.light_share)),
+    )
+    _write_recipe(connection, patch.key, patch.recipe)
+
+
+def insert_log_entry(connection: sqlite3.Connection, entry: LogEntry, *, position: int) -> None:
+    """One line of the logbook, in place of what stood under its key."""
+    connection.execute(
+        "INSERT OR REPLACE INTO log_entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            entry.key,
+            position,
+            entry.patch,
+            entry.day.isoformat(),
+            entry.kind.value,
+            entry.litres,
+            entry.mass_kg,
+            entry.share,
+            entry.text,
+        ),
+    )
+
+
+def write_garden(
+    connection: sqlite3.Connection, garden: Garden, before: Garden | None, *, revision: int
+) -> None:
+    """The whole garden in place of `before`; what did not change is left alone.
+
+    A patch keeps the revision of its own last change, so that saving one patch in one window does
+    not collide with saving another elsewhere.
+    """
+    if before is None or before.place != garden.place:
+        _write_place(connection, garden.place)
+    if before is None or before.normals != garden.normals:
+        _write_normals(connection, garden.normals)
+    write_settings(connection, garden)
+    if before is None or before.beds != garden.beds:
+        _write_beds(connection, garden.beds)
+    stood = {} if before is None else {patch.key: (n, patch) for n, patch in enumerate(before.patches)}
+    for position, patch in enumerate(garden.patches):
+        if patch.key not in stood or stood[patch.key][1] != patch:
+            write_patch(connection, patch, position=position, revision=revision)
+        elif stood[patch.key][0] != position:
+            connection.execute("UPDATE patch SET position = ? WHERE key = ?", (position, patch.key))
+        stood.pop(patch.key, None)
+    connection.executemany("DELETE FROM patch WHERE key = ?", ((key,) for key in stood))
+    logged = {} if before is None else {entry.key: (n, entry) for n, entry in enumerate(before.log)}
+    for position, entry in enumerate(garden.log):
+        if logged.pop(entry.key, None) != (position, entry):
+            insert_log_entry(connection, entry, position=position)
+    connection.executemany("DELETE FROM log_entry WHERE key = ?", ((key,) for key in logged))
+
+
+# ---- weather ----------------------------------------------------------------
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def write_series(
+    connection: sqlite3.Connection, series: DailySeries | None, mapping: Mapping[str, Any] | None
+) -> None:
+    """The weather record in place of the one before; a missing figure is NULL."""
+    for table in ("weather", "weather_column", "weather_note", "weather_day"):
+        connection.execute(f"DELETE FROM {table}")
+    if series is None:
+        return
+    told = series.provenance
+    columns = [getattr(series, name) for name in WEATHER_QUANTITIES]
+    connection.execute(
+        "INSERT INTO weather VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            told.source,
+            told.station,
+            told.licence,
+            told.file_name,
+            _text(told.seen_on),
+            *(int(column is not None) for column in columns[-len(OPTIONAL_WEATHER) :]),
+            None if mapping is None else json.dumps(dict(mapping), ensure_ascii=False),
+        ),
+    )
+    connection.executemany(
+        "INSERT INTO weather_column VALUES (?, ?, ?)",
+        ((n, *pair) for n, pair in enumerate(told.columns.items())),
+    )
+    connection.executemany("INSERT INTO weather_note VALUES (?, ?)", enumerate(told.notes))
+    count = len(series.rain_mm)
+    cells = [
+        [None] * count if column is None else [_finite(v) for v in column.tolist()] for column in columns
+    ]
+    connection.executemany(
+        "INSERT INTO weather_day VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
+            ((series.start + timedelta(days=n)).isoformat(), *figures)
+            for n, figures in enumerate(zip(*cells, strict=True))
+        ),
+    )
+
+
+def read_series(connection: sqlite3.Connection) -> DailySeries | None:
+    """The weather record of the book, or None where none was brought in."""
+    head = connection.execute(
+        "SELECT source, station, licence, file_name, seen_on, has_wind, has_vapour_pressure,"
+        " has_solar_radiation FROM weather"
+    ).fetchone()
+    if head is None:
+        return None
+    # numpy comes with the series; the garden alone is read without it.
+    import numpy as np
+
+    from mulchwright.weather.series import DailySeries, Provenance
+
+    provenance = Provenance(
+        source=head[0],
+        station=head[1],
+        licence=head[2],
+        file_name=head[3],
+        columns=dict(
+            connection.execute("SELECT quantity, column_name FROM weather_column ORDER BY position")
+        ),
+        notes=tuple(row[0] for row in connection.execute("SELECT note FROM weather_note ORDER BY position")),
+        seen_on=_day(head[4]),
+    )
+    rows = connection.execute(
+        f"SELECT day, {', '.join(WEATHER_QUANTITIES)} FROM weather_day ORDER BY day"
+    ).fetchall()
+    if not rows:
+        raise ValueError("the weather record has a head and no days")
+    start, end = date.fromisoformat(rows[0][0]), date.fromisoformat(rows[-1][0])
+    if (end - start).days + 1 != len(rows):
+        raise ValueError("days are missing from the weather record")
+    figures = np.array([row[1:] for row in rows], dtype=np.float64)  # None becomes NaN
+    present = {"wind_m_s": head[5], "vapour_pressure_pa": head[6], "solar_radiation_j_m2": head[7]}
+    arrays = {
+        name: np.ascontiguousarray(figures[:, n]) if present.get(name, 1) else None
+        for n, name in enumerate(WEATHER_QUANTITIES)
+    }
+    return DailySeries(start=start, **arrays, provenance=provenance)  # type: ignore[arg-type]
+
+
+def read_mapping(connection: sqlite3.Connection) -> dict[str, Any] | None:
+    """How the columns of the weather file were named, as it was given when it was brought in."""
+    row = connection.execute("SELECT mapping FROM weather").fetchone()
+    return None if row is None or row[0] is None else dict(json.loads(row[0]))
