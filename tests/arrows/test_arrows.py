@@ -1,0 +1,165 @@
+"""The arrows between the rooms: they run downwards only, and the core knows no shell.
+
+The rule stands in docs/architecture.md. Imports are read from the syntax tree, so one inside a
+function counts as well as one at the head of a module.
+"""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parents[2] / "src" / "mulchwright"
+
+LEVELS = (
+    {"__main__"},
+    {"cli", "cli_print", "desk"},
+    {"sheets", "almanac", "book"},
+    {"ground", "season", "gather", "keep"},
+    {"weather", "garden"},
+    {"trade", "units"},
+)
+LEVEL_OF = {room: level for level, rooms in enumerate(LEVELS) for room in rooms}
+FOR_ALL = {"errors", ""}
+"""`errors` and the package itself (its version) may be imported from everywhere."""
+TOGETHER = {("cli", "cli_print"), ("cli", "desk")}
+"""The command line opens the desk, and its printing stands in a module of its own."""
+
+CORE_ROOMS = {"ground", "season", "gather", "keep", "garden"}
+WEATHER_SHELLS = {"__init__", "readers", "stations", "shipped", "check"}
+"""Modules of `weather` that read files; every other one holds formulas and is core."""
+FORBIDDEN_IN_CORE = {
+    "sqlite3", "starlette", "uvicorn", "jinja2", "typer", "rich", "socket", "http", "urllib", "requests",
+    "httpx", "logging", "random", "time", "subprocess", "platformdirs", "csv", "json", "tomllib", "io",
+}  # fmt: skip
+CLOCK_CALLS = {"now", "today", "utcnow", "fromtimestamp"}
+GENERATOR_NAMES = {"Generator", "default_rng", "SeedSequence", "PCG64", "Philox", "BitGenerator", "SFC64"}
+
+
+@dataclass(frozen=True)
+class Import:
+    """One import of another room: who imports whom, and where."""
+
+    importer: str
+    imported: str
+    place: str
+
+
+def modules() -> list[Path]:
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+def room_of(path: Path) -> str:
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return "" if parts == ("__init__",) else parts[0]
+
+
+def imported_names(tree: ast.AST, path: Path) -> Iterator[tuple[str, int]]:
+    """Every imported module by its full dotted name, relative imports resolved."""
+    package = ("mulchwright", *path.relative_to(PACKAGE).parent.parts)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield alias.name, node.lineno
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else ()
+            head = ".".join([*base, *((node.module or "").split(".") if node.module else ())])
+            if head == "mulchwright":  # from mulchwright import trade
+                for alias in node.names:
+                    yield f"mulchwright.{alias.name}", node.lineno
+            else:
+                yield head, node.lineno
+
+
+def imports_between_rooms() -> list[Import]:
+    found = []
+    for path in modules():
+        for name, line in imported_names(ast.parse(path.read_text(encoding="utf-8")), path):
+            parts = name.split(".")
+            if parts[0] != "mulchwright":
+                continue
+            imported = parts[1] if len(parts) > 1 else ""
+            if imported == "__version__":
+                imported = ""
+            place = f"{path.relative_to(PACKAGE.parent)}:{line}"
+            found.append(Import(room_of(path), imported, place))
+    return found
+
+
+def is_core(path: Path) -> bool:
+    room = room_of(path)
+    return room in CORE_ROOMS or (room == "weather" and path.stem not in WEATHER_SHELLS)
+
+
+def test_every_room_has_its_level() -> None:
+    known = set(LEVEL_OF) | FOR_ALL
+    strangers = {room_of(path) for path in modules()} - known
+    assert not strangers, f"no level is declared for {sorted(strangers)}; see docs/architecture.md"
+
+
+def test_imports_are_found() -> None:
+    """The walk itself works: it sees the nouns importing the errors."""
+    assert any(one.importer == "garden" and one.imported == "errors" for one in imports_between_rooms())
+
+
+def test_arrows_run_downwards_only() -> None:
+    wrong = [
+        f"{one.place}: {one.importer} imports {one.imported}"
+        for one in imports_between_rooms()
+        if one.imported not in FOR_ALL
+        and one.importer != one.imported
+        and (one.importer, one.imported) not in TOGETHER
+        and not (one.importer in LEVEL_OF and LEVEL_OF[one.importer] < LEVEL_OF.get(one.imported, -1))
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+def test_the_nouns_and_the_units_import_no_science() -> None:
+    """`errors` and `units` stand alone; `trade` knows nothing but errors."""
+    for one in imports_between_rooms():
+        if one.importer in {"errors", "units"}:
+            assert one.imported in {*FOR_ALL, one.importer}, one.place
+        if one.importer == "book":
+            assert one.imported not in {"season", "ground", "gather", "keep", "almanac"}, one.place
+
+
+@pytest.mark.parametrize(
+    "path", [path for path in modules() if is_core(path)], ids=lambda path: str(path.stem)
+)
+def test_core_knows_no_shell(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    wrong = [
+        f"line {line}: imports {name}"
+        for name, line in imported_names(tree, path)
+        if name.split(".")[0] in FORBIDDEN_IN_CORE
+    ]
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            called = node.func
+            if isinstance(called, ast.Name) and called.id in {"open", "print", "input"}:
+                wrong.append(f"line {node.lineno}: calls {called.id}()")
+            if isinstance(called, ast.Attribute) and called.attr in CLOCK_CALLS:
+                wrong.append(f"line {node.lineno}: asks the clock with {called.attr}()")
+            if isinstance(called, ast.Attribute) and called.attr in {"read_text", "read_bytes", "write_text"}:
+                wrong.append(f"line {node.lineno}: touches a file with {called.attr}()")
+        if (
+            isinstance(node, ast.Attribute)
+            and isinstance(node.value, ast.Attribute)
+            and node.value.attr == "random"
+            and isinstance(node.value.value, ast.Name)
+            and node.value.value.id in {"np", "numpy"}
+            and node.attr not in GENERATOR_NAMES
+        ):
+            wrong.append(f"line {node.lineno}: uses the global random state (np.random.{node.attr})")
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Attribute)
+            and node.func.attr == "default_rng"
+            and not (node.args or node.keywords)
+        ):
+            wrong.append(f"line {node.lineno}: makes an unseeded generator")
+    assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
