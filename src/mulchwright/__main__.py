@@ -1,0 +1,8 @@
+"""`python -m mulchwright` is the command line."""
+
+import sys
+
+from mulchwright.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

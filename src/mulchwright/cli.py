@@ -1,0 +1,394 @@
+"""The command line: read words, call the rooms, print what they say.
+
+Nothing is computed here. Heavy parts are loaded inside the commands, so that `--help` comes at once.
+Results go to standard output, everything else (progress, messages, refusals) to standard error.
+
+Exit codes, which scripts may rely on:
+
+    0    done
+    1    refused, with a message saying what, where and what to do; nothing was changed
+    2    the words on the command line were not understood
+    3    done, but the weather file looks suspicious (`weather check`)
+    70   a fault of the program itself
+    130  stopped with Ctrl-C
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from mulchwright.errors import BookError, InputError, MulchwrightError
+
+if TYPE_CHECKING:
+    from mulchwright.garden import Garden
+    from mulchwright.weather import DailySeries
+
+__all__ = ["app", "main"]
+
+DONE, REFUSED, WRONG_WORDS, SUSPICIOUS, FAULT, STOPPED = 0, 1, 2, 3, 70, 130
+TRACEBACK_VARIABLE = "MULCHWRIGHT_TRACEBACK"
+FIRST_PORT = 8620
+
+EPILOG = (
+    "Exit codes: 0 done; 1 refused, with a message, and nothing was changed; 2 words not understood; "
+    "3 done, but a weather file looks suspicious; 70 a fault of the program; 130 stopped."
+)
+
+app = typer.Typer(
+    name="mulchwright",
+    help="Plan, build, tend and pick edible-mushroom beds in the mulch of a food garden.\n\n"
+    "A garden lives in one file, the garden book. Start with: mulchwright demo demo.garden",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+weather_app = typer.Typer(
+    help="Look at weather files and bring them in.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+app.add_typer(weather_app, name="weather")
+
+BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
+Port = Annotated[
+    int,
+    typer.Option(min=0, max=65535, metavar="N", help="Port to serve on; 0 picks a free one."),
+]
+NoBrowser = Annotated[
+    bool, typer.Option("--no-browser", help="Serve it, and leave opening a browser to you.")
+]
+
+
+def say(text: str) -> None:
+    """A message for whoever sits at the keyboard."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def print_json(result: object) -> None:
+    """The result and nothing else on standard output; a figure that is no number is refused, not printed."""
+    sys.stdout.write(json.dumps(result, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+
+
+@contextmanager
+def progress_bar(label: str) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error that takes the share done, 0 to 1; silent where nobody watches."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    )
+    with bar:
+        task = bar.add_task(label, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from mulchwright import __version__
+
+        print(f"mulchwright {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_show_version, is_eager=True, help="Print the version and stop."),
+    ] = False,
+) -> None:
+    pass
+
+
+# ---- the garden in the browser ----------------------------------------------------------------
+
+
+@app.command()
+def demo(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Where to write the demo garden book.", show_default=False)
+    ],
+    no_open: Annotated[bool, typer.Option("--no-open", help="Write the book and stop there.")] = False,
+    port: Port = FIRST_PORT,
+    no_browser: NoBrowser = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write a garden to look around in, and open it.
+
+    The garden is made up; its weather is a real station's. A file that is there already is never touched.
+    """
+    from mulchwright.book import create_book
+    from mulchwright.book.demo import demo_garden
+
+    garden, series = demo_garden()
+    create_book(file, garden, series)
+    if as_json:
+        print_json({"book": str(file), "patches": len(garden.patches), "weather_days": series.days})
+    else:
+        say(f"The demo garden was written to {file}.")
+    if not no_open:
+        _serve(file, port=port, browser=not no_browser)
+
+
+@app.command(name="open")
+def open_(
+    file: BookPath,
+    port: Port = FIRST_PORT,
+    no_browser: NoBrowser = False,
+) -> None:
+    """Open a garden book in the browser. Only this computer can see it; Ctrl-C closes it."""
+    _serve(file, port=port, browser=not no_browser)
+
+
+def _serve(file: Path, *, port: int, browser: bool) -> None:
+    from mulchwright.desk import serve
+
+    serve(file, port=port, open_browser=browser)
+
+
+# ---- the outlook ------------------------------------------------------------------------------
+
+
+@app.command()
+def outlook(
+    book: BookPath,
+    members: Annotated[
+        int | None,
+        typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),
+    ] = None,
+    seed: Annotated[
+        int | None,
+        typer.Option(min=0, metavar="N", help="Draw other futures; the same seed gives the same figures."),
+    ] = None,
+    from_day: Annotated[
+        datetime | None,
+        typer.Option("--from", formats=["%Y-%m-%d"], metavar="DATE", help="First day to report, 2026-04-15."),
+    ] = None,
+    days: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="How many days to report.  [default: to a year from today]"),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell what each bed is likely to do.
+
+    How far the spawn has run, when the first picking is likely, how much to expect, how much water it
+    will ask for: told as ranges over many possible weathers. The JSON is described in docs/outlook.md.
+    """
+    from mulchwright import almanac
+    from mulchwright.trade import load_trade
+
+    garden, series = _read(book)
+    trade = load_trade()
+    with progress_bar("Looking ahead") as progress:
+        result = almanac.outlook(
+            garden,
+            series,
+            trade,
+            today=_today(garden),
+            start=from_day.date() if from_day else None,
+            days=days,
+            members=members or almanac.DEFAULT_MEMBERS,
+            seed=almanac.DEFAULT_SEED if seed is None else seed,
+            progress=progress,
+        )
+    if as_json:
+        print_json(result.as_json())
+    else:
+        from mulchwright.cli_print import print_outlook
+
+        print_outlook(result, garden, trade)
+
+
+def _today(garden: Garden) -> date:
+    return garden.stands_at or date.today()
+
+
+def _read(book: Path) -> tuple[Garden, DailySeries | None]:
+    """What a book holds, without ever writing to it."""
+    from mulchwright.book import open_book
+
+    with open_book(book, read_only=True) as opened:
+        return opened.garden(), opened.series()
+
+
+# ---- what the trade knows ---------------------------------------------------------------------
+
+
+@app.command()
+def trade(
+    table: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[TABLE]", help="Which table; without it, the list of tables.", show_default=False
+        ),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show the tables of species, woods and materials.
+
+    Each figure stands with its source, and with how well it is known.
+    """
+    from mulchwright.trade import load_trade
+
+    known = load_trade()
+    names = tuple(known.table_names())
+    if table is None:
+        sizes = [{"table": name, "rows": len(known.table(name))} for name in names]
+        if as_json:
+            print_json(sizes)
+        else:
+            from mulchwright.cli_print import print_rows
+
+            print_rows("Tables", sizes)
+            say("To see one: mulchwright trade TABLE")
+        return
+    if table not in names:
+        raise InputError(f"There is no table {table!r}. The tables: {', '.join(names)}.", field="table")
+    rows = [dict(row) for row in known.table(table)]
+    if as_json:
+        print_json(rows)
+    else:
+        from mulchwright.cli_print import print_rows
+
+        print_rows(table, rows)
+
+
+# ---- books to text and back -------------------------------------------------------------------
+
+
+@app.command()
+def export(
+    book: BookPath,
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE.json", help="The file to write; - prints it instead.", show_default=False
+        ),
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Write a whole garden book as readable JSON. A file that is there already is never touched."""
+    from mulchwright.book import export_json, open_book
+
+    with open_book(book, read_only=True) as opened:
+        whole = export_json(opened)
+    if str(file) == "-":
+        print_json(whole)
+        return
+    text = json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(text)
+    except FileExistsError as error:
+        raise BookError(f"{file} is there already and was left as it is. Choose another name.") from error
+    if as_json:
+        print_json({"file": str(file), "bytes": len(text.encode())})
+    else:
+        say(f"{book} was written to {file}.")
+
+
+@app.command(name="import")
+def import_(
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE", help="A garden written by hand (.toml) or by export (.json).", show_default=False
+        ),
+    ],
+    book: Annotated[
+        Path, typer.Argument(metavar="BOOK", help="The garden book to make.", show_default=False)
+    ],
+    as_json: AsJson = False,
+) -> None:
+    """Make a garden book from a text file.
+
+    It takes a garden written by hand (.toml) and what export wrote (.json). How to write one is told in docs/garden-file.md. A book that is there already is never touched.
+    """
+    from mulchwright.book import create_book, read_garden_file
+
+    garden, series = read_garden_file(file)
+    create_book(book, garden, series)
+    if as_json:
+        print_json(
+            {
+                "book": str(book),
+                "patches": len(garden.patches),
+                "log_entries": len(garden.log),
+                "weather_days": series.days if series else 0,
+            }
+        )
+    else:
+        patches = "1 patch" if len(garden.patches) == 1 else f"{len(garden.patches)} patches"
+        say(f"{book} was made from {file}: {patches}, {len(garden.log)} logbook entries.")
+
+
+# ---- from the shell and back ------------------------------------------------------------------
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code; nothing escapes as a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal in another encoding must not stop a degree sign
+            stream.reconfigure(errors="replace")
+    try:
+        result: Any = app(
+            list(words) if words is not None else None, prog_name="mulchwright", standalone_mode=False
+        )
+        sys.stdout.flush()
+        return result if isinstance(result, int) else DONE
+    except MulchwrightError as error:
+        return _stopped_by(error, f"mulchwright: {error}", REFUSED)
+    except typer.Exit as done:
+        return done.exit_code
+    except (typer.Abort, KeyboardInterrupt) as error:
+        return _stopped_by(error, "mulchwright: stopped.", STOPPED)
+    except BrokenPipeError:
+        # Whoever read our output has heard enough (`| head`): say nothing, and leave Python's exit no broken pipe.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        return _stopped_by(error, f"mulchwright: {where}{error.strerror or error}.", REFUSED)
+    except Exception as error:
+        shown = getattr(error, "show", None)
+        if shown is not None and hasattr(error, "exit_code"):  # words that the parser did not understand
+            shown()
+            return int(error.exit_code)
+        return _stopped_by(
+            error,
+            f"mulchwright: this should not have happened ({type(error).__name__}: {error}). "
+            "Your garden book is whole: every change is written in one piece or not at all.\n"
+            "Please report it as CONTRIBUTING.md says, with your command and what it prints after "
+            f"{TRACEBACK_VARIABLE}=1.",
+            FAULT,
+        )
+
+
+def _stopped_by(error: BaseException, words: str, code: int) -> int:
+    if os.environ.get(TRACEBACK_VARIABLE) == "1":
+        import traceback
+
+        traceback.print_exception(error)
+    say(words)
+    return code

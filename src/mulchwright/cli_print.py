@@ -1,0 +1,199 @@
+"""How the command line tells a result to a person: sentences and tables, in the garden's own units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from mulchwright.units import show_area, show_mass, show_volume
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import FirstPicking, Outlook, PatchOutlook
+    from mulchwright.garden import Garden, UnitSystem
+    from mulchwright.trade import Trade
+
+__all__ = ["chance_words", "day_words", "print_outlook", "print_rows", "tenths_words"]
+
+TOLD_TENTHS = 8
+"""A date is told with the chance that a gardener would plan by, 8 in 10, or the most there is."""
+WIDEST_TABLE = 7
+
+
+def _console() -> Console:
+    console = Console(highlight=False)
+    return console if console.is_terminal else Console(highlight=False, width=110)
+
+
+def day_words(day: date, today: date) -> str:
+    """A day as it is said: the year only where it is another one than today's."""
+    return f"{day.day} {day:%B}" if day.year == today.year else f"{day.day} {day:%B %Y}"
+
+
+def tenths_words(chance: float) -> str:
+    """A chance in tenths, with the two ends told apart from certainty."""
+    if chance <= 0:
+        return "in none of the futures"
+    if chance < 0.05:
+        return "less than 1 in 10"
+    if chance > 0.95:
+        return "more than 9 in 10"
+    return f"{min(max(round(chance * 10), 1), 9)} in 10"
+
+
+def chance_words(picking: FirstPicking, today: date) -> str:
+    """When a picking comes, as a gardener tells it: "8 in 10 by 20 June"."""
+    if not picking.probability_by_date:
+        return "not in the days looked at"
+    last_day, last = picking.probability_by_date[-1]
+    tenths = min(TOLD_TENTHS, math.floor(last * 10 + 1e-9))
+    if tenths < 1:
+        return f"{tenths_words(last)} by {day_words(last_day, today)}"
+    by = next(day for day, chance in picking.probability_by_date if chance >= tenths / 10 - 1e-9)
+    return f"{tenths} in 10 by {day_words(by, today)}"
+
+
+def _range_words(picking: FirstPicking, today: date) -> str:
+    if picking.p50 is None:
+        return "more likely than not, none in the days looked at"
+    first = day_words(picking.p10, today) if picking.p10 else "?"
+    last = day_words(picking.p90, today) if picking.p90 else "after the days looked at"
+    return f"likely about {day_words(picking.p50, today)} ({first} to {last})"
+
+
+def _share_words(low: float, likely: float, high: float) -> str:
+    return f"{likely:.0%} of the bed ({low:.0%} to {high:.0%})"
+
+
+def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tuple[str, str]]:
+    at = told.today_index
+    patch = told.patch
+    assert patch.built_on is not None  # the outlook tells of no other
+    lines: list[tuple[str, str]] = []
+    if patch.built_on > today:
+        lines.append(("Spawn run", f"starts when it is built on {day_words(patch.built_on, today)}"))
+    elif math.isfinite(float(told.run_share.p50[at])):
+        run = told.run_share
+        lines.append(("Spawn run", _share_words(float(run.p10[at]), float(run.p50[at]), float(run.p90[at]))))
+        wet = told.moisture
+        lines.append(
+            (
+                "Moisture",
+                (
+                    f"{float(wet.p50[at]):.0%} of its weight is water "
+                    f"({float(wet.p10[at]):.0%} to {float(wet.p90[at]):.0%})"
+                ),
+            )
+        )
+    if told.first_picked_on is not None:
+        lines.append(("First picking", f"was on {day_words(told.first_picked_on, today)}, says the logbook"))
+        picking, label = told.next_picking, "Next picking"
+    else:
+        picking, label = told.first_picking, "First picking"
+    lines.append((label, f"{chance_words(picking, today)}; {_range_words(picking, today)}"))
+    crop = told.picked_first_year_kg
+    lines.append(
+        (
+            "First year",
+            (
+                f"{show_mass(crop.p50, units)} ({show_mass(crop.p10, units)} to {show_mass(crop.p90, units)}); "
+                f"nothing at all: {tenths_words(told.none_in_first_year)}"
+            ),
+        )
+    )
+    water = told.watered_first_year_litres
+    lines.append(
+        (
+            "Water, first year",
+            (
+                f"{show_volume(water.p50, units)} "
+                f"({show_volume(water.p10, units)} to {show_volume(water.p90, units)})"
+            ),
+        )
+    )
+    if told.watering_now is not None and patch.built_on <= today:
+        now = told.watering_now
+        give = (
+            f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose. "
+            if now.litres > 0
+            else ""
+        )
+        lines.append(("Now", give + now.reason))
+    return lines
+
+
+def print_outlook(result: Outlook, garden: Garden, trade: Trade) -> None:
+    """The outlook of each patch as a few labeled lines."""
+    console = _console()
+    today, units = result.today, garden.units
+    console.print(Text(f"{garden.place.name}, {today.day} {today:%B %Y}", style="bold"))
+    console.print(
+        Text(
+            f"Weather: {result.weather.method}"
+            + (f"; {result.weather.station}" if result.weather.station else "")
+        )
+    )
+    for note in (*result.weather.notes, *(f"Missing: {gap}" for gap in result.weather.gaps)):
+        console.print(Text(f"  {note}"))
+    for told in result.patches:
+        patch = told.patch
+        assert patch.built_on is not None  # the outlook tells of no other
+        species = trade.species[patch.species].names[0]
+        built = "built" if patch.built_on <= today else "to be built"
+        console.print()
+        head = Text(patch.name, style="bold")
+        head.append(
+            f"  {species}, {show_area(patch.area_m2, units)}, {built} {day_words(patch.built_on, today)}",
+            style="not bold",
+        )
+        console.print(head)
+        grid = Table.grid(padding=(0, 2, 0, 2))
+        for label, words in _patch_lines(told, today, units):
+            grid.add_row(Text(label), Text(words))
+        console.print(grid)
+    for name, reason in result.skipped:
+        console.print(Text(f"\n{name}: left out, {reason}."))
+    console.print(
+        Text(
+            f"\nRanges hold 8 of 10 among {result.members} futures (seed {result.seed}, "
+            f"model {result.model_version}). No figure here says that a mushroom is safe to eat: "
+            "check every picking, and ask someone who knows."
+        )
+    )
+
+
+def _cell_words(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, list | tuple):
+        return ", ".join(_cell_words(one) for one in value)
+    return str(value)
+
+
+def print_rows(title: str, rows: Sequence[Mapping[str, object]]) -> None:
+    """Flat rows as a table; where the columns are too many for one, each row as a short list."""
+    console = _console()
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    if len(columns) <= WIDEST_TABLE:
+        table = Table(title=title, title_justify="left")
+        for name in columns:
+            table.add_column(name.replace("_", " "), overflow="fold")
+        for row in rows:
+            table.add_row(*(Text(_cell_words(row.get(name))) for name in columns))
+        console.print(table)
+        return
+    for row in rows:
+        console.print(Text(_cell_words(row.get(columns[0])), style="bold"))
+        grid = Table.grid(padding=(0, 2, 0, 2))
+        for name in columns[1:]:
+            words = _cell_words(row.get(name))
+            if words:
+                grid.add_row(Text(name.replace("_", " ")), Text(words))
+        console.print(grid)
