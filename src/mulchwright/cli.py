@@ -323,7 +323,8 @@ def import_(
 ) -> None:
     """Make a garden book from a text file.
 
-    It takes a garden written by hand (.toml) and what export wrote (.json). How to write one is told in docs/garden-file.md. A book that is there already is never touched.
+    It takes a garden written by hand (.toml) and what export wrote (.json). How to write one by hand is
+    told in docs/garden-file.md. A book that is there already is never touched.
     """
     from mulchwright.book import create_book, read_garden_file
 
@@ -364,7 +365,7 @@ def main(words: Sequence[str] | None = None) -> int:
     except (typer.Abort, KeyboardInterrupt) as error:
         return _stopped_by(error, "mulchwright: stopped.", STOPPED)
     except BrokenPipeError:
-        # Whoever read our output has heard enough (`| head`): say nothing, and leave Python's exit no broken pipe.
+        # Whoever read our output has heard enough (`| head`): say nothing, and leave no broken pipe.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except OSError as error:

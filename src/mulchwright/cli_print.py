@@ -101,7 +101,8 @@ def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tup
         (
             "First year",
             (
-                f"{show_mass(crop.p50, units)} ({show_mass(crop.p10, units)} to {show_mass(crop.p90, units)}); "
+                f"{show_mass(crop.p50, units)} "
+                f"({show_mass(crop.p10, units)} to {show_mass(crop.p90, units)}); "
                 f"nothing at all: {tenths_words(told.none_in_first_year)}"
             ),
         )
