@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from mulchwright.errors import BookError, InputError, MulchwrightError
+from mulchwright.errors import InputError, MulchwrightError
 
 if TYPE_CHECKING:
     from mulchwright.garden import Garden
@@ -289,21 +289,16 @@ def export(
     as_json: AsJson = False,
 ) -> None:
     """Write a whole garden book as readable JSON. A file that is there already is never touched."""
-    from mulchwright.book import export_json, open_book
+    from mulchwright.book import export_json, json_text, open_book, write_export
 
     with open_book(book, read_only=True) as opened:
         whole = export_json(opened)
     if str(file) == "-":
-        print_json(whole)
+        sys.stdout.write(json_text(whole) + "\n")
         return
-    text = json.dumps(whole, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except FileExistsError as error:
-        raise BookError(f"{file} is there already and was left as it is. Choose another name.") from error
+    write_export(file, whole)
     if as_json:
-        print_json({"file": str(file), "bytes": len(text.encode())})
+        print_json({"file": str(file), "bytes": file.stat().st_size})
     else:
         say(f"{book} was written to {file}.")
 

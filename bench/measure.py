@@ -1,0 +1,286 @@
+"""How fast Mulchwright is on this machine: `./dev bench`, or `./dev bench --json` for one flat object.
+
+Medians of several runs; beside each figure stand the fastest and the slowest run (`_min`, `_max`). A
+patch-day is one day of one patch in one member. The engine is compiled before anything is timed,
+except where the start itself is the figure.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from mulchwright.garden import Garden, Patch
+
+COMMAND = (sys.executable, "-m", "mulchwright")
+PATIENCE_S = 120.0
+DEMO_DAY = date(2015, 6, 10)
+
+Figures = dict[str, float]
+
+
+def say(text: str) -> None:
+    print(text, file=sys.stderr, flush=True)
+
+
+def timed(act: Callable[..., object], *arguments: object) -> float:
+    """Seconds that one call takes."""
+    began = time.perf_counter()
+    act(*arguments)
+    return time.perf_counter() - began
+
+
+def put(figures: Figures, name: str, runs: list[float], scale: float = 1.0) -> None:
+    """The median under `name`, with the extremes beside it."""
+    figures[name] = statistics.median(runs) * scale
+    figures[f"{name}_min"] = min(runs) * scale
+    figures[f"{name}_max"] = max(runs) * scale
+
+
+# ---- the engine ---------------------------------------------------------------------------------
+
+
+def bench_patch(number: int) -> Patch:
+    """A bed of chips, straw, chips and skin with three spawn planes; the engine cuts it into eight cells."""
+    from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane, Stage, Watering, WateringRule
+
+    recipe = Recipe(
+        name="bench",
+        layers=(
+            Layer("hardwood-chips", 0.05),
+            Layer("wheat-straw", 0.04),
+            Layer("hardwood-chips", 0.04),
+        ),
+        planes=tuple(SpawnPlane("sawdust-spawn", height, rate_kg_m2=0.28) for height in (0.02, 0.05, 0.09)),
+        skin=Layer("bark-fines", 0.01),
+    )
+    return Patch(
+        key=f"bench-{number}",
+        name=f"Bench {number}",
+        species="king-stropharia",
+        recipe=recipe,
+        area_m2=4.0,
+        built_on=DEMO_DAY - timedelta(days=60),
+        stage=Stage.BUILT,
+        watering=Watering(rule=WateringRule.WHEN_DRY),
+    )
+
+
+def bench_garden(patches: int) -> Garden:
+    from mulchwright.book.demo import demo_garden
+
+    garden, _ = demo_garden()
+    return replace(garden, beds=(), log=(), patches=tuple(bench_patch(number) for number in range(patches)))
+
+
+def engine_run(patches: int, members: int, days: int) -> Callable[[int], object]:
+    """The engine alone on prepared weather and draws; call it with the number of threads."""
+    import numpy as np
+
+    from mulchwright.book.demo import demo_garden
+    from mulchwright.season import bed_arrays, draw_parameters, forcing_of, habits_of, simulate
+    from mulchwright.trade import load_trade
+    from mulchwright.weather import mean_annual_wave, weather_futures
+
+    trade = load_trade()
+    garden = bench_garden(patches)
+    _, series = demo_garden()
+    start = garden.patches[0].built_on
+    assert start is not None
+    futures = weather_futures(
+        series, garden.normals, garden.place,
+        start=start, days=days, members=members, rng=np.random.default_rng(1),
+    )  # fmt: skip
+    forcing = forcing_of(
+        (futures.temperature_min_c + futures.temperature_max_c) / 2,
+        futures.rain_mm,
+        futures.reference_evapotranspiration_mm,
+        start=start,
+        wave=mean_annual_wave(series, garden.normals, garden.place),
+        trade=trade,
+    )
+    bed = bed_arrays(garden.patches, trade, start=start, days=days, today=DEMO_DAY, log=())
+    draws = draw_parameters(garden.patches, trade, members=members, seed=1)
+    habits = habits_of(trade)
+    return lambda threads: simulate(bed, draws, forcing, habits, start=start, threads=threads)
+
+
+def measure_engine(figures: Figures) -> None:
+    say("the engine alone")
+    whole = engine_run(20, 200, 730)
+    whole(2)  # compile, or load what was compiled
+    patch_days = 20 * 200 * 730
+    for name, threads in (("one_core", 1), ("two_cores", 2)):
+        runs = [timed(whole, threads) for _ in range(5)]
+        put(figures, f"engine_ns_per_patch_day_{name}", runs, 1e9 / patch_days)
+    # Growth: the cost per patch-day against that of a quarter of the size; 1 is exactly linear.
+    sizes = {"patches": (5, 200, 730), "members": (20, 50, 730), "days": (20, 200, 182)}
+    for name, (patches, members, days) in sizes.items():
+        small = engine_run(patches, members, days)
+        small(1)
+        cost = statistics.median(timed(small, 1) for _ in range(5)) / (patches * members * days)
+        figures[f"engine_growth_{name}"] = (
+            figures["engine_ns_per_patch_day_one_core"] / 1e9 / cost if cost else float("nan")
+        )
+
+
+def measure_outlook(figures: Figures) -> None:
+    say("a whole outlook: 20 patches x 200 members x 730 days")
+    from mulchwright.almanac import outlook
+    from mulchwright.book.demo import demo_garden
+    from mulchwright.trade import load_trade
+
+    trade = load_trade()
+    garden = bench_garden(20)
+    _, series = demo_garden()
+    start = garden.patches[0].built_on
+
+    def act() -> object:
+        return outlook(garden, series, trade, today=DEMO_DAY, start=start, days=730, members=200, threads=2)
+
+    act()
+    put(figures, "outlook_20x200x730_s", [timed(act) for _ in range(5)])
+
+
+# ---- the program as a user meets it -------------------------------------------------------------
+
+
+def measure_start(figures: Figures, folder: Path) -> None:
+    say("start-up")
+
+    def words(*rest: str) -> Callable[[], object]:
+        return lambda: subprocess.run([*COMMAND, *rest], check=True, capture_output=True)
+
+    words("--help")()
+    put(figures, "help_s", [timed(words("--help")) for _ in range(9)])
+    book = folder / "start.garden"
+    words("demo", str(book), "--no-open")()
+    put(figures, "outlook_command_s", [timed(words("outlook", str(book), "--json")) for _ in range(3)])
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def fetch(address: str) -> str:
+    with urllib.request.urlopen(address, timeout=PATIENCE_S) as answer:
+        text: str = answer.read().decode("utf-8")
+    return text
+
+
+@contextmanager
+def server(book: Path) -> Iterator[tuple[str, int, float]]:
+    """A running server: its address, its process, and the seconds until its first page."""
+    port = free_port()
+    began = time.perf_counter()
+    process = subprocess.Popen(
+        [*COMMAND, "open", str(book), "--port", str(port), "--no-browser"],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    address = f"http://127.0.0.1:{port}"
+    try:
+        while True:
+            try:
+                fetch(f"{address}/")
+                break
+            except (urllib.error.URLError, ConnectionError) as error:
+                if process.poll() is not None or time.perf_counter() - began > PATIENCE_S:
+                    raise SystemExit("bench: the server did not start") from error
+                time.sleep(0.01)
+        yield address, process.pid, time.perf_counter() - began
+    finally:
+        process.terminate()
+        process.wait(timeout=20)
+
+
+def resident_mb(process: int) -> float:
+    """Resident memory of a process; not a number where the system does not tell (it does on Linux)."""
+    status = Path(f"/proc/{process}/status")
+    if not status.exists():
+        return float("nan")
+    found = re.search(r"VmRSS:\s+(\d+) kB", status.read_text(encoding="utf-8"))
+    return int(found[1]) / 1024 if found else float("nan")
+
+
+def measure_server(figures: Figures, folder: Path) -> None:
+    say("the server and its pages")
+    from mulchwright.book.demo import demo_garden
+
+    book = folder / "served.garden"
+    subprocess.run([*COMMAND, "demo", str(book), "--no-open"], check=True, capture_output=True)
+    keys = [patch.key for patch in demo_garden()[0].patches]
+    ready = []
+    for _ in range(4):
+        with server(book) as (_, _, seconds):
+            ready.append(seconds)
+    put(figures, "server_ready_s", ready[1:])  # the first may have had to make caches
+    with server(book) as (address, process, _):
+        began = time.perf_counter()
+        wait_for_outlook(address, keys[0], began)
+        figures["server_first_outlook_s"] = time.perf_counter() - began
+        pages = [timed(fetch, f"{address}/beds/{key}") for _ in range(8) for key in keys]
+        put(figures, "bed_page_ms", pages[len(keys) :], 1e3)
+        lists = [timed(fetch, f"{address}/beds") for _ in range(9)]
+        put(figures, "bed_list_ms", lists[1:], 1e3)
+        figures["server_rss_mb"] = resident_mb(process)
+
+
+def wait_for_outlook(address: str, key: str, began: float) -> None:
+    """Until the bed's page shows its outlook instead of how far the reckoning has come."""
+    while "<progress" in fetch(f"{address}/beds/{key}"):
+        if time.perf_counter() - began > PATIENCE_S:
+            raise SystemExit("bench: the outlook did not come")
+        time.sleep(0.05)
+
+
+# ---- telling it ---------------------------------------------------------------------------------
+
+
+def told(figures: Figures) -> str:
+    lines = ["| figure | median | fastest | slowest |", "|---|---|---|---|"]
+    for name, value in figures.items():
+        if not name.endswith(("_min", "_max")):
+            spread = [figures.get(f"{name}_{end}") for end in ("min", "max")]
+            cells = ["" if one is None else f"{one:.3g}" for one in spread]
+            lines.append(f"| `{name}` | {value:.3g} | {cells[0]} | {cells[1]} |")
+    return "\n".join(lines)
+
+
+def main(words: list[str]) -> int:
+    if set(words) - {"--json"}:
+        say("usage: ./dev bench [--json]")
+        return 2
+    figures: Figures = {"cores": float(os.cpu_count() or 1)}
+    with tempfile.TemporaryDirectory() as folder:
+        measure_start(figures, Path(folder))
+        measure_engine(figures)
+        measure_outlook(figures)
+        measure_server(figures, Path(folder))
+    rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
+    print(json.dumps(rounded, indent=1) if words else told(figures))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
