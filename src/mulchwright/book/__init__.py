@@ -6,7 +6,52 @@ command that only opens a book starts at once.
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from mulchwright.book.keys import check_keys, slug
 from mulchwright.book.schema import SCHEMA_VERSION
 from mulchwright.book.store import Book, BookConflict, create_book, open_book
 
-__all__ = ["SCHEMA_VERSION", "Book", "BookConflict", "create_book", "open_book"]
+if TYPE_CHECKING:
+    from mulchwright.book.exchange import (
+        export_json,
+        import_json,
+        json_text,
+        series_mapping_of,
+        write_export,
+    )
+    from mulchwright.book.handwritten import garden_from_toml, read_garden_file
+
+__all__ = [
+    "SCHEMA_VERSION",
+    "Book",
+    "BookConflict",
+    "check_keys",
+    "create_book",
+    "export_json",
+    "garden_from_toml",
+    "import_json",
+    "json_text",
+    "open_book",
+    "read_garden_file",
+    "series_mapping_of",
+    "slug",
+    "write_export",
+]
+
+_LATER = {
+    "export_json": "exchange",
+    "garden_from_toml": "handwritten",
+    "import_json": "exchange",
+    "json_text": "exchange",
+    "read_garden_file": "handwritten",
+    "series_mapping_of": "exchange",
+    "write_export": "exchange",
+}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _LATER:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)

@@ -202,6 +202,15 @@ class Book:
         """How the weather file's columns were named when it was brought in, to offer it again."""
         return self._read(lambda: rows.read_mapping(self._connection))
 
+    def contents(self) -> tuple[Garden, DailySeries | None, dict[str, Any] | None]:
+        """Garden, weather record and column mapping, all of one and the same state of the book."""
+
+        def act() -> tuple[Garden, DailySeries | None, dict[str, Any] | None]:
+            connection = self._connection
+            return rows.read_garden(connection), rows.read_series(connection), rows.read_mapping(connection)
+
+        return self._read(act)
+
     def revision_on_disk(self) -> int:
         """The latest change of the book by anyone; compare with `revision` to see if others wrote."""
         return self._read(self._read_revision)

@@ -1,0 +1,517 @@
+"""The garden file: a whole garden as TOML that a person can write, in the units they think in.
+
+`docs/garden-file.md` is its manual page; every sample there is run by a test. Quantities are texts
+("2 in", "5 cm", "2.75 oz/ft2") read by `mulchwright.units`; a bare number is in the usual unit of
+the file's `units`. Names stand for keys wherever one thing refers to another.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import tomllib
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, ValidationInfo
+
+from mulchwright import units
+from mulchwright.book.exchange import import_json
+from mulchwright.book.faults import faults_in_words, lines_of_toml
+from mulchwright.book.forms import (
+    Day,
+    Form,
+    MaterialKey,
+    NounForm,
+    SpawnKey,
+    SpeciesKey,
+    WoodKey,
+    fault,
+    field_names,
+)
+from mulchwright.book.keys import TradeKeys, near_words, slug
+from mulchwright.errors import BookError, InputError
+from mulchwright.garden import (
+    MONTHS,
+    Bed,
+    ClimateNormals,
+    Garden,
+    Layer,
+    LogEntry,
+    LogKind,
+    Patch,
+    Place,
+    Recipe,
+    SpawnPlane,
+    Stage,
+    StartMoisture,
+    UnitSystem,
+    Watering,
+    WateringRule,
+)
+
+if TYPE_CHECKING:
+    from mulchwright.weather.series import DailySeries
+
+__all__ = ["garden_from_toml", "read_garden_file"]
+
+LARGEST_FILE_BYTES = 200_000_000
+"""An export with a century of weather has some 5 MB; what is far larger is some other file."""
+
+
+# ---- the quantities ---------------------------------------------------------
+
+
+def _quantity(parse: Callable[..., float], **options: Any) -> BeforeValidator:
+    """A field that is read by one of the parsers of `units`, in the file's own system."""
+
+    def convert(typed: Any, info: ValidationInfo) -> float:
+        try:
+            return parse(typed, (info.context or {})["system"], **options)
+        except InputError as error:
+            raise fault("quantity", str(error)) from None
+
+    return BeforeValidator(convert)
+
+
+def _share(typed: Any) -> Any:
+    """A share from 0 to 1, or a percentage as a text: "40 %"."""
+    if isinstance(typed, str) and typed.strip().endswith("%"):
+        try:
+            return float(typed.strip()[:-1].replace(",", ".")) / 100
+        except ValueError:
+            pass
+    if isinstance(typed, str):
+        raise fault("quantity", f"{typed!r} is no share; write a number from 0 to 1, such as 0.4, or '40 %'")
+    return typed
+
+
+def _elevation(typed: Any, system: str) -> float:
+    return units.parse_length(typed, system, bare="m" if system == units.METRIC else "ft", below_zero=True)
+
+
+def _corner(typed: Any, system: str) -> float:
+    return units.parse_length(typed, system, bare="m" if system == units.METRIC else "ft", below_zero=True)
+
+
+def _as_key(typed: Any) -> Any:
+    """Names of the trade may be written as one speaks: "King stropharia" is king-stropharia."""
+    return slug(typed) if isinstance(typed, str) and slug(typed) else typed
+
+
+def _word(typed: Any) -> Any:
+    """Choices of several words may be written apart: "topped up" is topped_up."""
+    return typed.strip().lower().replace(" ", "_").replace("-", "_") if isinstance(typed, str) else typed
+
+
+def _zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (ValueError, OSError, KeyError):
+        near = near_words(name, dict.fromkeys(available_timezones()))
+        meant = f"did you mean {' or '.join(near)}?" if near else "write it as America/Chicago or Europe/Rome"
+        raise fault("quantity", f"there is no time zone {name!r}; {meant}") from None
+    return name
+
+
+Thickness = Annotated[float, _quantity(units.parse_length)]
+Elevation = Annotated[float, _quantity(_elevation)]
+Corner = Annotated[float, _quantity(_corner)]
+Area = Annotated[float, _quantity(units.parse_area)]
+Mass = Annotated[float, _quantity(units.parse_mass)]
+Volume = Annotated[float, _quantity(units.parse_volume)]
+WaterDepth = Annotated[float, _quantity(units.parse_depth_of_water)]
+Temperature = Annotated[float, _quantity(units.parse_temperature)]
+SpawnRate = Annotated[float, _quantity(units.parse_spawn_rate)]
+PegsPerArea = Annotated[float, _quantity(units.parse_count_per_area)]
+Flow = Annotated[float, _quantity(units.parse_flow)]
+Share = Annotated[float, BeforeValidator(_share)]
+Twelve = Field(min_length=MONTHS, max_length=MONTHS)
+
+
+# ---- the tables of the file -------------------------------------------------
+
+
+class PlaceTable(NounForm[Place]):
+    name: str
+    latitude: float
+    longitude: float
+    elevation: Elevation
+    timezone: Annotated[str, AfterValidator(_zone)]
+    north: float = 0.0
+
+    def noun(self) -> Place:
+        return Place(self.name, self.latitude, self.longitude, self.elevation, self.timezone, self.north)
+
+
+class ClimateTable(NounForm[ClimateNormals]):
+    lowest: Annotated[list[Temperature], Twelve]
+    highest: Annotated[list[Temperature], Twelve]
+    rain: Annotated[list[WaterDepth], Twelve]
+    wet_days: Annotated[list[float], Twelve] | None = None
+    wet_day: WaterDepth | None = None
+    source: str | None = None
+
+    def noun(self) -> ClimateNormals:
+        given = {"wet_day_threshold_mm": self.wet_day, "source": self.source}
+        return ClimateNormals(
+            tuple(self.lowest),
+            tuple(self.highest),
+            tuple(self.rain),
+            tuple(self.wet_days or ()),
+            **{name: value for name, value in given.items() if value is not None},  # type: ignore[arg-type]
+        )
+
+
+class BedTable(NounForm[Bed]):
+    name: str
+    key: str | None = None
+    plants: list[str] = Field(default_factory=list)
+    outline: list[Annotated[list[Corner], Field(min_length=2, max_length=2)]] = Field(default_factory=list)
+
+    def noun(self) -> Bed:
+        corners = tuple((corner[0], corner[1]) for corner in self.outline)
+        return Bed(self.key or slug(self.name), self.name, tuple(self.plants), corners)
+
+
+class LayerTable(NounForm[Layer]):
+    material: Annotated[MaterialKey, BeforeValidator(_as_key)]
+    thickness: Thickness
+    woods: list[Annotated[WoodKey, BeforeValidator(_as_key)]] = Field(default_factory=list)
+    moisture: Annotated[StartMoisture, BeforeValidator(_word), Field(strict=False)] = StartMoisture.DAMP
+
+    def noun(self) -> Layer:
+        return Layer(self.material, self.thickness, tuple(self.woods), self.moisture)
+
+
+class SpawnTable(Form):
+    """Spawn at one height: `between` two layers, `on_top_of` one, in the `middle_of` one, or at a "
+    "`height`."""
+
+    spawn: Annotated[SpawnKey, BeforeValidator(_as_key)]
+    rate: SpawnRate | None = None
+    pegs: PegsPerArea | None = None
+    between: Annotated[list[int | Literal["skin"]], Field(min_length=2, max_length=2)] | None = None
+    on_top_of: int | Literal["skin"] | None = None
+    middle_of: int | Literal["skin"] | None = None
+    height: Thickness | None = None
+
+    def plane(self, thicknesses: Sequence[float], *, has_skin: bool) -> SpawnPlane:
+        """This spawn in a bed of these layers (skin last, where there is one); `InputError` where it "
+        "cannot lie."""
+        told = [
+            name
+            for name in ("between", "on_top_of", "middle_of", "height")
+            if getattr(self, name) is not None
+        ]
+        if len(told) != 1:
+            raise InputError(
+                f"the spawn {self.spawn} needs one of between, on_top_of, middle_of and height to say where "
+                "it "
+                f"lies, and has {' and '.join(told) if told else 'none of them'}."
+            )
+        if (self.rate is None) == (self.pegs is None):
+            raise InputError(f"the spawn {self.spawn} needs either a rate (a mass over an area) or pegs.")
+        return SpawnPlane(
+            self.spawn, self._height_m(thicknesses, has_skin), self.rate or 0.0, self.pegs or 0.0
+        )
+
+    def _height_m(self, thicknesses: Sequence[float], has_skin: bool) -> float:
+        def top_of(layer: int | str, lowest: int) -> int:
+            number = len(thicknesses) if layer == "skin" and has_skin else layer
+            if not isinstance(number, int) or not lowest <= number <= len(thicknesses):
+                count = len(thicknesses) - has_skin
+                raise InputError(
+                    f"the spawn {self.spawn} names layer {layer}; this bed has layers 1 to {count}, counted "
+                    "from "
+                    f"the ground up{', and a skin' if has_skin else ' and no skin'}."
+                )
+            return number
+
+        def height(layers: int) -> float:
+            return math.fsum(thicknesses[:layers])
+
+        if self.height is not None:
+            return self.height
+        if self.middle_of is not None:
+            number = top_of(self.middle_of, 1)
+            return height(number - 1) + thicknesses[number - 1] / 2
+        if self.on_top_of is not None:
+            return height(top_of(self.on_top_of, 0))
+        lower, upper = (top_of(layer, 0) for layer in self.between or ())
+        if upper != lower + 1:
+            raise InputError(
+                f"the spawn {self.spawn} lies between {lower} and {upper}, which do not touch; name two "
+                "neighbors, the lower first, such as between = [1, 2] (0 is the soil)."
+            )
+        return height(lower)
+
+
+class RecipeTable(NounForm[Recipe]):
+    name: str
+    layer: Annotated[list[LayerTable], Field(min_length=1)]
+    spawn: list[SpawnTable] = Field(default_factory=list)
+    skin: LayerTable | None = None
+
+    def noun(self) -> Recipe:
+        return _recipe(self.name, self.layer, self.spawn, self.skin)
+
+
+def _recipe(name: str, layers: list[LayerTable], spawn: list[SpawnTable], skin: LayerTable | None) -> Recipe:
+    thicknesses = [layer.thickness for layer in layers] + ([skin.thickness] if skin else [])
+    return Recipe(
+        name,
+        tuple(layer.noun() for layer in layers),
+        tuple(plane.plane(thicknesses, has_skin=skin is not None) for plane in spawn),
+        skin.noun() if skin else None,
+    )
+
+
+class WateringTable(NounForm[Watering]):
+    rule: Annotated[WateringRule, BeforeValidator(_word), Field(strict=False)] = WateringRule.WHEN_DRY
+    below_moisture: Share | None = None
+    depth: WaterDepth | None = None
+    rest_days: int | None = None
+    past_as_rule: bool | None = None
+
+    def noun(self) -> Watering:
+        given = {
+            "below_moisture": self.below_moisture,
+            "depth_mm": self.depth,
+            "rest_days": self.rest_days,
+            "past_as_rule": self.past_as_rule,
+        }
+        return Watering(self.rule, **{name: value for name, value in given.items() if value is not None})  # type: ignore[arg-type]
+
+
+class PatchTable(NounForm[None]):
+    name: str
+    species: Annotated[SpeciesKey, BeforeValidator(_as_key)]
+    area: Area
+    key: str | None = None
+    bed: str | None = None
+    built_on: Day | None = None
+    planned_for: Day | None = None
+    retired: bool = False
+    light: Share | Annotated[list[Share], Twelve] | None = None
+    rain: Share | None = None
+    shelter: Share | None = None
+    watering: WateringTable | None = None
+    recipe: str | None = None
+    layer: list[LayerTable] = Field(default_factory=list)
+    spawn: list[SpawnTable] = Field(default_factory=list)
+    skin: LayerTable | None = None
+
+    @property
+    def own_key(self) -> str:
+        return self.key or slug(self.name)
+
+    def noun(self) -> None:
+        """Nothing yet: a patch becomes a noun once the file's recipes and beds are known."""
+        if self.built_on is not None and self.planned_for is not None:
+            raise InputError("it has both built_on and planned_for; keep the one that is true.")
+        if self.recipe is None:
+            if not self.layer:
+                raise InputError("it has neither a recipe by name nor layers of its own ([[patch.layer]]).")
+            self._patch(_recipe(self.name, self.layer, self.spawn, self.skin), None)
+        elif self.layer or self.spawn or self.skin:
+            raise InputError(
+                f"it names the recipe {self.recipe!r} and has layers, spawn or a skin of its own; keep one "
+                "of the two."
+            )
+
+    def patch(self, recipes: dict[str, Recipe], beds: dict[str, str]) -> Patch:
+        """The patch; `recipes` by slug of their name, `beds` as key by slug of key and of name."""
+        if self.recipe is None:
+            recipe = _recipe(f"{self.name}: as written", self.layer, self.spawn, self.skin)
+        else:
+            recipe = _looked_up(self.recipe, recipes, "recipe", "write it as a [[recipe]] table")
+        bed = None if self.bed is None else _looked_up(self.bed, beds, "bed", "write it as a [[bed]] table")
+        return self._patch(recipe, bed)
+
+    def _patch(self, recipe: Recipe, bed: str | None) -> Patch:
+        stage = Stage.BUILT if self.built_on else Stage.PLANNED
+        light = (self.light,) if isinstance(self.light, float | int) else self.light
+        given = {
+            "light_share": None if light is None else tuple(light),
+            "rain_share": self.rain,
+            "shelter": self.shelter,
+            "watering": self.watering.noun() if self.watering else None,
+        }
+        return Patch(
+            key=self.own_key,
+            name=self.name,
+            species=self.species,
+            recipe=recipe,
+            area_m2=self.area,
+            built_on=self.built_on or self.planned_for,
+            stage=Stage.RETIRED if self.retired else stage,
+            bed=bed,
+            **{name: value for name, value in given.items() if value is not None},  # type: ignore[arg-type]
+        )
+
+
+class LogTable(NounForm[None]):
+    patch: str
+    day: Day
+    kind: Annotated[LogKind, BeforeValidator(_word), Field(strict=False)]
+    key: str | None = None
+    water: Volume | None = None
+    mass: Mass | None = None
+    run: Share | None = None
+    text: str = ""
+
+    def noun(self) -> None:
+        """Nothing yet: which patch is meant shows when all are known; the rest is checked here."""
+        self.entry("any", 1)
+
+    def entry(self, patch: str, number: int) -> LogEntry:
+        key = self.key or slug(f"{self.day.isoformat()}-{self.kind.value}-{number}")
+        return LogEntry(key, patch, self.day, self.kind, self.water, self.mass, self.run, self.text)
+
+
+class GardenTable(NounForm[Garden]):
+    version: Literal[1] = 1
+    units: Annotated[UnitSystem, BeforeValidator(_word), Field(strict=False)] = UnitSystem.METRIC
+    stands_at: Day | None = None
+    hose: Flow | None = None
+    place: PlaceTable
+    climate: ClimateTable | None = None
+    recipe: list[RecipeTable] = Field(default_factory=list)
+    bed: list[BedTable] = Field(default_factory=list)
+    patch: list[PatchTable] = Field(default_factory=list)
+    log: list[LogTable] = Field(default_factory=list)
+
+    def noun(self) -> Garden:
+        recipes = {slug(recipe.name): recipe.noun() for recipe in self.recipe}
+        if len(recipes) < len(self.recipe):
+            raise InputError("two recipes have the same name; rename one of them.")
+        beds = [bed.noun() for bed in self.bed]
+        bed_keys = {slug(bed.name): bed.key for bed in beds} | {bed.key: bed.key for bed in beds}
+        patches = [_named(patch.patch, f"patch {patch.name!r}")(recipes, bed_keys) for patch in self.patch]
+        patch_keys = {slug(p.name): p.key for p in patches} | {p.key: p.key for p in patches}
+        log = []
+        for number, line in enumerate(self.log, start=1):
+            at = f"logbook entry {number} ({line.day.isoformat()})"
+            named = _named(_looked_up, at)(line.patch, patch_keys, "patch", "write it as a [[patch]] table")
+            log.append(line.entry(named, number))
+        given = {"hose_litres_per_minute": self.hose}
+        return Garden(
+            place=self.place.noun(),
+            beds=tuple(beds),
+            patches=tuple(patches),
+            log=tuple(log),
+            units=self.units,
+            normals=self.climate.noun() if self.climate else None,
+            stands_at=self.stands_at,
+            **{name: value for name, value in given.items() if value is not None},
+        )
+
+
+def _looked_up(name: str, known: dict[str, Any], what: str, remedy: str) -> Any:
+    """What a name in the file refers to, by the slug of the name; `InputError` with near matches."""
+    if slug(name) in known:
+        return known[slug(name)]
+    near = near_words(name, known)
+    meant = f"did you mean {' or '.join(near)}?" if near else f"{remedy}, or mend the name."
+    raise InputError(f"the {what} {name!r} is not in this file; {meant}")
+
+
+def _named(act: Callable[..., Any], where: str) -> Callable[..., Any]:
+    """`act`, with `where` before the words of what it refuses."""
+
+    def done(*arguments: Any) -> Any:
+        try:
+            return act(*arguments)
+        except InputError as error:
+            raise InputError(f"{where}: {error}", field=error.field) from None
+
+    return done
+
+
+# ---- reading ----------------------------------------------------------------
+
+
+def garden_from_toml(
+    text: str, *, trade: TradeKeys | None = None, file_name: str = "the garden file"
+) -> Garden:
+    """The garden written in a TOML text; `InputError` lists every fault with its line and place.
+
+    With `trade`, species, materials, woods and spawn kinds must be in its tables.
+    """
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise InputError(
+            f"{file_name} cannot be read as TOML: {error}. Nothing was brought in. Texts stand in quotes "
+            '("5 cm"), numbers and days do not, and each [table] begins on a line of its own.'
+        ) from None
+    if isinstance(data.get("version"), int) and data["version"] > 1:
+        raise InputError(
+            f"{file_name} is written for a newer release of Mulchwright (file version {data['version']}; "
+            "this "
+            "release knows 1). Nothing was brought in. Update the program, then try again."
+        )
+    system = _word(data.get("units", UnitSystem.METRIC.value))
+    context = {"trade": trade, "system": system if system in tuple(UnitSystem) else UnitSystem.METRIC.value}
+    try:
+        return GardenTable.model_validate(data, context=context).noun()
+    except ValidationError as error:
+        raise faults_in_words(
+            error, data, file_name=file_name, known=field_names(GardenTable), lines=lines_of_toml(text)
+        ) from None
+
+
+def read_garden_file(
+    path: str | os.PathLike[str], trade: TradeKeys | None = None
+) -> tuple[Garden, DailySeries | None]:
+    """A garden from a text file: an export (JSON, with its weather) or a garden file (TOML), told by content.
+
+    Names are checked against `trade`; without it, against `mulchwright.trade.load_trade()`.
+
+    Raises
+    ------
+    BookError
+        The file is missing, a folder, or may not be read.
+    InputError
+        Its content: every fault with its place, and nothing is brought in.
+    """
+    path = Path(path)
+    if trade is None:
+        from mulchwright.trade import load_trade  # many tables: loaded when a file is really read
+
+        trade = load_trade()
+    text = _text_of(path)
+    if text.lstrip().startswith("{"):
+        return import_json(text, trade=trade, file_name=path.name)
+    return garden_from_toml(text, trade=trade, file_name=path.name), None
+
+
+def _text_of(path: Path) -> str:
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise InputError(f"{path} is far too large for a garden written as text; choose another file.")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise BookError(f"There is no file {path}. Check the name and the folder.") from None
+    except IsADirectoryError:
+        raise BookError(f"{path} is a folder; name the file inside it.") from None
+    except PermissionError:
+        raise BookError(f"You may not read {path}. Give yourself the right to, or copy it first.") from None
+    except (OSError, ValueError) as error:
+        raise BookError(f"{path} cannot be read: {error}.") from None
+    if data.startswith(b"SQLite format 3\x00"):
+        raise InputError(f"{path} is a garden book already; open it with `mulchwright open {path.name}`.")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(
+            f"{path} is no text in UTF-8 (byte {error.start + 1}). Save it again as UTF-8 in your editor; "
+            "if it is "
+            "no text file at all, choose another."
+        ) from None
+    if not text.strip():
+        raise InputError(f"{path} is empty; nothing was brought in.")
+    return text
