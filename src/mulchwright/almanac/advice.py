@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.garden import Patch
-from mulchwright.season import cells_of
+from mulchwright.season import cells_of, saturation_of_straw
 from mulchwright.trade import Trade
 
 __all__ = ["DAYS_OF_RAIN_AHEAD", "WateringAdvice", "watering_advice"]
@@ -54,10 +54,7 @@ def watering_advice(
     cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
     dry = sum(cell.dry_mass_kg_m2 for cell in cells)
     wanted_water = kept = 0.0
-    straw = trade.materials["wheat-straw"]
-    floor = straw.air_dry_kg_kg.likely
-    wet = trade.species[patch.species].best_moisture_low.likely
-    saturation = (wet / (1 - wet) - floor) / (straw.water_capacity_kg_kg.likely - floor)
+    saturation = saturation_of_straw(trade.species[patch.species].best_moisture_low.likely, trade)
     for cell in cells:
         air_dry, capacity = cell.material.air_dry_kg_kg.likely, cell.material.water_capacity_kg_kg.likely
         wanted_water += cell.dry_mass_kg_m2 * (air_dry + saturation * (capacity - air_dry))

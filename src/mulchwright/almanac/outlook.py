@@ -19,7 +19,7 @@ from mulchwright.almanac.advice import WateringAdvice, watering_advice
 from mulchwright.almanac.working import WorkingLine, working_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogKind, Patch, Stage
-from mulchwright.season import SeasonRun, bed_arrays, draw_parameters, forcing_of, simulate
+from mulchwright.season import SeasonRun, bed_arrays, draw_parameters, forcing_of, habits_of, simulate
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries, mean_annual_wave, weather_futures
 
@@ -496,7 +496,7 @@ def outlook(
     )
     bed = bed_arrays(told, trade, start=run_start, days=run_days, today=today, log=garden.log)
     draws = draw_parameters(told, trade, members=members, seed=seed)
-    run = simulate(bed, draws, forcing, start=run_start, threads=threads, progress=progress)
+    run = simulate(bed, draws, forcing, habits_of(trade), start=run_start, threads=threads, progress=progress)
     first = (report_start - run_start).days
     after = (report_end - run_start).days + 1
     rain = np.median(futures.rain_mm, axis=1).astype(np.float32)

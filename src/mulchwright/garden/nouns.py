@@ -136,7 +136,11 @@ class ClimateNormals:
     def __post_init__(self) -> None:
         for name in ("temperature_min_c", "temperature_max_c", "rain_mm"):
             values = getattr(self, name)
-            _require(len(values) == MONTHS, f"{name} has {len(values)} figures; twelve are needed, January first.", name)
+            _require(
+                len(values) == MONTHS,
+                f"{name} has {len(values)} figures; twelve are needed, January first.",
+                name,
+            )
         _require(
             len(self.wet_days) in (0, MONTHS),
             f"wet_days has {len(self.wet_days)} figures; give twelve, or leave it out.",
@@ -144,8 +148,12 @@ class ClimateNormals:
         )
         for month in range(MONTHS):
             low, high = self.temperature_min_c[month], self.temperature_max_c[month]
-            _require_number(low, -70, 45, f"lowest temperature of month {month + 1}", "°C", "temperature_min_c")
-            _require_number(high, -60, 55, f"highest temperature of month {month + 1}", "°C", "temperature_max_c")
+            _require_number(
+                low, -70, 45, f"lowest temperature of month {month + 1}", "°C", "temperature_min_c"
+            )
+            _require_number(
+                high, -60, 55, f"highest temperature of month {month + 1}", "°C", "temperature_max_c"
+            )
             _require(
                 low <= high,
                 f"month {month + 1}: mean lowest temperature {low:g} °C is above the mean highest, {high:g} °C. "
@@ -154,8 +162,12 @@ class ClimateNormals:
             )
             _require_number(self.rain_mm[month], 0, 2000, f"rain of month {month + 1}", "mm", "rain_mm")
             if self.wet_days:
-                _require_number(self.wet_days[month], 0, 31, f"wet days of month {month + 1}", "days", "wet_days")
-        _require_number(self.wet_day_threshold_mm, 0.01, 5, "the wet-day threshold", "mm", "wet_day_threshold_mm")
+                _require_number(
+                    self.wet_days[month], 0, 31, f"wet days of month {month + 1}", "days", "wet_days"
+                )
+        _require_number(
+            self.wet_day_threshold_mm, 0.01, 5, "the wet-day threshold", "mm", "wet_day_threshold_mm"
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +202,12 @@ class Layer:
     def __post_init__(self) -> None:
         _require_key(self.material, "A layer's material")
         _require_number(
-            self.thickness_m, 0.001, DEEPEST_LAYER_M, f"thickness of the {self.material} layer", "m", "thickness_m"
+            self.thickness_m,
+            0.001,
+            DEEPEST_LAYER_M,
+            f"thickness of the {self.material} layer",
+            "m",
+            "thickness_m",
         )
 
 
@@ -210,7 +227,9 @@ class SpawnPlane:
     def __post_init__(self) -> None:
         _require_key(self.spawn, "A spawn plane")
         _require_number(self.height_m, 0, 2 * DEEPEST_LAYER_M, "height of a spawn plane", "m", "height_m")
-        _require_number(self.rate_kg_m2, 0, HEAVIEST_PLANE_KG_M2, "spawn rate of a plane", "kg/m²", "rate_kg_m2")
+        _require_number(
+            self.rate_kg_m2, 0, HEAVIEST_PLANE_KG_M2, "spawn rate of a plane", "kg/m²", "rate_kg_m2"
+        )
         _require_number(self.points_per_m2, 0, 10_000, "pegs in a plane", "per m²", "points_per_m2")
         _require(
             self.rate_kg_m2 == 0 or self.points_per_m2 == 0,
@@ -231,8 +250,16 @@ class Recipe:
     def __post_init__(self) -> None:
         _require_name(self.name, "The recipe")
         _require(bool(self.layers), f"Recipe {self.name!r} has no layer; a bed needs at least one.", "layers")
-        _require(len(self.layers) <= 8, f"Recipe {self.name!r} has {len(self.layers)} layers; eight at most.", "layers")
-        _require(len(self.planes) <= 6, f"Recipe {self.name!r} has {len(self.planes)} planes; six at most.", "planes")
+        _require(
+            len(self.layers) <= 8,
+            f"Recipe {self.name!r} has {len(self.layers)} layers; eight at most.",
+            "layers",
+        )
+        _require(
+            len(self.planes) <= 6,
+            f"Recipe {self.name!r} has {len(self.planes)} planes; six at most.",
+            "planes",
+        )
         for plane in self.planes:
             _require(
                 plane.height_m <= self.depth_m + 1e-9,
@@ -271,7 +298,9 @@ class Watering:
     past_as_rule: bool = False
 
     def __post_init__(self) -> None:
-        _require_number(self.below_moisture, 0.2, 0.8, "the moisture to water below", "of wet mass", "below_moisture")
+        _require_number(
+            self.below_moisture, 0.2, 0.8, "the moisture to water below", "of wet mass", "below_moisture"
+        )
         _require_number(self.depth_mm, 0.5, 100, "the depth of one watering", "mm", "depth_mm")
         _require_number(self.rest_days, 1, 60, "days between waterings", "days", "rest_days")
 
@@ -288,7 +317,11 @@ class Bed:
     def __post_init__(self) -> None:
         _require_key(self.key, "A bed")
         _require_name(self.name, "The bed")
-        _require(len(self.outline) in (0, *range(3, 1000)), "A bed's outline needs at least three corners.", "outline")
+        _require(
+            len(self.outline) in (0, *range(3, 1000)),
+            "A bed's outline needs at least three corners.",
+            "outline",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -365,12 +398,12 @@ class LogEntry:
             _require_number(self.share, 0, 1, "share run", "", "share")
         _require(
             self.kind is not LogKind.WATERED or self.litres is not None,
-            f"The watering of {self.day:%-d %B %Y} has no amount; give litres.",
+            f"The watering of {self.day:%d %B %Y} has no amount; give litres.",
             "litres",
         )
         _require(
             self.kind is not LogKind.PICKED or self.mass_kg is not None,
-            f"The pick of {self.day:%-d %B %Y} has no mass; give it in kilograms.",
+            f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.",
             "mass_kg",
         )
         _require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
@@ -393,11 +426,17 @@ class Garden:
     stands_at: date | None = None
 
     def __post_init__(self) -> None:
-        _require_number(self.hose_litres_per_minute, 0.5, 200, "flow of the hose", "L/min", "hose_litres_per_minute")
+        _require_number(
+            self.hose_litres_per_minute, 0.5, 200, "flow of the hose", "L/min", "hose_litres_per_minute"
+        )
         for what, nouns in (("beds", self.beds), ("patches", self.patches), ("logbook entries", self.log)):
             keys = [noun.key for noun in nouns]
-            doubled = sorted({key for key in keys if keys.count(key) > 1}) if len(set(keys)) < len(keys) else []
-            _require(not doubled, f"Two {what} share the key {doubled[0] if doubled else ''!r}; rename one.", "key")
+            doubled = (
+                sorted({key for key in keys if keys.count(key) > 1}) if len(set(keys)) < len(keys) else []
+            )
+            _require(
+                not doubled, f"Two {what} share the key {doubled[0] if doubled else ''!r}; rename one.", "key"
+            )
         bed_keys = {bed.key for bed in self.beds}
         for patch in self.patches:
             _require(
@@ -409,7 +448,7 @@ class Garden:
         for entry in self.log:
             _require(
                 entry.patch in patch_keys,
-                f"The logbook entry of {entry.day:%-d %B %Y} names patch {entry.patch!r}, which this garden lacks.",
+                f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, which this garden lacks.",
                 "patch",
             )
 

@@ -3,9 +3,9 @@
 Arrays and dataclasses in, arrays and dataclasses out: no clock, no files, no hidden random state.
 """
 
-from mulchwright.season.bed import CELLS, bed_arrays, cells_of, food_dry_mass_kg_m2
+from mulchwright.season.bed import CELLS, bed_arrays, cells_of, food_dry_mass_kg_m2, saturation_of_straw
 from mulchwright.season.draws import Draws, chance_of_nothing, draw_parameters
-from mulchwright.season.run import SeasonRun, forcing_of, simulate
+from mulchwright.season.run import SeasonRun, forcing_of, habits_of, simulate
 
 __all__ = [
     "CELLS",
@@ -17,5 +17,7 @@ __all__ = [
     "draw_parameters",
     "food_dry_mass_kg_m2",
     "forcing_of",
+    "habits_of",
+    "saturation_of_straw",
     "simulate",
 ]

@@ -15,16 +15,35 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Layer, LogEntry, LogKind, Patch, Recipe, StartMoisture, WateringRule
+from mulchwright.garden import (
+    Layer,
+    LogEntry,
+    LogKind,
+    Patch,
+    Recipe,
+    SpawnPlane,
+    StartMoisture,
+    WateringRule,
+)
+from mulchwright.season import kernel as k
 from mulchwright.season.kernel import BedArrays
 from mulchwright.trade import Material, Trade
 
-__all__ = ["CELLS", "Cell", "bed_arrays", "cells_of", "evaporation_weights", "food_dry_mass_kg_m2"]
+__all__ = [
+    "CELLS",
+    "Cell",
+    "bed_arrays",
+    "cells_of",
+    "evaporation_weights",
+    "food_dry_mass_kg_m2",
+    "saturation_of_straw",
+]
 
 Floats = npt.NDArray[np.float64]
 
 CELLS = 8
 """Cells a bed is cut into, unless it has more layers than that."""
+DAYS_PER_YEAR = 365.25
 NEVER = 10_000_000
 """A day index beyond every run."""
 
@@ -123,18 +142,115 @@ def _run_factor(cell: Cell, species: str, trade: Trade) -> float:
     return factor
 
 
-def _cell_index(cells: Sequence[Cell], height_m: float) -> tuple[int, int]:
+def _cells_beside(cells: Sequence[Cell], height_m: float) -> tuple[int, int]:
     """The cells just above and just below a height, counted from the top; the same one inside a cell."""
-    above = below = 0
-    for index, cell in enumerate(cells):
-        low, high = cell.height_m - cell.thickness_m / 2, cell.height_m + cell.thickness_m / 2
-        if low - 1e-9 <= height_m <= high + 1e-9:
-            if abs(height_m - low) < 1e-9:
-                above = index
-                below = min(index + 1, len(cells) - 1)
-                return above, below
-            return index, index
-    return len(cells) - 1, len(cells) - 1
+    low_edges = np.array([cell.height_m - cell.thickness_m / 2 for cell in cells])
+    above = int(np.argmax(low_edges <= height_m + 1e-9))
+    on_edge = abs(low_edges[above] - height_m) < 1e-9
+    return above, min(above + 1, len(cells) - 1) if on_edge else above
+
+
+def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
+    material = cell.material
+    return {
+        "thickness_m": cell.thickness_m,
+        "height_m": cell.height_m,
+        "dry_mass_kg_m2": cell.dry_mass_kg_m2,
+        "capacity_kg_kg": material.water_capacity_kg_kg.likely,
+        "floor_kg_kg": material.air_dry_kg_kg.likely,
+        "start_kg_kg": _start_kg_kg(material, cell.layer.start_moisture),
+        "capture_share": material.capture_share.likely,
+        "wetting_share": material.wetting_share_per_day.likely,
+        "readily_share": material.readily_evaporable_share.likely,
+        "conductivity_dry": material.thermal_conductivity_dry_w_m_k.likely,
+        "conductivity_slope": material.thermal_conductivity_slope_w_m_k.likely,
+        "specific_heat": material.specific_heat_j_kg_k.likely,
+        "decay_per_day": material.decay_per_year.likely / DAYS_PER_YEAR,
+        "colonized_factor": material.colonized_decay_factor.likely,
+        "run_factor": _run_factor(cell, species, trade),
+        "food": 1.0 if _is_food(cell) else 0.0,
+    }
+
+
+def _plane_figures(plane: SpawnPlane, trade: Trade) -> dict[str, float]:
+    spawn = trade.spawn[plane.spawn]
+    if spawn.arrangement == "points":
+        points = plane.points_per_m2
+    else:
+        points = plane.rate_kg_m2 * 1000.0 / spawn.crumb_mass_g.likely if spawn.crumb_mass_g else 0.0
+    return {
+        "plane_height_m": plane.height_m,
+        "plane_points_m2": points,
+        "plane_leap_off_days": spawn.leap_off_days.likely,
+        "plane_start_radius_m": spawn.start_radius_mm.likely / 1000.0,
+    }
+
+
+def saturation_of_straw(wet_basis: float, trade: Trade) -> float:
+    """The relative saturation at which straw has a given moisture (water / wet mass).
+
+    The published moistures for threads are of straw beds. Straw's own capacity turns them into
+    the relative saturation by which any material is judged.
+    """
+    straw = trade.materials["wheat-straw"]
+    floor = straw.air_dry_kg_kg.likely
+    return (wet_basis / (1.0 - wet_basis) - floor) / (straw.water_capacity_kg_kg.likely - floor)
+
+
+def _site_figures(patch: Patch, trade: Trade) -> dict[str, float]:
+    species = trade.species[patch.species]
+    watering = patch.watering
+    waters = watering.rule is WateringRule.WHEN_DRY
+    return {
+        "moisture_stall": saturation_of_straw(species.stall_moisture.likely, trade),
+        "moisture_best_low": saturation_of_straw(species.best_moisture_low.likely, trade),
+        "moisture_best_high": saturation_of_straw(species.best_moisture_high.likely, trade),
+        "moisture_drown": saturation_of_straw(species.drown_moisture.likely, trade),
+        "rain_share": patch.rain_share,
+        "rule_below": watering.below_moisture if waters else 0.0,
+        "rule_depth_mm": watering.depth_mm if waters else 0.0,
+        "rule_rest_days": float(watering.rest_days),
+    }
+
+
+def _demand_factor(patch: Patch, trade: Trade) -> Floats:
+    """Evaporative demand of the spot against reference evapotranspiration, by month."""
+    constants = trade.constants
+    diffuse = constants["diffuse_demand_share"].value
+    light = np.array(patch.monthly_light_share())
+    still = 1.0 - constants["shelter_demand_cut"].value * patch.shelter
+    factor: Floats = (
+        constants["evaporation_coefficient_max"].value * (diffuse + (1.0 - diffuse) * light) * still
+    )
+    return factor
+
+
+def _check_keys(patch: Patch, trade: Trade) -> None:
+    """Refuse what the trade's tables do not know, and a patch without a build day."""
+    if patch.built_on is None:
+        raise InputError(
+            f"Patch {patch.name!r} has no build day yet; give the day you mean to build it.", field="built_on"
+        )
+    if patch.species not in trade.species:
+        known = ", ".join(sorted(trade.species))
+        raise InputError(
+            f"Patch {patch.name!r} is to grow {patch.species!r}, which the table of species lacks. "
+            f"It knows: {known}.",
+            field="species",
+        )
+    for plane in patch.recipe.planes:
+        if plane.spawn not in trade.spawn:
+            known = ", ".join(sorted(trade.spawn))
+            raise InputError(
+                f"Patch {patch.name!r} has a plane of {plane.spawn!r}, which the table of spawn lacks. "
+                f"It knows: {known}.",
+                field="spawn",
+            )
+    if not any(_is_food(cell) for cell in cells_of(patch.recipe, trade)):
+        raise InputError(
+            f"Patch {patch.name!r} has no layer that feeds threads; add chips, straw or the like.",
+            field="layers",
+        )
 
 
 def _logged_water_mm(patch: Patch, log: Sequence[LogEntry], start: date, days: int) -> Floats:
@@ -164,119 +280,38 @@ def bed_arrays(
 
     Raises `InputError` where a patch has no build day, or a key that the trade's tables lack.
     """
-    count = len(patches)
     cut = [cells_of(patch.recipe, trade, cells) for patch in patches]
     widest = max(len(c) for c in cut)
     most_planes = max(1, *(len(patch.recipe.planes) for patch in patches))
-
-    def by_cell() -> Floats:
-        return np.zeros((count, widest))
-
-    def by_plane() -> Floats:
-        return np.zeros((count, most_planes))
-
-    constants = trade.constants
-    reach_m = constants["evaporation_reach_m"].value
-    crop_max = constants["evaporation_coefficient_max"].value
-    diffuse = constants["diffuse_demand_share"].value
-    shelter_cut = constants["shelter_demand_cut"].value
-    day_months = np.array([(start + timedelta(days=d)).month - 1 for d in range(days)])
-
     arrays = BedArrays(
-        cells=np.array([len(c) for c in cut], dtype=np.int64),
-        thickness_m=by_cell(), height_m=by_cell(), dry_mass_kg_m2=by_cell(), capacity_kg_kg=by_cell(),
-        floor_kg_kg=by_cell(), start_kg_kg=by_cell(), capture_share=by_cell(), wetting_share=by_cell(),
-        readily_share=by_cell(), evaporation_weight=by_cell(), conductivity_dry=by_cell(),
-        conductivity_slope=by_cell(), specific_heat=by_cell(), decay_per_day=by_cell(),
-        colonized_factor=by_cell(), run_factor=by_cell(), food=by_cell(),
-        planes=np.array([len(patch.recipe.planes) for patch in patches], dtype=np.int64),
-        plane_height_m=by_plane(),
-        plane_above=np.zeros((count, most_planes), dtype=np.int64),
-        plane_below=np.zeros((count, most_planes), dtype=np.int64),
-        plane_on_grid=np.zeros((count, most_planes), dtype=np.int64),
-        plane_points_m2=by_plane(), plane_leap_off_days=by_plane(), plane_start_radius_m=by_plane(),
-        moisture_stall=np.zeros(count), moisture_best_low=np.zeros(count),
-        moisture_best_high=np.zeros(count), moisture_drown=np.zeros(count),
-        built_day=np.zeros(count, dtype=np.int64), rain_share=np.zeros(count),
-        demand_factor=np.zeros((count, days)), logged_water_mm=np.zeros((count, days)),
-        rule_from_day=np.full(count, NEVER, dtype=np.int64), rule_below=np.zeros(count),
-        rule_depth_mm=np.zeros(count), rule_rest_days=np.ones(count, dtype=np.int64),
-        wet_index_mm=np.full(count, constants["wet_index_half_mm"].value),
-    )  # fmt: skip
-
+        count=np.zeros((len(patches), 4), dtype=np.int64),
+        cell=np.zeros((len(patches), len(k.CELL_QUANTITIES), widest)),
+        plane=np.zeros((len(patches), len(k.PLANE_QUANTITIES), most_planes)),
+        plane_index=np.zeros((len(patches), 3, most_planes), dtype=np.int64),
+        site=np.zeros((len(patches), len(k.SITE_QUANTITIES))),
+        daily=np.zeros((len(patches), 2, days)),
+    )
+    months = np.array([(start + timedelta(days=d)).month - 1 for d in range(days)])
+    reach_m = trade.constants["evaporation_reach_m"].value
     for p, patch in enumerate(patches):
-        if patch.built_on is None:
-            raise InputError(
-                f"Patch {patch.name!r} has no build day yet; give the day you mean to build it.",
-                field="built_on",
-            )
-        if patch.species not in trade.species:
-            known = ", ".join(sorted(trade.species))
-            raise InputError(
-                f"Patch {patch.name!r} is to grow {patch.species!r}, which the table of species lacks. It knows: {known}.",
-                field="species",
-            )
-        species = trade.species[patch.species]
+        _check_keys(patch, trade)
         weights = evaporation_weights([cell.thickness_m for cell in cut[p]], reach_m)
         for c, cell in enumerate(cut[p]):
-            material = cell.material
-            arrays.thickness_m[p, c] = cell.thickness_m
-            arrays.height_m[p, c] = cell.height_m
-            arrays.dry_mass_kg_m2[p, c] = cell.dry_mass_kg_m2
-            arrays.capacity_kg_kg[p, c] = material.water_capacity_kg_kg.likely
-            arrays.floor_kg_kg[p, c] = material.air_dry_kg_kg.likely
-            arrays.start_kg_kg[p, c] = _start_kg_kg(material, cell.layer.start_moisture)
-            arrays.capture_share[p, c] = material.capture_share.likely
-            arrays.wetting_share[p, c] = material.wetting_share_per_day.likely
-            arrays.readily_share[p, c] = material.readily_evaporable_share.likely
-            arrays.evaporation_weight[p, c] = weights[c]
-            arrays.conductivity_dry[p, c] = material.thermal_conductivity_dry_w_m_k.likely
-            arrays.conductivity_slope[p, c] = material.thermal_conductivity_slope_w_m_k.likely
-            arrays.specific_heat[p, c] = material.specific_heat_j_kg_k.likely
-            arrays.decay_per_day[p, c] = material.decay_per_year.likely / 365.25
-            arrays.colonized_factor[p, c] = material.colonized_decay_factor.likely
-            arrays.run_factor[p, c] = _run_factor(cell, patch.species, trade)
-            arrays.food[p, c] = 1.0 if _is_food(cell) else 0.0
+            figures = _cell_figures(cell, patch.species, trade) | {"evaporation_weight": float(weights[c])}
+            arrays.cell[p, :, c] = [figures[name] for name in k.CELL_QUANTITIES]
         for j, plane in enumerate(patch.recipe.planes):
-            if plane.spawn not in trade.spawn:
-                known = ", ".join(sorted(trade.spawn))
-                raise InputError(
-                    f"Patch {patch.name!r} has a plane of {plane.spawn!r}, which the table of spawn lacks. It knows: {known}.",
-                    field="spawn",
-                )
-            spawn = trade.spawn[plane.spawn]
-            arrays.plane_height_m[p, j] = plane.height_m
-            arrays.plane_above[p, j], arrays.plane_below[p, j] = _cell_index(cut[p], plane.height_m)
-            arrays.plane_on_grid[p, j] = 1 if spawn.arrangement == "points" else 0
-            if spawn.arrangement == "points":
-                arrays.plane_points_m2[p, j] = plane.points_per_m2
-            elif spawn.crumb_mass_g is not None:
-                arrays.plane_points_m2[p, j] = plane.rate_kg_m2 * 1000.0 / spawn.crumb_mass_g.likely
-            arrays.plane_leap_off_days[p, j] = spawn.leap_off_days.likely
-            arrays.plane_start_radius_m[p, j] = spawn.start_radius_mm.likely / 1000.0
-        # The published moistures are of straw beds; straw's own capacity turns them into the relative
-        # saturation that any material is judged by.
-        straw = trade.materials["wheat-straw"]
-        floor = straw.air_dry_kg_kg.likely
-        span = straw.water_capacity_kg_kg.likely - floor
-        for name in ("stall", "best_low", "best_high", "drown"):
-            field_name = {"stall": "stall_moisture", "drown": "drown_moisture"}.get(
-                name, name.replace("best_", "best_moisture_")
-            )
-            wet_basis = getattr(species, field_name).likely
-            getattr(arrays, f"moisture_{name}")[p] = (wet_basis / (1.0 - wet_basis) - floor) / span
-        arrays.built_day[p] = max((patch.built_on - start).days, 0)
-        arrays.rain_share[p] = patch.rain_share
-        light = np.array(patch.monthly_light_share())[day_months]
-        arrays.demand_factor[p] = (
-            crop_max * (diffuse + (1.0 - diffuse) * light) * (1.0 - shelter_cut * patch.shelter)
-        )
-        arrays.logged_water_mm[p] = _logged_water_mm(patch, log, start, days)
-        watering = patch.watering
-        if watering.rule is WateringRule.WHEN_DRY:
-            future = max((today - start).days + 1, int(arrays.built_day[p]))
-            arrays.rule_from_day[p] = arrays.built_day[p] if watering.past_as_rule else future
-            arrays.rule_below[p] = watering.below_moisture
-            arrays.rule_depth_mm[p] = watering.depth_mm
-            arrays.rule_rest_days[p] = watering.rest_days
+            figures = _plane_figures(plane, trade)
+            arrays.plane[p, :, j] = [figures[name] for name in k.PLANE_QUANTITIES]
+            on_grid = trade.spawn[plane.spawn].arrangement == "points"
+            arrays.plane_index[p, :, j] = [*_cells_beside(cut[p], plane.height_m), int(on_grid)]
+        site = _site_figures(patch, trade)
+        arrays.site[p] = [site[name] for name in k.SITE_QUANTITIES]
+        assert patch.built_on is not None  # _check_keys saw to it
+        built = max((patch.built_on - start).days, 0)
+        rule_from = NEVER
+        if patch.watering.rule is WateringRule.WHEN_DRY:
+            rule_from = built if patch.watering.past_as_rule else max((today - start).days + 1, built)
+        arrays.count[p] = [len(cut[p]), len(patch.recipe.planes), built, rule_from]
+        arrays.daily[p, k.DEMAND_FACTOR] = _demand_factor(patch, trade)[months]
+        arrays.daily[p, k.LOGGED_WATER_MM] = _logged_water_mm(patch, log, start, days)
     return arrays

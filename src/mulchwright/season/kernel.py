@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from mulchwright.season import physics as ph
 
-__all__ = ["FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "Records", "run_block"]
+__all__ = ["FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "Habits", "Records", "run_block"]
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -73,48 +73,101 @@ PARAMETERS = (
 ) = range(len(PARAMETERS))
 
 
-class BedArrays(NamedTuple):
-    """All patches as padded arrays: (patch, cell) from the top down, (patch, plane), (patch, day) or (patch,)."""
+CELL_QUANTITIES = (
+    "thickness_m",
+    "height_m",
+    "dry_mass_kg_m2",
+    "capacity_kg_kg",
+    "floor_kg_kg",
+    "start_kg_kg",
+    "capture_share",
+    "wetting_share",
+    "readily_share",
+    "evaporation_weight",
+    "conductivity_dry",
+    "conductivity_slope",
+    "specific_heat",
+    "decay_per_day",
+    "colonized_factor",
+    "run_factor",
+    "food",
+)
+"""What `BedArrays.cell` tells of each cell; SI units as the names say, decay per day, heat in J kg⁻¹ K⁻¹."""
+(
+    THICKNESS_M,
+    HEIGHT_M,
+    DRY_MASS_KG_M2,
+    CAPACITY_KG_KG,
+    FLOOR_KG_KG,
+    START_KG_KG,
+    CAPTURE_SHARE,
+    WETTING_SHARE,
+    READILY_SHARE,
+    EVAPORATION_WEIGHT,
+    CONDUCTIVITY_DRY,
+    CONDUCTIVITY_SLOPE,
+    SPECIFIC_HEAT,
+    DECAY_PER_DAY,
+    COLONIZED_FACTOR,
+    RUN_FACTOR,
+    FOOD,
+) = range(17)
 
-    cells: Ints
-    thickness_m: Floats
-    height_m: Floats
-    dry_mass_kg_m2: Floats
-    capacity_kg_kg: Floats
-    floor_kg_kg: Floats
-    start_kg_kg: Floats
-    capture_share: Floats
-    wetting_share: Floats
-    readily_share: Floats
-    evaporation_weight: Floats
-    conductivity_dry: Floats
-    conductivity_slope: Floats
-    specific_heat: Floats
-    decay_per_day: Floats
-    colonized_factor: Floats
-    run_factor: Floats
-    food: Floats
-    planes: Ints
-    plane_height_m: Floats
-    plane_above: Ints
-    plane_below: Ints
-    plane_on_grid: Ints
-    plane_points_m2: Floats
-    plane_leap_off_days: Floats
-    plane_start_radius_m: Floats
-    moisture_stall: Floats
-    moisture_best_low: Floats
-    moisture_best_high: Floats
-    moisture_drown: Floats
-    built_day: Ints
-    rain_share: Floats
-    demand_factor: Floats
-    logged_water_mm: Floats
-    rule_from_day: Ints
-    rule_below: Floats
-    rule_depth_mm: Floats
-    rule_rest_days: Ints
-    wet_index_mm: Floats
+PLANE_QUANTITIES = (
+    "plane_height_m",
+    "plane_points_m2",
+    "plane_leap_off_days",
+    "plane_start_radius_m",
+)
+"""What `BedArrays.plane` tells of each spawn plane."""
+(
+    PLANE_HEIGHT_M,
+    PLANE_POINTS_M2,
+    PLANE_LEAP_OFF_DAYS,
+    PLANE_START_RADIUS_M,
+) = range(4)
+
+PLANE_ABOVE, PLANE_BELOW, PLANE_ON_GRID = range(3)
+SITE_QUANTITIES = (
+    "moisture_stall",
+    "moisture_best_low",
+    "moisture_best_high",
+    "moisture_drown",
+    "rain_share",
+    "rule_below",
+    "rule_depth_mm",
+    "rule_rest_days",
+)
+"""What `BedArrays.site` tells of each patch; moistures as relative saturation."""
+(
+    MOISTURE_STALL,
+    MOISTURE_BEST_LOW,
+    MOISTURE_BEST_HIGH,
+    MOISTURE_DROWN,
+    RAIN_SHARE,
+    RULE_BELOW,
+    RULE_DEPTH_MM,
+    RULE_REST_DAYS,
+) = range(8)
+CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
+DEMAND_FACTOR, LOGGED_WATER_MM = range(2)
+
+
+class BedArrays(NamedTuple):
+    """All patches as a few padded arrays, so that they travel cheaply into the compiled parts.
+
+    count : (patch, 4) cells, planes, build day, first day of the watering rule;
+    cell : (patch, quantity, cell) from the top down; plane : (patch, quantity, plane);
+    plane_index : (patch, 3, plane) cell above, cell below, 1 for pegs on a grid;
+    site : (patch, quantity); daily : (patch, 2, day) demand factor, logged watering in mm.
+    """
+
+    count: Ints
+    cell: Floats
+    plane: Floats
+    plane_index: Ints
+    site: Floats
+    daily: Floats
 
 
 class Forcing(NamedTuple):
@@ -132,8 +185,23 @@ class Forcing(NamedTuple):
     soil_conductivity: Floats
     soil_heat_capacity: Floats
     month: Ints
-    warming_c_per_mm: float
+
+
+class Habits(NamedTuple):
+    """Constants of the model that are the same for every bed; each is a row of the trade's constants."""
+
+    surface_warming_c_per_mm: float
     heat_of_decay_j_kg: float
+    least_watering_temperature_c: float
+    rain_that_spares_watering_mm: float
+    wet_index_fade: float
+    wet_index_half_mm: float
+    dry_hazard_share: float
+    pin_saturation_low: float
+    pin_saturation_full: float
+    pin_temperature_memory_days: float
+    pins_lost_after_days: float
+    largest_flush_factor: float
 
 
 class Records(NamedTuple):
@@ -157,6 +225,441 @@ class Records(NamedTuple):
     last: Floats
 
 
+(
+    WATER,
+    MASS,
+    SATURATION,
+    PACE,
+    MOIST,
+    SHARE,
+) = range(6)
+(
+    TEMPERATURE_C,
+    HEAT_RATE,
+    HALF_RESISTANCE,
+    HEAT_SOURCE,
+) = range(4)
+(
+    CONDUCTANCE,
+    RATIO,
+) = range(2)
+(
+    CRUMBS,
+    LEAP_LEFT,
+) = range(2)
+(
+    PASSING,
+    GIVEN,
+    EVAPORATED,
+    DEMAND,
+    SURFACE_C,
+    EXPONENT,
+    RESPONSE,
+    WARMTH,
+    ROTTED,
+    PLANE_PACE,
+    PLANE_RATE,
+    BED_C,
+    BED_SHARE,
+    BED_PACE,
+    FOOD_WATER,
+    FOOD_MASS,
+    FOOD_LEFT,
+    RIPE_DAYS,
+    RECENT_C,
+    WET_INDEX,
+    RESERVE,
+    UNDIGESTED,
+    SUMMED_HAZARD,
+    REST_LEFT,
+    PIN_DEGREES,
+    PIN_AGE,
+    FLUSH,
+    SINCE_WATERED,
+) = range(28)
+
+
+class State(NamedTuple):
+    """A block's state and scratch: rows of members, stacked by quantity."""
+
+    cell: Floats
+    node: Floats
+    edge: Floats
+    plane: Floats
+    radius: Floats
+    row: Floats
+
+
+@ph.compiled
+def _water_in(
+    patch: int,
+    day: int,
+    rain: Floats,
+    bed: BedArrays,
+    habits: Habits,
+    par: Floats,
+    state: State,
+    sums: Floats,
+) -> None:
+    """Rain through the crown, watering by the log or the rule, and the way down through the cells."""
+    food_water = state.row[FOOD_WATER]
+    food_mass = state.row[FOOD_MASS]
+    since_watered = state.row[SINCE_WATERED]
+    recent_c = state.row[RECENT_C]
+    given = state.row[GIVEN]
+    passing = state.row[PASSING]
+    wet_index = state.row[WET_INDEX]
+    water = state.cell[WATER]
+    mass = state.cell[MASS]
+    rule_on = bed.count[patch, RULE_FROM_DAY] <= day and bed.site[patch, RULE_DEPTH_MM] > 0.0
+    n = rain.shape[0]
+    for m in range(n):
+        wet_mass = food_water[m] + food_mass[m]
+        thirsty = (
+            rule_on
+            and since_watered[m] >= bed.site[patch, RULE_REST_DAYS]
+            and rain[m] < habits.rain_that_spares_watering_mm
+            and recent_c[m] > habits.least_watering_temperature_c
+            and food_water[m] < bed.site[patch, RULE_BELOW] * wet_mass
+        )
+        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (
+            bed.site[patch, RULE_DEPTH_MM] if thirsty else 0.0
+        )
+        since_watered[m] = 0 if given[m] > 0.0 else since_watered[m] + 1
+    for m in range(n):
+        passing[m] = rain[m] * bed.site[patch, RAIN_SHARE] + given[m]
+    sums[0] = rain.sum() * bed.site[patch, RAIN_SHARE]
+    sums[1] = given.sum()
+    for m in range(n):
+        wet_index[m] = habits.wet_index_fade * wet_index[m] + passing[m]
+    for c in range(bed.count[patch, CELLS]):
+        ph.wet_cell(
+            passing,
+            water[c],
+            mass[c],
+            par[CAPACITY],
+            bed.cell[patch, CAPACITY_KG_KG, c],
+            bed.cell[patch, CAPTURE_SHARE, c],
+            bed.cell[patch, WETTING_SHARE, c],
+        )
+    sums[3] = passing.sum()
+
+
+@ph.compiled
+def _water_out(
+    patch: int, day: int, reference_mm: Floats, bed: BedArrays, par: Floats, state: State, sums: Floats
+) -> None:
+    """Evaporation from every cell by its depth and how wet it is."""
+    demand = state.row[DEMAND]
+    evaporated = state.row[EVAPORATED]
+    water = state.cell[WATER]
+    mass = state.cell[MASS]
+    saturation = state.cell[SATURATION]
+    n = reference_mm.shape[0]
+    for m in range(n):
+        demand[m] = reference_mm[m] * bed.daily[patch, DEMAND_FACTOR, day]
+    evaporated[:] = 0.0
+    for c in range(bed.count[patch, CELLS]):
+        floor = bed.cell[patch, FLOOR_KG_KG, c]
+        ph.relative_saturation(
+            water[c], mass[c], par[CAPACITY], bed.cell[patch, CAPACITY_KG_KG, c], floor, saturation[c]
+        )
+        ph.evaporate_cell(
+            water[c],
+            saturation[c],
+            mass[c],
+            demand,
+            floor,
+            bed.cell[patch, EVAPORATION_WEIGHT, c],
+            bed.cell[patch, READILY_SHARE, c],
+            evaporated,
+        )
+    sums[2] = evaporated.sum()
+
+
+@ph.compiled
+def _heat(patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, habits: Habits, state: State) -> None:
+    """A day of conduction from the sunned surface through bed and soil."""
+    demand = state.row[DEMAND]
+    evaporated = state.row[EVAPORATED]
+    surface_c = state.row[SURFACE_C]
+    water = state.cell[WATER]
+    mass = state.cell[MASS]
+    heat_rate = state.node[HEAT_RATE]
+    half_resistance = state.node[HALF_RESISTANCE]
+    heat_source = state.node[HEAT_SOURCE]
+    conductance = state.edge[CONDUCTANCE]
+    ratio = state.edge[RATIO]
+    temperature_c = state.node[TEMPERATURE_C]
+    ph.surface_temperature(air, demand, evaporated, habits.surface_warming_c_per_mm, surface_c)
+    for c in range(bed.count[patch, CELLS]):
+        ph.cell_heat_capacity(
+            water[c], mass[c], bed.cell[patch, SPECIFIC_HEAT, c], ph.SECONDS_PER_DAY, heat_rate[c]
+        )
+        ph.cell_half_resistance(
+            water[c],
+            bed.cell[patch, THICKNESS_M, c],
+            bed.cell[patch, CONDUCTIVITY_DRY, c],
+            bed.cell[patch, CONDUCTIVITY_SLOPE, c],
+            half_resistance[c],
+        )
+    ph.conduct(
+        half_resistance,
+        heat_rate,
+        heat_source,
+        surface_c,
+        deep_soil_c,
+        conductance,
+        ratio,
+        temperature_c,
+    )
+
+
+@ph.compiled
+def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
+    """Grow each plane's fronts toward each cell and read off how much of each cell is run."""
+    response = state.row[RESPONSE]
+    temperature_c = state.node[TEMPERATURE_C]
+    saturation = state.cell[SATURATION]
+    moist = state.cell[MOIST]
+    pace = state.cell[PACE]
+    leap_left = state.plane[LEAP_LEFT]
+    plane_pace = state.row[PLANE_PACE]
+    plane_rate = state.row[PLANE_RATE]
+    exponent = state.row[EXPONENT]
+    crumbs = state.plane[CRUMBS]
+    share = state.cell[SHARE]
+    cells = bed.count[patch, CELLS]
+    n = response.shape[0]
+    for c in range(cells):
+        ph.cardinal_temperature_response(
+            temperature_c[c], par[GROWTH_MIN], par[GROWTH_OPT], par[GROWTH_MAX], response
+        )
+        ph.moisture_response(
+            saturation[c],
+            bed.site[patch, MOISTURE_STALL],
+            bed.site[patch, MOISTURE_BEST_LOW],
+            bed.site[patch, MOISTURE_BEST_HIGH],
+            bed.site[patch, MOISTURE_DROWN],
+            moist[c],
+        )
+        cell_pace = pace[c]
+        cell_moist = moist[c]
+        for m in range(n):
+            cell_pace[m] = response[m] * cell_moist[m]
+    for j in range(bed.count[patch, PLANES]):
+        above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
+        below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
+        left = leap_left[j]
+        rate = par[RUN_RATE]
+        for m in range(n):
+            # Crumbs lie between two cells and leave by the better one.
+            plane_pace[m] = max(above[m], below[m])
+        for m in range(n):
+            plane_rate[m] = rate[m] if left[m] <= 0.0 else 0.0
+        for m in range(n):
+            left[m] -= plane_pace[m]
+        for c in range(cells):
+            ph.advance_front(
+                pace[c], plane_pace, plane_rate, bed.cell[patch, RUN_FACTOR, c], state.radius[j, c]
+            )
+    for c in range(cells):
+        exponent[:] = 0.0
+        for j in range(bed.count[patch, PLANES]):
+            offset_m = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
+            if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
+                ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, exponent)
+            else:
+                ph.exponent_of_scattered(state.radius[j, c], crumbs[j], offset_m, exponent)
+        ph.covered_share(exponent, share[c])
+
+
+@ph.compiled
+def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State) -> None:
+    """Means and sums over the food layers: share run, pace, temperature, water, dry mass."""
+    bed_share = state.row[BED_SHARE]
+    bed_pace = state.row[BED_PACE]
+    bed_c = state.row[BED_C]
+    food_water = state.row[FOOD_WATER]
+    food_mass = state.row[FOOD_MASS]
+    share = state.cell[SHARE]
+    pace = state.cell[PACE]
+    temperature_c = state.node[TEMPERATURE_C]
+    water = state.cell[WATER]
+    mass = state.cell[MASS]
+    bed_share[:] = 0.0
+    bed_pace[:] = 0.0
+    bed_c[:] = 0.0
+    food_water[:] = 0.0
+    food_mass[:] = 0.0
+    for c in range(bed.count[patch, CELLS]):
+        food = bed.cell[patch, FOOD, c]
+        weight = food * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
+        ph.add_scaled(share[c], weight, bed_share)
+        ph.add_scaled(pace[c], weight, bed_pace)
+        ph.add_scaled(temperature_c[c], weight, bed_c)
+        ph.add_scaled(water[c], food, food_water)
+        ph.add_scaled(mass[c], food, food_mass)
+
+
+@ph.compiled
+def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State) -> None:
+    """Dry matter rots; what it gives off as heat warms its cell tomorrow. `food_left` is today's share kept."""
+    bed_c = state.row[BED_C]
+    warmth = state.row[WARMTH]
+    food_left = state.row[FOOD_LEFT]
+    food_mass = state.row[FOOD_MASS]
+    mass = state.cell[MASS]
+    moist = state.cell[MOIST]
+    share = state.cell[SHARE]
+    rotted = state.row[ROTTED]
+    heat_source = state.node[HEAT_SOURCE]
+    ph.warmth_of_decay(bed_c, warmth)
+    food_left[:] = food_mass
+    per_second = habits.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
+    for c in range(bed.count[patch, CELLS]):
+        ph.decay_cell(
+            mass[c],
+            warmth,
+            moist[c],
+            share[c],
+            par[DECAY],
+            bed.cell[patch, DECAY_PER_DAY, c],
+            bed.cell[patch, COLONIZED_FACTOR, c],
+            rotted,
+        )
+        ph.add_scaled(rotted, -bed.cell[patch, FOOD, c], food_left)
+        heat = heat_source[c]
+        for m in range(heat.shape[0]):
+            heat[m] = rotted[m] * per_second
+
+
+@ph.compiled
+def _ripen(top_food: int, habits: Habits, par: Floats, state: State) -> None:
+    """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
+    temperature_c = state.node[TEMPERATURE_C]
+    recent_c = state.row[RECENT_C]
+    response = state.row[RESPONSE]
+    ripe_days = state.row[RIPE_DAYS]
+    bed_pace = state.row[BED_PACE]
+    undigested = state.row[UNDIGESTED]
+    food_left = state.row[FOOD_LEFT]
+    food_mass = state.row[FOOD_MASS]
+    bed_share = state.row[BED_SHARE]
+    reserve = state.row[RESERVE]
+    top = temperature_c[top_food]
+    for m in range(top.shape[0]):
+        recent_c[m] += (top[m] - recent_c[m]) / habits.pin_temperature_memory_days
+    ph.window_response(recent_c, par[PIN_MIN], par[PIN_OPT], par[PIN_MAX], response)
+    for m in range(top.shape[0]):
+        ripe_days[m] += bed_pace[m]
+    digestion = par[DIGESTION]
+    for m in range(top.shape[0]):
+        kept = undigested[m] * food_left[m] / food_mass[m]
+        taken_up = kept * min(digestion[m] * bed_pace[m] * bed_share[m], 1.0)
+        undigested[m] = kept - taken_up
+        reserve[m] += taken_up
+    food_mass[:] = food_left
+
+
+@ph.compiled
+def _fruit(
+    patch: int,
+    day: int,
+    first: int,
+    top_food: int,
+    hazard_draws: Floats,
+    flush_noise: Floats,
+    habits: Habits,
+    par: Floats,
+    state: State,
+    records: Records,
+) -> None:
+    """Pins when the summed hazard passes its draw, a pick when their thermal time is full."""
+    temperature_c = state.node[TEMPERATURE_C]
+    saturation = state.cell[SATURATION]
+    flush = state.row[FLUSH]
+    pin_age = state.row[PIN_AGE]
+    pin_degrees = state.row[PIN_DEGREES]
+    reserve = state.row[RESERVE]
+    summed_hazard = state.row[SUMMED_HAZARD]
+    rest_left = state.row[REST_LEFT]
+    bed_share = state.row[BED_SHARE]
+    ripe_days = state.row[RIPE_DAYS]
+    wet_index = state.row[WET_INDEX]
+    response = state.row[RESPONSE]
+    top_c = temperature_c[top_food]
+    top_wet = saturation[top_food]
+    span = habits.pin_saturation_full - habits.pin_saturation_low
+    for m in range(top_c.shape[0]):
+        k = int(flush[m])
+        if pin_age[m] >= 0:
+            pin_age[m] += 1
+            pin_degrees[m] += max(top_c[m] - par[PICK_BASE, m], 0.0)
+            ended = False
+            if pin_degrees[m] >= par[PIN_TO_PICK, m]:
+                # A dry top lets fewer of the pins swell.
+                wetness = min(max(top_wet[m] / habits.pin_saturation_full, 0.1), 1.0)
+                factor = min(flush_noise[patch, k, first + m], habits.largest_flush_factor)
+                pick = min(par[FLUSH_SHARE, m] * wetness * factor, 0.95) * reserve[m]
+                reserve[m] -= pick
+                records.flush_day[patch, k, first + m] = day
+                records.flush_kg_m2[patch, k, first + m] = pick
+                flush[m] = k + 1
+                ended = True
+            elif pin_age[m] > habits.pins_lost_after_days:
+                ended = True  # held back by cold for so long, the pins are gone; their food is not
+            if ended:
+                pin_age[m] = -1
+                summed_hazard[m] = 0.0
+                rest_left[m] = par[REFRACTORY, m]
+        elif k < FLUSHES and bed_share[m] >= par[SHARE_TO_FRUIT, m] and ripe_days[m] >= par[RIPENING, m]:
+            if rest_left[m] > 0.0:
+                rest_left[m] -= 1.0
+            else:
+                recent_wet = wet_index[m] / (wet_index[m] + habits.wet_index_half_mm)
+                bed_wet = min(max((top_wet[m] - habits.pin_saturation_low) / span, 0.0), 1.0)
+                wetness = (habits.dry_hazard_share + (1.0 - habits.dry_hazard_share) * recent_wet) * bed_wet
+                summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness
+                if summed_hazard[m] >= hazard_draws[patch, k, first + m]:
+                    pin_age[m] = 0
+                    pin_degrees[m] = 0.0
+                    records.pin_day[patch, k, first + m] = day
+
+
+@ph.compiled
+def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: State) -> None:
+    """The state on the morning of the build day."""
+    mass = state.cell[MASS]
+    water = state.cell[WATER]
+    crumbs = state.plane[CRUMBS]
+    leap_left = state.plane[LEAP_LEFT]
+    half_resistance = state.node[HALF_RESISTANCE]
+    heat_rate = state.node[HEAT_RATE]
+    undigested = state.row[UNDIGESTED]
+    pin_age = state.row[PIN_AGE]
+    since_watered = state.row[SINCE_WATERED]
+    cells = bed.count[patch, CELLS]
+    n = par.shape[1]
+    for c in range(cells):
+        for m in range(n):
+            mass[c, m] = bed.cell[patch, DRY_MASS_KG_M2, c]
+            most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
+            water[c, m] = mass[c, m] * min(bed.cell[patch, START_KG_KG, c], most)
+    for j in range(bed.count[patch, PLANES]):
+        state.radius[j] = bed.plane[patch, PLANE_START_RADIUS_M, j]
+        for m in range(n):
+            crumbs[j, m] = bed.plane[patch, PLANE_POINTS_M2, j] * par[POINTS, m]
+            leap_left[j, m] = bed.plane[patch, PLANE_LEAP_OFF_DAYS, j] * par[LEAP_OFF, m]
+    for s in range(forcing.soil_thickness_m.shape[0]):
+        thickness = forcing.soil_thickness_m[s]
+        half_resistance[cells + s] = 0.5 * thickness / forcing.soil_conductivity[s]
+        heat_rate[cells + s] = forcing.soil_heat_capacity[s] * thickness / ph.SECONDS_PER_DAY
+    undigested[:] = par[POTENTIAL]
+    pin_age[:] = -1
+    since_watered[:] = 1000
+
+
 @ph.compiled
 def run_block(
     patch: int,
@@ -168,6 +671,7 @@ def run_block(
     hazard_draws: Floats,
     flush_noise: Floats,
     forcing: Forcing,
+    habits: Habits,
     records: Records,
 ) -> None:
     """Run members `first` to `after` (not included) of one patch through all days.
@@ -176,339 +680,74 @@ def run_block(
     the summed hazard must pass; flush_noise : (patch, flush, member), factors with median 1.
     """
     n = after - first
-    cells = bed.cells[patch]
-    soil_cells = forcing.soil_thickness_m.shape[0]
-    nodes = cells + soil_cells
-    planes = bed.planes[patch]
-    days = forcing.air_c.shape[0]
+    cells = bed.count[patch, CELLS]
+    nodes = cells + forcing.soil_thickness_m.shape[0]
+    planes = max(bed.count[patch, PLANES], 1)
+    built = bed.count[patch, BUILT_DAY]
     par = draws[patch, :, first:after].copy()
-
-    water = np.zeros((cells, n))
-    mass = np.zeros((cells, n))
-    saturation = np.zeros((cells, n))
-    speed = np.zeros((cells, n))
-    moist = np.zeros((cells, n))
-    share = np.zeros((cells, n))
-    temperature = np.zeros((nodes, n))
-    heat_rate = np.zeros((nodes, n))
-    half_resistance = np.zeros((nodes, n))
-    conductance = np.zeros((nodes + 1, n))
-    ratio = np.zeros((nodes + 1, n))
-    source = np.zeros((nodes, n))
-    radius = np.zeros((max(planes, 1), cells, n))
-    points = np.zeros((max(planes, 1), n))
-    leap_left = np.zeros((max(planes, 1), n))
-    awake = np.zeros(n)
-    plane_speed = np.zeros(n)
-    passing = np.zeros(n)
-    given = np.zeros(n)
-    evaporated = np.zeros(n)
-    demand = np.zeros(n)
-    surface = np.zeros(n)
-    exponent = np.zeros(n)
-    response = np.zeros(n)
-    warmth = np.zeros(n)
-    decayed = np.zeros(n)
-    offset = np.zeros(n)
-    nothing = np.zeros(n)
-    bed_c = np.zeros(n)
-    bed_share = np.zeros(n)
-    bed_activity = np.zeros(n)
-    food_water = np.zeros(n)
-    food_mass = np.zeros(n)
-    ripe_days = np.zeros(n)
-    recent_c = np.zeros(n)
-    wet_index = np.zeros(n)
-    reserve = np.zeros(n)
-    undigested = par[POTENTIAL].copy()
-    summed_hazard = np.zeros(n)
-    rest_left = np.zeros(n)
-    pin_degrees = np.zeros(n)
-    pin_age = np.full(n, -1)
-    flush = np.zeros(n, np.int64)
-    since_watered = np.full(n, 1000)
-
-    built = bed.built_day[patch]
-    top_food = 0
-    for c in range(cells):
-        if bed.food[patch, c] > 0.0:
-            top_food = c
-            break
+    state = State(
+        cell=np.zeros((6, cells, n)),
+        node=np.zeros((4, nodes, n)),
+        edge=np.zeros((2, nodes + 1, n)),
+        plane=np.zeros((2, planes, n)),
+        radius=np.zeros((planes, cells, n)),
+        row=np.zeros((28, n)),
+    )
+    temperature_c = state.node[TEMPERATURE_C]
+    recent_c = state.row[RECENT_C]
+    water = state.cell[WATER]
+    bed_share = state.row[BED_SHARE]
+    food_water = state.row[FOOD_WATER]
+    food_mass = state.row[FOOD_MASS]
+    bed_c = state.row[BED_C]
+    given = state.row[GIVEN]
+    reserve = state.row[RESERVE]
+    undigested = state.row[UNDIGESTED]
+    _lay_bed(patch, bed, forcing, par, state)
     food_mass_at_start = 0.0
+    top_food = -1
     for c in range(cells):
-        food_mass_at_start += bed.dry_mass_kg_m2[patch, c] * bed.food[patch, c]
-        for m in range(n):
-            mass[c, m] = bed.dry_mass_kg_m2[patch, c]
-            start = bed.start_kg_kg[patch, c]
-            most = bed.capacity_kg_kg[patch, c] * par[CAPACITY, m]
-            water[c, m] = mass[c, m] * min(start, most)
-    for j in range(planes):
-        for m in range(n):
-            points[j, m] = bed.plane_points_m2[patch, j] * par[POINTS, m]
-            leap_left[j, m] = bed.plane_leap_off_days[patch, j] * par[LEAP_OFF, m]
-            for c in range(cells):
-                radius[j, c, m] = bed.plane_start_radius_m[patch, j]
-    for s in range(soil_cells):
-        node = cells + s
-        half = 0.5 * forcing.soil_thickness_m[s] / forcing.soil_conductivity[s]
-        rate = forcing.soil_heat_capacity[s] * forcing.soil_thickness_m[s] / ph.SECONDS_PER_DAY
-        for m in range(n):
-            half_resistance[node, m] = half
-            heat_rate[node, m] = rate
+        food_mass_at_start += bed.cell[patch, DRY_MASS_KG_M2, c] * bed.cell[patch, FOOD, c]
+        if top_food < 0 and bed.cell[patch, FOOD, c] > 0.0:
+            top_food = c
 
-    for day in range(days):
-        if day < built:
-            for m in range(n):
-                records.run_share[patch, day, first + m] = np.nan
-                records.moisture[patch, day, first + m] = np.nan
-                records.temperature_c[patch, day, first + m] = np.nan
-            continue
-        air = forcing.air_c[day, first:after]
-        rain = forcing.rain_mm[day, first:after]
-        reference = forcing.evapotranspiration_mm[day, first:after]
-
-        if day == built:
-            # The bed is laid at the air's temperature; the soil stands between air and depth.
-            for i in range(nodes):
-                depth_share = max(i - cells + 1, 0) / (soil_cells + 1)
-                for m in range(n):
-                    temperature[i, m] = air[m] + (forcing.deep_soil_c[day] - air[m]) * depth_share
-            for m in range(n):
-                recent_c[m] = air[m]
-
-        # --- water in -------------------------------------------------------------------------
-        stored_before = 0.0
-        for c in range(cells):
-            for m in range(n):
-                stored_before += water[c, m]
-        rule_on = bed.rule_from_day[patch] <= day and bed.rule_depth_mm[patch] > 0.0
-        rain_sum = 0.0
-        given_sum = 0.0
-        for m in range(n):
-            thirsty = (
-                rule_on
-                and since_watered[m] >= bed.rule_rest_days[patch]
-                and rain[m] < 1.0
-                and air[m] > 3.0
-                and food_water[m] < bed.rule_below[patch] * (food_water[m] + food_mass[m])
-            )
-            given[m] = bed.logged_water_mm[patch, day] + (bed.rule_depth_mm[patch] if thirsty else 0.0)
-            since_watered[m] = 0 if given[m] > 0.0 else since_watered[m] + 1
-            through = rain[m] * bed.rain_share[patch]
-            passing[m] = through + given[m]
-            rain_sum += through
-            given_sum += given[m]
-            # Rain and watering of the last days, fading by a tenth a day; what sets off pins.
-            wet_index[m] = 0.9 * wet_index[m] + passing[m]
-            evaporated[m] = 0.0
-            demand[m] = reference[m] * bed.demand_factor[patch, day]
-        month = forcing.month[day]
-        for m in range(n):
-            records.watered_month[patch, month, first + m] += given[m]
-        for c in range(cells):
-            ph.wet_cell(
-                passing, water[c], mass[c], par[CAPACITY], bed.capacity_kg_kg[patch, c],
-                bed.capture_share[patch, c], bed.wetting_share[patch, c],
-            )  # fmt: skip
-        drained_sum = 0.0
-        for m in range(n):
-            drained_sum += passing[m]
-
-        # --- water out ------------------------------------------------------------------------
-        for c in range(cells):
-            capacity = bed.capacity_kg_kg[patch, c]
-            floor = bed.floor_kg_kg[patch, c]
-            ph.relative_saturation(water[c], mass[c], par[CAPACITY], capacity, floor, saturation[c])
-            ph.evaporate_cell(
-                water[c], saturation[c], mass[c], demand, floor,
-                bed.evaporation_weight[patch, c], bed.readily_share[patch, c], evaporated,
-            )  # fmt: skip
-        evaporated_sum = 0.0
-        stored_after = 0.0
-        for m in range(n):
-            evaporated_sum += evaporated[m]
-        for c in range(cells):
-            for m in range(n):
-                stored_after += water[c, m]
-        records.account[patch, block, day, 0] = rain_sum
-        records.account[patch, block, day, 1] = given_sum
-        records.account[patch, block, day, 2] = evaporated_sum
-        records.account[patch, block, day, 3] = drained_sum
-        records.account[patch, block, day, 4] = stored_after - stored_before
-
-        # --- heat -----------------------------------------------------------------------------
-        ph.surface_temperature(air, demand, evaporated, forcing.warming_c_per_mm, surface)
-        for c in range(cells):
-            ph.cell_heat_capacity(
-                water[c], mass[c], bed.specific_heat[patch, c], ph.SECONDS_PER_DAY, heat_rate[c]
-            )
-            ph.cell_conductance(
-                water[c], bed.thickness_m[patch, c], bed.conductivity_dry[patch, c],
-                bed.conductivity_slope[patch, c], half_resistance[c],
-            )  # fmt: skip
-        for m in range(n):
-            conductance[0, m] = 1.0 / half_resistance[0, m]
-            conductance[nodes, m] = 1.0 / half_resistance[nodes - 1, m]
-            ratio[nodes, m] = 0.0
-            offset[m] = forcing.deep_soil_c[day]
-        for i in range(1, nodes):
-            upper = half_resistance[i - 1]
-            lower = half_resistance[i]
-            through_row = conductance[i]
-            for m in range(n):
-                through_row[m] = 1.0 / (upper[m] + lower[m])
-        for back in range(nodes):
-            i = nodes - 1 - back
-            heat = source[i] if i < cells else nothing
-            below_offset = temperature[i + 1] if i + 1 < nodes else offset
-            ph.eliminate_cell(
-                conductance[i], conductance[i + 1], heat_rate[i], heat, temperature[i],
-                ratio[i + 1], below_offset, ratio[i],
-            )  # fmt: skip
-        ph.substitute_cell(surface, ratio[0], temperature[0])
-        for i in range(1, nodes):
-            ph.substitute_cell(temperature[i - 1], ratio[i], temperature[i])
-
-        # --- spawn run ------------------------------------------------------------------------
-        for m in range(n):
-            bed_c[m] = 0.0
-            bed_share[m] = 0.0
-            bed_activity[m] = 0.0
-            food_water[m] = 0.0
-            food_mass[m] = 0.0
-        for c in range(cells):
-            ph.cardinal_temperature_response(
-                temperature[c], par[GROWTH_MIN], par[GROWTH_OPT], par[GROWTH_MAX], response
-            )
-            ph.moisture_response(
-                saturation[c], bed.moisture_stall[patch], bed.moisture_best_low[patch],
-                bed.moisture_best_high[patch], bed.moisture_drown[patch], moist[c],
-            )  # fmt: skip
-            cell_speed = speed[c]
-            cell_moist = moist[c]
-            for m in range(n):
-                cell_speed[m] = response[m] * cell_moist[m]
-        for j in range(planes):
-            above = speed[bed.plane_above[patch, j]]
-            below = speed[bed.plane_below[patch, j]]
-            left = leap_left[j]
-            for m in range(n):
-                # Crumbs lie between two cells and leave by the better one.
-                plane_speed[m] = max(above[m], below[m])
-                awake[m] = 1.0 if left[m] <= 0.0 else 0.0
-                left[m] -= plane_speed[m]
-            rate = par[RUN_RATE]
-            for m in range(n):
-                awake[m] *= rate[m]
-            for c in range(cells):
-                # Skin and soil cells stand on the way but are not run through as food is.
-                ph.advance_front(speed[c], plane_speed, awake, bed.run_factor[patch, c], radius[j, c])
-        for c in range(cells):
-            for m in range(n):
-                exponent[m] = 0.0
-            for j in range(planes):
-                reach = bed.height_m[patch, c] - bed.plane_height_m[patch, j]
-                if bed.plane_on_grid[patch, j] == 1:
-                    ph.exponent_of_grid(radius[j, c], points[j], reach, exponent)
-                else:
-                    ph.exponent_of_scattered(radius[j, c], points[j], reach, exponent)
-            ph.covered_share(exponent, share[c])
-            food = bed.food[patch, c]
-            for_food = food * bed.dry_mass_kg_m2[patch, c] / food_mass_at_start
-            thick = bed.thickness_m[patch, c]
-            cell_share = share[c]
-            cell_c = temperature[c]
-            cell_speed = speed[c]
-            for m in range(n):
-                bed_share[m] += for_food * cell_share[m]
-                bed_activity[m] += for_food * cell_speed[m]
-            for m in range(n):
-                bed_c[m] += for_food * cell_c[m]
-            cell_water = water[c]
-            cell_mass = mass[c]
-            for m in range(n):
-                food_water[m] += food * cell_water[m]
-            for m in range(n):
-                food_mass[m] += food * cell_mass[m]
-
-        # --- decay ----------------------------------------------------------------------------
-        ph.warmth_of_decay(bed_c, warmth)
-        for m in range(n):
-            exponent[m] = food_mass[m]
-        for c in range(cells):
-            ph.decay_cell(
-                mass[c], warmth, moist[c], share[c], par[DECAY], bed.decay_per_day[patch, c],
-                bed.colonized_factor[patch, c], decayed,
-            )  # fmt: skip
-            heat_row = source[c]
-            per_second = forcing.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
-            food = bed.food[patch, c]
-            for m in range(n):
-                heat_row[m] = decayed[m] * per_second
-                food_mass[m] -= food * decayed[m]
-
-        # --- fruiting -------------------------------------------------------------------------
-        for m in range(n):
-            recent_c[m] += (temperature[top_food, m] - recent_c[m]) / 7.0
-        ph.window_response(recent_c, par[PIN_MIN], par[PIN_OPT], par[PIN_MAX], response)
-        for m in range(n):
-            eaten = food_mass[m] / exponent[m] if exponent[m] > 0.0 else 1.0
-            undigested[m] *= eaten
-            ripe_days[m] += bed_activity[m]
-            # What threads digest becomes reserve; flushes draw on the reserve.
-            taken_up = undigested[m] * min(par[DIGESTION, m] * bed_activity[m] * bed_share[m], 1.0)
-            undigested[m] -= taken_up
-            reserve[m] += taken_up
-        for m in range(n):
-            k = flush[m]
-            if pin_age[m] >= 0:
-                pin_age[m] += 1
-                pin_degrees[m] += max(temperature[top_food, m] - par[PICK_BASE, m], 0.0)
-                if pin_degrees[m] >= par[PIN_TO_PICK, m]:
-                    wetness = min(max(saturation[top_food, m] * 2.0, 0.1), 1.0)
-                    pick = (
-                        reserve[m]
-                        * par[FLUSH_SHARE, m]
-                        * wetness
-                        * min(flush_noise[patch, k, first + m], 2.0)
-                    )
-                    pick = min(pick, 0.95 * reserve[m])
-                    reserve[m] -= pick
-                    records.flush_day[patch, k, first + m] = day
-                    records.flush_kg_m2[patch, k, first + m] = pick
-                    flush[m] = k + 1
-                    pin_age[m] = -1
-                    summed_hazard[m] = 0.0
-                    rest_left[m] = par[REFRACTORY, m]
-                elif pin_age[m] > 40:
-                    # Pins that cold has held for forty days are gone; the flush is lost, not its food.
-                    pin_age[m] = -1
-                    summed_hazard[m] = 0.0
-                    rest_left[m] = par[REFRACTORY, m]
-            elif k < FLUSHES and bed_share[m] >= par[SHARE_TO_FRUIT, m] and ripe_days[m] >= par[RIPENING, m]:
-                if rest_left[m] > 0.0:
-                    rest_left[m] -= 1.0
-                else:
-                    recent_wet = wet_index[m] / (wet_index[m] + bed.wet_index_mm[patch])
-                    bed_wet = min(max((saturation[top_food, m] - 0.15) * 2.5, 0.0), 1.0)
-                    summed_hazard[m] += (
-                        par[HAZARD, m] * par[CROPS, m] * response[m] * (0.2 + 0.8 * recent_wet) * bed_wet
-                    )
-                    if summed_hazard[m] >= hazard_draws[patch, k, first + m]:
-                        pin_age[m] = 0
-                        pin_degrees[m] = 0.0
-                        records.pin_day[patch, k, first + m] = day
-
-        # --- what is kept ---------------------------------------------------------------------
+    for day in range(forcing.air_c.shape[0]):
         run_row = records.run_share[patch, day, first:after]
         moisture_row = records.moisture[patch, day, first:after]
         temperature_row = records.temperature_c[patch, day, first:after]
+        if day < built:
+            run_row[:] = np.nan
+            moisture_row[:] = np.nan
+            temperature_row[:] = np.nan
+            continue
+        air = forcing.air_c[day, first:after]
+        deep = forcing.deep_soil_c[day]
+        if day == built:
+            for i in range(nodes):  # laid at the air's temperature; the soil stands between air and depth
+                depth_share = max(i - cells + 1, 0) / (nodes - cells + 1)
+                for m in range(n):
+                    temperature_c[i, m] = air[m] + (deep - air[m]) * depth_share
+            recent_c[:] = air
+        stored = water.sum()
+        sums = records.account[patch, block, day]
+        _water_in(patch, day, forcing.rain_mm[day, first:after], bed, habits, par, state, sums)
+        _water_out(patch, day, forcing.evapotranspiration_mm[day, first:after], bed, par, state, sums)
+        sums[4] = water.sum() - stored
+        _heat(patch, air, deep, bed, habits, state)
+        _spawn_run(patch, bed, par, state)
+        _sum_up(patch, food_mass_at_start, bed, state)
         for m in range(n):
             run_row[m] = bed_share[m]
         for m in range(n):
             moisture_row[m] = food_water[m] / (food_water[m] + food_mass[m])
         for m in range(n):
             temperature_row[m] = bed_c[m]
+        watered = records.watered_month[patch, forcing.month[day], first:after]
+        for m in range(n):
+            watered[m] += given[m]
+        _decay(patch, bed, habits, par, state)
+        _ripen(top_food, habits, par, state)
+        _fruit(patch, day, first, top_food, hazard_draws, flush_noise, habits, par, state, records)
 
     for m in range(n):
         records.last[patch, 0, first + m] = food_mass[m]

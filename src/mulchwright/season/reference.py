@@ -76,16 +76,22 @@ def rothc_warmth(temperature_c: Floats) -> Floats:
 
 
 def reference_run(
-    patch: int, bed: k.BedArrays, draws: Floats, hazard_draws: Floats, flush_noise: Floats, forcing: k.Forcing
+    patch: int,
+    bed: k.BedArrays,
+    draws: Floats,
+    hazard_draws: Floats,
+    flush_noise: Floats,
+    forcing: k.Forcing,
+    habits: k.Habits,
 ) -> ReferenceRun:
     """One patch through all days; arguments as in `kernel.run_block`."""
     p = patch
-    cells, planes = int(bed.cells[p]), int(bed.planes[p])
+    cells, planes = int(bed.count[p, k.CELLS]), int(bed.count[p, k.PLANES])
     days, members = forcing.air_c.shape
     par = dict(zip(k.PARAMETERS, draws[p], strict=True))
 
     def of_cell(name: str) -> Floats:
-        column: Floats = getattr(bed, name)[p, :cells, None]
+        column: Floats = bed.cell[p, k.CELL_QUANTITIES.index(name), :cells, None]
         return column
 
     food = of_cell("food")
@@ -99,11 +105,11 @@ def reference_run(
     soil_rate = (forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None]
     soils = len(forcing.soil_thickness_m)
     radius = np.repeat(
-        np.repeat(bed.plane_start_radius_m[p, :planes, None, None], cells, axis=1), members, axis=2
+        np.repeat(bed.plane[p, k.PLANE_START_RADIUS_M, :planes, None, None], cells, axis=1), members, axis=2
     )
-    leap_left = bed.plane_leap_off_days[p, :planes, None] * par["leap_off_scale"]
-    points = bed.plane_points_m2[p, :planes, None] * par["points_scale"]
-    top_food = int(np.argmax(bed.food[p, :cells] > 0))
+    leap_left = bed.plane[p, k.PLANE_LEAP_OFF_DAYS, :planes, None] * par["leap_off_scale"]
+    points = bed.plane[p, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"]
+    top_food = int(np.argmax(bed.cell[p, k.FOOD, :cells] > 0))
 
     temperature = np.zeros((cells + soils, members))
     source = np.zeros((cells + soils, members))
@@ -122,7 +128,7 @@ def reference_run(
         account_mm=np.zeros((days, 5)), watered_mm=np.zeros((days, members)),
         flush_day=np.full((k.FLUSHES, members), np.nan), flush_kg_m2=np.zeros((k.FLUSHES, members)),
     )  # fmt: skip
-    built = int(bed.built_day[p])
+    built = int(bed.count[p, k.BUILT_DAY])
     for day in range(built, days):
         air, rain = forcing.air_c[day], forcing.rain_mm[day]
         if day == built:
@@ -133,27 +139,29 @@ def reference_run(
         # water in
         stored = water.sum()
         thirsty = (
-            (bed.rule_from_day[p] <= day)
-            & (bed.rule_depth_mm[p] > 0)
-            & (since_watered >= bed.rule_rest_days[p])
-            & (rain < 1.0)
-            & (air > 3.0)
-            & (food_water < bed.rule_below[p] * (food_water + food_mass))
+            (bed.count[p, k.RULE_FROM_DAY] <= day)
+            & (bed.site[p, k.RULE_DEPTH_MM] > 0)
+            & (since_watered >= bed.site[p, k.RULE_REST_DAYS])
+            & (rain < habits.rain_that_spares_watering_mm)
+            & (recent_c > habits.least_watering_temperature_c)
+            & (food_water < bed.site[p, k.RULE_BELOW] * (food_water + food_mass))
         )
-        given = bed.logged_water_mm[p, day] + np.where(thirsty, bed.rule_depth_mm[p], 0.0)
+        given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, bed.site[p, k.RULE_DEPTH_MM], 0.0)
         since_watered = np.where(given > 0, 0, since_watered + 1)
-        through = rain * bed.rain_share[p]
+        through = rain * bed.site[p, k.RAIN_SHARE]
         passing = through + given
-        wet_index = 0.9 * wet_index + passing
+        wet_index = habits.wet_index_fade * wet_index + passing
         for c in range(cells):
             deficit = mass[c] * capacity[c] - water[c]
-            kept = np.minimum(bed.capture_share[p, c] * passing, bed.wetting_share[p, c] * deficit)
+            kept = np.minimum(
+                bed.cell[p, k.CAPTURE_SHARE, c] * passing, bed.cell[p, k.WETTING_SHARE, c] * deficit
+            )
             kept = np.where(deficit > 0, kept, deficit)
             water[c] += kept
             passing = passing - kept
 
         # water out
-        demand = forcing.evapotranspiration_mm[day] * bed.demand_factor[p, day]
+        demand = forcing.evapotranspiration_mm[day] * bed.daily[p, k.DEMAND_FACTOR, day]
         saturation = np.maximum(water - mass * floor, 0) / (mass * (capacity - floor))
         reduction = np.minimum(1, saturation / (1 - of_cell("readily_share")))
         lost = np.minimum(
@@ -168,7 +176,7 @@ def reference_run(
         out.watered_mm[day] = given
 
         # heat
-        surface = air + forcing.warming_c_per_mm * np.maximum(demand - evaporated, 0)
+        surface = air + habits.surface_warming_c_per_mm * np.maximum(demand - evaporated, 0)
         bed_rate = (mass * of_cell("specific_heat") + water * WATER_HEAT_J_KG_K) / SECONDS_PER_DAY
         conductivity = of_cell("conductivity_dry") + of_cell("conductivity_slope") * water / (
             1000 * of_cell("thickness_m")
@@ -182,8 +190,8 @@ def reference_run(
         )  # fmt: skip
 
         # spawn run
-        stall, best_low = bed.moisture_stall[p], bed.moisture_best_low[p]
-        best_high, drown = bed.moisture_best_high[p], bed.moisture_drown[p]
+        stall, best_low = bed.site[p, k.MOISTURE_STALL], bed.site[p, k.MOISTURE_BEST_LOW]
+        best_high, drown = bed.site[p, k.MOISTURE_BEST_HIGH], bed.site[p, k.MOISTURE_DROWN]
         moist = np.clip(
             np.minimum((saturation - stall) / (best_low - stall), (drown - saturation) / (drown - best_high)),
             0,
@@ -195,13 +203,15 @@ def reference_run(
         )  # fmt: skip
         exponent = np.zeros((cells, members))
         for j in range(planes):
-            at_plane = np.maximum(pace[bed.plane_above[p, j]], pace[bed.plane_below[p, j]])
+            at_plane = np.maximum(
+                pace[bed.plane_index[p, k.PLANE_ABOVE, j]], pace[bed.plane_index[p, k.PLANE_BELOW, j]]
+            )
             rate = np.where(leap_left[j] <= 0, par["run_rate_m_per_day"], 0.0)
             leap_left[j] -= at_plane
             radius[j] += np.minimum(pace, at_plane) * rate * of_cell("run_factor")
-            offset = of_cell("height_m") - bed.plane_height_m[p, j]
+            offset = of_cell("height_m") - bed.plane[p, k.PLANE_HEIGHT_M, j]
             reach = np.maximum(radius[j] ** 2 - offset**2, 0)
-            if bed.plane_on_grid[p, j]:
+            if bed.plane_index[p, k.PLANE_ON_GRID, j]:
                 covered = np.vectorize(grid_coverage)(reach * points[j])
                 exponent += -np.log(np.maximum(1 - covered, 1e-12))
             else:
@@ -212,6 +222,8 @@ def reference_run(
         bed_c = (weight * temperature[:cells]).sum(axis=0)
         food_water, food_mass = (food * water).sum(axis=0), (food * mass).sum(axis=0)
 
+        out.moisture[day] = food_water / (food_water + food_mass)
+
         # decay
         before = food_mass
         rate_of_decay = (
@@ -220,11 +232,11 @@ def reference_run(
         )  # fmt: skip
         rotted = mass * np.minimum(rate_of_decay, 0.5)
         mass = mass - rotted
-        source[:cells] = rotted * forcing.heat_of_decay_j_kg / SECONDS_PER_DAY
+        source[:cells] = rotted * habits.heat_of_decay_j_kg / SECONDS_PER_DAY
         food_mass = food_mass - (food * rotted).sum(axis=0)
 
         # fruiting
-        recent_c = recent_c + (temperature[top_food] - recent_c) / 7
+        recent_c = recent_c + (temperature[top_food] - recent_c) / habits.pin_temperature_memory_days
         low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
         window = np.clip(
             np.minimum(2 * (recent_c - low) / (best - low), 2 * (high - recent_c) / (high - best)), 0, 1
@@ -239,15 +251,17 @@ def reference_run(
         warmth = np.maximum(temperature[top_food] - par["pin_to_pick_base_c"], 0)
         pin_degrees = np.where(pinning, pin_degrees + warmth, pin_degrees)
         picked = pinning & (pin_degrees >= par["pin_to_pick_degree_days"])
-        wetness = np.clip(2 * saturation[top_food], 0.1, 1)
+        wetness = np.clip(saturation[top_food] / habits.pin_saturation_full, 0.1, 1)
         at = np.minimum(flush, k.FLUSHES - 1)
-        pick = reserve * par["flush_share"] * wetness * np.minimum(flush_noise[p, at, every], 2.0)
-        pick = np.where(picked, np.minimum(pick, 0.95 * reserve), 0.0)
+        portion = (
+            par["flush_share"] * wetness * np.minimum(flush_noise[p, at, every], habits.largest_flush_factor)
+        )
+        pick = np.where(picked, np.minimum(portion, 0.95) * reserve, 0.0)
         reserve = reserve - pick
         out.flush_day[flush[picked], every[picked]] = day
         out.flush_kg_m2[flush[picked], every[picked]] = pick[picked]
         flush = flush + picked
-        ended = picked | (pinning & ~picked & (pin_age > 40))
+        ended = picked | (pinning & ~picked & (pin_age > habits.pins_lost_after_days))
         pin_age = np.where(ended, -1, pin_age)
         summed_hazard = np.where(ended, 0.0, summed_hazard)
         rest_left = np.where(ended, par["refractory_days"], rest_left)
@@ -260,9 +274,11 @@ def reference_run(
         )
         resting = ready & (rest_left > 0)
         rest_left = np.where(resting, rest_left - 1, rest_left)
-        recent_wet = wet_index / (wet_index + bed.wet_index_mm[p])
-        bed_wet = np.clip((saturation[top_food] - 0.15) * 2.5, 0, 1)
-        hazard = par["flush_hazard_per_day"] * par["crops"] * window * (0.2 + 0.8 * recent_wet) * bed_wet
+        recent_wet = wet_index / (wet_index + habits.wet_index_half_mm)
+        span = habits.pin_saturation_full - habits.pin_saturation_low
+        bed_wet = np.clip((saturation[top_food] - habits.pin_saturation_low) / span, 0, 1)
+        wet = (habits.dry_hazard_share + (1 - habits.dry_hazard_share) * recent_wet) * bed_wet
+        hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
         waiting = ready & ~resting
         summed_hazard = np.where(waiting, summed_hazard + hazard, summed_hazard)
         at = np.minimum(flush, k.FLUSHES - 1)
@@ -271,6 +287,5 @@ def reference_run(
         pin_degrees = np.where(pins, 0.0, pin_degrees)
 
         out.run_share[day] = bed_share
-        out.moisture[day] = food_water / (food_water + food_mass)
         out.temperature_c[day] = bed_c
     return out

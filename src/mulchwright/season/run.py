@@ -7,17 +7,18 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from mulchwright.errors import InputError
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import FLUSHES, BedArrays, Forcing, Records, run_block
+from mulchwright.season.kernel import FLUSHES, BedArrays, Forcing, Habits, Records, run_block
 from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave
 
-__all__ = ["LARGEST_BLOCK", "SeasonRun", "forcing_of", "simulate"]
+__all__ = ["LARGEST_BLOCK", "SeasonRun", "forcing_of", "habits_of", "simulate"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -104,22 +105,26 @@ def forcing_of(
         soil_conductivity=np.full(len(SOIL_CELLS_M), conductivity),
         soil_heat_capacity=np.full(len(SOIL_CELLS_M), heat_capacity),
         month=month,
-        warming_c_per_mm=constants["surface_warming_c_per_mm"].value,
-        heat_of_decay_j_kg=constants["heat_of_decay_j_kg"].value,
     )
+
+
+def habits_of(trade: Trade) -> Habits:
+    """The model's constants that are the same for every bed, from the trade's table."""
+    return Habits(*(trade.constants[name].value for name in Habits._fields))
 
 
 def blocks_of(members: int) -> list[tuple[int, int]]:
     """Equal cuts of the ensemble, none larger than `LARGEST_BLOCK`."""
     count = -(-members // LARGEST_BLOCK)
     edges = [round(k * members / count) for k in range(count + 1)]
-    return list(zip(edges[:-1], edges[1:], strict=True))
+    return list(pairwise(edges))
 
 
 def simulate(
     bed: BedArrays,
     draws: Draws,
     forcing: Forcing,
+    habits: Habits,
     *,
     start: date,
     threads: int | None = None,
@@ -130,7 +135,7 @@ def simulate(
     threads : how many; None takes the machine's cores. The figures do not depend on it.
     progress : called with the share done, from this thread.
     """
-    patches = int(bed.cells.shape[0])
+    patches = int(bed.count.shape[0])
     days, members = forcing.air_c.shape
     if members != draws.members:
         raise InputError(
@@ -156,7 +161,7 @@ def simulate(
     tasks = [(p, b, first, after) for p in range(patches) for b, (first, after) in enumerate(blocks)]
 
     def one(task: tuple[int, int, int, int]) -> None:
-        run_block(*task, bed, draws.parameters, draws.hazard, draws.flush_noise, forcing, records)
+        run_block(*task, bed, draws.parameters, draws.hazard, draws.flush_noise, forcing, habits, records)
 
     workers = min(threads or os.cpu_count() or 1, len(tasks))
     if workers <= 1:

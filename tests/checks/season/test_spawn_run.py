@@ -1,0 +1,103 @@
+"""The spawn run's two formulas against published points, plane geometry and a Monte Carlo."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from mulchwright.season import physics
+
+# Source: reference page of a growth-model package for the cardinal temperature model with inflection
+# (Rosso, Lobry & Flandrois 1993, J. Theor. Biol. 162:447), cardinals 5, 20, 30 °C; printed digits.
+ROSSO_POINTS = [(22, 0.9633333), (10, 0.33333333), (15, 0.8), (20, 1.0), (25, 0.76190476), (29, 0.19692308)]
+
+
+@pytest.mark.parametrize(("temperature_c", "expected"), ROSSO_POINTS)
+def test_cardinal_model_meets_the_published_points(temperature_c: float, expected: float) -> None:
+    response = np.zeros(1)
+    physics.cardinal_temperature_response(
+        np.array([float(temperature_c)]), np.array([5.0]), np.array([20.0]), np.array([30.0]), response
+    )
+    assert response[0] == pytest.approx(expected, abs=1e-7)
+
+
+@pytest.mark.parametrize("temperature_c", [-30.0, 0.0, 5.0, 36.0, 50.0])
+def test_nothing_grows_at_or_beyond_the_limits(temperature_c: float) -> None:
+    """Definition of the cardinal temperatures."""
+    response = np.ones(1)
+    physics.cardinal_temperature_response(
+        np.array([temperature_c]), np.array([5.0]), np.array([25.0]), np.array([36.0]), response
+    )
+    assert response[0] == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("radius_m", "covered"), [(0.09, 0.6362), (0.10, 0.7854), (0.12, 0.9509), (0.1414213562, 1.0)]
+)
+def test_pegs_on_a_square_grid_cover_as_plane_geometry_says(radius_m: float, covered: float) -> None:
+    """Union of discs on a 20 cm square grid, exact; figures of the biology tables (derived there)."""
+    assert physics.grid_coverage((radius_m / 0.2) ** 2) == pytest.approx(covered, abs=5e-5)
+
+
+def test_scattered_crumbs_in_one_plane_give_the_avrami_share() -> None:
+    """1 - exp(-pi n r²) for n = 25 per m², r = 9 cm: 0.4707 (biology tables, derived there)."""
+    exponent, share = np.zeros(1), np.zeros(1)
+    physics.exponent_of_scattered(np.array([0.09]), np.array([25.0]), 0.0, exponent)
+    physics.covered_share(exponent, share)
+    assert share[0] == pytest.approx(0.4707, abs=5e-5)
+
+
+def test_planes_combine_as_a_monte_carlo_of_scattered_crumbs() -> None:
+    """Three planes at different heights and rates, a uniform radius: the share of points at several
+    heights that lie within the radius of some crumb, by throwing crumbs at random.
+
+    Independent of the code: distances are computed here. The tolerance is four standard errors of
+    the share over independent throws.
+    """
+    rng = np.random.default_rng(20)
+    radius = 0.085
+    planes = [(0.02, 40.0), (0.06, 70.0), (0.11, 25.0)]
+    heights = [0.0, 0.03, 0.05, 0.08, 0.12]
+    side, throws, probes = 1.4, 400, 60
+    hits = np.zeros((throws, len(heights)))
+    for throw in range(throws):
+        crumbs = np.concatenate(
+            [
+                np.column_stack([rng.random((count, 2)) * side, np.full(count, z)])
+                for z, rate in planes
+                for count in [rng.poisson(rate * side * side)]
+            ]
+        )
+        spots = radius + rng.random((probes, 2)) * (side - 2 * radius)
+        for i, z in enumerate(heights):
+            points = np.column_stack([spots, np.full(probes, z)])
+            squared = ((points[:, None, :] - crumbs[None, :, :]) ** 2).sum(axis=2)
+            hits[throw, i] = (squared.min(axis=1) <= radius**2).mean()
+    error = hits.std(axis=0, ddof=1) / math.sqrt(throws)
+    for i, z in enumerate(heights):
+        exponent, share = np.zeros(1), np.zeros(1)
+        for plane_z, rate in planes:
+            physics.exponent_of_scattered(np.array([radius]), np.array([rate]), z - plane_z, exponent)
+        physics.covered_share(exponent, share)
+        assert share[0] == pytest.approx(hits[:, i].mean(), abs=4 * error[i])
+
+
+def test_the_series_exponential_is_the_library_exponential() -> None:
+    """Against `math.exp` over the whole range in use."""
+    for x in np.linspace(0, 40, 4001):
+        assert physics.exponential_decline(x) == pytest.approx(math.exp(-x), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "modifier"),
+    [(0.0, 0.144), (5.0, 0.497), (9.25, 0.994), (15.0, 1.898), (20.0, 2.822), (25.0, 3.802)],
+)
+def test_warmth_of_decay_is_rothc_over_its_value_at_ten_degrees(
+    temperature_c: float, modifier: float
+) -> None:
+    """RothC's rate modifier at the temperatures tabulated from its official code (three digits), at 10 °C 1.099."""
+    factor = np.zeros(1)
+    physics.warmth_of_decay(np.array([temperature_c]), factor)
+    assert factor[0] * 1.099 == pytest.approx(modifier, abs=0.002)
