@@ -180,7 +180,7 @@ class LayerTable(NounForm[Layer]):
     material: Annotated[MaterialKey, BeforeValidator(_as_key)]
     thickness: Thickness
     woods: list[Annotated[WoodKey, BeforeValidator(_as_key)]] = Field(default_factory=list)
-    moisture: Annotated[StartMoisture, BeforeValidator(_word), Field(strict=False)] = StartMoisture.DAMP
+    moisture: Annotated[StartMoisture, Field(strict=False), BeforeValidator(_word)] = StartMoisture.DAMP
 
     def noun(self) -> Layer:
         return Layer(self.material, self.thickness, tuple(self.woods), self.moisture)
@@ -270,7 +270,7 @@ def _recipe(name: str, layers: list[LayerTable], spawn: list[SpawnTable], skin: 
 
 
 class WateringTable(NounForm[Watering]):
-    rule: Annotated[WateringRule, BeforeValidator(_word), Field(strict=False)] = WateringRule.WHEN_DRY
+    rule: Annotated[WateringRule, Field(strict=False), BeforeValidator(_word)] = WateringRule.WHEN_DRY
     below_moisture: Share | None = None
     depth: WaterDepth | None = None
     rest_days: int | None = None
@@ -315,12 +315,16 @@ class PatchTable(NounForm[None]):
         if self.recipe is None:
             if not self.layer:
                 raise InputError("it has neither a recipe by name nor layers of its own ([[patch.layer]]).")
-            self._patch(_recipe(self.name, self.layer, self.spawn, self.skin), None)
-        elif self.layer or self.spawn or self.skin:
-            raise InputError(
-                f"it names the recipe {self.recipe!r} and has layers, spawn or a skin of its own; keep one "
-                "of the two."
-            )
+            recipe = _recipe(self.name, self.layer, self.spawn, self.skin)
+        else:
+            if self.layer or self.spawn or self.skin:
+                raise InputError(
+                    f"it names the recipe {self.recipe!r} and has layers, spawn or a skin of its own; keep "
+                    "one "
+                    "of the two."
+                )
+            recipe = Recipe("to be looked up", (Layer("any", 0.1),))
+        self._patch(recipe, None)  # for what the noun itself refuses, told at this patch's own line
 
     def patch(self, recipes: dict[str, Recipe], beds: dict[str, str]) -> Patch:
         """The patch; `recipes` by slug of their name, `beds` as key by slug of key and of name."""
@@ -356,7 +360,7 @@ class PatchTable(NounForm[None]):
 class LogTable(NounForm[None]):
     patch: str
     day: Day
-    kind: Annotated[LogKind, BeforeValidator(_word), Field(strict=False)]
+    kind: Annotated[LogKind, Field(strict=False), BeforeValidator(_word)]
     key: str | None = None
     water: Volume | None = None
     mass: Mass | None = None
@@ -374,7 +378,7 @@ class LogTable(NounForm[None]):
 
 class GardenTable(NounForm[Garden]):
     version: Literal[1] = 1
-    units: Annotated[UnitSystem, BeforeValidator(_word), Field(strict=False)] = UnitSystem.METRIC
+    units: Annotated[UnitSystem, Field(strict=False), BeforeValidator(_word)] = UnitSystem.METRIC
     stands_at: Day | None = None
     hose: Flow | None = None
     place: PlaceTable

@@ -54,7 +54,7 @@ def unknown_key(kind: str, key: str, trade: TradeKeys) -> str | None:
     if near := near_words(key, known):
         meant = f"did you mean {' or '.join(near)}?"
     else:
-        some = sorted(known)[:6]
+        some = sorted(known)[:6] or ["none yet"]
         meant = f"known are {', '.join(some)}{' and more' if len(known) > len(some) else ''}"
     lists = f"`mulchwright trade {kind}` lists them all"
     return f"the {WORDS[kind]} {key!r} is not in the tables; {meant} ({lists})"
