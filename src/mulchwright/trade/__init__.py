@@ -1,0 +1,36 @@
+"""What the trade knows: species, woods, materials, spawn, cautions, constants and their sources."""
+
+from mulchwright.trade.load import Trade, load_trade
+from mulchwright.trade.model import (
+    UNITS,
+    Basis,
+    Caution,
+    Constant,
+    Lookalike,
+    Material,
+    Ranged,
+    Source,
+    Spawn,
+    Species,
+    Symptom,
+    Wood,
+    figure_fields,
+)
+
+__all__ = [
+    "UNITS",
+    "Basis",
+    "Caution",
+    "Constant",
+    "Lookalike",
+    "Material",
+    "Ranged",
+    "Source",
+    "Spawn",
+    "Species",
+    "Symptom",
+    "Trade",
+    "Wood",
+    "figure_fields",
+    "load_trade",
+]
