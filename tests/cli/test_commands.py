@@ -1,0 +1,276 @@
+"""Each command: what it prints, what it leaves on the disk, and its exit code."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any, cast
+
+import jsonschema
+import pytest
+
+from mulchwright import __version__
+from mulchwright.almanac import FirstPicking
+from mulchwright.almanac.outlook import FEWEST_MEMBERS, MOST_MEMBERS
+from mulchwright.cli_print import chance_words, day_words, tenths_words
+
+ROOT = Path(__file__).resolve().parents[2]
+SCHEMA = ROOT / "src" / "mulchwright" / "almanac" / "outlook.schema.json"
+Run = Callable[..., Any]
+
+
+def command(*words: object, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "mulchwright", *(str(word) for word in words)],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONPATH": str(ROOT / "src"), "PYTHONIOENCODING": "utf-8", **environment},
+        check=False,
+        timeout=300,
+    )
+
+
+def test_version(run: Run) -> None:
+    answer = run("--version")
+    assert (answer.code, answer.out) == (0, f"mulchwright {__version__}\n")
+
+
+def test_wrong_words_give_2_and_say_which(run: Run) -> None:
+    answer = run("outlok", "x.garden")
+    assert answer.code == 2
+    assert "outlok" in answer.err
+    assert answer.out == ""
+    assert run("outlook").code == 2
+    assert run("outlook", "x", "--from", "June").code == 2
+
+
+# ---- demo, export, import -----------------------------------------------------------------------
+
+
+def test_demo_writes_a_book_and_never_over_a_file(run: Run, tmp_path: Path) -> None:
+    book = tmp_path / "d.garden"
+    answer = run("demo", book, "--no-open", "--json")
+    assert answer.code == 0
+    told = json.loads(answer.out)
+    assert told["patches"] >= 4
+    before = book.read_bytes()
+    again = run("demo", book, "--no-open")
+    assert again.code == 1
+    assert "is there already" in again.err
+    assert book.read_bytes() == before
+
+
+def test_export_and_import_bring_the_same_garden_back(run: Run, book: Path, tmp_path: Path) -> None:
+    text = tmp_path / "g.json"
+    assert run("export", book, text).code == 0
+    assert run("import", text, tmp_path / "again.garden").code == 0
+    assert run("export", tmp_path / "again.garden", tmp_path / "again.json").code == 0
+    assert text.read_bytes() == (tmp_path / "again.json").read_bytes()
+    assert json.loads(run("export", book, "-").out) == json.loads(text.read_text(encoding="utf-8"))
+
+
+def test_export_and_import_leave_files_that_are_there(run: Run, book: Path, tmp_path: Path) -> None:
+    taken = tmp_path / "taken.json"
+    taken.write_text("mine", encoding="utf-8")
+    answer = run("export", book, taken)
+    assert answer.code == 1
+    assert str(taken) in answer.err
+    assert taken.read_text(encoding="utf-8") == "mine"
+    good = tmp_path / "good.json"
+    assert run("export", book, good).code == 0
+    assert run("import", good, taken).code == 1
+    assert taken.read_text(encoding="utf-8") == "mine"
+
+
+def test_reading_a_book_does_not_change_it(run: Run, book: Path) -> None:
+    before = book.read_bytes()
+    assert run("outlook", book, "--members", 20, "--days", 30).code == 0
+    assert run("export", book, "-").code == 0
+    assert book.read_bytes() == before
+    assert [path.name for path in book.parent.iterdir()] == [book.name]
+
+
+# ---- the outlook --------------------------------------------------------------------------------
+
+
+def test_outlook_json_fits_its_schema_and_is_all_there_is_on_stdout(run: Run, book: Path) -> None:
+    answer = run("outlook", book, "--members", 40, "--seed", 5, "--json")
+    assert answer.code == 0
+    told = json.loads(answer.out)
+    schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.Draft202012Validator(schema).validate(told)
+    assert (told["seed"], told["members"], told["today"]) == (5, 40, "2015-06-06")
+    assert len(told["patches"]) + len(told["skipped"]) == 6
+    undocumented = {*told} - {*schema["properties"]}
+    undocumented |= {*told["patches"][0]} - {*schema["$defs"]["patch"]["properties"]}
+    undocumented |= {*told["weather"]} - {*schema["properties"]["weather"]["properties"]}
+    assert not undocumented
+    for patch in told["patches"]:
+        for year in patch["water_account"]:
+            came = year["rain"] + year["watered"]
+            went = year["evaporated"] + year["drained"] + year["stored_change"]
+            assert came == pytest.approx(went, abs=0.03)  # five figures printed to 0.01
+        for day in patch["run_share"]:
+            assert day["p10"] <= day["p50"] <= day["p90"]
+        chances = [week["probability"] for week in patch["first_picking"]["probability_by_date"]]
+        assert chances == sorted(chances)
+
+
+def test_the_same_seed_gives_the_same_outlook_and_another_does_not(run: Run, book: Path) -> None:
+    words = ("outlook", book, "--members", 30, "--json")
+    first = run(*words, "--seed", 1).out
+    assert first == run(*words, "--seed", 1).out
+    assert first != run(*words, "--seed", 2).out
+
+
+def test_outlook_reports_the_days_asked_for(run: Run, book: Path) -> None:
+    answer = run("outlook", book, "--members", 20, "--from", "2015-06-06", "--days", 10, "--json")
+    days = [day["date"] for day in json.loads(answer.out)["patches"][0]["run_share"]]
+    assert days == [f"2015-06-{day:02d}" for day in range(6, 16)]
+
+
+def test_outlook_in_sentences(run: Run, book: Path) -> None:
+    answer = run("outlook", book, "--members", 40)
+    assert answer.code == 0
+    assert " in 10 by " in answer.out
+    assert "Rhubarb ring" in answer.out
+    assert "ft²" in answer.out, "the demo garden is in US units"
+    assert "safe to eat" in answer.out
+
+
+def test_members_are_bounded_where_the_engine_bounds_them(run: Run, book: Path) -> None:
+    assert run("outlook", book, "--members", FEWEST_MEMBERS - 1).code == 2
+    assert run("outlook", book, "--members", MOST_MEMBERS + 1).code == 2
+
+
+def picking(*weeks: tuple[int, float]) -> FirstPicking:
+    dated = tuple((date(2015, 6, day), chance) for day, chance in weeks)
+    return cast(FirstPicking, SimpleNamespace(probability_by_date=dated))
+
+
+def test_chances_are_told_as_a_gardener_tells_them() -> None:
+    today = date(2015, 6, 1)
+    assert chance_words(picking((6, 0.3), (13, 0.81), (20, 0.95)), today) == "8 in 10 by 13 June"
+    assert chance_words(picking((6, 0.1), (13, 0.58), (20, 0.59)), today) == "5 in 10 by 13 June"
+    assert chance_words(picking((6, 0.0), (13, 0.04)), today) == "less than 1 in 10 by 13 June"
+    assert chance_words(picking((6, 0.0)), today) == "in none of the futures by 6 June"
+    assert chance_words(picking(), today) == "not in the days looked at"
+    assert day_words(date(2016, 1, 2), today) == "2 January 2016"
+    assert [tenths_words(c) for c in (0.0, 0.01, 0.07, 0.5, 0.949, 0.99, 1.0)] == [
+        "in none of the futures", "less than 1 in 10", "1 in 10", "5 in 10", "9 in 10",
+        "more than 9 in 10", "more than 9 in 10",
+    ]  # fmt: skip
+
+
+# ---- the trade ----------------------------------------------------------------------------------
+
+
+def test_trade_lists_tables_and_shows_each(run: Run) -> None:
+    tables = [row["table"] for row in json.loads(run("trade", "--json").out)]
+    assert {"species", "materials", "woods", "spawn", "sources"} <= set(tables)
+    for table in tables:
+        rows = json.loads(run("trade", table, "--json").out)
+        assert rows
+        assert run("trade", table).code == 0
+    answer = run("trade", "fungi")
+    assert answer.code == 1
+    assert "species" in answer.err, "the tables there are"
+
+
+# ---- as a process -------------------------------------------------------------------------------
+
+
+def test_as_a_process_json_is_clean_and_codes_arrive(book: Path) -> None:
+    done = command("outlook", book, "--members", 20, "--days", 5, "--json")
+    assert done.returncode == 0, done.stderr
+    json.loads(done.stdout)
+    refused = command("outlook", book.with_name("no.garden"), "--json")
+    assert (refused.returncode, refused.stdout) == (1, "")
+    assert "no.garden" in refused.stderr
+
+
+def test_a_reader_that_leaves_early_is_no_fault() -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-m", "mulchwright", "trade", "woods", "--json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(ROOT / "src")},
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.close()
+    said = process.stderr.read()
+    process.stderr.close()
+    assert process.wait(timeout=60) == 0
+    assert said == b""
+
+
+def test_open_serves_the_book_and_ctrl_c_ends_it(book: Path) -> None:
+    import socket
+
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "mulchwright", "open", str(book), "--port", str(port), "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(ROOT / "src")},
+    )
+    try:
+        for _ in range(300):
+            try:
+                with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=10) as page:
+                    assert page.status == 200
+                break
+            except OSError:
+                assert process.poll() is None
+                time.sleep(0.05)
+        else:
+            pytest.fail("the server did not answer")
+    finally:
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate(timeout=30)
+    assert process.returncode in {0, 130}
+    assert b"Traceback" not in said
+
+
+def test_a_fault_of_the_program_is_short_and_the_trace_is_there_on_request(
+    run: Run, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], book: Path
+) -> None:
+    from mulchwright import cli
+
+    def broken(*_: object) -> object:
+        raise ZeroDivisionError("by nothing")
+
+    monkeypatch.setattr(cli, "_read", broken)
+    answer = run("outlook", book)
+    assert answer.code == 70
+    assert "by nothing" in answer.err
+    assert "MULCHWRIGHT_TRACEBACK=1" in answer.err
+    monkeypatch.setenv("MULCHWRIGHT_TRACEBACK", "1")
+    assert cli.main(["outlook", str(book)]) == 70
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_ctrl_c_is_130(run: Run, monkeypatch: pytest.MonkeyPatch, book: Path) -> None:
+    from mulchwright import cli
+
+    def stopped(*_: object) -> object:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli, "_read", stopped)
+    answer = run("outlook", book)
+    assert answer.code == 130
+    assert "stopped" in answer.err
