@@ -114,7 +114,7 @@ def engine_run(patches: int, members: int, days: int) -> Callable[[int], object]
         futures.rain_mm,
         futures.reference_evapotranspiration_mm,
         start=start,
-        wave=mean_annual_wave(series, garden.normals, garden.place),
+        wave=mean_annual_wave(series),
         trade=trade,
     )
     bed = bed_arrays(garden.patches, trade, start=start, days=days, today=DEMO_DAY, log=())

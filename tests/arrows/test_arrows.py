@@ -20,10 +20,12 @@ LEVELS = (
     {"cli", "cli_print", "desk"},
     {"sheets", "almanac", "book"},
     {"ground", "season", "gather", "keep"},
-    {"weather", "garden"},
+    {"weather"},
+    {"garden"},
     {"trade", "units"},
 )
 LEVEL_OF = {room: level for level, rooms in enumerate(LEVELS) for room in rooms}
+"""`garden` stands under `weather`, which computes for a `Place` and from a grower's `ClimateNormals`."""
 FOR_ALL = {"errors", ""}
 """`errors` and the package itself (its version) may be imported from everywhere."""
 TOGETHER = {("cli", "cli_print"), ("cli", "desk")}
