@@ -602,7 +602,7 @@ def show_length(length_m: float, system: str = METRIC) -> str:
 def show_area(area_m2: float, system: str = METRIC) -> str:
     """An area [m²] as "3.5 m²" or "32 ft²"."""
     value, unit = (area_m2 / float(SQUARE_FOOT_M2), "ft²") if system == US else (area_m2, "m²")
-    return f"{_figure(value, _steps(value, (1, 2), (10 if system == US else 100, 1)))} {unit}"
+    return f"{_figure(value, _steps(value, (1, 2), (30 if system == US else 100, 1)))} {unit}"
 
 
 def show_mass(mass_kg: float, system: str = METRIC) -> str:
