@@ -1,4 +1,4 @@
-"""Daily weather: station records, monthly normals, evapotranspiration and futures to compute a season with."""
+"""Daily weather: station records, monthly normals, evapotranspiration, and futures for a season."""
 
 from mulchwright.weather.character import DailyCharacter, estimated_character, geng_gamma, learned_character
 from mulchwright.weather.climate import MONTH_DAYS, AnnualWave, daily_curve, mean_annual_wave, normals_of
@@ -13,32 +13,49 @@ from mulchwright.weather.evapotranspiration import (
 )
 from mulchwright.weather.futures import WeatherFutures, weather_futures
 from mulchwright.weather.generator import GeneratedWeather, MeasuredDay, WeatherGenerator
+from mulchwright.weather.ghcn import check_ghcn_daily_csv, looks_like_ghcn, read_ghcn_daily_csv
+from mulchwright.weather.record import RECORD_PLACES, shipped_record
 from mulchwright.weather.series import DailySeries, FloatArray, Gap, Provenance, spell_out
+from mulchwright.weather.station import Fault, StationReport
+from mulchwright.weather.suspicions import Suspicion
+from mulchwright.weather.table import UNITS, ColumnMapping, check_any_csv, read_any_csv
 
 __all__ = [
     "MONTH_DAYS",
+    "RECORD_PLACES",
+    "UNITS",
     "AnnualWave",
+    "ColumnMapping",
     "DailyCharacter",
     "DailySeries",
     "EvapotranspirationMethod",
+    "Fault",
     "FloatArray",
     "Gap",
     "GeneratedWeather",
     "MeasuredDay",
     "Provenance",
     "ReferenceEvapotranspiration",
+    "StationReport",
+    "Suspicion",
     "WeatherFutures",
     "WeatherGenerator",
+    "check_any_csv",
+    "check_ghcn_daily_csv",
     "daily_curve",
     "estimated_character",
     "extraterrestrial_radiation",
     "geng_gamma",
     "hargreaves_evapotranspiration",
     "learned_character",
+    "looks_like_ghcn",
     "mean_annual_wave",
     "normals_of",
     "penman_monteith_evapotranspiration",
+    "read_any_csv",
+    "read_ghcn_daily_csv",
     "reference_evapotranspiration",
+    "shipped_record",
     "spell_out",
     "temperature_only_evapotranspiration",
     "weather_futures",

@@ -14,7 +14,7 @@ import numpy as np
 
 from mulchwright.garden import MONTHS, ClimateNormals
 from mulchwright.weather.climate import MONTH_DAYS, calendar_index, daily_curve
-from mulchwright.weather.series import DailySeries, FloatArray, month_index
+from mulchwright.weather.series import BoolArray, DailySeries, FloatArray, IntArray, month_index
 
 __all__ = [
     "DailyCharacter",
@@ -63,7 +63,7 @@ class DailyCharacter:
     source: str
 
     def memory(self) -> tuple[FloatArray, FloatArray]:
-        """A and B of chi(t) = A chi(t-1) + B eps(t), from A = M1 M0^-1 and B B' = M0 - A M1' (Richardson 1981)."""
+        """A and B of chi(t) = A chi(t-1) + B eps(t): A = M1 M0^-1, B B' = M0 - A M1' (Richardson 1981)."""
         same = np.array([[1.0, self.same_day], [self.same_day, 1.0]])
         following = np.array(self.next_day)
         carried: FloatArray = following @ np.linalg.inv(same)
@@ -152,14 +152,15 @@ def estimated_character(normals: ClimateNormals, *, latitude_deg: float) -> Dail
         wet_shift_min_c=tuple((0.3 + 2.2 * seasonal).tolist()),
         same_day=same_day,
         next_day=next_day,
-        source="estimated from the normals; memory of temperatures after Richardson 1981, rain after Geng et al. 1986",
+        source="estimated (temperatures after Richardson 1981, rain after Geng et al. 1986)",
     )
 
 
-def _pooled_months(month: FloatArray, index: int) -> FloatArray:
+def _pooled_months(month: IntArray, index: int) -> BoolArray:
     """Days of a month and of its two neighbors: three times the sample for a slowly changing figure."""
-    apart: FloatArray = (month - index) % MONTHS
-    return (apart <= 1) | (apart == MONTHS - 1)
+    apart = (month - index) % MONTHS
+    near: BoolArray = (apart <= 1) | (apart == MONTHS - 1)
+    return near
 
 
 def learned_character(
@@ -177,7 +178,7 @@ def learned_character(
         return None
     guess = estimated_character(normals, latitude_deg=latitude_deg)
     threshold = normals.wet_day_threshold_mm
-    month = month_index(series.start, series.days).astype(np.float64)
+    month = month_index(series.start, series.days)
     own = _own_means(series)
     place = calendar_index(series.start, series.days)
     high = series.temperature_max_c - daily_curve(own[1])[place]
@@ -186,7 +187,7 @@ def learned_character(
     shift_max, shift_min = list(guess.wet_shift_max_c), list(guess.wet_shift_min_c)
     sd_max, sd_min, shape = list(guess.sd_max_c), list(guess.sd_min_c), list(guess.rain_shape)
     for index in range(MONTHS):
-        near = _pooled_months(month, index).astype(bool) & whole
+        near = _pooled_months(month, index) & whole
         rainy, rainless = near & wet, near & ~wet
         if min(rainy.sum(), rainless.sum()) >= 20:
             shift_max[index] = float(high[rainy].mean() - high[rainless].mean())
@@ -206,7 +207,7 @@ def learned_character(
         low,
         wet,
         whole,
-        month.astype(np.int64),
+        month,
         np.array([shift_max, shift_min, sd_max, sd_min]),
         own[2],
     ) or (guess.same_day, guess.next_day)
@@ -248,13 +249,13 @@ def _gamma_shape(excess_mm: FloatArray) -> float:
     return float(np.clip((1 + np.sqrt(1 + 4 * gap / 3)) / (4 * gap), 0.3, 3.0))
 
 
-def _learned_clustering(wet: FloatArray, whole: FloatArray, month: FloatArray) -> float | None:
-    """b of P(wet after dry) = b f, from pairs of following days, month by month so that seasons do not cluster."""
-    pair = whole[1:].astype(bool) & whole[:-1].astype(bool)
+def _learned_clustering(wet: BoolArray, whole: BoolArray, month: IntArray) -> float | None:
+    """b of P(wet after dry) = b f, from pairs of days, month by month so that seasons do not cluster."""
+    pair = whole[1:] & whole[:-1]
     started = expected = 0.0
     for index in range(MONTHS):
         here = pair & (month[1:] == index)
-        after_dry = here & ~wet[:-1].astype(bool)
+        after_dry = here & ~wet[:-1]
         if here.sum() < 20 or after_dry.sum() < 10:
             continue
         share = float(wet[1:][here].mean())
@@ -264,15 +265,14 @@ def _learned_clustering(wet: FloatArray, whole: FloatArray, month: FloatArray) -
 
 
 def _learned_memory(
-    high: FloatArray, low: FloatArray, wet: FloatArray, whole: FloatArray, month: FloatArray,
+    high: FloatArray, low: FloatArray, wet: BoolArray, whole: BoolArray, month: IntArray,
     monthly: FloatArray, wet_share: FloatArray,
 ) -> tuple[float, tuple[tuple[float, float], tuple[float, float]]] | None:  # fmt: skip
     """Same-day and next-day correlations of the standardized residuals; None if they make no process."""
-    index = month.astype(np.int64)
-    away = np.where(wet.astype(bool), 1 - wet_share[index], -wet_share[index])
-    chi = np.stack([(high - away * monthly[0][index]) / monthly[2][index],
-                    (low - away * monthly[1][index]) / monthly[3][index]])  # fmt: skip
-    pair = whole[1:].astype(bool) & whole[:-1].astype(bool)
+    away = np.where(wet, 1 - wet_share[month], -wet_share[month])
+    chi = np.stack([(high - away * monthly[0][month]) / monthly[2][month],
+                    (low - away * monthly[1][month]) / monthly[3][month]])  # fmt: skip
+    pair = whole[1:] & whole[:-1]
     today, before = chi[:, 1:][:, pair], chi[:, :-1][:, pair]
     spread = np.sqrt((today**2).mean(axis=1))
     same = float((today[0] * today[1]).mean() / (spread[0] * spread[1]))

@@ -1,4 +1,4 @@
-"""What twelve monthly normals say, day by day: smooth curves that keep the monthly means, and the year's wave.
+"""What twelve monthly normals say, day by day: smooth curves that keep the means, and the wave.
 
 The year has 365 places here; 29 February takes the place of the 28th.
 """
@@ -13,7 +13,7 @@ import numpy as np
 
 from mulchwright.errors import InputError
 from mulchwright.garden import MONTHS, ClimateNormals
-from mulchwright.weather.series import DailySeries, FloatArray, IntArray, month_index
+from mulchwright.weather.series import DailySeries, FloatArray, IntArray, month_index, month_name
 
 __all__ = [
     "MONTH_DAYS",
@@ -26,7 +26,7 @@ __all__ = [
 
 YEAR_DAYS = 365
 _COMMON_MONTH_DAYS = np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.int64)
-MONTH_DAYS: FloatArray = _COMMON_MONTH_DAYS + np.where(np.arange(MONTHS) == 1, 0.25, 0.0)
+MONTH_DAYS: FloatArray = _COMMON_MONTH_DAYS.astype(np.float64) + np.where(np.arange(MONTHS) == 1, 0.25, 0.0)
 """Days of each month in the long run, February 28.25: normals of rain are sums over such months."""
 _MONTH_OF_DAY = np.repeat(np.arange(MONTHS), _COMMON_MONTH_DAYS)
 _FIRST_OF_MONTH = np.concatenate(([0], np.cumsum(_COMMON_MONTH_DAYS)[:-1]))
@@ -61,7 +61,7 @@ def _curve_matrix() -> FloatArray:
     system[YEAR_DAYS:, :YEAR_DAYS] = means
     wanted = np.zeros((YEAR_DAYS + MONTHS, MONTHS))
     wanted[YEAR_DAYS:] = np.eye(MONTHS)
-    matrix: FloatArray = np.linalg.solve(system, wanted)[:YEAR_DAYS]
+    matrix: FloatArray = np.asarray(np.linalg.solve(system, wanted)[:YEAR_DAYS], dtype=np.float64)
     matrix.flags.writeable = False
     return matrix
 
@@ -112,9 +112,9 @@ def normals_of(series: DailySeries, *, wet_day_threshold_mm: float = 1.0) -> Cli
         fewest = int(min(warm.sum(), moist.sum()))
         if fewest < FEWEST_DAYS_OF_A_MONTH:
             raise InputError(
-                f"The weather record has only {fewest} complete days of month {index + 1}, too few for a normal "
-                f"({FEWEST_DAYS_OF_A_MONTH} are needed). Type twelve monthly normals for the place, or import a "
-                "record of at least a whole year.",
+                f"The weather record has only {fewest} complete days of {month_name(index)}, too few for a "
+                f"normal ({FEWEST_DAYS_OF_A_MONTH} needed). Type twelve monthly normals for the place, or "
+                "import a record of at least a whole year.",
                 field="normals",
             )
         rain = series.rain_mm[moist]
@@ -129,9 +129,7 @@ def normals_of(series: DailySeries, *, wet_day_threshold_mm: float = 1.0) -> Cli
         rain_mm=tuple(means["rain"]),
         wet_days=tuple(means["wet"]),
         wet_day_threshold_mm=wet_day_threshold_mm,
-        source=f"the record {series.provenance.station or series.provenance.source}, {first} to {last}".replace(
-            "  ", " "
-        ),
+        source=f"the record of {series.provenance.station or series.provenance.source}, {first} to {last}",
     )
 
 

@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from mulchwright.errors import InputError
-from mulchwright.weather.series import DailySeries, FloatArray, IntArray, day_of_year, spell_out
+from mulchwright.weather.series import DailySeries, FloatArray, IntArray, day_of_year
 
 __all__ = [
     "EvapotranspirationMethod",
@@ -38,9 +38,9 @@ __all__ = [
 SOLAR_CONSTANT_J_M2_MIN = 0.0820e6
 """FAO56, Eq. 21."""
 ANGSTROM_INTERCEPT, ANGSTROM_SLOPE = 0.25, 0.50
-"""Share of the sun above the air that arrives under full cloud, and what full sunshine adds: FAO56, Eq. 35."""
+"""Share of the sun above the air that arrives under full cloud, and what full sun adds: FAO56, Eq. 35."""
 SWING_COEFFICIENT_INLAND = 0.16
-"""kRs of FAO56, Eq. 50, in K^-1/2, where land dominates; 0.19 on coasts reads high at Wageningen and Brussels."""
+"""kRs of FAO56, Eq. 50, in K^-1/2, inland; the 0.19 of coasts reads high at Wageningen and Brussels."""
 DEFAULT_WIND_M_S = 2.0
 """FAO56, p. 63: the world mean of two thousand stations, where wind was not measured."""
 CALMEST_WIND_M_S = 0.5
@@ -72,8 +72,8 @@ class EvapotranspirationMethod(IntEnum):
 _METHOD_WORDS = {
     EvapotranspirationMethod.MISSING: "no temperatures, no figure",
     EvapotranspirationMethod.PENMAN_MONTEITH: "Penman-Monteith from sun and humidity",
-    EvapotranspirationMethod.PENMAN_MONTEITH_HUMIDITY_FILLED: "Penman-Monteith, humidity taken from the night's low",
-    EvapotranspirationMethod.PENMAN_MONTEITH_TEMPERATURES_ONLY: "Penman-Monteith, sun and humidity from temperatures",
+    EvapotranspirationMethod.PENMAN_MONTEITH_HUMIDITY_FILLED: "Penman-Monteith, night's low for humidity",
+    EvapotranspirationMethod.PENMAN_MONTEITH_TEMPERATURES_ONLY: "Penman-Monteith from temperatures alone",
     EvapotranspirationMethod.HARGREAVES: "Hargreaves-Samani from temperatures",
     EvapotranspirationMethod.SUNLESS: "the sun hardly rises: nothing evaporates",
 }
@@ -305,7 +305,7 @@ def reference_evapotranspiration(
     """
     if not -90 <= latitude_deg <= 90:
         raise InputError(
-            f"Latitude {latitude_deg:g} for the record from {spell_out(series.start)}: it must lie from -90 to 90.",
+            f"Latitude {latitude_deg:g} cannot be; it must lie from -90 to 90 degrees.",
             field="latitude_deg",
         )
     days = day_of_year(series.start, series.days)

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from mulchwright.errors import InputError
 from mulchwright.garden import MONTHS, ClimateNormals, Place
@@ -20,11 +19,17 @@ from mulchwright.weather.evapotranspiration import (
     temperature_only_evapotranspiration,
 )
 from mulchwright.weather.generator import MeasuredDay, WeatherGenerator
-from mulchwright.weather.series import DailySeries, FloatArray, day_of_year, month_index, runs, spell_out
+from mulchwright.weather.series import (
+    BoolArray,
+    DailySeries,
+    FloatArray,
+    day_of_year,
+    month_index,
+    runs,
+    spell_out,
+)
 
 __all__ = ["FEWEST_YEARS_TO_RESAMPLE", "LONGEST_BRIDGED_GAP_DAYS", "WeatherFutures", "weather_futures"]
-
-BoolArray = NDArray[np.bool_]
 
 LONGEST_BRIDGED_GAP_DAYS = 7
 """Temperatures missing on no more days in a row are drawn as a straight line between the days around them."""
@@ -177,7 +182,7 @@ class _Climate:
                     self.series, latitude_deg=latitude, normals=self.normals
                 )
             self.notes.append(
-                f"Generated days follow the monthly normals of {self._generator.normals.source}; their wet spells "
+                f"Generated days follow monthly normals ({self._generator.normals.source}); their wet spells "
                 f"and swings are {self._generator.character.source}."
             )
         return self._generator
@@ -246,11 +251,15 @@ def _bridge_temperatures(series: DailySeries, notes: list[str]) -> DailySeries:
         f"Temperatures of {len(bridged_days)} missing day{'s' if len(bridged_days) > 1 else ''} "
         f"(the first {spell_out(series.day(min(bridged_days)))}) are bridged from the days around them."
     )
-    return replace(series, **parts)
+    return replace(
+        series,
+        temperature_min_c=parts["temperature_min_c"],
+        temperature_max_c=parts["temperature_max_c"],
+    )
 
 
 def _missing_before(series: DailySeries | None, start: date, days: int) -> int:
-    """Days asked for that lie before the record begins; 0 if the request lies wholly after its end or there is none."""
+    """Days asked for that lie before the record begins; 0 without a record or if none of it is asked for."""
     if series is None or start >= series.start or start + timedelta(days=days - 1) < series.start:
         return 0
     return (series.start - start).days
@@ -309,8 +318,9 @@ def _fill_gaps(
         longest = max(last - first + 1 for first, last in gaps)
         when = start + timedelta(days=first_in + first)
         notes.append(
-            f"{int(lacking.sum())} days of the record lack rain or temperatures (the first {spell_out(when)}, the "
-            f"longest run {longest} day{'s' if longest > 1 else ''}); they are generated for each member apart."
+            f"{int(lacking.sum())} of the record's days lack rain or temperatures "
+            f"(the first {spell_out(when)}, the longest run {longest} day{'s' if longest > 1 else ''}); "
+            "they are generated for each member apart."
         )
 
 
@@ -363,7 +373,7 @@ def _lay_future(
         return "measured"
     windows = _past_windows(series, after, min(BLOCK_DAYS, days - first)) if series is not None else []
     if series is None or len(windows) < FEWEST_YEARS_TO_RESAMPLE:
-        # Between the record's end and a later start the climate is drawn too, so that it forgets at the right pace.
+        # Only a request that goes on where the record ends remembers its last day.
         previous = (
             _day_before(series, after)
             if series is not None and after == series.end + timedelta(days=1)

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from mulchwright.errors import InputError
 from mulchwright.garden import ClimateNormals
@@ -25,14 +24,14 @@ from mulchwright.weather.character import (
     learned_character,
 )
 from mulchwright.weather.climate import MONTH_DAYS, calendar_index, daily_curve, normals_of
-from mulchwright.weather.series import DailySeries, FloatArray
+from mulchwright.weather.series import BoolArray, DailySeries, FloatArray, IntArray
 
 __all__ = ["GeneratedWeather", "MeasuredDay", "WeatherGenerator"]
 
 LEAST_RANGE_C = 0.5
 """Smallest difference of a day's high and low that is generated (half the mean range where that is less)."""
 LEAST_MEAN_ABOVE_THRESHOLD = 1.25
-"""A wet day brings on average at least this many times the wet-day threshold; fewer wet days are made otherwise."""
+"""A wet day brings on average at least this many thresholds; otherwise fewer wet days are made."""
 HEAVIEST_MEAN_DAY_MM = 60.0
 """No climate's wet days bring more on average than this; estimate."""
 WETTEST_SHARE, FARTHEST_START_SD = 0.98, 3.0
@@ -119,7 +118,7 @@ class WeatherGenerator:
     def from_series(
         cls, series: DailySeries, *, latitude_deg: float, normals: ClimateNormals | None = None
     ) -> WeatherGenerator:
-        """A generator from a record's own normals (or typed ones) and, from two years on, its own character."""
+        """A generator from a record's own normals (or typed ones) and, from two years on, its character."""
         climate = normals or normals_of(series)
         learned = learned_character(series, climate, latitude_deg=latitude_deg)
         return cls.from_normals(climate, latitude_deg=latitude_deg, character=learned)
@@ -161,11 +160,11 @@ class WeatherGenerator:
     def _draw_wet(
         self,
         rng: np.random.Generator,
-        place: NDArray[np.int64],
+        place: IntArray,
         start: date,
         members: int,
         previous: MeasuredDay | None,
-    ) -> NDArray[np.bool_]:
+    ) -> BoolArray:
         if previous is not None and not math.isnan(previous.rain_mm):
             state = np.full(members, previous.rain_mm >= self.normals.wet_day_threshold_mm)
         else:
@@ -183,7 +182,7 @@ class WeatherGenerator:
     def _draw_residuals(
         self,
         rng: np.random.Generator,
-        place: NDArray[np.int64],
+        place: IntArray,
         start: date,
         members: int,
         previous: MeasuredDay | None,

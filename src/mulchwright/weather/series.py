@@ -18,17 +18,22 @@ from mulchwright.errors import InputError
 __all__ = [
     "COLDEST_AIR_C",
     "HOTTEST_AIR_C",
+    "BoolArray",
     "DailySeries",
     "FloatArray",
     "Gap",
+    "IntArray",
     "Provenance",
     "day_of_year",
     "month_index",
+    "month_name",
+    "runs",
     "spell_out",
 ]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 COLDEST_AIR_C = -90.0
 HOTTEST_AIR_C = 60.0
@@ -62,6 +67,11 @@ _MONTH_NAMES = (
 )  # fmt: skip
 
 
+def month_name(index: int) -> str:
+    """January for 0, December for 11."""
+    return _MONTH_NAMES[index]
+
+
 def spell_out(day: date) -> str:
     """A day as a gardener writes it, the same in every language setting: 14 July 2031."""
     return f"{day.day} {_MONTH_NAMES[day.month - 1]} {day.year}"
@@ -70,13 +80,14 @@ def spell_out(day: date) -> str:
 def day_of_year(start: date, days: int) -> IntArray:
     """Day of the year, 1 to 366, of `days` days from `start`."""
     days64 = np.datetime64(start) + np.arange(days)
-    return (days64 - days64.astype("datetime64[Y]").astype("datetime64[D]")).astype(np.int64) + 1
+    first = days64.astype("datetime64[Y]").astype("datetime64[D]")
+    return np.asarray((days64 - first).astype(np.int64) + 1, dtype=np.int64)
 
 
 def month_index(start: date, days: int) -> IntArray:
     """Month, 0 for January to 11 for December, of `days` days from `start`."""
     days64 = np.datetime64(start) + np.arange(days)
-    return days64.astype("datetime64[M]").astype(np.int64) % 12
+    return np.asarray(days64.astype("datetime64[M]").astype(np.int64) % 12, dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +156,7 @@ class DailySeries:
         for name, array in self.columns():
             if array.ndim != 1 or array.size != days:
                 raise InputError(
-                    f"{_LABELS[name]} has {array.size} figures for {days} days; every quantity needs one per day.",
+                    f"{_LABELS[name]} has {array.size} figures for {days} days; each needs one per day.",
                     field=name,
                 )
             self._refuse_outside(name, array)
@@ -153,9 +164,9 @@ class DailySeries:
         if crossed.any():
             first = int(np.argmax(crossed))
             raise InputError(
-                f"{spell_out(self.day(first))}: highest temperature {self.temperature_max_c[first]:g} °C is below "
-                f"the lowest, {self.temperature_min_c[first]:g} °C{_and_more(crossed)}. Exchange the two columns "
-                "if they are swapped, or leave such days missing.",
+                f"{spell_out(self.day(first))}: highest temperature {self.temperature_max_c[first]:g} °C is "
+                f"below the lowest, {self.temperature_min_c[first]:g} °C{_and_more(crossed)}. Exchange the "
+                "two columns if they are swapped, or leave such days missing.",
                 field="temperature_max_c",
             )
 
@@ -165,8 +176,9 @@ class DailySeries:
         if wrong.any():
             first = int(np.argmax(wrong))
             raise InputError(
-                f"{spell_out(self.day(first))}: {_LABELS[name]} is {array[first]:g} {unit}{_and_more(wrong)}; it must "
-                f"lie from {low:g} to {high:g} {unit}. Check the unit, or leave such days missing.",
+                f"{spell_out(self.day(first))}: {_LABELS[name]} is {array[first]:g} {unit}"
+                f"{_and_more(wrong)}; it must lie from {low:g} to {high:g} {unit}. Check the unit, or "
+                "leave such days missing.",
                 field=name,
             )
 
@@ -226,12 +238,12 @@ class DailySeries:
         return DailySeries(start=first, provenance=self.provenance, **parts)
 
 
-def runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs(flags: BoolArray) -> list[tuple[int, int]]:
     """First and last index of every run of true flags."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
     return [(int(first), int(stop) - 1) for first, stop in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _and_more(wrong: NDArray[np.bool_]) -> str:
+def _and_more(wrong: BoolArray) -> str:
     more = int(wrong.sum()) - 1
     return "" if more == 0 else f" (and on {more} more day{'s' if more > 1 else ''})"
