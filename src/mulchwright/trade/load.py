@@ -179,7 +179,8 @@ class _Table:
         if not isinstance(value, dict):
             raise self.refuse(
                 key, field_name, "it is not a figure with a range.",
-                "Write { low = 1, likely = 2, high = 3, unit = \"...\", source = \"...\", place = \"...\", basis = \"...\" }.",
+                'Write { low = 1, likely = 2, high = 3, unit = "mm", source = "...", place = "...", '
+                'basis = "..." }.',
             )  # fmt: skip
         unknown = sorted(set(value) - RANGE_FIELDS)
         if unknown:
@@ -229,7 +230,7 @@ class _Table:
 
 
 def _build(table: _Table, kind: type[Row], row: dict[str, Any], key: str, extra: Mapping[str, Any]) -> Row:
-    """One row as a dataclass: words and figures by the class's own fields, nothing unknown, nothing missing."""
+    """One row as a dataclass: the fields of its class, none unknown, none missing."""
     figures = {figure.name: figure for figure in figure_fields(kind)}
     values: dict[str, Any] = dict(extra)
     known = {f.name for f in fields(kind)} - set(extra)  # type: ignore[arg-type]
@@ -421,7 +422,7 @@ class Trade:
         return tuple(sorted(found, key=lambda row: not row.grave))
 
     def sources_of(self, figures: Iterable[Any]) -> tuple[Source, ...]:
-        """The sources of the figures, constants or rows that a result used, each once, in order of first use."""
+        """Sources of the figures, constants or rows that a result used, each once, in order of use."""
         keys = dict.fromkeys(figure.source for figure in figures)
         return tuple(self.sources[key] for key in keys)
 

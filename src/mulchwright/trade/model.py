@@ -6,12 +6,13 @@ mean an exact definition. Field metadata says what a figure means and the one un
 the loader, the documentation and the screens all read the same words.
 """
 
+# ruff: noqa: RUF009 - the defaults below are `dataclasses.field` with our metadata, made by a helper.
+
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
-from functools import lru_cache
 from typing import Any
 
 __all__ = [
@@ -59,8 +60,8 @@ UNITS = frozenset(
     {
         "1/year", "class", "cm", "cm²/g", "days", "factor", "g", "g/L", "h", "J/(kg K)", "J/kg", "K", "K-1.5",
         "K-1", "K/mm", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m", "m²", "m/s", "mm", "mm/day",
-        "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day", "J/(m³ K)", "MJ/kg", "kJ/(kg K)", "kJ/(kg K²)",
-        "°C/m", "MJ/(m² day K⁴)",
+        "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day", "J/(m³ K)", "MJ/kg", "kJ/(kg K)",
+        "kJ/(kg K²)", "°C/m", "MJ/(m² day K⁴)",
     }
 )  # fmt: skip
 """Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio."""
@@ -113,14 +114,18 @@ def _optional_figure(meaning: str, unit: str) -> Any:
     return field(default=None, metadata={"meaning": meaning, "unit": unit, "required": False})
 
 
-@lru_cache(maxsize=None)
+_FIGURES: dict[str, tuple[FigureField, ...]] = {}
+
+
 def figure_fields(kind: type[Any]) -> tuple[FigureField, ...]:
     """The figures that rows of this kind carry, in the order of the class."""
-    return tuple(
-        FigureField(f.name, f.metadata["meaning"], f.metadata["unit"], f.metadata["required"])
-        for f in fields(kind)
-        if "unit" in f.metadata
-    )
+    if kind.__name__ not in _FIGURES:
+        _FIGURES[kind.__name__] = tuple(
+            FigureField(f.name, f.metadata["meaning"], f.metadata["unit"], f.metadata["required"])
+            for f in fields(kind)
+            if "unit" in f.metadata
+        )
+    return _FIGURES[kind.__name__]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +148,8 @@ class Source:
     @property
     def citation(self) -> str:
         """One line for a list of sources."""
-        head = f"{self.authors} ({self.year})." if self.authors else f"({self.year})." if self.year else ""
+        year = self.year or "undated"
+        head = f"{self.authors} ({year})." if self.authors else f"({self.year})." if self.year else ""
         parts = [head, f"{self.title}.", f"{self.where}." if self.where else ""]
         if self.doi:
             parts.append(f"doi:{self.doi}")
