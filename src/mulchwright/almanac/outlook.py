@@ -422,6 +422,13 @@ def _weather_note(
     )
 
 
+def _measured_until(series: DailySeries | None, today: date) -> DailySeries | None:
+    """The record as it was known on a day: nothing measured later may slip into an outlook."""
+    if series is None or series.start > today:
+        return None
+    return series if series.end <= today else series.slice(series.start, today)
+
+
 def outlook(
     garden: Garden,
     series: DailySeries | None,
@@ -486,11 +493,13 @@ def outlook(
         )
     rng = np.random.default_rng([seed, 1])
     futures = weather_futures(
-        series.until(today) if series is not None else None, garden.normals, garden.place,
+        _measured_until(series, today), garden.normals, garden.place,
         start=run_start, days=run_days, members=members, rng=rng,
     )  # fmt: skip
     air = (futures.temperature_min_c + futures.temperature_max_c) / 2
-    wave = mean_annual_wave(series, garden.normals, garden.place)
+    climate = garden.normals or series
+    assert climate is not None  # weather_futures refuses a garden without either
+    wave = mean_annual_wave(climate)
     forcing = forcing_of(
         air, futures.rain_mm, futures.reference_evapotranspiration_mm, start=run_start, wave=wave, trade=trade
     )

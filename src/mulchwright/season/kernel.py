@@ -265,6 +265,7 @@ class Records(NamedTuple):
     FOOD_WATER,
     FOOD_MASS,
     FOOD_LEFT,
+    BED_SATURATION,
     RIPE_DAYS,
     RECENT_C,
     WET_INDEX,
@@ -276,7 +277,7 @@ class Records(NamedTuple):
     PIN_AGE,
     FLUSH,
     SINCE_WATERED,
-) = range(28)
+) = range(29)
 
 
 class State(NamedTuple):
@@ -480,16 +481,19 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
     bed_share = state.row[BED_SHARE]
     bed_pace = state.row[BED_PACE]
     bed_c = state.row[BED_C]
+    bed_saturation = state.row[BED_SATURATION]
     food_water = state.row[FOOD_WATER]
     food_mass = state.row[FOOD_MASS]
     share = state.cell[SHARE]
     pace = state.cell[PACE]
+    saturation = state.cell[SATURATION]
     temperature_c = state.node[TEMPERATURE_C]
     water = state.cell[WATER]
     mass = state.cell[MASS]
     bed_share[:] = 0.0
     bed_pace[:] = 0.0
     bed_c[:] = 0.0
+    bed_saturation[:] = 0.0
     food_water[:] = 0.0
     food_mass[:] = 0.0
     for c in range(bed.count[patch, CELLS]):
@@ -498,6 +502,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
         ph.add_scaled(share[c], weight, bed_share)
         ph.add_scaled(pace[c], weight, bed_pace)
         ph.add_scaled(temperature_c[c], weight, bed_c)
+        ph.add_scaled(saturation[c], weight, bed_saturation)
         ph.add_scaled(water[c], food, food_water)
         ph.add_scaled(mass[c], food, food_mass)
 
@@ -535,9 +540,9 @@ def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State
 
 
 @ph.compiled
-def _ripen(top_food: int, habits: Habits, par: Floats, state: State) -> None:
+def _ripen(habits: Habits, par: Floats, state: State) -> None:
     """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
-    temperature_c = state.node[TEMPERATURE_C]
+    surface_c = state.row[SURFACE_C]
     recent_c = state.row[RECENT_C]
     response = state.row[RESPONSE]
     ripe_days = state.row[RIPE_DAYS]
@@ -547,14 +552,13 @@ def _ripen(top_food: int, habits: Habits, par: Floats, state: State) -> None:
     food_mass = state.row[FOOD_MASS]
     bed_share = state.row[BED_SHARE]
     reserve = state.row[RESERVE]
-    top = temperature_c[top_food]
-    for m in range(top.shape[0]):
-        recent_c[m] += (top[m] - recent_c[m]) / habits.pin_temperature_memory_days
+    for m in range(surface_c.shape[0]):
+        recent_c[m] += (surface_c[m] - recent_c[m]) / habits.pin_temperature_memory_days
     ph.window_response(recent_c, par[PIN_MIN], par[PIN_OPT], par[PIN_MAX], response)
-    for m in range(top.shape[0]):
+    for m in range(surface_c.shape[0]):
         ripe_days[m] += bed_pace[m]
     digestion = par[DIGESTION]
-    for m in range(top.shape[0]):
+    for m in range(surface_c.shape[0]):
         kept = undigested[m] * food_left[m] / food_mass[m]
         taken_up = kept * min(digestion[m] * bed_pace[m] * bed_share[m], 1.0)
         undigested[m] = kept - taken_up
@@ -567,7 +571,6 @@ def _fruit(
     patch: int,
     day: int,
     first: int,
-    top_food: int,
     hazard_draws: Floats,
     flush_noise: Floats,
     habits: Habits,
@@ -576,8 +579,8 @@ def _fruit(
     records: Records,
 ) -> None:
     """Pins when the summed hazard passes its draw, a pick when their thermal time is full."""
-    temperature_c = state.node[TEMPERATURE_C]
-    saturation = state.cell[SATURATION]
+    surface_c = state.row[SURFACE_C]
+    bed_saturation = state.row[BED_SATURATION]
     flush = state.row[FLUSH]
     pin_age = state.row[PIN_AGE]
     pin_degrees = state.row[PIN_DEGREES]
@@ -588,18 +591,16 @@ def _fruit(
     ripe_days = state.row[RIPE_DAYS]
     wet_index = state.row[WET_INDEX]
     response = state.row[RESPONSE]
-    top_c = temperature_c[top_food]
-    top_wet = saturation[top_food]
     span = habits.pin_saturation_full - habits.pin_saturation_low
-    for m in range(top_c.shape[0]):
+    for m in range(surface_c.shape[0]):
         k = int(flush[m])
         if pin_age[m] >= 0:
             pin_age[m] += 1
-            pin_degrees[m] += max(top_c[m] - par[PICK_BASE, m], 0.0)
+            pin_degrees[m] += max(surface_c[m] - par[PICK_BASE, m], 0.0)
             ended = False
             if pin_degrees[m] >= par[PIN_TO_PICK, m]:
-                # A dry top lets fewer of the pins swell.
-                wetness = min(max(top_wet[m] / habits.pin_saturation_full, 0.1), 1.0)
+                # A dry bed lets fewer of the pins swell.
+                wetness = min(max(bed_saturation[m] / habits.pin_saturation_full, 0.1), 1.0)
                 factor = min(flush_noise[patch, k, first + m], habits.largest_flush_factor)
                 pick = min(par[FLUSH_SHARE, m] * wetness * factor, 0.95) * reserve[m]
                 reserve[m] -= pick
@@ -618,7 +619,7 @@ def _fruit(
                 rest_left[m] -= 1.0
             else:
                 recent_wet = wet_index[m] / (wet_index[m] + habits.wet_index_half_mm)
-                bed_wet = min(max((top_wet[m] - habits.pin_saturation_low) / span, 0.0), 1.0)
+                bed_wet = min(max((bed_saturation[m] - habits.pin_saturation_low) / span, 0.0), 1.0)
                 wetness = (habits.dry_hazard_share + (1.0 - habits.dry_hazard_share) * recent_wet) * bed_wet
                 summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness
                 if summed_hazard[m] >= hazard_draws[patch, k, first + m]:
@@ -691,7 +692,7 @@ def run_block(
         edge=np.zeros((2, nodes + 1, n)),
         plane=np.zeros((2, planes, n)),
         radius=np.zeros((planes, cells, n)),
-        row=np.zeros((28, n)),
+        row=np.zeros((29, n)),
     )
     temperature_c = state.node[TEMPERATURE_C]
     recent_c = state.row[RECENT_C]
@@ -705,11 +706,8 @@ def run_block(
     undigested = state.row[UNDIGESTED]
     _lay_bed(patch, bed, forcing, par, state)
     food_mass_at_start = 0.0
-    top_food = -1
     for c in range(cells):
         food_mass_at_start += bed.cell[patch, DRY_MASS_KG_M2, c] * bed.cell[patch, FOOD, c]
-        if top_food < 0 and bed.cell[patch, FOOD, c] > 0.0:
-            top_food = c
 
     for day in range(forcing.air_c.shape[0]):
         run_row = records.run_share[patch, day, first:after]
@@ -746,8 +744,8 @@ def run_block(
         for m in range(n):
             watered[m] += given[m]
         _decay(patch, bed, habits, par, state)
-        _ripen(top_food, habits, par, state)
-        _fruit(patch, day, first, top_food, hazard_draws, flush_noise, habits, par, state, records)
+        _ripen(habits, par, state)
+        _fruit(patch, day, first, hazard_draws, flush_noise, habits, par, state, records)
 
     for m in range(n):
         records.last[patch, 0, first + m] = food_mass[m]

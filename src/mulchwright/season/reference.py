@@ -109,7 +109,6 @@ def reference_run(
     )
     leap_left = bed.plane[p, k.PLANE_LEAP_OFF_DAYS, :planes, None] * par["leap_off_scale"]
     points = bed.plane[p, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"]
-    top_food = int(np.argmax(bed.cell[p, k.FOOD, :cells] > 0))
 
     temperature = np.zeros((cells + soils, members))
     source = np.zeros((cells + soils, members))
@@ -219,6 +218,7 @@ def reference_run(
         share = 1 - np.exp(-np.minimum(exponent, 40.0))
         weight = food * mass_at_start / food_at_start
         bed_share, bed_pace = (weight * share).sum(axis=0), (weight * pace).sum(axis=0)
+        bed_saturation = (weight * saturation).sum(axis=0)
         bed_c = (weight * temperature[:cells]).sum(axis=0)
         food_water, food_mass = (food * water).sum(axis=0), (food * mass).sum(axis=0)
 
@@ -236,7 +236,7 @@ def reference_run(
         food_mass = food_mass - (food * rotted).sum(axis=0)
 
         # fruiting
-        recent_c = recent_c + (temperature[top_food] - recent_c) / habits.pin_temperature_memory_days
+        recent_c = recent_c + (surface - recent_c) / habits.pin_temperature_memory_days
         low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
         window = np.clip(
             np.minimum(2 * (recent_c - low) / (best - low), 2 * (high - recent_c) / (high - best)), 0, 1
@@ -248,10 +248,10 @@ def reference_run(
 
         pinning = pin_age >= 0
         pin_age = np.where(pinning, pin_age + 1, pin_age)
-        warmth = np.maximum(temperature[top_food] - par["pin_to_pick_base_c"], 0)
+        warmth = np.maximum(surface - par["pin_to_pick_base_c"], 0)
         pin_degrees = np.where(pinning, pin_degrees + warmth, pin_degrees)
         picked = pinning & (pin_degrees >= par["pin_to_pick_degree_days"])
-        wetness = np.clip(saturation[top_food] / habits.pin_saturation_full, 0.1, 1)
+        wetness = np.clip(bed_saturation / habits.pin_saturation_full, 0.1, 1)
         at = np.minimum(flush, k.FLUSHES - 1)
         portion = (
             par["flush_share"] * wetness * np.minimum(flush_noise[p, at, every], habits.largest_flush_factor)
@@ -276,7 +276,7 @@ def reference_run(
         rest_left = np.where(resting, rest_left - 1, rest_left)
         recent_wet = wet_index / (wet_index + habits.wet_index_half_mm)
         span = habits.pin_saturation_full - habits.pin_saturation_low
-        bed_wet = np.clip((saturation[top_food] - habits.pin_saturation_low) / span, 0, 1)
+        bed_wet = np.clip((bed_saturation - habits.pin_saturation_low) / span, 0, 1)
         wet = (habits.dry_hazard_share + (1 - habits.dry_hazard_share) * recent_wet) * bed_wet
         hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
         waiting = ready & ~resting

@@ -1,0 +1,119 @@
+"""Laws that hold for every run of the season, whatever the weather."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from mulchwright.season import SeasonRun, simulate
+from mulchwright.season.draws import Draws
+from mulchwright.season.reference import reference_run
+
+
+def run(case: Any, **options: Any) -> SeasonRun:
+    return simulate(case.bed, case.draws, case.forcing, case.habits, start=case.start, **options)
+
+
+@pytest.mark.parametrize("pegs", [False, True])
+@pytest.mark.parametrize("watered", [False, True])
+def test_compiled_season_is_the_plain_one(make_case: Callable[..., Any], pegs: bool, watered: bool) -> None:
+    """The kernel against `reference.py`: to rounding, and to single precision where it keeps single precision."""
+    case = make_case(pegs=pegs, watered=watered)
+    fast = run(case)
+    plain = reference_run(
+        0, case.bed, case.draws.parameters, case.draws.hazard, case.draws.flush_noise, case.forcing, case.habits
+    )
+    np.testing.assert_allclose(fast.run_share[0], plain.run_share, atol=2e-7)
+    np.testing.assert_allclose(fast.moisture[0], plain.moisture, atol=2e-7)
+    np.testing.assert_allclose(fast.temperature_c[0], plain.temperature_c, atol=1e-5)
+    np.testing.assert_allclose(fast.account_mm[0], plain.account_mm, atol=1e-9)
+    np.testing.assert_array_equal(fast.flush_day[0], plain.flush_day)
+    np.testing.assert_allclose(fast.flush_kg_m2[0], plain.flush_kg_m2, atol=1e-12)
+    assert fast.watered_month_mm[0].sum() == pytest.approx(plain.watered_mm.sum())
+    assert np.isfinite(plain.flush_day).any()  # or the comparison would say nothing about fruiting
+
+
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 2**31), watered=st.booleans())
+def test_water_is_conserved_every_day(make_case: Callable[..., Any], seed: int, watered: bool) -> None:
+    """Rain + watering = evaporation + drainage + change in store, to rounding."""
+    account = run(make_case(seed=seed, watered=watered, members=16, days=250)).account_mm[0]
+    surplus = account[:, 0] + account[:, 1] - account[:, 2] - account[:, 3] - account[:, 4]
+    assert np.abs(surplus).max() < 1e-9
+    assert account[:, 3].min() >= 0
+    assert account[:, 2].min() >= 0
+
+
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 2**31), factor=st.floats(1.0, 3.0))
+def test_more_rain_is_never_drier(make_case: Callable[..., Any], seed: int, factor: float) -> None:
+    """Same weather but for more rain on the wet days: no day of an unwatered, unspawned bed is drier.
+
+    Without spawn, since threads that run better rot the bed faster and so change what it holds.
+    """
+    case = make_case(seed=seed, watered=False, members=16, days=250)
+    still = case.bed._replace(cell=case.bed.cell.copy())
+    from mulchwright.season import kernel
+
+    still.cell[:, kernel.DECAY_PER_DAY] = 0.0
+    case = replace(case, bed=still)
+    drier, wetter = run(case), run(case.with_rain(case.forcing.rain_mm * factor))
+    assert (wetter.moisture[0] - drier.moisture[0]).min() > -1e-6
+
+
+def test_the_order_of_members_does_not_matter(make_case: Callable[..., Any]) -> None:
+    case = make_case()
+    order = np.random.default_rng(1).permutation(case.draws.members)
+    shuffled = replace(
+        case,
+        draws=Draws(*(np.ascontiguousarray(a[..., order]) for a in (case.draws.parameters, case.draws.hazard, case.draws.flush_noise))),
+        forcing=case.forcing._replace(
+            **{n: np.ascontiguousarray(getattr(case.forcing, n)[:, order]) for n in ("air_c", "rain_mm", "evapotranspiration_mm")}
+        ),
+    )
+    np.testing.assert_allclose(run(shuffled).run_share[0], run(case).run_share[0][:, order], atol=1e-6)
+    np.testing.assert_array_equal(run(shuffled).flush_day[0], run(case).flush_day[0][:, order])
+
+
+def test_one_thread_and_many_give_the_same_figures(make_case: Callable[..., Any]) -> None:
+    """Bit for bit, with more members than one block holds."""
+    case = make_case(members=300, patches=3, days=200)
+    alone, together = run(case, threads=1), run(case, threads=4)
+    for name in ("run_share", "moisture", "temperature_c", "account_mm", "flush_day", "flush_kg_m2", "watered_month_mm"):
+        np.testing.assert_array_equal(getattr(alone, name), getattr(together, name), err_msg=name)
+
+
+def test_run_share_never_shrinks_and_stays_a_share(make_case: Callable[..., Any]) -> None:
+    share = run(make_case()).run_share[0]
+    assert share.min() >= 0
+    assert share.max() <= 1
+    assert np.diff(share, axis=0).min() > -1e-6
+
+
+def test_picks_never_exceed_what_the_bed_can_bear(make_case: Callable[..., Any]) -> None:
+    """All flushes together stay below the drawn potential, and reserve plus rest are what is left of it."""
+    from mulchwright.season import kernel
+
+    case = make_case(days=900)
+    result = run(case)
+    potential = case.draws.parameters[0, kernel.POTENTIAL]
+    picked = result.flush_kg_m2[0].sum(axis=0)
+    assert (picked + result.last[0, 2] + result.last[0, 3] <= potential * (1 + 1e-9)).all()
+    assert picked.max() > 0
+
+
+@pytest.mark.parametrize("which", ["points", "rate"])
+def test_more_spawn_never_runs_slower(make_case: Callable[..., Any], which: str) -> None:
+    from mulchwright.season import kernel
+
+    case = make_case()
+    more = case.draws.parameters.copy()
+    more[0, kernel.POINTS if which == "points" else kernel.RUN_RATE] *= 1.5
+    richer = replace(case, draws=replace(case.draws, parameters=more))
+    assert (run(richer).run_share[0] - run(case).run_share[0]).min() > -1e-6
