@@ -31,7 +31,7 @@ from mulchwright.book.forms import (
     fault,
     field_names,
 )
-from mulchwright.book.keys import TradeKeys, near_words, slug
+from mulchwright.book.keys import TradeKeys, key_of_name, near_words, slug
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     MONTHS,
@@ -96,9 +96,16 @@ def _corner(typed: Any, system: str) -> float:
     return units.parse_length(typed, system, bare="m" if system == units.METRIC else "ft", below_zero=True)
 
 
-def _as_key(typed: Any) -> Any:
+def _spoken(kind: str) -> BeforeValidator:
     """Names of the trade may be written as one speaks: "King stropharia" is king-stropharia."""
-    return slug(typed) if isinstance(typed, str) and slug(typed) else typed
+
+    def key_of(typed: Any, info: ValidationInfo) -> Any:
+        if not isinstance(typed, str) or not slug(typed):
+            return typed
+        trade = (info.context or {}).get("trade")
+        return slug(typed) if trade is None else key_of_name(slug(typed), getattr(trade, kind))
+
+    return BeforeValidator(key_of)
 
 
 def _word(typed: Any) -> Any:
@@ -177,9 +184,9 @@ class BedTable(NounForm[Bed]):
 
 
 class LayerTable(NounForm[Layer]):
-    material: Annotated[MaterialKey, BeforeValidator(_as_key)]
+    material: Annotated[MaterialKey, _spoken("materials")]
     thickness: Thickness
-    woods: list[Annotated[WoodKey, BeforeValidator(_as_key)]] = Field(default_factory=list)
+    woods: list[Annotated[WoodKey, _spoken("woods")]] = Field(default_factory=list)
     moisture: Annotated[StartMoisture, Field(strict=False), BeforeValidator(_word)] = StartMoisture.DAMP
 
     def noun(self) -> Layer:
@@ -190,7 +197,7 @@ class SpawnTable(Form):
     """Spawn at one height: `between` two layers, `on_top_of` one, in the `middle_of` one, or at a "
     "`height`."""
 
-    spawn: Annotated[SpawnKey, BeforeValidator(_as_key)]
+    spawn: Annotated[SpawnKey, _spoken("spawn")]
     rate: SpawnRate | None = None
     pegs: PegsPerArea | None = None
     between: Annotated[list[int | Literal["skin"]], Field(min_length=2, max_length=2)] | None = None
@@ -288,7 +295,7 @@ class WateringTable(NounForm[Watering]):
 
 class PatchTable(NounForm[None]):
     name: str
-    species: Annotated[SpeciesKey, BeforeValidator(_as_key)]
+    species: Annotated[SpeciesKey, _spoken("species")]
     area: Area
     key: str | None = None
     bed: str | None = None

@@ -23,7 +23,7 @@ LOCK_PATIENCE_S = 5.0
 NEEDED_TABLES = frozenset({"book", "place", "settings", "bed", "patch", "recipe", "layer", "log_entry"})
 
 
-def connect(path: Path, mode: str, *, patience_s: float = LOCK_PATIENCE_S) -> sqlite3.Connection:
+def connect(path: Path, mode: str) -> sqlite3.Connection:
     """A connection with the book's habits: `mode` is `ro` or `rw`, never one that makes a file.
 
     One file must be the whole book, so the journal is deleted at each commit (WAL would keep the
@@ -32,7 +32,7 @@ def connect(path: Path, mode: str, *, patience_s: float = LOCK_PATIENCE_S) -> sq
     connection = sqlite3.connect(
         f"{path.absolute().as_uri()}?mode={mode}",
         uri=True,
-        timeout=patience_s,
+        timeout=LOCK_PATIENCE_S,
         isolation_level=None,
         check_same_thread=False,  # the book holds a lock of its own; the desk serves from several threads
     )
@@ -159,13 +159,14 @@ def inspect(path: Path, *, to_write: bool = True, newest: int = SCHEMA_VERSION) 
         what is wanted. The file is untouched in every one of these cases.
     """
     version = _check_header(path, newest)
-    if to_write and not (os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK)):
+    may_write = os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK)
+    if to_write and not may_write:
         raise _no_right(path, "write")
-    # A journal beside the book means that a program died while writing. SQLite rolls the half-made
-    # change back, and for that it must be let in to write.
+    # A journal beside the book means that a program is writing, or died while it was. SQLite then rolls
+    # the half-made change back, and for that it must be let in to write, even if only to read.
     died = path.with_name(path.name + "-journal").exists()
     try:
-        connection = connect(path, "rw" if died and to_write else "ro")
+        connection = connect(path, "rw" if died and may_write else "ro")
         try:
             findings = [row[0] for row in connection.execute("PRAGMA quick_check(3)")]
             tables = {

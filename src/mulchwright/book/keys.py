@@ -11,7 +11,7 @@ from typing import Any, Protocol
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden
 
-__all__ = ["TradeKeys", "check_keys", "near_words", "slug", "unknown_key"]
+__all__ = ["TradeKeys", "check_keys", "key_of_name", "near_words", "slug", "unknown_key"]
 
 
 class TradeKeys(Protocol):
@@ -36,11 +36,23 @@ def slug(name: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:80].strip("-")
 
 
+def key_of_name(name: str, known: Mapping[str, Any]) -> str:
+    """The key of the one row that goes by `name` (a slug); `name` itself where none or several do."""
+    if name in known:
+        return name
+    keys = [key for key, row in known.items() if name in map(slug, _names_of(row))]
+    return keys[0] if len(keys) == 1 else name
+
+
+def _names_of(row: Any) -> tuple[str, ...]:
+    return tuple(str(name) for name in getattr(row, "names", ()) or ())
+
+
 def near_words(word: str, known: Mapping[str, Any], *, most: int = 3) -> list[str]:
     """Keys of `known` that look like `word`, by key or by any of the names their rows carry."""
     by_word: dict[str, str] = {}
     for key, row in known.items():
-        for name in (key, *(str(name) for name in getattr(row, "names", ()) or ())):
+        for name in (key, *_names_of(row)):
             by_word.setdefault(slug(name), key)
     found = (by_word[near] for near in get_close_matches(slug(word), by_word, n=2 * most, cutoff=0.6))
     return list(dict.fromkeys(found))[:most]

@@ -1,0 +1,438 @@
+"""JSON out and in, without loss; what is wrong in a file is told with its place, all of it at once."""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from mulchwright.book import (
+    check_keys,
+    create_book,
+    export_json,
+    import_json,
+    json_text,
+    open_book,
+    read_garden_file,
+    series_mapping_of,
+    write_export,
+)
+from mulchwright.errors import BookError, InputError
+from mulchwright.garden import (
+    Bed,
+    ClimateNormals,
+    Garden,
+    Layer,
+    LogEntry,
+    LogKind,
+    Patch,
+    Place,
+    Recipe,
+    SpawnPlane,
+    Stage,
+    StartMoisture,
+    UnitSystem,
+    Watering,
+    WateringRule,
+)
+from mulchwright.weather.series import DailySeries, Provenance
+
+# ---- gardens of every kind --------------------------------------------------
+
+keys = st.from_regex(r"[a-z0-9][a-z0-9-]{0,12}", fullmatch=True)
+names = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=20).filter(str.strip)
+days = st.dates(date(1, 1, 1), date(9999, 12, 31))
+
+
+def numbers(low: float, high: float) -> st.SearchStrategy[float]:
+    return st.floats(low, high)
+
+
+layers = st.builds(
+    Layer,
+    material=keys,
+    thickness_m=numbers(0.001, 0.6),
+    woods=st.lists(keys, max_size=3).map(tuple),
+    start_moisture=st.sampled_from(StartMoisture),
+)
+
+
+@st.composite
+def recipes(draw: st.DrawFn) -> Recipe:
+    laid = tuple(draw(st.lists(layers, min_size=1, max_size=8)))
+    skin = draw(st.none() | layers)
+    depth = math.fsum(layer.thickness_m for layer in (*laid, *((skin,) if skin else ())))
+    planes = []
+    for _ in range(draw(st.integers(0, 6))):
+        rate, pegs = draw(
+            st.tuples(numbers(0, 20), st.just(0.0)) | st.tuples(st.just(0.0), numbers(0, 10_000))
+        )
+        planes.append(SpawnPlane(draw(keys), draw(numbers(0, min(depth, 1.2))), rate, pegs))
+    return Recipe(draw(names), laid, tuple(planes), skin)
+
+
+@st.composite
+def gardens(draw: st.DrawFn) -> Garden:
+    bed_keys = draw(st.lists(keys, unique=True, max_size=3))
+    corners = st.lists(st.tuples(numbers(-100, 100), numbers(-100, 100)), min_size=3, max_size=5).map(tuple)
+    beds = tuple(
+        Bed(key, draw(names), tuple(draw(st.lists(names, max_size=3))), draw(st.just(()) | corners))
+        for key in bed_keys
+    )
+    patches = []
+    for key in draw(st.lists(keys, unique=True, max_size=3)):
+        built_on = draw(st.none() | days)
+        patches.append(
+            Patch(
+                key=key,
+                name=draw(names),
+                species=draw(keys),
+                recipe=draw(recipes()),
+                area_m2=draw(numbers(0.05, 10_000)),
+                built_on=built_on,
+                stage=Stage.PLANNED if built_on is None else draw(st.sampled_from(Stage)),
+                bed=draw(st.sampled_from([None, *bed_keys])),
+                light_share=tuple(
+                    draw(
+                        st.sampled_from([1, 12]).flatmap(
+                            lambda n: st.lists(numbers(0, 1), min_size=n, max_size=n)
+                        )
+                    )
+                ),
+                rain_share=draw(numbers(0, 1)),
+                shelter=draw(numbers(0, 1)),
+                watering=draw(
+                    st.builds(
+                        Watering,
+                        rule=st.sampled_from(WateringRule),
+                        below_moisture=numbers(0.2, 0.8),
+                        depth_mm=numbers(0.5, 100),
+                        rest_days=st.integers(1, 60),
+                        past_as_rule=st.booleans(),
+                    )
+                ),
+            )
+        )
+    log = []
+    for key in draw(st.lists(keys, unique=True, max_size=4)) if patches else []:
+        kind = draw(st.sampled_from(LogKind))
+        litres = draw(numbers(0, 100_000) if kind is LogKind.WATERED else st.none() | numbers(0, 100_000))
+        mass = draw(numbers(0, 1000) if kind is LogKind.PICKED else st.none() | numbers(0, 1000))
+        patch = draw(st.sampled_from([patch.key for patch in patches]))
+        text = draw(st.text(st.characters(exclude_categories=["Cs"]), max_size=30))
+        log.append(
+            LogEntry(key, patch, draw(days), kind, litres, mass, draw(st.none() | numbers(0, 1)), text)
+        )
+    normals = None
+    if draw(st.booleans()):
+
+        def twelve(low: float, high: float) -> tuple[float, ...]:
+            return tuple(draw(st.lists(numbers(low, high), min_size=12, max_size=12)))
+
+        wet_days = twelve(0, 31) if draw(st.booleans()) else ()
+        normals = ClimateNormals(
+            twelve(-60, 0), twelve(0, 55), twelve(0, 2000), wet_days, draw(numbers(0.01, 5)), draw(names)
+        )
+    return Garden(
+        place=Place(
+            draw(names),
+            draw(numbers(-90, 90)),
+            draw(numbers(-180, 180)),
+            draw(numbers(-430, 6000)),
+            draw(names),
+            draw(numbers(-360, 360)),
+        ),
+        beds=beds,
+        patches=tuple(patches),
+        log=tuple(log),
+        units=draw(st.sampled_from(UnitSystem)),
+        normals=normals,
+        hose_litres_per_minute=draw(numbers(0.5, 200)),
+        stands_at=draw(st.none() | days),
+    )
+
+
+@st.composite
+def weather_records(draw: st.DrawFn) -> DailySeries:
+    count = draw(st.integers(1, 5))
+
+    def column(low: float, high: float) -> np.ndarray[Any, Any]:
+        return np.array(
+            draw(st.lists(numbers(low, high) | st.just(math.nan), min_size=count, max_size=count))
+        )
+
+    return DailySeries(
+        start=draw(st.dates(date(1800, 1, 1), date(2200, 1, 1))),
+        temperature_min_c=column(-60, 10),
+        temperature_max_c=column(10, 50),
+        rain_mm=column(0, 500),
+        wind_m_s=column(0, 50) if draw(st.booleans()) else None,
+        vapour_pressure_pa=column(0, 5000) if draw(st.booleans()) else None,
+        solar_radiation_j_m2=column(0, 4e7) if draw(st.booleans()) else None,
+        provenance=Provenance(
+            source=draw(names),
+            station=draw(names),
+            licence=draw(names),
+            file_name=draw(names),
+            columns=draw(st.dictionaries(keys, names, max_size=2)),
+            notes=tuple(draw(st.lists(names, max_size=2))),
+            seen_on=draw(st.none() | days),
+        ),
+    )
+
+
+def figures(series: DailySeries | None) -> Any:
+    """A record as plain values, missing figures as None, to compare two."""
+    if series is None:
+        return None
+    columns = (
+        series.temperature_min_c,
+        series.temperature_max_c,
+        series.rain_mm,
+        series.wind_m_s,
+        series.vapour_pressure_pa,
+        series.solar_radiation_j_m2,
+    )
+    plain = [None if c is None else [None if math.isnan(v) else v for v in c.tolist()] for c in columns]
+    return series.start, plain, series.provenance
+
+
+@settings(max_examples=60, deadline=None)
+@given(garden=gardens(), series=st.none() | weather_records(), second=gardens())
+def test_nothing_is_lost_on_the_way_round(garden: Garden, series: DailySeries | None, second: Garden) -> None:
+    """Garden to book to JSON text to garden: equal to the last digit; then another garden over it."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "g.mulch"
+        create_book(path, garden, series, mapping={"rain": "PRCP"} if series else None)
+        with open_book(path) as book:
+            assert book.garden() == garden
+            text = json_text(export_json(book))
+            again, record = import_json(text)
+            assert again == garden
+            assert figures(record) == figures(series)
+            assert json_text(export_json(again, record, mapping={"rain": "PRCP"} if series else None)) == text
+            book.save_garden(second)
+            assert book.garden() == second
+            book.save_garden(garden)
+            assert book.garden() == garden
+            assert figures(book.series()) == figures(series)
+
+
+def test_an_export_can_be_read_by_people(garden: Garden, series: DailySeries) -> None:
+    text = json_text(export_json(garden, series, mapping={"rain": "PRCP"}))
+    assert '"outline": [\n' in text
+    assert "          [0.0, 0.0],\n" in text
+    assert '["2032-02-28", null, 7.5, 12.7, 3.0, null]' in text  # a day a line, the missing as null
+    columns = ["day", "temperature_min_c", "temperature_max_c", "rain_mm", "wind_m_s", "solar_radiation_j_m2"]
+    assert f'"columns": {json.dumps(columns)}' in text
+    assert "„Höhe“ 5′ ½ 🍄" in text
+    assert json.loads(text)["version"] == 1
+    assert max(len(line) for line in text.splitlines()) < 200
+
+
+def test_the_mapping_travels_along(garden: Garden, series: DailySeries) -> None:
+    assert series_mapping_of(export_json(garden, series, mapping={"rain": "PRCP"})) == {"rain": "PRCP"}
+    assert series_mapping_of(export_json(garden, series)) is None
+    assert series_mapping_of(export_json(garden)) is None
+
+
+def test_an_export_is_a_file_of_its_own(tmp_path: Path, garden: Garden, series: DailySeries) -> None:
+    path = tmp_path / "g.json"
+    write_export(path, export_json(garden, series))
+    known = SimpleNamespace(
+        species=dict.fromkeys(["king-stropharia", "oyster"]),
+        materials=dict.fromkeys(["hardwood-chips", "wheat-straw", "bark-fines"]),
+        woods=dict.fromkeys(["red-oak", "sugar-maple"]),
+        spawn=dict.fromkeys(["sawdust-spawn", "peg-spawn"]),
+    )
+    again, record = read_garden_file(path, known)
+    assert again == garden
+    assert figures(record) == figures(series)
+    before = path.read_bytes()
+    with pytest.raises(BookError, match="is there already"):
+        write_export(path, export_json(garden))
+    assert path.read_bytes() == before
+    with pytest.raises(BookError, match="could not be written"):
+        write_export(tmp_path / "no" / "g.json", export_json(garden))
+    assert [p.name for p in tmp_path.iterdir()] == ["g.json"]
+
+
+# ---- what is wrong ----------------------------------------------------------
+
+
+def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
+    """A change of an export: the value at a dotted path; the entry is taken out for `...`."""
+
+    def change(data: dict[str, Any]) -> None:
+        *steps, last = (int(step) if step.isdigit() else step for step in path.split("."))
+        at: Any = data
+        for step in steps:
+            at = at[step]
+        if value is ...:
+            del at[last]
+        else:
+            at[last] = value
+
+    return change
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (
+            put("garden.patches.0.recipe.layers.1.thickness_m", -0.05),
+            "patch 1 (Under the quince), recipe, layer 2 (wheat-straw): thickness of the wheat-straw layer",
+        ),
+        (
+            put("garden.patches.1.area_m2", "large"),
+            "patch 2 (Along the wall), area_m2 must be a number, not 'large'",
+        ),
+        (put("garden.patches.1.area_m2", ...), "patch 2 (Along the wall), area_m2 is missing"),
+        (put("garden.patches.1.aera_m2", 3), "aera_m2 is not known here; did you mean area_m2?"),
+        (put("garden.patches.1.stage", "eaten"), "stage must be planned, built or retired, not 'eaten'"),
+        (put("garden.patches.0.built_on", "14 April"), "'14 April' is no day; write it as 2031-04-14"),
+        (put("garden.patches.0.built_on", None), "is marked built but has no build day"),
+        (put("garden.patches.0.watering.rest_days", 2.5), "rest_days must be a whole number, not 2.5"),
+        (put("garden.patches.0.watering.past_as_rule", 1), "past_as_rule must be true or false, not 1"),
+        (put("garden.patches.0.bed", "nowhere"), "lies in bed 'nowhere', which this garden does not have"),
+        (put("garden.patches.1.key", "quince"), "Two patches share the key 'quince'"),
+        (put("garden.log.3.patch", "nowhere"), "names patch 'nowhere', which this garden lacks"),
+        (put("garden.log.3.mass_kg", None), "logbook entry 4 (2031-09-12): The pick of"),
+        (put("garden.units", "imperial"), "units must be metric or us, not 'imperial'"),
+        (put("garden.place.latitude_deg", 1e999), "latitude_deg must be a finite number"),
+        (put("garden.place.latitude_deg", 10**400), "latitude_deg must be a number"),
+        (put("garden.place.latitude_deg", 97), "latitude is 97"),
+        (put("garden.beds.0.outline.1", [1]), "corner 2 has 1 entries where 2 are wanted"),
+        (put("garden.normals.rain_mm", [1] * 11), "rain_mm has 11 figures; twelve are needed"),
+        (put("garden.beds", {}), "beds must be a list"),
+        (put("garden", []), "garden must be a table with named entries"),
+        (
+            put("weather.days.2.0", "2032-03-01"),
+            "row 3 of the days is 2032-03-01; the days must follow one another",
+        ),
+        (put("weather.days.1.0", "2032-02-27"), "row 2 of the days is 2032-02-27"),
+        (put("weather.days.2", ["2032-02-29"]), "row 3 of the days has 1 entries for 6 columns"),
+        (put("weather.days.2.1", "warm"), "row 3 of the days (2032-02-29) has a text where a number"),
+        (put("weather.days.0.1", 60.0), "weather"),
+        (put("weather.days", []), "the record has no days"),
+        (put("weather.columns.1", "tmin"), "the columns are day, tmin"),
+        (put("format", "songs"), "is no export of a Mulchwright garden"),
+        (
+            put("version", 2),
+            "exported by a newer release of Mulchwright (file version 2; this release knows 1)",
+        ),
+    ],
+)
+def test_a_fault_is_told_with_its_place(
+    garden: Garden, series: DailySeries, change: Callable[[dict[str, Any]], None], words: str
+) -> None:
+    data = copy.deepcopy(export_json(garden, series))
+    change(data)
+    with pytest.raises(InputError) as caught:
+        import_json(data, file_name="tern.json")
+    assert str(caught.value).startswith("tern.json")
+    assert words in str(caught.value)
+
+
+def test_all_faults_are_told_at_once(garden: Garden) -> None:
+    data = export_json(garden)
+    for change in (
+        put("garden.place.name", ...),
+        put("garden.patches.0.recipe.layers.0.thickness_m", -1),
+        put("garden.patches.1.area_m2", "x"),
+        put("garden.log.0.kind", "eaten"),
+    ):
+        change(data)
+    with pytest.raises(InputError, match="4 faults; nothing was brought in") as caught:
+        import_json(data)
+    assert len(str(caught.value).splitlines()) == 5
+
+
+def test_very_many_faults_are_counted(garden: Garden) -> None:
+    many = replace(garden, log=tuple(replace(garden.log[0], key=f"n{n}") for n in range(30)))
+    data = export_json(many)
+    for entry in data["garden"]["log"]:
+        entry["kind"] = "eaten"
+    with pytest.raises(InputError, match="30 faults") as caught:
+        import_json(data)
+    assert str(caught.value).endswith("and 10 more")
+
+
+@pytest.mark.parametrize("share", [0.01, 0.2, 0.5, 0.77, 0.99, 0.999])
+def test_a_half_written_file(garden: Garden, series: DailySeries, share: float) -> None:
+    text = json_text(export_json(garden, series))
+    half = text[: int(len(text) * share)]
+    with pytest.raises(InputError) as caught:
+        import_json(half, file_name="tern.json")
+    assert "this cannot be read as JSON" in str(caught.value)
+    line = int(str(caught.value).removeprefix("tern.json, line ").partition(",")[0])
+    assert line <= half.count("\n") + 1
+    assert "Nothing was brought in" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "cannot be read as JSON"),
+        ("[1, 2]", "is no export of a Mulchwright garden"),
+        ("null", "is no export of a Mulchwright garden"),
+        ('{"format": "x", "format": "y"}', "the entry 'format' stands twice"),
+        ("[" * 100_000, "cannot be read as JSON"),
+        ('{"format": "mulchwright-garden", "version": 1}', "garden is missing"),
+        ('{"format": "mulchwright-garden", "version": 1, "garden": NaN}', "garden must be a table"),
+    ],
+)
+def test_other_texts(text: str, words: str) -> None:
+    with pytest.raises(InputError) as caught:
+        import_json(text)
+    assert words in str(caught.value)
+
+
+def test_unknown_names_are_refused_with_what_was_meant(garden: Garden) -> None:
+    """The tables here are made up; those of the trade are tried in the garden-file tests."""
+    known = SimpleNamespace(
+        species={
+            "king-stropharia": SimpleNamespace(names=("garden giant",)),
+            "oyster": SimpleNamespace(names=()),
+        },
+        materials=dict.fromkeys(["hardwood-chips", "wheat-straw"]),
+        woods=dict.fromkeys(["red-oak", "sugar-maple"]),
+        spawn=dict.fromkeys(["sawdust-spawn", "peg-spawn"]),
+    )
+    with pytest.raises(InputError) as caught:
+        check_keys(garden, known)
+    assert str(caught.value).startswith(
+        "patch “Under the quince”, skin: the material 'bark-fines' is not in the tables"
+    )
+    assert "`mulchwright trade materials` lists them all" in str(caught.value)
+    known.materials["bark-fines"] = None
+    check_keys(garden, known)
+    for typed, meant in (
+        ("king-strofaria", "king-stropharia"),
+        ("garden-gaint", "king-stropharia"),
+        ("oister", "oyster"),
+    ):
+        wrong = replace(garden, patches=(replace(garden.patches[0], species=typed), garden.patches[1]))
+        with pytest.raises(InputError, match=f"did you mean {meant}"):
+            check_keys(wrong, known)
+        with pytest.raises(
+            InputError, match=f"patch 1 .*species: the species '{typed}'.*did you mean {meant}"
+        ):
+            import_json(export_json(wrong), trade=known)
+
+
+def test_days_follow_each_other_over_a_leap_day(series: DailySeries, garden: Garden) -> None:
+    rows = export_json(garden, series)["weather"]["days"]
+    assert [row[0] for row in rows] == [(date(2032, 2, 27) + timedelta(days=n)).isoformat() for n in range(5)]

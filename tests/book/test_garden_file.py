@@ -1,0 +1,325 @@
+"""The garden file: every sample of its manual page, what each entry comes to, and what is refused."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from mulchwright.book import create_book, garden_from_toml, open_book, read_garden_file
+from mulchwright.book.faults import lines_of_toml
+from mulchwright.errors import BookError, InputError
+from mulchwright.garden import Garden, LogKind, Stage, StartMoisture, UnitSystem, WateringRule
+from mulchwright.trade import load_trade
+
+PAGE = (Path(__file__).parents[2] / "docs" / "garden-file.md").read_text(encoding="utf-8")
+SAMPLES = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
+WRONG = re.findall(r"```toml wrong\n(.*?)```\n.*?```text\n(.*?)```", PAGE, re.DOTALL)
+SMALL, WHOLE = SAMPLES
+INCH, SQUARE_FOOT, OUNCE = 0.0254, 0.09290304, 0.45359237 / 16
+
+
+def read(text: str) -> Garden:
+    return garden_from_toml(text, trade=load_trade(), file_name="tern.toml")
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=["small", "whole"])
+def test_samples_of_the_manual_make_books(sample: str, tmp_path: Path) -> None:
+    path = tmp_path / "g.toml"
+    path.write_text(sample, encoding="utf-8")
+    garden, series = read_garden_file(path)
+    assert series is None
+    create_book(tmp_path / "g.mulch", garden)
+    with open_book(tmp_path / "g.mulch") as book:
+        assert book.garden() == garden
+
+
+@pytest.mark.parametrize(("sample", "told"), WRONG)
+def test_the_wrong_sample_is_told_as_printed(sample: str, told: str) -> None:
+    with pytest.raises(InputError) as caught:
+        garden_from_toml(sample, trade=load_trade())
+    assert str(caught.value) == told.rstrip("\n")
+
+
+def test_the_manual_has_its_samples() -> None:
+    assert (len(SAMPLES), len(WRONG)) == (2, 1)
+
+
+def test_examples_of_the_table_of_quantities_are_understood() -> None:
+    """Each example in the manual's table, put where such a quantity stands."""
+    rows = re.findall(r"^\| ([a-z ,]+?) \| (`.*?`) \|", PAGE, re.MULTILINE)
+    at = {
+        "thickness, height": 'thickness = "4 in"',
+        "elevation, corners of a bed": 'elevation = "230 m"',
+        "area": 'area = "32 sq ft"',
+        "spawn rate": 'rate = "2.75 oz/ft2"',
+        "pegs": 'rate = "2.75 oz/ft2"',
+    }
+    seen = 0
+    for quantity, examples in rows:
+        for example in re.findall(r"`([^`]+)`", examples):
+            if quantity in at:
+                entry = "pegs" if quantity == "pegs" else at[quantity].partition(" ")[0]
+                read(SMALL.replace(at[quantity], f"{entry} = {example}"))
+                seen += 1
+    assert seen == 3 + 2 + 3 + 3 + 2
+
+
+def test_what_the_whole_sample_says() -> None:
+    """By arithmetic from what is written there."""
+    garden = read(WHOLE)
+    quince, wall = garden.patches
+    assert garden.units is UnitSystem.US
+    assert garden.stands_at == date(2031, 9, 20)
+    assert garden.hose_litres_per_minute == pytest.approx(3 * 3.785411784)
+    assert garden.place.elevation_m == pytest.approx(755 * 0.3048)
+    assert garden.normals is not None
+    assert garden.normals.temperature_max_c[6] == pytest.approx((90 - 32) / 1.8)
+    assert garden.normals.rain_mm[0] == pytest.approx(50.8)
+    assert garden.normals.wet_day_threshold_mm == 1.0
+    assert garden.beds[0].outline[2] == pytest.approx((13 * 0.3048, 6.5 * 0.3048))
+    assert (quince.key, quince.bed, quince.stage) == ("under-the-quince", "quince-bed", Stage.BUILT)
+    assert quince.area_m2 == pytest.approx(32 * SQUARE_FOOT)
+    assert quince.light_share == (0.4,)
+    assert quince.watering.rule is WateringRule.WHEN_DRY
+    assert quince.watering.depth_mm == pytest.approx(10.16)
+    assert quince.recipe.depth_m == pytest.approx((2 + 1.5 + 2 + 0.5) * INCH)
+    assert quince.recipe.layers[0].woods == ("red-oak",)
+    assert [layer.start_moisture for layer in quince.recipe.layers] == [
+        StartMoisture.SOAKED,
+        StartMoisture.SOAKED,
+        StartMoisture.DAMP,
+    ]
+    assert [plane.height_m for plane in quince.recipe.planes] == pytest.approx([2 * INCH, 3.5 * INCH])
+    assert quince.recipe.spawn_kg_m2 == pytest.approx(1.8 * OUNCE / SQUARE_FOOT)
+    assert (wall.stage, wall.built_on) == (Stage.PLANNED, date(2032, 3, 20))
+    assert wall.recipe.planes[0].height_m == pytest.approx(2.5 * INCH)
+    assert wall.recipe.planes[0].rate_kg_m2 == pytest.approx(5.5 * 16 * OUNCE / (50 * SQUARE_FOOT))
+    assert wall.recipe.planes[1].points_per_m2 == pytest.approx(4 / SQUARE_FOOT)
+    assert [entry.kind for entry in garden.log] == [
+        LogKind.BUILT,
+        LogKind.WATERED,
+        LogKind.LOOKED,
+        LogKind.PICKED,
+    ]
+    assert garden.log[1].litres == pytest.approx(10 * 3.785411784)
+    assert garden.log[2].share == 0.6
+    assert garden.log[3].mass_kg == pytest.approx(20 * OUNCE)
+
+
+@pytest.mark.parametrize(
+    ("entry", "inches"),
+    [
+        ("between = [0, 1]", 0),
+        ("between = [1, 2]", 2),
+        ("between = [2, 3]", 3.5),
+        ('between = [3, "skin"]', 5.5),
+        ("on_top_of = 0", 0),
+        ("on_top_of = 2", 3.5),
+        ('on_top_of = "skin"', 6),
+        ("middle_of = 2", 2.75),
+        ('height = "2 1/2 in"', 2.5),
+    ],
+)
+def test_where_spawn_can_lie(entry: str, inches: float) -> None:
+    """Layers of 2, 1 1/2 and 2 in and a skin of 1/2 in, counted from the ground up."""
+    garden = read(WHOLE.replace("between = [1, 2]         # between the first layer and the second", entry))
+    assert garden.patches[0].recipe.planes[0].height_m == pytest.approx(inches * INCH, abs=1e-12)
+
+
+def test_names_may_be_written_as_one_speaks() -> None:
+    assert (
+        read(SMALL.replace('"king-stropharia"', '"King Stropharia"')).patches[0].species == "king-stropharia"
+    )
+    assert read(SMALL.replace('"king-stropharia"', '"Garden giant"')).patches[0].species == "king-stropharia"
+    spoken = SMALL.replace('thickness = "4 in"', 'thickness = "4 in"\nwoods = ["Red oak"]')
+    assert read(spoken).patches[0].recipe.layers[0].woods == ("red-oak",)
+
+
+def test_a_retired_patch() -> None:
+    garden = read(SMALL.replace("built_on = 2031-04-14", "built_on = 2031-04-14\nretired = true"))
+    assert garden.patches[0].stage is Stage.RETIRED
+
+
+def test_bare_numbers_go_by_the_units_of_the_file() -> None:
+    metric = read('units = "metric"\n' + SMALL.replace('"4 in"', "10").replace('"32 sq ft"', "3"))
+    assert (metric.patches[0].recipe.depth_m, metric.patches[0].area_m2) == (0.1, 3.0)
+    us = read('units = "us"\n' + SMALL.replace('"4 in"', "4").replace('"32 sq ft"', "32"))
+    assert (us.patches[0].recipe.depth_m, us.patches[0].area_m2) == (4 * INCH, 32 * SQUARE_FOOT)
+
+
+FAULTS = [
+    (
+        'species = "king-stropharia"',
+        'species = "king-strofaria"',
+        "patch 1 (Under the quince), species: the species",
+    ),
+    ('species = "oyster"', 'species = "oister"', "did you mean oyster"),
+    ('material = "wheat-straw"', 'material = "weat straw"', "did you mean wheat-straw"),
+    ('woods = ["red-oak"]', 'woods = ["red-oaf"]', "did you mean red-oak"),
+    ('spawn = "grain-spawn"', 'spawn = "grane-spawn"', "did you mean grain-spawn"),
+    (
+        'thickness = "5 in"',
+        'thickness = "-5 in"',
+        "layer 1 (wheat-straw), thickness: Length '-5 in': it is below zero",
+    ),
+    (
+        'thickness = "5 in"',
+        'thickness = "5 ft"',
+        "layer 1 (wheat-straw): thickness of the wheat-straw layer is 1.524",
+    ),
+    ('thickness = "5 in"', 'thickness = "5 lb"', "'lb' is no unit known here"),
+    (
+        'bed = "Quince bed"',
+        'bed = "Quins bed"',
+        "the bed 'Quins bed' is not in this file; did you mean quince-bed",
+    ),
+    (
+        'recipe = "Chips, straw, chips"',
+        'recipe = "chip-straw"',
+        "the recipe 'chip-straw' is not in this file",
+    ),
+    ('recipe = "Chips, straw, chips"', "", "it has neither a recipe by name nor layers of its own"),
+    (
+        'patch = "Under the quince"',
+        'patch = "Undr the quince"',
+        "logbook entry 1 (2031-04-14): the patch 'Undr",
+    ),
+    (
+        "America/Chicago",
+        "America/Chcago",
+        "there is no time zone 'America/Chcago'; did you mean America/Chicago",
+    ),
+    ("between = [1, 2]", "between = [1, 3]", "which do not touch"),
+    ("between = [2, 3]", "between = [2, 7]", "names layer 7; this bed has layers 1 to 3"),
+    ("between = [1, 2]", 'on_top_of = 1\nheight = "2 in"', "and has on_top_of and height"),
+    ("between = [1, 2]", "", "and has none of them"),
+    ('rate = "0.9 oz/ft2"', "", "needs either a rate (a mass over an area) or pegs"),
+    ('height = "1 in"', 'height = "9 in"', "above its top"),
+    ('water = "2 buckets"', 'watter = "2 buckets"', "watter is not known here; did you mean water"),
+    ('water = "2 buckets"', "", "The watering of 03 May 2031 has no amount"),
+    ('kind = "picked"', 'kind = "eaten"', "kind must be built, watered"),
+    ("rest_days = 3", 'rest_days = "3"', "rest_days must be a whole number, not '3'"),
+    ('light = "40 %"', "light = 40", "light share of patch 'Under the quince' is 40"),
+    ('light = "40 %"', 'light = "dim"', "'dim' is no share; write a number from 0 to 1"),
+    ('run = "60 %"', 'run = "160 %"', "share run is 1.6"),
+    ("[22, 26,", "[22,", "lowest has 11 entries where 12 are wanted"),
+    ("[22, 26,", "[99, 26,", "mean lowest temperature 37.2"),
+    ('name = "Along the wall"', 'name = "Under the Quince"', "Two patches share the key 'under-the-quince'"),
+    (
+        "built_on = 2031-04-14",
+        "built_on = 2031-04-14\nplanned_for = 2031-05-01",
+        "both built_on and planned_for",
+    ),
+    ("built_on = 2031-04-14", 'built_on = "soon"', "'soon' is no day; write it as 2031-04-14"),
+    ("built_on = 2031-04-14", "built_on = 2031-04-31", "cannot be read as TOML: Invalid date"),
+    ('thickness = "5 in"', 'thickness = "5 in', "cannot be read as TOML: Illegal character"),
+    ('units = "us"', 'units = "imperial"', "line 2: units must be metric or us, not 'imperial'"),
+    ("version = 1", "version = 2", "written for a newer release of Mulchwright (file version 2"),
+    ("latitude = 38.9", 'latitude = "38.9 N"', "latitude must be a number, not '38.9 N'"),
+    ("latitude = 38.9", "", "latitude is missing"),
+    ("latitude = 38.9", "latitude = nan", "latitude must be a finite number"),
+    ("[[patch.layer]]", "[[patch.layr]]", "layr is not known here; did you mean layer"),
+    ("[[recipe]]", "[recipe]", "recipe must be a list"),
+]
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "words"), FAULTS, ids=[f"{f[1]}"[:40] or f"no {f[0]}"[:40] for f in FAULTS]
+)
+def test_a_fault_is_told_with_its_place(right: str, wrong: str, words: str) -> None:
+    assert right in WHOLE
+    with pytest.raises(InputError) as caught:
+        read(WHOLE.replace(right, wrong, 1))
+    assert str(caught.value).startswith("tern.toml")
+    assert words in str(caught.value)
+
+
+def test_the_line_named_is_the_line() -> None:
+    """Each fault of a file with several is told with the line on which it was written."""
+    marks = {
+        'species = "oyster"': 'species = "nothing known"',
+        'depth = "0.4 in" ': 'depth = "0.4 lb" ',
+        'mass = "1 lb 4 oz"': 'mass = "some"',
+        'pegs = "4 per sq ft"': 'pegs = "four"',
+        'woods = ["red-oak"]': 'woods = ["red-oak", "not-a-wood-at-all"]',
+    }
+    text = WHOLE
+    for right, wrong in marks.items():
+        text = text.replace(right, wrong)
+    lines = {
+        next(n for n, line in enumerate(text.splitlines(), 1) if wrong in line) for wrong in marks.values()
+    }
+    with pytest.raises(InputError) as caught:
+        read(text)
+    assert {int(number) for number in re.findall(r"^  line (\d+):", str(caught.value), re.MULTILINE)} == lines
+
+
+def test_lines_are_found_past_long_texts_and_lists() -> None:
+    text = (
+        'a = """\n[x]\nb = 1\n"""\nlist = [\n  1, # c = 2\n  "d = 3",\n]\n'
+        '[[x]]\n[x.y]\nz = 1\n[[x]]\n[x.y]\n"q q" = 2\n'
+    )
+    assert lines_of_toml(text) == {
+        ("a",): 1,
+        ("list",): 5,
+        ("x", 0): 9,
+        ("x", 0, "y"): 10,
+        ("x", 0, "y", "z"): 11,
+        ("x", 1): 12,
+        ("x", 1, "y"): 13,
+        ("x", 1, "y", "q q"): 14,
+    }
+
+
+def test_a_file_is_told_by_its_content(tmp_path: Path, garden: Garden, book_path: Path) -> None:
+    from mulchwright.book import export_json, json_text
+
+    path = tmp_path / "garden.txt"
+    path.write_text("\n  " + json_text(export_json(garden)), encoding="utf-8")
+    assert read_garden_file(path, load_trade()) == (garden, None)
+    path.write_text(SMALL, encoding="utf-8-sig")  # some editors put a mark in front
+    assert read_garden_file(path)[0] == read(SMALL)
+    path.write_bytes(SMALL.replace("\n", "\r\n").encode())
+    assert read_garden_file(path)[0] == read(SMALL)
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "is empty; nothing was brought in"),
+        (b" \n", "is empty; nothing was brought in"),
+        (b"\xff\xfe[\x00p\x00", "is no text in UTF-8 (byte 1)"),
+        (b'{"format": "mulchwright-gar', "this cannot be read as JSON (it breaks off there"),
+        (b"Dear neighbor, our garden\n", "cannot be read as TOML"),
+        (b"[place]\n", "name is missing"),
+        (b"a = 1\n", "place is missing"),
+    ],
+)
+def test_other_content(tmp_path: Path, content: bytes, words: str) -> None:
+    path = tmp_path / "g.toml"
+    path.write_bytes(content)
+    with pytest.raises(InputError) as caught:
+        read_garden_file(path)
+    assert words in str(caught.value)
+    assert "g.toml" in str(caught.value)
+
+
+def test_files_that_cannot_be_read(tmp_path: Path, book_path: Path) -> None:
+    with pytest.raises(BookError, match="There is no file"):
+        read_garden_file(tmp_path / "none.toml")
+    with pytest.raises(BookError, match="is a folder; name the file inside it"):
+        read_garden_file(tmp_path)
+    with pytest.raises(InputError, match="is a garden book already; open it with"):
+        read_garden_file(book_path)
+
+
+def test_a_garden_from_a_file_can_be_changed_and_kept(tmp_path: Path) -> None:
+    garden = read(WHOLE)
+    create_book(tmp_path / "g.mulch", garden)
+    with open_book(tmp_path / "g.mulch") as book:
+        book.save_patch(replace(garden.patches[1], area_m2=2.0))
+        assert book.garden().patches[0] == garden.patches[0]

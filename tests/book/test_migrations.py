@@ -1,0 +1,160 @@
+"""Books of every release there ever was open in this one, and a step that fails changes nothing.
+
+`data/version-1.sql` is a book of the first release, written down as statements when that release was
+made. It is kept for ever and never edited: a later release adds its own file beside it.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from mulchwright.book import create_book, open_book, schema, store
+from mulchwright.errors import BookError
+from mulchwright.garden import Garden
+from mulchwright.weather.series import DailySeries
+
+DATA = Path(__file__).parent / "data"
+TODAY = date(2031, 9, 20)
+
+
+def lay_down(recorded: str, path: Path) -> None:
+    """A book from its recorded statements."""
+    connection = sqlite3.connect(path, isolation_level=None)
+    for statement in schema.statements_of((DATA / recorded).read_text(encoding="utf-8")):
+        connection.execute(statement)
+    connection.close()
+
+
+def tables_of(path: Path) -> dict[str, str]:
+    connection = sqlite3.connect(path)
+    rows = connection.execute("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL").fetchall()
+    connection.close()
+    return dict(rows)
+
+
+def version_of(path: Path) -> int:
+    return int.from_bytes(path.read_bytes()[60:64], "big")
+
+
+def add_a_shed(connection: sqlite3.Connection) -> None:
+    """A step of a release to come, made up for the tests."""
+    connection.execute("CREATE TABLE shed (name TEXT PRIMARY KEY) STRICT")
+    connection.execute("INSERT INTO shed SELECT name || ' shed' FROM place")
+
+
+def stumble(connection: sqlite3.Connection) -> None:
+    """A step that has done much when it fails."""
+    connection.execute("CREATE TABLE half (thing TEXT) STRICT")
+    connection.execute("UPDATE place SET name = 'half done'")
+    connection.execute("DELETE FROM log_entry")
+    connection.execute("INSERT INTO half VALUES (1, 2, 3)")
+
+
+def orphan(connection: sqlite3.Connection) -> None:
+    """A step that leaves rows pointing at nothing."""
+    connection.execute("PRAGMA defer_foreign_keys = ON")
+    connection.execute("UPDATE log_entry SET patch = 'nobody'")
+
+
+@pytest.mark.parametrize("recorded", sorted(path.name for path in DATA.glob("version-*.sql")))
+def test_a_recorded_book_opens(recorded: str, tmp_path: Path, garden: Garden, series: DailySeries) -> None:
+    path = tmp_path / "old.mulch"
+    lay_down(recorded, path)
+    assert version_of(path) == int(recorded.removesuffix(".sql").rpartition("-")[2])
+    with open_book(path) as book:
+        assert book.garden() == garden
+        kept = book.series()
+        assert kept is not None
+        assert kept.provenance == series.provenance
+        assert kept.temperature_min_c.tolist()[2:] == series.temperature_min_c.tolist()[2:]
+        assert book.series_mapping() == {"rain": "PRCP"}
+    create_book(tmp_path / "new.mulch", garden)
+    assert tables_of(path) == tables_of(tmp_path / "new.mulch")
+
+
+def test_there_is_a_record_of_every_version() -> None:
+    recorded = {int(path.stem.rpartition("-")[2]) for path in DATA.glob("version-*.sql")}
+    assert recorded == set(range(1, schema.SCHEMA_VERSION + 1))
+
+
+def test_an_old_book_climbs_and_leaves_a_snapshot(book_path: Path, garden: Garden) -> None:
+    ladder = (*schema.LADDER, add_a_shed)
+    before = book_path.read_bytes()
+    with store._open(book_path, ladder, read_only=False, today=TODAY) as book:
+        assert book.garden() == garden
+    assert version_of(book_path) == len(ladder)
+    assert "shed" in tables_of(book_path)
+    snapshot = book_path.with_name(f"{book_path.stem}.before-version-{len(ladder)}.2031-09-20.mulch")
+    assert sorted(os.listdir(book_path.parent)) == sorted([book_path.name, snapshot.name])
+    with open_book(snapshot) as old:
+        assert old.garden() == garden
+    assert version_of(snapshot) == schema.SCHEMA_VERSION
+    # Once up to date, it is opened without another step or snapshot.
+    store._open(book_path, ladder, read_only=False, today=TODAY).close()
+    assert len(os.listdir(book_path.parent)) == 2
+    # This release, which knows no shed, refuses it and touches nothing.
+    after = book_path.read_bytes()
+    assert after != before
+    with pytest.raises(BookError, match="newer release"):
+        open_book(book_path)
+    assert book_path.read_bytes() == after
+
+
+@pytest.mark.parametrize("step", [stumble, orphan])
+def test_a_step_that_fails_is_undone_wholly(book_path: Path, garden: Garden, step: schema.Migration) -> None:
+    before = book_path.read_bytes()
+    with pytest.raises(BookError) as caught:
+        store._open(book_path, (*schema.LADDER, step), read_only=False, today=TODAY)
+    assert "The step that failed was undone" in str(caught.value)
+    assert "A copy from before lies beside it" in str(caught.value)
+    assert book_path.read_bytes() == before
+    with open_book(book_path) as book:
+        assert book.garden() == garden
+
+
+def test_steps_before_the_failing_one_stand(book_path: Path, garden: Garden) -> None:
+    with pytest.raises(BookError, match="could not be brought to version 3"):
+        store._open(book_path, (*schema.LADDER, add_a_shed, stumble), read_only=False, today=TODAY)
+    assert version_of(book_path) == 2
+    assert "shed" in tables_of(book_path)
+    assert "half" not in tables_of(book_path)
+    with store._open(book_path, (*schema.LADDER, add_a_shed), read_only=False, today=TODAY) as book:
+        assert book.garden() == garden
+
+
+def test_a_second_snapshot_of_the_day_gets_its_own_name(book_path: Path) -> None:
+    for _ in range(2):
+        with pytest.raises(BookError):
+            store._open(book_path, (*schema.LADDER, stumble), read_only=False, today=TODAY)
+    names = sorted(name for name in os.listdir(book_path.parent) if "before-version" in name)
+    stem = f"{book_path.stem}.before-version-2.2031-09-20"
+    assert names == sorted([f"{stem}.mulch", f"{stem}.2.mulch"])
+
+
+def test_an_old_book_for_reading_only_is_left_old(book_path: Path) -> None:
+    before = book_path.read_bytes()
+    with pytest.raises(BookError, match="older release \\(version 1\\)"):
+        store._open(book_path, (*schema.LADDER, add_a_shed), read_only=True, today=TODAY)
+    assert book_path.read_bytes() == before
+
+
+def test_two_programs_climb_an_old_book_once(book_path: Path) -> None:
+    ladder = (*schema.LADDER, add_a_shed)
+    connection = sqlite3.connect(book_path, isolation_level=None)
+    try:
+        assert schema.climb(connection, ladder) == 2
+        assert schema.climb(connection, ladder) == 2  # a second would fail: the shed is there
+    finally:
+        connection.close()
+
+
+def test_statements_are_split_where_they_end() -> None:
+    script = "CREATE TABLE a (x TEXT DEFAULT ';\n');\nINSERT INTO a VALUES ('one; two');\n"
+    assert len(list(schema.statements_of(script))) == 2
+    with pytest.raises(ValueError, match="in the middle of a statement"):
+        list(schema.statements_of("CREATE TABLE a (x TEXT"))
