@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from mulchwright.cli_weather import weather_app
 from mulchwright.errors import InputError, MulchwrightError
 
 if TYPE_CHECKING:
@@ -51,11 +52,6 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
-weather_app = typer.Typer(
-    help="Look at weather files and bring them in.",
-    no_args_is_help=True,
     rich_markup_mode=None,
 )
 app.add_typer(weather_app, name="weather")
@@ -352,6 +348,8 @@ def main(words: Sequence[str] | None = None) -> int:
             list(words) if words is not None else None, prog_name="mulchwright", standalone_mode=False
         )
         sys.stdout.flush()
+        if result == STOPPED:
+            say("mulchwright: stopped.")
         return result if isinstance(result, int) else DONE
     except MulchwrightError as error:
         return _stopped_by(error, f"mulchwright: {error}", REFUSED)
@@ -360,9 +358,11 @@ def main(words: Sequence[str] | None = None) -> int:
     except (typer.Abort, KeyboardInterrupt) as error:
         return _stopped_by(error, "mulchwright: stopped.", STOPPED)
     except BrokenPipeError:
-        # Whoever read our output has heard enough (`| head`): say nothing, and leave no broken pipe.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
+        return _unheard()
+    except SystemExit as ended:
+        if isinstance(ended.__context__, BrokenPipeError):  # how the parser passes it on
+            return _unheard()
+        raise
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         return _stopped_by(error, f"mulchwright: {where}{error.strerror or error}.", REFUSED)
@@ -379,6 +379,12 @@ def main(words: Sequence[str] | None = None) -> int:
             f"{TRACEBACK_VARIABLE}=1.",
             FAULT,
         )
+
+
+def _unheard() -> int:
+    """Whoever read our output has heard enough (`| head`): say nothing, and leave no broken pipe."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return DONE
 
 
 def _stopped_by(error: BaseException, words: str, code: int) -> int:

@@ -12,17 +12,20 @@ from rich.table import Table
 from rich.text import Text
 
 from mulchwright.units import show_area, show_mass, show_volume
+from mulchwright.weather import spell_out
 
 if TYPE_CHECKING:
     from mulchwright.almanac import FirstPicking, Outlook, PatchOutlook
     from mulchwright.garden import Garden, UnitSystem
     from mulchwright.trade import Trade
+    from mulchwright.weather import StationReport
 
-__all__ = ["chance_words", "day_words", "print_outlook", "print_rows", "tenths_words"]
+__all__ = ["chance_words", "day_words", "print_outlook", "print_rows", "print_station_report", "tenths_words"]
 
 TOLD_TENTHS = 8
 """A date is told with the chance that a gardener would plan by, 8 in 10, or the most there is."""
 WIDEST_TABLE = 7
+MOST_GAPS = 10
 
 
 def _console() -> Console:
@@ -166,6 +169,44 @@ def print_outlook(result: Outlook, garden: Garden, trade: Trade) -> None:
             "check every picking, and ask someone who knows."
         )
     )
+
+
+def print_station_report(report: StationReport) -> None:
+    """What a station's file holds, its faults and its doubts, and the year as it has it."""
+    console = _console()
+    console.print(Text(report.file_name + (f", {report.station}" if report.station else ""), style="bold"))
+    console.print(Text(f"Read as: {report.layout}; {report.rows} rows."))
+    if report.first and report.last:
+        console.print(
+            Text(
+                f"{report.days} days, {spell_out(report.first)} to {spell_out(report.last)}; "
+                f"{report.missing_days or 'none'} of them lack rain or a temperature."
+            )
+        )
+    for gap in report.gaps[:MOST_GAPS]:
+        console.print(Text(f"  Missing: {gap}"))
+    if len(report.gaps) > MOST_GAPS:
+        console.print(Text(f"  and {len(report.gaps) - MOST_GAPS} more gaps; --json lists them all."))
+    for note in report.notes:
+        console.print(Text(f"  {note}"))
+    for words, found in (("Cannot be taken", report.faults), ("Looks suspicious", report.suspicions)):
+        for one in found:
+            console.print(Text(f"{words}: {one}"))
+    table = Table(title="The year in this file", title_justify="left")
+    table.add_column("month")
+    for heading in ("mean lowest, °C", "mean highest, °C", "rain, mm"):
+        table.add_column(heading, justify="right")
+    for month, figures in enumerate(
+        zip(report.monthly_min_c, report.monthly_max_c, report.monthly_rain_mm, strict=True), start=1
+    ):
+        cells = [
+            "" if math.isnan(figure) else f"{figure:.{digits}f}"
+            for figure, digits in zip(figures, (1, 1, 0), strict=True)
+        ]
+        table.add_row(f"{date(2000, month, 1):%B}", *cells)
+    console.print(table)
+    if report.fit:
+        console.print(Text("Nothing looks wrong. `mulchwright weather import BOOK FILE` brings it in."))
 
 
 def _cell_words(value: object) -> str:
