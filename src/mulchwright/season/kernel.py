@@ -546,6 +546,7 @@ def _ripen(habits: Habits, par: Floats, state: State) -> None:
     recent_c = state.row[RECENT_C]
     response = state.row[RESPONSE]
     ripe_days = state.row[RIPE_DAYS]
+    bed_c = state.row[BED_C]
     bed_pace = state.row[BED_PACE]
     undigested = state.row[UNDIGESTED]
     food_left = state.row[FOOD_LEFT]
@@ -554,9 +555,10 @@ def _ripen(habits: Habits, par: Floats, state: State) -> None:
     reserve = state.row[RESERVE]
     for m in range(surface_c.shape[0]):
         recent_c[m] += (surface_c[m] - recent_c[m]) / habits.pin_temperature_memory_days
+    # Ripening is told in days at the optimum temperature, whatever the moisture.
+    ph.cardinal_temperature_response(bed_c, par[GROWTH_MIN], par[GROWTH_OPT], par[GROWTH_MAX], response)
+    ph.add_scaled(response, 1.0, ripe_days)
     ph.window_response(recent_c, par[PIN_MIN], par[PIN_OPT], par[PIN_MAX], response)
-    for m in range(surface_c.shape[0]):
-        ripe_days[m] += bed_pace[m]
     digestion = par[DIGESTION]
     for m in range(surface_c.shape[0]):
         kept = undigested[m] * food_left[m] / food_mass[m]

@@ -242,7 +242,12 @@ def reference_run(
             np.minimum(2 * (recent_c - low) / (best - low), 2 * (high - recent_c) / (high - best)), 0, 1
         )
         undigested = undigested * food_mass / before
-        ripe = ripe + bed_pace
+        ripe = ripe + cardinal(
+            bed_c,
+            par["growth_temperature_min_c"],
+            par["growth_temperature_opt_c"],
+            par["growth_temperature_max_c"],
+        )
         taken_up = undigested * np.minimum(par["digestion_per_day"] * bed_pace * bed_share, 1)
         undigested, reserve = undigested - taken_up, reserve + taken_up
 
