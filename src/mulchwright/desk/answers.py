@@ -1,0 +1,279 @@
+"""The sentence each card opens with: what a gardener would say first, the figure that matters set strong."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.desk import words
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import PatchOutlook, Quantiles
+    from mulchwright.garden import Patch
+    from mulchwright.trade import Trade
+
+__all__ = [
+    "Answer",
+    "MoistureMarks",
+    "amount_range",
+    "chances_by_week",
+    "crop",
+    "dots",
+    "first_picking",
+    "first_picking_note",
+    "minutes",
+    "moisture",
+    "moisture_marks",
+    "moisture_word",
+    "run",
+    "temperature",
+    "water_ahead",
+]
+
+FIRST_YEAR = timedelta(days=365)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A sentence in three parts; `strong` is what the eye should find first."""
+
+    before: str
+    strong: str = ""
+    after: str = "."
+
+    def __str__(self) -> str:
+        return f"{self.before}{self.strong}{self.after}"
+
+
+def _in_first_year(told: PatchOutlook) -> tuple[date | None, ...]:
+    """The twenty futures, with a picking after the bed's first year counted as none in it."""
+    built = told.patch.built_on or told.start
+    return tuple(
+        day if day is not None and day < built + FIRST_YEAR else None for day in told.first_picking.twenty
+    )
+
+
+def first_picking(told: PatchOutlook, today: date) -> Answer:
+    """When the first picking is likely, or that it has been, or that it is overdue."""
+    if told.first_picked_on is not None:
+        return Answer("First picked on ", words.day(told.first_picked_on, today))
+    days = [day for day in _in_first_year(told) if day is not None]
+    if len(days) < 3:
+        return Answer(
+            "A picking in the first year is ", "unlikely", f": {words.chance(1 - told.none_in_first_year)}."
+        )
+    middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
+    span = words.day_range(middle[0], middle[-1], today)
+    if middle[-1] < today:
+        late = [day for day in days if day > today]
+        hope = (
+            f" {words.count_word(len(late)).capitalize()} of twenty futures still lie ahead." if late else ""
+        )
+        return Answer("It was likely ", span, f", but no picking is noted yet.{hope}")
+    if len(days) < 10:
+        return Answer("Perhaps not in the first year; if it comes, most likely ", span)
+    return Answer("Most likely ", span)
+
+
+def first_picking_note(told: PatchOutlook) -> str:
+    """What the dots are, and how many bring nothing."""
+    nothing = sum(day is None for day in _in_first_year(told))
+    if nothing == 0:
+        return (
+            "Each dot is one of twenty equally likely futures. All of them bring a picking in the first year."
+        )
+    verb = "brings" if nothing == 1 else "bring"
+    return (
+        "Each dot is one of twenty equally likely futures. "
+        f"{words.count_word(nothing).capitalize()} in twenty {verb} nothing in the first year."
+    )
+
+
+def dots(told: PatchOutlook) -> tuple[date | None, ...]:
+    """The twenty dots as drawn."""
+    return _in_first_year(told)
+
+
+def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], ...]:
+    """The chance that it has come by a day, told at the weeks in which the words change."""
+    built = told.patch.built_on or told.start
+    rows: list[tuple[date, str]] = []
+    for day, probability in told.first_picking.probability_by_date:
+        if day < today or day > built + FIRST_YEAR or probability < 0.045:
+            continue
+        said = words.chance(probability)
+        if not rows or rows[-1][1] != said:
+            rows.append((day, said))
+    return tuple(rows)
+
+
+@dataclass(frozen=True, slots=True)
+class MoistureMarks:
+    """Moistures (water / wet mass) of a bed at which its threads stall, do best and drown."""
+
+    stall: float
+    low: float
+    high: float
+    drown: float
+
+
+def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
+    """A species' moistures, which the trade's table gives for straw, carried over to this bed's materials.
+
+    What threads feel is how full the material is between air-dry and capacity, so the same fullness is
+    another moisture in chips than in straw. Weighted by the dry mass of the food layers, as the engine does.
+    """
+    # Imported here: the engine's room takes a second to load, and the first page should not wait for it.
+    from mulchwright.season import cells_of, saturation_of_straw
+
+    species = trade.species[patch.species]
+    cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
+    dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
+
+    def in_this_bed(moisture_of_straw: float) -> float:
+        fullness = saturation_of_straw(moisture_of_straw, trade)
+        water = math.fsum(
+            cell.dry_mass_kg_m2
+            * (
+                cell.material.air_dry_kg_kg.likely
+                + fullness * (cell.material.water_capacity_kg_kg.likely - cell.material.air_dry_kg_kg.likely)
+            )
+            for cell in cells
+        )
+        return water / (water + dry)
+
+    rows = (
+        species.stall_moisture,
+        species.best_moisture_low,
+        species.best_moisture_high,
+        species.drown_moisture,
+    )
+    return MoistureMarks(*(in_this_bed(row.likely) for row in rows))
+
+
+def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Answer:
+    """How moist the bed is today and what to do about it."""
+    built = told.patch.built_on
+    if built is None or built > today:
+        return Answer("Not built yet, so there is nothing to water")
+    now = float(told.moisture.p50[told.today_index])
+    if not math.isfinite(now):
+        return Answer("Not known for today")
+    state = moisture_word(now, marks)
+    advice = told.watering_now
+    if advice is not None and advice.litres > 0:
+        return Answer(
+            f"{state}. Give ",
+            f"{units.show_volume(_rounded(advice.litres), system)}",
+            f" ({minutes(advice.minutes)} at the hose).",
+        )
+    if advice is not None and advice.reason and "rain" in advice.reason:
+        return Answer(f"{state}. ", "No need to water", ": enough rain is likely within three days.")
+    wet = now > marks.high
+    return Answer(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
+
+
+def moisture_word(now: float, marks: MoistureMarks) -> str:
+    """A bed's moisture in words: what it means for threads of this species."""
+    if now < marks.stall:
+        return "Too dry: threads stand still"
+    if now < marks.low:
+        return "On the dry side"
+    if now <= marks.high:
+        return "Moist enough"
+    if now < marks.drown:
+        return "Wetter than threads like"
+    return "Too wet: threads can drown"
+
+
+def minutes(count: float) -> str:
+    """Minutes at the hose, whole ones; under one minute said so."""
+    return "less than a minute" if count < 0.75 else words.plural(round(count), "minute")
+
+
+def _rounded(litres: float) -> float:
+    """Litres as a gardener would measure them: two figures."""
+    if litres <= 0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(litres)) - 1)
+    return round(litres / step) * step
+
+
+def temperature(told: PatchOutlook, today: date, system: str) -> Answer:
+    """The bed's warmth today."""
+    built = told.patch.built_on
+    if built is None or built > today:
+        return Answer("Not built yet")
+    now = float(told.temperature_c.p50[told.today_index])
+    if not math.isfinite(now):
+        return Answer("Not known for today")
+    low, high = (float(band[told.today_index]) for band in (told.temperature_c.p10, told.temperature_c.p90))
+    shown = units.show_temperature(now, system)
+    if units.show_temperature(low, system) == units.show_temperature(high, system):
+        return Answer("About ", shown, " in the bed today.")
+    span = f"{units.show_temperature(low, system)} to {units.show_temperature(high, system)}"
+    return Answer("About ", shown, f" in the bed today (likely {span}).")
+
+
+def run(told: PatchOutlook, today: date) -> Answer:
+    """How far the threads have run."""
+    built = told.patch.built_on
+    band = told.run_share
+    if built is None or built > today:
+        done = next((i for i in range(told.days) if band.p50[i] >= 0.9), None)
+        if done is None:
+            return Answer("Threads are not likely to run through in the days shown")
+        return Answer("Likely run through by ", words.day(told.start + timedelta(days=done), today))
+    now = float(band.p50[told.today_index])
+    low, high = float(band.p10[told.today_index]), float(band.p90[told.today_index])
+    if low >= 0.9:
+        return Answer("", "Run through", ", as far as can be reckoned.")
+    if high < 0.03:
+        return Answer("Threads have ", "hardly begun", " to run.")
+    span = (
+        words.share(now)
+        if round(100 * low) == round(100 * high)
+        else f"{round(100 * low)} to {words.share(high)}"
+    )
+    return Answer("Threads have run through ", span, " of the bed, most likely.")
+
+
+def crop(told: PatchOutlook, system: str) -> Answer:
+    """What the first year may bring."""
+    amount = told.picked_first_year_kg
+    nothing = words.chance(told.none_in_first_year)
+    tail = f" Nothing at all: {nothing}." if told.none_in_first_year > 0.03 else ""
+    if amount.p90 <= 0:
+        return Answer("Most likely ", "nothing in the first year", ".")
+    low = units.show_mass(amount.p10, system) if amount.p10 > 0 else "nothing"
+    return Answer(
+        "In the first year about ", units.show_mass(amount.p50, system), f"; 8 of 10 such beds bring {low} to "
+        f"{units.show_mass(amount.p90, system)}.{tail}",
+    )  # fmt: skip
+
+
+def amount_range(amount: Quantiles, show: str, system: str) -> str:
+    """A range of a mass or a volume in words, such as "1.2 kg (0 g to 3 kg)"."""
+    tell = units.show_mass if show == "mass" else units.show_volume
+    middle, low, high = (tell(value, system) for value in (amount.p50, amount.p10, amount.p90))
+    return middle if low == high else f"{middle} ({low} to {high})"
+
+
+def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) -> Answer:
+    """What the first year asks for at the hose."""
+    amount = told.watered_first_year_litres
+    if amount.p90 <= 0:
+        return Answer("", "None", " in the first year, under its watering rule.")
+    span = (
+        f" ({units.show_volume(_rounded(amount.p10), system)} to {units.show_volume(_rounded(amount.p90), system)})"
+        if amount.p90 - amount.p10 > 1
+        else ""
+    )
+    return Answer(
+        "In the first year about ",
+        units.show_volume(_rounded(amount.p50), system),
+        f"{span}: {minutes(amount.p50 / hose_litres_per_minute)} at the hose in all.",
+    )

@@ -1,0 +1,717 @@
+"""What the pages about beds show: one frozen dataclass per page, filled here, so that templates only print.
+
+Nothing is computed here that the almanac computes; this module chooses, converts units and finds words.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from mulchwright import units
+from mulchwright.desk import answers, charts, words
+from mulchwright.desk.answers import Answer
+from mulchwright.desk.cross_section import DrawnLayer, DrawnPlane, cross_section
+from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import Band, MonthAmount, Outlook, PatchOutlook, WorkingLine
+    from mulchwright.trade import Trade
+
+__all__ = [
+    "CHARTS",
+    "BedPage",
+    "BedRow",
+    "Card",
+    "Table",
+    "bed_page",
+    "bed_rows",
+    "chart_spec",
+    "portrait",
+    "under",
+]
+
+CHARTS = ("moisture", "temperature", "run", "crop", "water")
+DAYS_BACK, DAYS_AHEAD = 150, 240
+_TABLE_STEP = 7
+PICKING = frozenset({"identify", "pick", "eat"})
+BUILDING = frozenset({"build", "work"})
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The figures behind a chart: a caption, column heads, rows of text; the first cell heads its row."""
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One figure behind a card, as a reader is told where it comes from."""
+
+    quantity: str
+    value: str
+    span: str
+    origin: str
+    grade: str
+    formula: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One question of the bed page: heading, answer, drawing or chart, notes, table, sources."""
+
+    key: str
+    heading: str
+    answer: Answer
+    chart: str = ""
+    chart_label: str = ""
+    drawings: tuple[str, ...] = ()
+    note: str = ""
+    chances: tuple[tuple[str, str], ...] = ()
+    table: Table | None = None
+    table_name: str = "The figures as a table"
+    sources: tuple[Source, ...] = ()
+    marks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BedRow:
+    """A bed in the list: one answer each for picking, moisture and what to do, and its small strip of dots."""
+
+    key: str
+    name: str
+    under: str
+    picking: Answer | None
+    moisture: Answer | None
+    strip: str = ""
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BedPage:
+    """All that one bed's page shows; cards are empty while the outlook is still being reckoned."""
+
+    key: str
+    name: str
+    under: str
+    portrait: str
+    layers: tuple[str, ...]
+    cards: tuple[Card, ...]
+    log: tuple[tuple[str, str], ...]
+    cautions: tuple[tuple[str, str, str], ...]
+    build_cautions: tuple[tuple[str, str, str], ...]
+    weather: tuple[str, ...]
+    why_not: str = ""
+    planned: bool = False
+
+
+def material_name(key: str, trade: Trade) -> str:
+    """A material's first name, or its key in plain letters where the tables lack it."""
+    material = trade.materials.get(key)
+    return material.names[0] if material else key.replace("-", " ")
+
+
+def species_name(key: str, trade: Trade) -> str:
+    """A species' first name."""
+    species = trade.species.get(key)
+    return species.names[0] if species else key.replace("-", " ")
+
+
+def spawn_name(key: str, trade: Trade) -> str:
+    """A spawn kind's first name."""
+    spawn = trade.spawn.get(key)
+    return spawn.names[0] if spawn else key.replace("-", " ")
+
+
+def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
+    """The line under a bed's name: species, area, age."""
+    parts = [species_name(patch.species, trade).capitalize(), units.show_area(patch.area_m2, system)]
+    if patch.stage is Stage.RETIRED:
+        parts.append("retired")
+    elif patch.built_on is None:
+        parts.append("planned, no build day yet")
+    elif patch.stage is Stage.PLANNED:
+        parts.append(f"planned for {words.day(patch.built_on, today)}")
+    elif patch.built_on > today:
+        parts.append(f"to be built {words.day(patch.built_on, today)}")
+    else:
+        age = (today - patch.built_on).days
+        parts.append(f"built {words.day(patch.built_on, today)}, day {age}")
+    return ", ".join(parts)
+
+
+def portrait(patch: Patch, trade: Trade, system: str, *, mark: str) -> str:
+    """The cross-section of a patch as SVG."""
+    layers = tuple(
+        DrawnLayer(
+            material=layer.material,
+            family=trade.materials[layer.material].family if layer.material in trade.materials else "chips",
+            name=_layer_name(patch, index, trade),
+            thickness=units.show_length(layer.thickness_m, system),
+            thickness_m=layer.thickness_m,
+        )
+        for index, layer in enumerate(patch.recipe.all_layers)
+    )
+    planes = tuple(
+        DrawnPlane(
+            plane.height_m,
+            round(4 + 18 * plane.rate_kg_m2) if plane.rate_kg_m2 > 0 else round(3 + plane.points_per_m2 / 12),
+            pegs=plane.points_per_m2 > 0,
+        )
+        for plane in patch.recipe.planes
+        if plane.rate_kg_m2 > 0 or plane.points_per_m2 > 0
+    )
+    told = words.joined(layer_lines(patch, trade, system), "and")
+    return cross_section(
+        layers, planes, label=f"Cross-section of the bed from the top down: {told}.", mark=mark,
+        foot=spawn_line(patch, trade, system),
+    )  # fmt: skip
+
+
+def _layer_name(patch: Patch, index: int, trade: Trade) -> str:
+    layer = patch.recipe.all_layers[index]
+    name = material_name(layer.material, trade)
+    if layer.woods:
+        name = f"{name}: {words.joined([wood.replace('-', ' ') for wood in layer.woods])}"
+    is_skin = patch.recipe.skin is not None and index == len(patch.recipe.layers)
+    return f"skin, {name}" if is_skin else name
+
+
+def layer_lines(patch: Patch, trade: Trade, system: str) -> list[str]:
+    """Layers from the top down as text: "2 cm of skin, bark fines"."""
+    layers = patch.recipe.all_layers
+    return [
+        f"{units.show_length(layers[i].thickness_m, system)} of {_layer_name(patch, i, trade)}"
+        for i in reversed(range(len(layers)))
+    ]
+
+
+def spawn_line(patch: Patch, trade: Trade, system: str) -> str:
+    """The spawn in one line: kind, planes and rate."""
+    planes = [plane for plane in patch.recipe.planes if plane.rate_kg_m2 > 0 or plane.points_per_m2 > 0]
+    if not planes:
+        return "No spawn in it."
+    kinds = words.joined(dict.fromkeys(spawn_name(plane.spawn, trade) for plane in planes))
+    count = f"{words.count_word(len(planes))} {'plane' if len(planes) == 1 else 'planes'}"
+    mean = math.fsum(plane.rate_kg_m2 for plane in planes) / len(planes)
+    if mean > 0:
+        each = "" if len(planes) == 1 else " each"
+        return f"Beads: {kinds}, {count}, {units.show_spawn_rate(mean, system)}{each}."
+    return f"Pins: {kinds}, {count}, {pegs(planes[0].points_per_m2, system)}."
+
+
+def pegs(points_per_m2: float, system: str) -> str:
+    """Pegs over an area in the grower's units."""
+    per_square_foot = float(units.FOOT_M) ** 2
+    return (
+        f"{points_per_m2 * per_square_foot:.3g} per ft²"
+        if system == units.US
+        else f"{points_per_m2:.3g} per m²"
+    )
+
+
+def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date) -> tuple[BedRow, ...]:
+    """The list of beds; without an outlook only what the book itself tells."""
+    system = garden.units.value
+    told = {item.patch.key: item for item in outlook.patches} if outlook else {}
+    skipped = dict(outlook.skipped) if outlook else {}
+    first, last = span_of([answers.dots(item) for item in told.values()], today)
+    rows = []
+    for patch in garden.patches:
+        item = told.get(patch.key)
+        line = under(patch, trade, today, system)
+        if item is None:
+            why = skipped.get(patch.name, "") if outlook else ""
+            rows.append(BedRow(patch.key, patch.name, line, None, None, why_not=why))
+            continue
+        marks = answers.moisture_marks(patch, trade)
+        plot = DotPlot(answers.dots(item), today, first, last, picked=_pick_days(garden, patch.key))
+        answer = answers.first_picking(item, today)
+        label = f"{answers.first_picking(item, today)} {answers.first_picking_note(item)}"
+        strip = dot_strip(plot, width=NARROW, label=label, mark=f"strip-{patch.key}")
+        rows.append(
+            BedRow(patch.key, patch.name, line, answer, answers.moisture(item, marks, today, system), strip)
+        )
+    return tuple(rows)
+
+
+def _pick_days(garden: Garden, key: str) -> tuple[date, ...]:
+    return tuple(e.day for e in garden.log if e.patch == key and e.kind is LogKind.PICKED)
+
+
+def bed_page(
+    garden: Garden, patch: Patch, trade: Trade, outlook: Outlook | None, today: date, trouble: str = ""
+) -> BedPage:
+    """The page of one bed."""
+    system = garden.units.value
+    told = next((item for item in outlook.patches if item.patch.key == patch.key), None) if outlook else None
+    why_not = trouble
+    if outlook is not None and told is None:
+        reason = dict(outlook.skipped).get(patch.name, "it was not reckoned")
+        why_not = f"There is no outlook for this bed: {reason}."
+        if patch.built_on is None:
+            why_not += " Give it a build day below to see what it would do."
+    return BedPage(
+        key=patch.key,
+        name=patch.name,
+        under=under(patch, trade, today, system),
+        portrait=portrait(patch, trade, system, mark="bed"),
+        layers=tuple(layer_lines(patch, trade, system)),
+        cards=_cards(garden, told, trade, today) if told else (),
+        log=tuple((words.day(e.day, today), log_words(e, system)) for e in _log_of(garden, patch.key)),
+        cautions=cautions(trade, patch, PICKING),
+        build_cautions=cautions(trade, patch, BUILDING, of_materials=True)
+        if patch.stage is Stage.PLANNED
+        else (),
+        weather=weather_lines(outlook, today) if outlook else (),
+        why_not=why_not,
+        planned=patch.stage is Stage.PLANNED,
+    )
+
+
+def _log_of(garden: Garden, key: str) -> list[LogEntry]:
+    return sorted((e for e in garden.log if e.patch == key), key=lambda e: e.day, reverse=True)
+
+
+def log_words(entry: LogEntry, system: str) -> str:
+    """A logbook entry in one line."""
+    what = {
+        LogKind.BUILT: "built",
+        LogKind.WATERED: f"watered, {units.show_volume(entry.litres or 0.0, system)}",
+        LogKind.LOOKED: "looked"
+        + (f", threads through {words.share(entry.share)}" if entry.share is not None else ""),
+        LogKind.PICKED: f"picked {units.show_mass(entry.mass_kg or 0.0, system)}",
+        LogKind.TOPPED_UP: "topped up",
+        LogKind.MOVED: "moved living chips",
+        LogKind.NOTE: "note",
+    }[entry.kind]
+    return f"{what}: {entry.text}" if entry.text else what
+
+
+def cautions(
+    trade: Trade, patch: Patch, moments: frozenset[str], *, of_materials: bool = False
+) -> tuple[tuple[str, str, str], ...]:
+    """Cautions (title, text, whose word comes first) for moments such as picking, the grave ones first.
+
+    A caution about one species or wood is shown only where the bed has it; `of_materials` keeps only those
+    that name one of the bed's kinds of material.
+    """
+    layers = patch.recipe.all_layers
+    here = {f"species:{patch.species}"} | {f"wood:{wood}" for layer in layers for wood in layer.woods}
+    here |= {
+        f"material:{trade.materials[layer.material].family}"
+        for layer in layers
+        if layer.material in trade.materials
+    }
+    if patch.recipe.skin is not None:
+        here.add("material:skin")
+    chosen = []
+    for caution in trade.cautions.values():
+        when = set(caution.when)
+        narrow = {w for w in when if w.startswith(("species:", "wood:", "material:"))}
+        if moments & when and (narrow & here if of_materials else not narrow or narrow & here):
+            chosen.append(caution)
+    chosen.sort(key=lambda caution: not caution.grave)
+    return tuple((c.title, c.text, c.defer) for c in chosen)
+
+
+def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:
+    """Where the weather of these figures comes from, as sentences."""
+    note = outlook.weather
+    lines = [f"Weather: {note.method}."]
+    if note.station:
+        spell = (
+            f", {words.day(note.first, today)} to {words.day(note.last, today)}"
+            if note.first and note.last
+            else ""
+        )
+        lines.append(f"Station {note.station}{spell}. {note.source}.".replace("..", "."))
+    elif note.source:
+        lines.append(f"Monthly normals: {note.source}.")
+    if note.licence:
+        lines.append(f"License of the record: {note.licence}.".replace("..", "."))
+    lines += [f"Gap in the record: {gap}." for gap in note.gaps[:4]]
+    lines += [text if text.endswith(".") else f"{text}." for text in note.notes]
+    lines.append(f"{outlook.members} futures, seed {outlook.seed}, model {outlook.model_version}.")
+    return tuple(lines)
+
+
+# ---- cards ------------------------------------------------------------------
+
+
+def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
+    system = garden.units.value
+    moistures = answers.moisture_marks(told.patch, trade)
+    marks = tuple(
+        f"{words.day(e.day, today)}: {log_words(e, system)}"
+        for e in reversed(_log_of(garden, told.patch.key))
+    )
+    hose = garden.hose_litres_per_minute
+    cards = [
+        _picking_card(garden, told, today),
+        Card(
+            "moisture",
+            "Moisture",
+            answers.moisture(told, moistures, today, system),
+            chart="moisture",
+            chart_label=_chart_label("Moisture of the food layers", "moisture", told, today),
+            table=_band_table(
+                "Moisture of the food layers, share of the wet weight",
+                told.moisture,
+                told,
+                today,
+                words.share,
+            ),
+            marks=tuple(m for m in marks if "watered" in m or "looked" in m),
+        ),
+        Card(
+            "temperature",
+            "Warmth",
+            answers.temperature(told, today, system),
+            chart="temperature",
+            chart_label=_chart_label("Temperature in the bed", "warmth", told, today),
+            table=_band_table(
+                "Mean temperature of the food layers",
+                told.temperature_c,
+                told,
+                today,
+                lambda c: units.show_temperature(c, system),
+            ),
+        ),
+        Card(
+            "run",
+            "How far the threads have run",
+            answers.run(told, today),
+            chart="run",
+            chart_label=_chart_label("Share of the bed that threads have run through", "run", told, today),
+            table=_band_table("Share of the bed run through", told.run_share, told, today, words.share),
+            marks=tuple(m for m in marks if "looked" in m or "built" in m),
+        ),
+        Card(
+            "crop",
+            "The crop",
+            answers.crop(told, system),
+            chart="crop",
+            chart_label="Expected picking by month, middle and 8 of 10 futures; the table below has the figures.",
+            note="A good month and a bare month are both common: weather and luck between beds set the range.",
+            table=_month_table(
+                "Picking by month", told.picked_kg, today, lambda kg: units.show_mass(kg, system)
+            ),
+        ),
+        Card(
+            "water",
+            "The water it will ask for",
+            answers.water_ahead(told, system, hose),
+            chart="water",
+            chart_label="Water to give by month, middle and 8 of 10 futures; the table below has the figures.",
+            note=_watering_rule_words(told.patch, system),
+            table=_water_table(told.watered_litres, today, system, hose),
+        ),
+        _account_card(told, system),
+    ]
+    filled = []
+    for card in cards:
+        lines = [line for line in told.working if _topic(line) == _TOPIC_OF_CARD.get(card.key, card.key)]
+        filled.append(replace(card, sources=tuple(_source(line, system) for line in lines)))
+    return tuple(filled)
+
+
+_TOPIC_OF_CARD = {"water": "moisture", "account": "moisture"}
+_TOPICS = (
+    ("crop", ("yield", "crop", "decay", "dry matter", "reserve", "share of the")),
+    ("picking", ("fruit", "flush", "pins")),
+    ("temperature", ("heat", "surface temperature")),
+    ("run", ("cardinal", "front", "threads", "coverage", "leap-off")),
+    ("moisture", ("water", "wetting", "evapor", "demand")),
+)
+
+
+def _topic(line: WorkingLine) -> str:
+    """Which card a working line belongs to, by the formula it feeds; every line finds one."""
+    formula = line.formula.lower()
+    return next((topic for topic, stems in _TOPICS if any(stem in formula for stem in stems)), "picking")
+
+
+_PLAIN_UNITS = {"share": "", "factor": "", "class": "", "log": ""}
+
+
+def _source(line: WorkingLine, system: str) -> Source:
+    quantity = _quantity_words(line.quantity, line.unit)
+    if line.unit == "°C" and system == units.US:
+        value, low, high = (
+            units.show_temperature(v, system, decimals=0) for v in (line.value, line.low, line.high)
+        )
+    else:
+        unit = _PLAIN_UNITS.get(line.unit, line.unit)
+        value, low, high = (f"{v:.4g} {unit}".strip() for v in (line.value, line.low, line.high))
+    origin = f"{line.source}, {line.place}" if line.place else line.source
+    return Source(
+        quantity=f"{line.subject}: {quantity}",
+        value=value,
+        span=value if line.low == line.high else f"{low} to {high}",
+        origin=origin,
+        grade=line.basis,
+        formula=line.formula,
+    )
+
+
+def _quantity_words(name: str, unit: str) -> str:
+    """A field's name as words, its unit's ending taken off: run_rate_mm_per_day -> run rate."""
+    endings = ("_mm_per_day", "_kg_m2", "_kg_m3", "_kg_kg", "_w_m_k", "_j_kg_k", "_j_kg", "_c_per_mm", "_per_day",
+               "_per_year", "_degree_days", "_c", "_mm", "_g", "_m", "_days")  # fmt: skip
+    stem = next((name.removesuffix(end) for end in endings if name.endswith(end)), name)
+    return stem.replace("_", " ")
+
+
+def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
+    first, last = span_of([answers.dots(told)], today)
+    plot = DotPlot(answers.dots(told), today, first, last, picked=_pick_days(garden, told.patch.key))
+    answer, note = answers.first_picking(told, today), answers.first_picking_note(told)
+    label = f"{answer} {note}"
+    weekly = told.first_picking.probability_by_date
+    table = Table(
+        "Chance that the first picking has come",
+        ("by", "chance"),
+        tuple((words.day(day, today), words.chance(p)) for day, p in weekly if day >= min(today, last)),
+    )
+    return Card(
+        "picking",
+        "First picking",
+        answer,
+        drawings=(
+            dot_plot(plot, width=WIDE, label=label, mark="dots-wide", class_="wide-drawing"),
+            dot_plot(plot, width=NARROW, label=label, mark="dots-narrow", class_="narrow-drawing"),
+        ),
+        note=note,
+        chances=tuple((said, words.day(day, today)) for day, said in answers.chances_by_week(told, today))[
+            :6
+        ],
+        table=table,
+        table_name="The chance week by week",
+    )
+
+
+def _account_card(told: PatchOutlook, system: str) -> Card:
+    def depth(mm: float) -> str:
+        return units.show_water_depth(mm, system) if mm >= 0 else f"−{units.show_water_depth(-mm, system)}"
+
+    years = told.water_account
+    table = Table(
+        "Where the water came from and went to, mean of all futures",
+        ("year", "rain on the bed", "watered", "dried off", "drained below", "more in store"),
+        tuple(
+            (
+                str(y.year),
+                depth(y.rain),
+                depth(y.watered),
+                depth(y.evaporated),
+                depth(y.drained),
+                depth(y.stored_change),
+            )
+            for y in years
+        ),
+    )
+    whole = next((y for y in years if y.rain + y.watered > 0), None)
+    if whole is None:
+        answer = Answer("No water has come or gone yet")
+    else:
+        total = whole.rain + whole.watered
+        answer = Answer(
+            f"Of all the water in {whole.year}, ",
+            f"{round(10 * whole.rain / total)} in 10 parts",
+            " came as rain.",
+        )
+    return Card("account", "Where the water goes", answer, table=table, table_name="The account by year")
+
+
+def _watering_rule_words(patch: Patch, system: str) -> str:
+    rule = patch.watering
+    if rule.rule.value == "none":
+        return "This bed lives on rain alone. Try a watering rule in the what-if to see what it would change."
+    each = units.show_volume(rule.depth_mm * patch.area_m2, system)
+    return (
+        f"Reckoned with this rule: when moisture falls below {words.share(rule.below_moisture)}, give {each}, "
+        f"and then wait {words.plural(rule.rest_days, 'day')} at least."
+    )
+
+
+def _chart_label(what: str, kind: str, told: PatchOutlook, today: date) -> str:
+    first, last = window(told, today)
+    return (
+        f"{what} from {words.day(first, today)} to {words.day(last, today)}: the reckoned course to today, "
+        "then the range of 8 and of 5 in 10 futures around the middle. The table below has the figures."
+    )
+
+
+def window(told: PatchOutlook, today: date) -> tuple[date, date]:
+    """The days a chart shows: from the build, at most some months back, to some months ahead."""
+    built = told.patch.built_on or told.start
+    first = max(built, told.start, today - timedelta(days=DAYS_BACK))
+    last = min(max(today, built) + timedelta(days=DAYS_AHEAD), told.start + timedelta(days=told.days - 1))
+    return first, max(last, first + timedelta(days=1))
+
+
+def _indices(told: PatchOutlook, today: date, step: int = 1) -> range:
+    first, last = window(told, today)
+    return range(max((first - told.start).days, 0), min((last - told.start).days + 1, told.days), step)
+
+
+def _band_table(
+    caption: str, band: Band, told: PatchOutlook, today: date, show: Callable[[float], str]
+) -> Table:
+    rows = []
+    for i in _indices(told, today, _TABLE_STEP):
+        if math.isfinite(band.p50[i]):
+            day = told.start + timedelta(days=i)
+            values = (float(q[i]) for q in (band.p50, band.p25, band.p75, band.p10, band.p90))
+            middle, low5, high5, low8, high8 = (show(value) for value in values)
+            rows.append((words.day(day, today), middle, f"{low5} to {high5}", f"{low8} to {high8}"))
+    return Table(
+        f"{caption}, every seventh day", ("day", "middle", "5 of 10 futures", "8 of 10 futures"), tuple(rows)
+    )
+
+
+def _shown_months(amounts: Sequence[MonthAmount], today: date) -> list[MonthAmount]:
+    """At most sixteen months: from the first with anything to tell, the last year kept."""
+    return list(amounts)[-16:]
+
+
+def _month_table(
+    caption: str, amounts: Sequence[MonthAmount], today: date, show: Callable[[float], str]
+) -> Table:
+    rows = tuple(
+        (f"{m.month:%B %Y}", show(m.p50), f"{show(m.p10)} to {show(m.p90)}", show(m.mean))
+        for m in _shown_months(amounts, today)
+    )
+    return Table(caption, ("month", "middle", "8 of 10 futures", "mean"), rows)
+
+
+def _water_table(amounts: Sequence[MonthAmount], today: date, system: str, hose: float) -> Table:
+    def show(litres: float) -> str:
+        return units.show_volume(litres, system)
+
+    rows = tuple(
+        (
+            f"{m.month:%B %Y}",
+            show(m.p50),
+            f"{show(m.p10)} to {show(m.p90)}",
+            answers.minutes(m.p50 / hose) if m.p50 > 0 else "none",
+        )
+        for m in _shown_months(amounts, today)
+    )
+    return Table("Water to give by month", ("month", "middle", "8 of 10 futures", "at the hose"), rows)
+
+
+# ---- chart specs ------------------------------------------------------------
+
+
+def chart_spec(
+    name: str,
+    garden: Garden,
+    told: PatchOutlook,
+    trade: Trade,
+    today: date,
+    *,
+    width: int,
+    scheme: charts.Scheme,
+) -> dict[str, Any]:
+    """The Vega-Lite spec of one chart of the bed page; `KeyError` for a name not in `CHARTS`."""
+    first, last = window(told, today)
+    frame = charts.Frame(width, scheme, first, last, today)
+    system = garden.units.value
+    species = trade.species[told.patch.species]
+    log = _log_of(garden, told.patch.key)
+    builders: dict[str, Callable[[], dict[str, Any]]] = {
+        "moisture": lambda: _moisture_spec(frame, told, answers.moisture_marks(told.patch, trade), log, system),
+        "temperature": lambda: _temperature_spec(frame, told, species, system),
+        "run": lambda: charts.band_chart(
+            frame, _days(told, told.run_share, today, lambda v: 100 * v), name="run", token="threads",
+            domain=(0, 104), ticks=(0, 50, 100), label="run, %", unit=" %", height=170,
+            tick_words="datum.value == 0 ? 'none' : datum.value == 50 ? 'half' : 'all'",
+            marks=[
+                charts.Mark(e.day, log_words(e, system), 100 * e.share if e.share is not None else None)
+                for e in log if e.kind in (LogKind.LOOKED, LogKind.BUILT)
+            ],
+        ),
+        "crop": lambda: _amount_spec(frame, told.picked_kg, "crop", "plum", system, mass=True),
+        "water": lambda: _amount_spec(frame, told.watered_litres, "water", "water", system, mass=False),
+    }  # fmt: skip
+    return builders[name]()
+
+
+def _days(
+    told: PatchOutlook, band: Band, today: date, scale: Callable[[float], float], rain: float = 1.0
+) -> list[charts.DayBand]:
+    measured = min(told.measured_days, told.today_index + 1)
+    return [
+        charts.DayBand(
+            told.start + timedelta(days=i),
+            *(scale(float(q[i])) for q in (band.p10, band.p25, band.p50, band.p75, band.p90)),
+            measured=i < measured,
+            rain=float(told.rain_mm[i]) * rain if i < measured else 0.0,
+        )
+        for i in _indices(told, today)
+    ]
+
+
+def _moisture_spec(
+    frame: charts.Frame,
+    told: PatchOutlook,
+    moistures: answers.MoistureMarks,
+    log: list[LogEntry],
+    system: str,
+) -> dict[str, Any]:
+    per_mm = 1 / 25.4 if system == units.US else 1.0
+    days = _days(told, told.moisture, frame.today, lambda v: 100 * v, per_mm)
+    low = min((day.p10 for day in days if math.isfinite(day.p10)), default=40.0)
+    bottom = 10 * math.floor(min(low, 100 * moistures.low - 5) / 10)
+    return charts.moisture_chart(
+        frame, days, domain=(bottom, 90), ticks=[v for v in range(int(bottom), 91, 20)],
+        good=(100 * moistures.low, 100 * moistures.high, "good for the threads"),
+        marks=[charts.Mark(e.day, log_words(e, system)) for e in log if e.kind in (LogKind.WATERED, LogKind.LOOKED)],
+        rain_unit="in" if system == units.US else "mm",
+    )  # fmt: skip
+
+
+def _temperature_spec(frame: charts.Frame, told: PatchOutlook, species: Any, system: str) -> dict[str, Any]:
+    def shown(celsius: float) -> float:
+        return celsius * 1.8 + 32 if system == units.US else celsius
+
+    days = _days(told, told.temperature_c, frame.today, shown)
+    lows = [day.p10 for day in days if math.isfinite(day.p10)] or [shown(0)]
+    highs = [day.p90 for day in days if math.isfinite(day.p90)] or [shown(25)]
+    step = 20 if system == units.US else 10
+    bottom, top = step * math.floor((min(lows) - 1) / step), step * math.ceil((max(highs) + 1) / step)
+    good = (
+        shown(species.pin_temperature_min_c.likely),
+        shown(species.pin_temperature_max_c.likely),
+        "pins form",
+    )
+    return charts.band_chart(
+        frame, days, name="temperature", token="warmth", domain=(bottom, top), ticks=list(range(bottom, top + 1, step)),
+        label="warmth, °F" if system == units.US else "warmth, °C", unit="°",
+        good=(max(good[0], bottom), min(good[1], top), good[2]),
+    )  # fmt: skip
+
+
+def _amount_spec(
+    frame: charts.Frame, amounts: Sequence[MonthAmount], name: str, token: str, system: str, *, mass: bool
+) -> dict[str, Any]:
+    us = system == units.US
+    per = (1 / 0.45359237 if us else 1.0) if mass else (1 / 3.785411784 if us else 1.0)
+    unit = ("lb" if us else "kg") if mass else ("gal" if us else "L")
+    shown = [
+        charts.Amount(m.month, m.p10 * per, m.p50 * per, m.p90 * per)
+        for m in _shown_months(amounts, frame.today)
+    ]
+    return charts.amount_chart(
+        frame, shown, name=name, token=token, unit=unit, label="picked" if mass else "water to give",
+        show=lambda value: f"{value:.2g} {unit}",
+    )  # fmt: skip

@@ -1,0 +1,197 @@
+"""The outlook in the background: reckoned once per state of the book, in one thread of its own.
+
+No page waits for the engine. A page asks for the outlook of what is in the book now; it gets the finished
+one, or how far the reckoning has come, or why it cannot be done. One thread serves outlooks and what-ifs in
+turn, because the compiled engine spreads each run over all cores by itself.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from mulchwright.book import open_book
+from mulchwright.errors import MulchwrightError
+from mulchwright.garden import Garden, Patch, UnitSystem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from mulchwright.almanac import Outlook, PatchOutlook
+    from mulchwright.weather import DailySeries
+
+__all__ = ["AlmanacEngine", "BookState", "Engine", "Library", "Progress", "Reckoner"]
+
+_LOG = logging.getLogger("mulchwright.desk")
+_KEPT = 4
+
+
+class Engine(Protocol):
+    """What the desk asks of the almanac."""
+
+    def outlook(
+        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None]
+    ) -> Outlook:
+        """The outlook of a whole garden."""
+
+    def what_if(
+        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date
+    ) -> tuple[PatchOutlook, PatchOutlook]:
+        """One patch before and after a change."""
+
+
+class AlmanacEngine:
+    """The real engine, loaded when first asked so that the server answers before it is compiled."""
+
+    def __init__(self, *, members: int | None = None, seed: int | None = None) -> None:
+        self._members = members
+        self._seed = seed
+
+    def _settings(self) -> tuple[int, int]:
+        from mulchwright.almanac import DEFAULT_MEMBERS, DEFAULT_SEED
+
+        members = DEFAULT_MEMBERS if self._members is None else self._members
+        return members, DEFAULT_SEED if self._seed is None else self._seed
+
+    def outlook(
+        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None]
+    ) -> Outlook:
+        """The outlook of a whole garden."""
+        from mulchwright.almanac import outlook
+        from mulchwright.trade import load_trade
+
+        members, seed = self._settings()
+        return outlook(
+            garden, series, load_trade(), today=today, members=members, seed=seed, progress=progress
+        )
+
+    def what_if(
+        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date
+    ) -> tuple[PatchOutlook, PatchOutlook]:
+        """One patch before and after a change."""
+        from mulchwright.almanac import what_if
+        from mulchwright.trade import load_trade
+
+        members, seed = self._settings()
+        return what_if(garden, series, load_trade(), changed, today=today, members=members, seed=seed)
+
+
+@dataclass(frozen=True, slots=True)
+class BookState:
+    """What the book holds at one revision. `mark` is the same for the same garden and weather."""
+
+    revision: int
+    garden: Garden
+    series: DailySeries | None
+    mark: str
+
+
+class Library:
+    """Reads the book when its revision moved, and keeps what it read until then."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._lock = threading.Lock()
+        self._state: BookState | None = None
+
+    def state(self) -> BookState:
+        """The book as it is now; `BookError` when it cannot be read."""
+        with self._lock, open_book(self.path) as book:
+            revision = book.revision_on_disk()
+            if self._state is None or self._state.revision != revision:
+                garden, series = book.garden(), book.series()
+                self._state = BookState(book.revision, garden, series, _mark(garden, series))
+            return self._state
+
+
+def _mark(garden: Garden, series: DailySeries | None) -> str:
+    """A fingerprint of all that an outlook depends on: not the units, which only change how it is told."""
+    digest = hashlib.blake2b(repr(replace(garden, units=UnitSystem.METRIC)).encode(), digest_size=16)
+    if series is not None:
+        digest.update(series.start.isoformat().encode())
+        for values in (series.temperature_min_c, series.temperature_max_c, series.rain_mm):
+            digest.update(values.tobytes())
+    return digest.hexdigest()
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How a reckoning stands: finished (`outlook`), refused (`trouble`), or under way at `share`."""
+
+    share: float
+    outlook: Outlook | None = None
+    trouble: str = ""
+
+    @property
+    def under_way(self) -> bool:
+        """Whether it is worth asking again."""
+        return self.outlook is None and not self.trouble
+
+
+class _Run:
+    """One reckoning, from being asked for to its end."""
+
+    def __init__(self) -> None:
+        self.progress = Progress(0.0)
+        self.ended = threading.Event()
+
+
+class Reckoner:
+    """Keeps the last few outlooks by fingerprint and day; begins one that is missing."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="reckoning")
+        self._lock = threading.Lock()
+        self._runs: dict[tuple[str, date], _Run] = {}
+
+    def outlook(self, state: BookState, today: date, *, patience_s: float = 0.0) -> Progress:
+        """How the outlook of this state stands, waiting at most so long for it to end."""
+        key = (state.mark, today)
+        with self._lock:
+            run = self._runs.get(key)
+            if run is None:
+                run = self._runs[key] = _Run()
+                while len(self._runs) > _KEPT:
+                    del self._runs[next(iter(self._runs))]
+                self._pool.submit(self._reckon, run, state, today)
+        if patience_s > 0:
+            run.ended.wait(patience_s)
+        return run.progress
+
+    def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
+        """Before and after, reckoned in the engine's thread; waits for it."""
+        future: Future[tuple[PatchOutlook, PatchOutlook]] = self._pool.submit(
+            self._engine.what_if, state.garden, state.series, changed, today
+        )
+        return future.result()
+
+    def close(self) -> None:
+        """Let the thread end; what is under way is finished, what waits is dropped."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+
+    def _reckon(self, run: _Run, state: BookState, today: date) -> None:
+        def report(share: float) -> None:
+            run.progress = Progress(min(max(share, 0.0), 0.99))
+
+        try:
+            run.progress = Progress(
+                1.0, outlook=self._engine.outlook(state.garden, state.series, today, report)
+            )
+        except MulchwrightError as error:
+            run.progress = Progress(1.0, trouble=str(error))
+        except Exception:
+            # The page says that it failed and where to look; the traceback belongs to the terminal.
+            _LOG.exception("The outlook could not be reckoned.")
+            run.progress = Progress(
+                1.0, trouble="The outlook could not be reckoned; the reason stands in the terminal. "
+                "Your garden book was not touched."
+            )  # fmt: skip
+        finally:
+            run.ended.set()

@@ -1,0 +1,503 @@
+"""The what-if: a form that describes a bed, read back into a changed patch, and what changed between two.
+
+Values stand in the grower's units as text, so that "1 1/2 in" may be typed; every fault is told beside its
+field. The same form and the same reading serve a page without scripts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.desk import answers, bed, words
+from mulchwright.desk.dots import NARROW, DotPlot, dot_plot, span_of
+from mulchwright.errors import InputError
+from mulchwright.garden import (
+    Garden,
+    Layer,
+    Patch,
+    Recipe,
+    SpawnPlane,
+    StartMoisture,
+    Watering,
+    WateringRule,
+)
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import PatchOutlook
+    from mulchwright.trade import Trade
+
+__all__ = ["Comparison", "Form", "compare", "form_of", "read_form"]
+
+MOST_PLANES = 4
+MOST_LAYERS = 8
+_PIN_SPACING = ("points",)
+
+
+@dataclass(frozen=True, slots=True)
+class LayerRow:
+    """One layer's row of the form, from the top of the bed down."""
+
+    index: int
+    name: str
+    material: str
+    thickness: str
+    skin: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """The form as it is to be shown: texts as typed, choices, and messages by field name."""
+
+    values: dict[str, str]
+    layers: tuple[LayerRow, ...]
+    materials: tuple[tuple[str, str], ...]
+    spawn_kinds: tuple[tuple[str, str, str], ...]
+    errors: dict[str, str]
+
+
+def form_of(patch: Patch, trade: Trade, system: str, *, typed: Mapping[str, str] | None = None) -> Form:
+    """The form filled from a patch, or from what was typed where that is given."""
+    values = _values_of(patch, trade, system)
+    if typed is not None:
+        values |= {key: value for key, value in typed.items() if len(value) <= 200}
+    layers = patch.recipe.all_layers
+    rows = [
+        LayerRow(
+            index=i,
+            name=f"Layer {len(layers) - i} from the top" if i < len(patch.recipe.layers) else "Skin on top",
+            material=values[f"material_{i}"],
+            thickness=values[f"thickness_{i}"],
+            skin=i >= len(patch.recipe.layers),
+        )
+        for i in reversed(range(len(layers)))
+    ]
+    return Form(
+        values=values,
+        layers=tuple(rows),
+        materials=tuple((key, m.names[0]) for key, m in trade.materials.items() if m.family != "mineral"),
+        spawn_kinds=tuple((key, s.names[0], s.arrangement) for key, s in trade.spawn.items()),
+        errors={},
+    )
+
+
+def _values_of(patch: Patch, trade: Trade, system: str) -> dict[str, str]:
+    recipe = patch.recipe
+    values = {
+        "built_on": patch.built_on.isoformat() if patch.built_on else "",
+        "shade": f"{round(100 * (1 - _mean_light(patch)))}",
+        "rule": patch.watering.rule.value,
+        "below": f"{round(100 * patch.watering.below_moisture)}",
+        "each": units.show_volume(patch.watering.depth_mm * patch.area_m2, system),
+        "rest": str(patch.watering.rest_days),
+        "planes": str(len(recipe.planes)),
+        "spawn": recipe.planes[0].spawn if recipe.planes else next(iter(trade.spawn), ""),
+        "rate": units.show_spawn_rate(_mean_rate(recipe, trade), system),
+        "pegs": bed.pegs(_mean_points(recipe, trade), system),
+        "add_material": "",
+        "add_thickness": "",
+    }
+    for i, layer in enumerate(recipe.all_layers):
+        values[f"material_{i}"] = layer.material
+        values[f"thickness_{i}"] = units.show_length(layer.thickness_m, system)
+    return values
+
+
+def _mean_light(patch: Patch) -> float:
+    return math.fsum(patch.light_share) / len(patch.light_share)
+
+
+def _mean_rate(recipe: Recipe, trade: Trade) -> float:
+    """Spawn per plane: as laid, or the usual rate over three planes where the bed has none."""
+    scattered = [plane.rate_kg_m2 for plane in recipe.planes if plane.rate_kg_m2 > 0]
+    if scattered:
+        return math.fsum(scattered) / len(scattered)
+    usual = trade.spawn.get("sawdust-spawn")
+    return usual.usual_rate_kg_m2.likely / 3 if usual else 0.3
+
+
+def _mean_points(recipe: Recipe, trade: Trade) -> float:
+    pegged = [plane.points_per_m2 for plane in recipe.planes if plane.points_per_m2 > 0]
+    if pegged:
+        return math.fsum(pegged) / len(pegged)
+    usual = trade.spawn.get("peg-spawn")
+    return usual.usual_points_m2.likely if usual and usual.usual_points_m2 else 40.0
+
+
+class _Reader:
+    """Reads fields one by one and gathers every message, so that all faults show at once."""
+
+    def __init__(self, typed: Mapping[str, str], before: dict[str, str], system: str) -> None:
+        self.typed = typed
+        self.before = before
+        self.system = system
+        self.errors: dict[str, str] = {}
+
+    def text(self, name: str) -> str:
+        return self.typed.get(name, self.before.get(name, "")).strip()
+
+    def same(self, name: str) -> bool:
+        """Whether a field still says what it said: then the exact figure stays, not its rounded words."""
+        return self.text(name) == self.before.get(name, "")
+
+    def fault(self, name: str, message: str) -> None:
+        self.errors.setdefault(name, message)
+
+    def number(self, name: str, low: float, high: float, what: str, otherwise: float) -> float:
+        """A plain number between bounds; percent and degree signs are taken off."""
+        text = self.text(name).replace("%", "").replace(",", ".").strip()
+        try:
+            value = float(text)
+        except ValueError:
+            self.fault(
+                name, f"{what}: “{self.text(name)[:40]}” is not a number. Type one from {low:g} to {high:g}."
+            )
+            return otherwise
+        if not low <= value <= high:
+            self.fault(name, f"{what}: {text[:20]} is outside {low:g} to {high:g}.")
+            return otherwise
+        return value
+
+    def choice(self, name: str, known: Mapping[str, object], what: str, otherwise: str) -> str:
+        key = self.text(name)
+        if key in known:
+            return key
+        self.fault(name, f"{what} “{key[:40]}” is not known here; choose one from the list.")
+        return otherwise
+
+
+def read_form(
+    patch: Patch, typed: Mapping[str, str], trade: Trade, system: str, *, today: date
+) -> tuple[Patch | None, dict[str, str]]:
+    """The changed patch, or None with a message per field. What is left out of `typed` stays as it was."""
+    before = _values_of(patch, trade, system)
+    reader = _Reader(typed, before, system)
+    built_on = _read_day(reader, patch, today)
+    light = _read_light(reader, patch)
+    watering = _read_watering(reader, patch)
+    layers, skin = _read_layers(reader, patch, trade)
+    planes: tuple[SpawnPlane, ...] = ()
+    if layers and not any(name.startswith(("thickness", "material")) for name in reader.errors):
+        planes = _read_planes(reader, patch, layers, skin, trade)
+    if reader.errors:
+        return None, reader.errors
+    try:
+        recipe = replace(patch.recipe, layers=layers, skin=skin, planes=planes)
+        return (
+            replace(patch, built_on=built_on, light_share=light, watering=watering, recipe=recipe),
+            {},
+        )
+    except InputError as error:
+        return None, {error.field if error.field in before else "form": str(error)}
+
+
+def _read_day(reader: _Reader, patch: Patch, today: date) -> date | None:
+    if reader.same("built_on"):
+        return patch.built_on
+    text = reader.text("built_on")
+    if not text:
+        reader.fault("built_on", "Build day: give a day, such as 2031-04-12.")
+        return patch.built_on
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        reader.fault(
+            "built_on", f"Build day: “{text[:40]}” is not a day. Type it year first, such as 2031-04-12."
+        )
+        return patch.built_on
+    if abs((day - today).days) > 3 * 366:
+        reader.fault("built_on", "Build day: choose one within three years of today.")
+    return day
+
+
+def _read_light(reader: _Reader, patch: Patch) -> tuple[float, ...]:
+    if reader.same("shade"):
+        return patch.light_share
+    shade = reader.number("shade", 0, 100, "Shade", 0.0)
+    mean, wanted = _mean_light(patch), 1 - shade / 100
+    if len(patch.light_share) == 1 or mean <= 0:
+        return (wanted,)
+    # Twelve figures keep their course through the year: under a tree the summer stays the darker half.
+    return tuple(min(share * wanted / mean, 1.0) for share in patch.light_share)
+
+
+def _read_watering(reader: _Reader, patch: Patch) -> Watering:
+    rule = WateringRule(
+        reader.choice("rule", {r.value: r for r in WateringRule}, "Watering", patch.watering.rule.value)
+    )
+    if rule is WateringRule.NONE:
+        return replace(patch.watering, rule=rule)
+    now = patch.watering
+    below = (
+        now.below_moisture
+        if reader.same("below")
+        else reader.number("below", 20, 80, "Moisture to water below", 55) / 100
+    )
+    rest = (
+        now.rest_days
+        if reader.same("rest")
+        else round(reader.number("rest", 1, 60, "Days between waterings", 3))
+    )
+    depth = now.depth_mm
+    if not reader.same("each"):
+        try:
+            litres = units.parse_volume(reader.text("each"), reader.system, field="each")
+            depth = litres / patch.area_m2
+            if not 0.5 <= depth <= 100:
+                low, high = (units.show_volume(mm * patch.area_m2, reader.system) for mm in (0.5, 100))
+                reader.fault("each", f"Water each time: for this bed, from {low} to {high}.")
+                depth = now.depth_mm
+        except InputError as error:
+            reader.fault("each", str(error))
+    return Watering(rule, below, depth, rest, now.past_as_rule)
+
+
+def _read_layers(reader: _Reader, patch: Patch, trade: Trade) -> tuple[tuple[Layer, ...], Layer | None]:
+    """Layers and skin as typed; a thickness of nothing takes a layer out, the extra row adds one on top."""
+    kept: list[Layer] = []
+    skin: Layer | None = None
+    for i, layer in enumerate(patch.recipe.all_layers):
+        changed = _read_layer(reader, layer, f"material_{i}", f"thickness_{i}", trade)
+        if changed is None:
+            continue
+        if i < len(patch.recipe.layers):
+            kept.append(changed)
+        else:
+            skin = changed
+    if reader.text("add_material"):
+        blank = Layer("none", 0.01, start_moisture=StartMoisture.DAMP)
+        added = _read_layer(reader, blank, "add_material", "add_thickness", trade)
+        if added is not None:
+            kept.append(added)
+    elif reader.text("add_thickness"):
+        reader.fault("add_material", "Choose what the new layer is made of.")
+    if not kept and not any(name.startswith("thickness") for name in reader.errors):
+        reader.fault("thickness_0", "A bed needs at least one layer.")
+    if len(kept) > MOST_LAYERS:
+        reader.fault("add_material", f"{MOST_LAYERS} layers at most; take one out first.")
+    return tuple(kept), skin
+
+
+def _read_layer(
+    reader: _Reader, layer: Layer, material_name: str, thickness_name: str, trade: Trade
+) -> Layer | None:
+    material = reader.choice(material_name, trade.materials, "The material", layer.material)
+    text = reader.text(thickness_name)
+    if text in ("", "0"):
+        if thickness_name == "add_thickness":
+            reader.fault(thickness_name, "Say how thick the new layer is.")
+        return None
+    thickness = layer.thickness_m
+    if not reader.same(thickness_name):
+        try:
+            thickness = units.parse_length(
+                text, reader.system, bare="in" if reader.system == units.US else "cm", field=thickness_name
+            )
+        except InputError as error:
+            reader.fault(thickness_name, str(error))
+            return layer
+    if thickness == 0:
+        return None
+    try:
+        return replace(
+            layer,
+            material=material,
+            thickness_m=thickness,
+            woods=layer.woods if material == layer.material else (),
+        )
+    except InputError:
+        low, high = (units.show_length(m, reader.system) for m in (0.001, 0.6))
+        reader.fault(
+            thickness_name,
+            f"Thickness {units.show_length(thickness, reader.system)}: a layer is from {low} to {high} thick.",
+        )
+        return layer
+
+
+def _read_planes(
+    reader: _Reader, patch: Patch, layers: tuple[Layer, ...], skin: Layer | None, trade: Trade
+) -> tuple[SpawnPlane, ...]:
+    """Planes as typed. Their number unchanged, they keep their relative heights; else they are spread evenly."""
+    old = patch.recipe.planes
+    count = round(reader.number("planes", 0, MOST_PLANES, "Planes of spawn", len(old)))
+    kind = reader.choice("spawn", trade.spawn, "The spawn", old[0].spawn if old else next(iter(trade.spawn)))
+    if kind not in trade.spawn:
+        return ()
+    food = math.fsum(layer.thickness_m for layer in layers)
+    old_food = math.fsum(layer.thickness_m for layer in patch.recipe.layers)
+    if count == len(old):
+        heights = [min(plane.height_m * food / old_food, food) for plane in old]
+    else:
+        heights = [food * (j + 0.5) / count for j in range(count)]
+    points = trade.spawn[kind].arrangement in _PIN_SPACING
+    as_before = count == len(old) and all(plane.spawn == kind for plane in old)
+    if points:
+        if as_before and reader.same("pegs"):
+            return tuple(replace(p, height_m=h) for p, h in zip(old, heights, strict=True))
+        density = _read_rate(reader, "pegs", "Pegs", 1.0, 2000.0)
+        return tuple(SpawnPlane(kind, h, points_per_m2=density) for h in heights)
+    if as_before and reader.same("rate"):
+        return tuple(replace(p, height_m=h) for p, h in zip(old, heights, strict=True))
+    rate = (
+        _mean_rate(patch.recipe, trade)
+        if reader.same("rate")
+        else _read_rate(reader, "rate", "Spawn", 0.005, 10.0)
+    )
+    return tuple(SpawnPlane(kind, h, rate_kg_m2=rate) for h in heights)
+
+
+def _read_rate(reader: _Reader, name: str, what: str, low: float, high: float) -> float:
+    text = reader.text(name)
+    try:
+        if name == "pegs":
+            value = units.parse_count_per_area(text, reader.system, field=name)
+            shown = [bed.pegs(bound, reader.system) for bound in (low, high)]
+        else:
+            value = units.parse_spawn_rate(text, reader.system, field=name)
+            shown = [units.show_spawn_rate(bound, reader.system) for bound in (low, high)]
+    except InputError as error:
+        reader.fault(name, str(error))
+        return low
+    if not low <= value <= high:
+        reader.fault(name, f"{what} in each plane: from {shown[0]} to {shown[1]}.")
+        return low
+    return value
+
+
+# ---- before against after ---------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two outlooks side by side: rows of (what, as it is, what if), dots of each, the bed's new portrait."""
+
+    summary: str
+    rows: tuple[tuple[str, str, str], ...]
+    dots_before: str
+    dots_after: str
+    portrait: str
+    changes: tuple[str, ...]
+
+
+def compare(
+    garden: Garden, before: PatchOutlook, after: PatchOutlook, trade: Trade, today: date
+) -> Comparison:
+    """What a change does to first picking, crop, water and run, in words."""
+    system = garden.units.value
+    both = (before, after)
+    meeting = _run_day(before, after, today)
+    rows = (
+        ("first picking", *(_picking_words(told, today) for told in both)),
+        ("nothing in the first year", *(words.chance(told.none_in_first_year) for told in both)),
+        ("picked in the first year", *(answers.amount_range(told.picked_first_year_kg, "mass", system) for told in both)),
+        ("water in the first year", *(answers.amount_range(told.watered_first_year_litres, "volume", system) for told in both)),
+        (f"run through by {words.day(meeting, today)}", *(_run_words(told, meeting) for told in both)),
+    )  # fmt: skip
+    first, last = span_of([answers.dots(told) for told in both], today)
+    drawn = [
+        dot_plot(
+            DotPlot(answers.dots(told), today, first, last),
+            width=NARROW,
+            label=f"{name}: {answers.first_picking(told, today)}",
+            mark=f"dots-{mark}",
+        )
+        for told, name, mark in ((before, "As it is", "before"), (after, "What if", "after"))
+    ]
+    return Comparison(
+        summary=_summary(before, after, today),
+        rows=rows,
+        dots_before=drawn[0],
+        dots_after=drawn[1],
+        portrait=bed.portrait(after.patch, trade, system, mark="what-if-bed"),
+        changes=changes(before.patch, after.patch, trade, system, today),
+    )
+
+
+def _picking_words(told: PatchOutlook, today: date) -> str:
+    days = [day for day in answers.dots(told) if day is not None]
+    if len(days) < 3:
+        return "hardly in the first year"
+    middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
+    return words.day_range(middle[0], middle[-1], today)
+
+
+def _run_day(before: PatchOutlook, after: PatchOutlook, today: date) -> date:
+    """A day to compare the run at: eight weeks from the later build day, inside both outlooks."""
+    built = max(told.patch.built_on or told.start for told in (before, after))
+    end = min(told.start + timedelta(days=told.days - 1) for told in (before, after))
+    return min(built + timedelta(days=56), end)
+
+
+def _run_words(told: PatchOutlook, day: date) -> str:
+    i = (day - told.start).days
+    if not 0 <= i < told.days or not math.isfinite(float(told.run_share.p50[i])):
+        return "not known"
+    low, middle, high = (float(q[i]) for q in (told.run_share.p10, told.run_share.p50, told.run_share.p90))
+    if round(100 * low) == round(100 * high):
+        return words.share(middle)
+    return f"{words.share(middle)} ({round(100 * low)} to {words.share(high)})"
+
+
+def _summary(before: PatchOutlook, after: PatchOutlook, today: date) -> str:
+    """One sentence for the ear and the eye: sooner or later, more or less."""
+    old = [day for day in answers.dots(before) if day is not None]
+    new = [day for day in answers.dots(after) if day is not None]
+    parts = []
+    if len(old) >= 3 and len(new) >= 3:
+        shift = (new[len(new) // 2] - old[len(old) // 2]).days
+        if shift:
+            parts.append(
+                f"first picking about {words.plural(abs(shift), 'day')} {'later' if shift > 0 else 'sooner'}"
+            )
+        else:
+            parts.append("first picking at the same time")
+    kg_old, kg_new = before.picked_first_year_kg.p50, after.picked_first_year_kg.p50
+    if max(kg_old, kg_new) > 0:
+        ratio = kg_new / kg_old if kg_old > 0 else math.inf
+        crop = (
+            "about as much to pick"
+            if 0.93 <= ratio <= 1.07
+            else "more to pick"
+            if ratio > 1
+            else "less to pick"
+        )
+        parts.append(crop)
+    old_l, new_l = before.watered_first_year_litres.p50, after.watered_first_year_litres.p50
+    if abs(new_l - old_l) > 0.07 * max(old_l, new_l, 1.0):
+        parts.append("more water to give" if new_l > old_l else "less water to give")
+    sentence = words.joined(parts)
+    return f"{sentence[:1].upper()}{sentence[1:]}." if sentence else "No change that the range lets see."
+
+
+def changes(before: Patch, after: Patch, trade: Trade, system: str, today: date) -> tuple[str, ...]:
+    """What differs between two versions of a patch, a line each."""
+    lines: list[str] = []
+    if before.built_on != after.built_on:
+        days = [words.day(p.built_on, today) if p.built_on else "no day" for p in (before, after)]
+        lines.append(f"build day {days[0]} becomes {days[1]}")
+    old, new = (bed.layer_lines(p, trade, system) for p in (before, after))
+    if old != new:
+        lines.append(f"layers from the top: {words.joined(new)}")
+    if (old_line := bed.spawn_line(before, trade, system)) != (
+        new_line := bed.spawn_line(after, trade, system)
+    ):
+        lines.append(f"spawn: {old_line} It becomes: {new_line}")
+    if before.light_share != after.light_share:
+        shades = [words.share(1 - _mean_light(p)) for p in (before, after)]
+        lines.append(f"shade {shades[0]} becomes {shades[1]}")
+    if before.watering != after.watering:
+        lines.append(f"watering becomes: {watering_words(after, system)}")
+    return tuple(lines)
+
+
+def watering_words(patch: Patch, system: str) -> str:
+    """The watering rule in a few words."""
+    rule = patch.watering
+    if rule.rule is WateringRule.NONE:
+        return "rain only"
+    each = units.show_volume(rule.depth_mm * patch.area_m2, system)
+    return f"{each} when moisture falls below {words.share(rule.below_moisture)}"

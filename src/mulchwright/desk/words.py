@@ -1,0 +1,77 @@
+"""How this program says a day, a chance and a range: as a gardener would, never as a printout.
+
+A chance is told in counts ("8 in 10", "1 in 6"), because people judge counts better than percentages; a
+day without its year when the year is plain from today.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+__all__ = ["chance", "count_word", "day", "day_range", "joined", "month", "plural", "share"]
+
+SURE = 0.97
+RARE = 0.03
+_SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def chance(probability: float) -> str:
+    """A probability as a count: "8 in 10", "1 in 6"; the two ends as "almost surely" and "hardly ever".
+
+    Steps of a tenth above three in ten, unit fractions below: finer steps would claim a precision that
+    neither the model nor twenty dots have. Not-a-number reads "not known".
+    """
+    if math.isnan(probability):
+        return "not known"
+    if probability >= SURE:
+        return "almost surely"
+    if probability <= RARE:
+        return "hardly ever"
+    if probability < 0.275:
+        return f"1 in {round(1 / probability)}" if probability >= 0.045 else "fewer than 1 in 20"
+    tenths = round(probability * 10)
+    return f"{tenths} in 10" if tenths < 10 else "more than 9 in 10"
+
+
+def day(when: date, today: date) -> str:
+    """ "20 June", with the year when it is not the one we are in."""
+    return f"{when.day} {when:%B}" if when.year == today.year else f"{when.day} {when:%B} {when.year}"
+
+
+def day_range(first: date, last: date, today: date, link: str = "to") -> str:
+    """ "5 June to 4 July", "5 to 19 June", or the single day."""
+    if first == last:
+        return day(first, today)
+    if (first.year, first.month) == (last.year, last.month):
+        return f"{first.day} {link} {day(last, today)}"
+    if first.year == last.year:
+        return f"{first.day} {first:%B} {link} {day(last, today)}"
+    return f"{day(first, last)} {link} {day(last, first)}"
+
+
+def month(first: date, today: date) -> str:
+    """ "June", or "June 2031" when the year is another."""
+    return f"{first:%B}" if first.year == today.year else f"{first:%B %Y}"
+
+
+def share(fraction: float) -> str:
+    """A share in whole percent: "62 %". For water in a bed and shade, not for chances."""
+    return "not known" if math.isnan(fraction) else f"{round(100 * fraction)} %"
+
+
+def count_word(count: int) -> str:
+    """Small counts as words: 2 is "two"; above ten as figures."""
+    return _SMALL[count] if 0 <= count < len(_SMALL) else str(count)
+
+
+def plural(count: int, one: str, many: str | None = None) -> str:
+    """ "1 minute", "3 minutes"."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def joined(parts: Iterable[str], last: str = "and") -> str:
+    """ "chips, straw and bark"."""
+    words: Sequence[str] = [part for part in parts if part]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
