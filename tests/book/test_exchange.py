@@ -26,6 +26,7 @@ from mulchwright.book import (
     json_text,
     open_book,
     read_garden_file,
+    read_whole_file,
     series_mapping_of,
     write_export,
 )
@@ -250,13 +251,14 @@ def test_the_mapping_travels_along(garden: Garden, series: DailySeries) -> None:
 
 def test_an_export_is_a_file_of_its_own(tmp_path: Path, garden: Garden, series: DailySeries) -> None:
     path = tmp_path / "g.json"
-    write_export(path, export_json(garden, series))
+    write_export(path, export_json(garden, series, mapping={"rain": "PRCP"}))
     known = SimpleNamespace(
         species=dict.fromkeys(["king-stropharia", "oyster"]),
         materials=dict.fromkeys(["hardwood-chips", "wheat-straw", "bark-fines"]),
         woods=dict.fromkeys(["red-oak", "sugar-maple"]),
         spawn=dict.fromkeys(["sawdust-spawn", "peg-spawn"]),
     )
+    assert read_whole_file(path, known).mapping == {"rain": "PRCP"}
     again, record = read_garden_file(path, known)
     assert again == garden
     assert figures(record) == figures(series)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from datetime import date
@@ -9,7 +10,15 @@ from pathlib import Path
 
 import pytest
 
-from mulchwright.book import create_book, garden_from_toml, open_book, read_garden_file
+from mulchwright.book import (
+    create_book,
+    export_json,
+    garden_from_toml,
+    json_text,
+    open_book,
+    read_garden_file,
+    read_whole_file,
+)
 from mulchwright.book.faults import lines_of_toml
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogKind, Stage, StartMoisture, UnitSystem, WateringRule
@@ -42,6 +51,17 @@ def test_the_wrong_sample_is_told_as_printed(sample: str, told: str) -> None:
     with pytest.raises(InputError) as caught:
         garden_from_toml(sample, trade=load_trade())
     assert str(caught.value) == told.rstrip("\n")
+
+
+def test_the_sample_of_an_export_is_one(tmp_path: Path) -> None:
+    """It is taken in, and an export of what comes out says the same, entry by entry."""
+    (sample,) = re.findall(r"```json\n(.*?)```", PAGE, re.DOTALL)
+    path = tmp_path / "g.json"
+    path.write_text(sample, encoding="utf-8")
+    garden, series, mapping = read_whole_file(path)
+    assert series is not None
+    written = export_json(garden, series, mapping=mapping)
+    assert written | {"written_by": "0.1.0"} == json.loads(sample)
 
 
 def test_the_manual_has_its_samples() -> None:
@@ -276,8 +296,6 @@ def test_lines_are_found_past_long_texts_and_lists() -> None:
 
 
 def test_a_file_is_told_by_its_content(tmp_path: Path, garden: Garden, book_path: Path) -> None:
-    from mulchwright.book import export_json, json_text
-
     path = tmp_path / "garden.txt"
     path.write_text("\n  " + json_text(export_json(garden)), encoding="utf-8")
     assert read_garden_file(path, load_trade()) == (garden, None)

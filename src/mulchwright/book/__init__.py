@@ -21,12 +21,13 @@ if TYPE_CHECKING:
         series_mapping_of,
         write_export,
     )
-    from mulchwright.book.handwritten import garden_from_toml, read_garden_file
+    from mulchwright.book.handwritten import GardenFile, garden_from_toml, read_garden_file, read_whole_file
 
 __all__ = [
     "SCHEMA_VERSION",
     "Book",
     "BookConflict",
+    "GardenFile",
     "check_keys",
     "create_book",
     "export_json",
@@ -35,17 +36,20 @@ __all__ = [
     "json_text",
     "open_book",
     "read_garden_file",
+    "read_whole_file",
     "series_mapping_of",
     "slug",
     "write_export",
 ]
 
 _LATER = {
+    "GardenFile": "handwritten",
     "export_json": "exchange",
     "garden_from_toml": "handwritten",
     "import_json": "exchange",
     "json_text": "exchange",
     "read_garden_file": "handwritten",
+    "read_whole_file": "handwritten",
     "series_mapping_of": "exchange",
     "write_export": "exchange",
 }

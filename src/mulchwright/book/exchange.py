@@ -428,8 +428,9 @@ def import_json(
     return form.garden.noun(), form.weather.noun() if form.weather else None
 
 
-def series_mapping_of(data: Mapping[str, Any]) -> dict[str, Any] | None:
-    """How the weather file's columns were named, as an export carries it along."""
+def series_mapping_of(data: Mapping[str, Any] | str) -> dict[str, Any] | None:
+    """How the weather file's columns were named, as an export (or its text) carries it along."""
+    data = _loads(data, "the export") if isinstance(data, str) else data
     weather = data.get("weather")
     mapping = weather.get("mapping") if isinstance(weather, Mapping) else None
     return dict(mapping) if isinstance(mapping, Mapping) else None

@@ -12,13 +12,13 @@ import os
 import tomllib
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, ValidationInfo
 
 from mulchwright import units
-from mulchwright.book.exchange import import_json
+from mulchwright.book.exchange import import_json, series_mapping_of
 from mulchwright.book.faults import faults_in_words, lines_of_toml
 from mulchwright.book.forms import (
     Day,
@@ -55,7 +55,7 @@ from mulchwright.garden import (
 if TYPE_CHECKING:
     from mulchwright.weather.series import DailySeries
 
-__all__ = ["garden_from_toml", "read_garden_file"]
+__all__ = ["GardenFile", "garden_from_toml", "read_garden_file", "read_whole_file"]
 
 LARGEST_FILE_BYTES = 200_000_000
 """An export with a century of weather has some 5 MB; what is far larger is some other file."""
@@ -475,9 +475,22 @@ def garden_from_toml(
         ) from None
 
 
+class GardenFile(NamedTuple):
+    """All that a text file holds: what `create_book` takes."""
+
+    garden: Garden
+    series: DailySeries | None
+    mapping: dict[str, Any] | None
+
+
 def read_garden_file(
     path: str | os.PathLike[str], trade: TradeKeys | None = None
 ) -> tuple[Garden, DailySeries | None]:
+    """Garden and weather record of a text file; see `read_whole_file`, which also has the column mapping."""
+    return read_whole_file(path, trade)[:2]
+
+
+def read_whole_file(path: str | os.PathLike[str], trade: TradeKeys | None = None) -> GardenFile:
     """A garden from a text file: an export (JSON, with its weather) or a garden file (TOML), told by content.
 
     Names are checked against `trade`; without it, against `mulchwright.trade.load_trade()`.
@@ -496,8 +509,9 @@ def read_garden_file(
         trade = load_trade()
     text = _text_of(path)
     if text.lstrip().startswith("{"):
-        return import_json(text, trade=trade, file_name=path.name)
-    return garden_from_toml(text, trade=trade, file_name=path.name), None
+        garden, series = import_json(text, trade=trade, file_name=path.name)
+        return GardenFile(garden, series, series_mapping_of(text))
+    return GardenFile(garden_from_toml(text, trade=trade, file_name=path.name), None, None)
 
 
 def _text_of(path: Path) -> str:
