@@ -57,16 +57,23 @@ def chance_words(picking: FirstPicking, today: date) -> str:
     tenths = min(TOLD_TENTHS, math.floor(last * 10 + 1e-9))
     if tenths < 1:
         return f"{tenths_words(last)} by {day_words(last_day, today)}"
-    by = next(day for day, chance in picking.probability_by_date if chance >= tenths / 10 - 1e-9)
-    return f"{tenths} in 10 by {day_words(by, today)}"
+
+    def by(wanted: int) -> str:
+        day = next(day for day, chance in picking.probability_by_date if chance >= wanted / 10 - 1e-9)
+        return f"{wanted} in 10 by {day_words(day, today)}"
+
+    if tenths == TOLD_TENTHS:
+        return by(TOLD_TENTHS)
+    steps = by(tenths) if tenths == 1 else f"{by(1)}, {by(tenths)}"
+    return f"{steps}, and no more in the days looked at"
 
 
 def _range_words(picking: FirstPicking, today: date) -> str:
-    if picking.p50 is None:
-        return "more likely than not, none in the days looked at"
-    first = day_words(picking.p10, today) if picking.p10 else "?"
+    """The likely day and its range, where the days looked at reach far enough to tell."""
+    if picking.p10 is None or picking.p50 is None or picking.probability_by_date[-1][1] < TOLD_TENTHS / 10:
+        return ""
     last = day_words(picking.p90, today) if picking.p90 else "after the days looked at"
-    return f"likely about {day_words(picking.p50, today)} ({first} to {last})"
+    return f"; likely about {day_words(picking.p50, today)} ({day_words(picking.p10, today)} to {last})"
 
 
 def _share_words(low: float, likely: float, high: float) -> str:
@@ -98,7 +105,7 @@ def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tup
         picking, label = told.next_picking, "Next picking"
     else:
         picking, label = told.first_picking, "First picking"
-    lines.append((label, f"{chance_words(picking, today)}; {_range_words(picking, today)}"))
+    lines.append((label, f"{chance_words(picking, today)}{_range_words(picking, today)}"))
     crop = told.picked_first_year_kg
     lines.append(
         (
@@ -122,12 +129,8 @@ def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tup
     )
     if told.watering_now is not None and patch.built_on <= today:
         now = told.watering_now
-        give = (
-            f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose. "
-            if now.litres > 0
-            else ""
-        )
-        lines.append(("Now", give + now.reason))
+        give = f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose: "
+        lines.append(("Now", (give if now.litres > 0 else "") + now.reason))
     return lines
 
 

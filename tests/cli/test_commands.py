@@ -162,7 +162,9 @@ def picking(*weeks: tuple[int, float]) -> FirstPicking:
 def test_chances_are_told_as_a_gardener_tells_them() -> None:
     today = date(2015, 6, 1)
     assert chance_words(picking((6, 0.3), (13, 0.81), (20, 0.95)), today) == "8 in 10 by 13 June"
-    assert chance_words(picking((6, 0.1), (13, 0.58), (20, 0.59)), today) == "5 in 10 by 13 June"
+    assert chance_words(picking((6, 0.1), (13, 0.58), (20, 0.59)), today) == (
+        "1 in 10 by 6 June, 5 in 10 by 13 June, and no more in the days looked at"
+    )
     assert chance_words(picking((6, 0.0), (13, 0.04)), today) == "less than 1 in 10 by 13 June"
     assert chance_words(picking((6, 0.0)), today) == "in none of the futures by 6 June"
     assert chance_words(picking(), today) == "not in the days looked at"
