@@ -1,0 +1,90 @@
+"""The demo garden hangs together: its logbook says nothing that the engine holds to be out of reach."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from mulchwright.almanac import Outlook, outlook
+from mulchwright.book.demo import demo_garden
+from mulchwright.garden import Garden, LogKind, Stage, UnitSystem
+from mulchwright.trade import load_trade
+from mulchwright.weather import DailySeries, shipped_record
+
+
+@pytest.fixture(scope="module")
+def story() -> tuple[Garden, DailySeries]:
+    return demo_garden()
+
+
+@pytest.fixture(scope="module")
+def told(story: tuple[Garden, DailySeries]) -> Outlook:
+    garden, series = story
+    assert garden.stands_at is not None
+    return outlook(garden, series, load_trade(), today=garden.stands_at)
+
+
+def test_the_record_ends_on_the_day_before_and_goes_on_in_the_package(
+    story: tuple[Garden, DailySeries],
+) -> None:
+    garden, series = story
+    assert garden.stands_at is not None
+    assert series.end == garden.stands_at - timedelta(days=1)
+    assert shipped_record().end > garden.stands_at + timedelta(days=180)
+
+
+def test_there_is_something_of_everything(story: tuple[Garden, DailySeries]) -> None:
+    garden, _ = story
+    assert garden.units is UnitSystem.US
+    assert len(garden.patches) == 6
+    assert {patch.species for patch in garden.patches} == {"king-stropharia", "phoenix-oyster", "blewit"}
+    assert {patch.stage for patch in garden.patches} == {Stage.BUILT, Stage.PLANNED}
+    assert {entry.kind for entry in garden.log} >= {
+        LogKind.BUILT, LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED,
+    }  # fmt: skip
+
+
+def test_the_logbook_fits_the_calendar(story: tuple[Garden, DailySeries]) -> None:
+    garden, _ = story
+    assert garden.stands_at is not None
+    for entry in garden.log:
+        patch = garden.patch(entry.patch)
+        assert patch.built_on is not None
+        assert patch.built_on <= entry.day < garden.stands_at
+        assert entry.kind is not LogKind.BUILT or entry.day == patch.built_on
+
+
+def test_runs_seen_are_within_reach_of_the_engine(story: tuple[Garden, DailySeries], told: Outlook) -> None:
+    """A look at a few spots is no measurement: a tenth either side of the 10 to 90 % range is allowed."""
+    garden, _ = story
+    for entry in garden.log:
+        if entry.share is not None:
+            patch = told.patch(entry.patch)
+            at = (entry.day - patch.start).days
+            low, high = float(patch.run_share.p10[at]), float(patch.run_share.p90[at])
+            assert low - 0.1 <= entry.share <= high + 0.1, (
+                f"{entry.patch} on {entry.day}: {low:.2f} to {high:.2f}"
+            )
+
+
+def test_picks_are_within_reach_of_the_engine(story: tuple[Garden, DailySeries], told: Outlook) -> None:
+    garden, _ = story
+    for patch in told.patches:
+        picks = [e for e in garden.log if e.patch == patch.patch.key and e.kind is LogKind.PICKED]
+        if picks:
+            assert patch.first_picked_on == min(pick.day for pick in picks)
+            assert patch.first_picking.chance_by(patch.first_picked_on) >= 0.1
+            assert patch.patch.built_on is not None
+            year = patch.patch.built_on + timedelta(days=365)
+            kilograms = sum(pick.mass_kg or 0 for pick in picks if pick.day < year)
+            assert 0 < kilograms < patch.picked_first_year_kg.p90
+
+
+def test_the_beds_differ_as_the_story_says(told: Outlook) -> None:
+    ring, eave = told.patch("rhubarb-ring"), told.patch("eave-border")
+    bank, lane = told.patch("gooseberry-bank"), told.patch("leaf-lane")
+    assert ring.none_in_first_year < bank.none_in_first_year < eave.none_in_first_year
+    assert eave.moisture.p50[eave.today_index] < ring.moisture.p50[ring.today_index]
+    assert lane.patch.built_on is not None
+    assert lane.patch.built_on > told.today
