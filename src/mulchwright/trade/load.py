@@ -195,6 +195,11 @@ class _Table:
                 raise self.refuse(
                     key, field_name, f"it has no {needed}.", "Every figure needs low, likely, high and unit."
                 )
+        for words in ("printed", "note"):
+            if not isinstance(value.get(words, ""), str):
+                raise self.refuse(
+                    key, field_name, f"{words} is {value[words]!r}, not text.", "Put it in quotes."
+                )
         low = self.number(value["low"], key, field_name)
         likely = self.number(value["likely"], key, field_name)
         high = self.number(value["high"], key, field_name)
