@@ -74,10 +74,15 @@ def test_basic_density_of_european_woods(key: str, kg_m3: float) -> None:
 
 @pytest.mark.parametrize(
     "key, decay_class",
-    [("black-locust", 1), ("white-oak", 1), ("black-walnut", 1), ("mulberry", 1), ("osage-orange", 1), ("yew", 1),
-     ("honey-locust", 2), ("douglas-fir", 2), ("larch", 2), ("red-oak", 3), ("american-beech", 3), ("aspen", 3),
-     ("sugar-maple", 3), ("hemlock", 3)],
-)  # fmt: skip
+    [
+        *[
+            (key, 1)
+            for key in ("black-locust", "white-oak", "black-walnut", "mulberry", "osage-orange", "yew")
+        ],
+        *[(key, 2) for key in ("honey-locust", "douglas-fir", "larch")],
+        *[(key, 3) for key in ("red-oak", "american-beech", "aspen", "sugar-maple", "hemlock")],
+    ],
+)
 def test_heartwood_decay_classes(key: str, decay_class: int) -> None:
     """FPL0153 (1967), tables as reprinted: 1 resistant, 2 moderate, 3 slight or none."""
     found = TRADE.woods[key].decay_class

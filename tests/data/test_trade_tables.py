@@ -194,9 +194,9 @@ def test_cautions_named_by_materials_and_keys_named_by_cautions_exist(trade: Tra
 
 def test_the_cautions_a_gardener_must_meet_are_there(trade: Trade) -> None:
     needed = {
-        "chipper", "dust", "lifting", "soaking-vessels", "trunk", "house-wall", "fire", "termites", "chip-source",
-        "straw-source", "roadside", "treated-wood", "identify-every-one", "first-tasting", "cook", "oil",
-        "selling", "local-law",
+        "chipper", "dust", "lifting", "soaking-vessels", "trunk", "house-wall", "fire", "termites",
+        "chip-source", "straw-source", "roadside", "treated-wood", "identify-every-one",
+        "first-tasting", "cook", "oil", "selling", "local-law",
     }  # fmt: skip
     assert needed <= set(trade.cautions)
     for caution in trade.cautions.values():

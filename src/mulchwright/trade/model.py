@@ -6,7 +6,7 @@ mean an exact definition. Field metadata says what a figure means and the one un
 the loader, the documentation and the screens all read the same words.
 """
 
-# ruff: noqa: RUF009 - the defaults below are `dataclasses.field` with our metadata, made by a helper.
+# ruff: noqa: RUF009 - the defaults below are `dataclasses.field` with our metadata, made by `_figure`.
 
 from __future__ import annotations
 

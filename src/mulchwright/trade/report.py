@@ -70,7 +70,7 @@ def _species(trade: Trade) -> Rows:
             "season": row.season,
             "light": row.light,
             "hardiness": row.hardiness,
-            "effort 1-5": row.beginner_score,
+            "effort 1-5 (our estimate)": row.beginner_score,
             "look-alikes": row.lookalike_danger,
             "spore print": row.print_color,
             "eating": row.eating,
