@@ -131,15 +131,15 @@ def measure_engine(figures: Figures) -> None:
     for name, threads in (("one_core", 1), ("two_cores", 2)):
         runs = [timed(whole, threads) for _ in range(5)]
         put(figures, f"engine_ns_per_patch_day_{name}", runs, 1e9 / patch_days)
-    # Growth: the cost per patch-day against that of a quarter of the size; 1 is exactly linear.
-    sizes = {"patches": (5, 200, 730), "members": (20, 50, 730), "days": (20, 200, 182)}
-    for name, (patches, members, days) in sizes.items():
-        small = engine_run(patches, members, days)
-        small(1)
-        cost = statistics.median(timed(small, 1) for _ in range(5)) / (patches * members * days)
-        figures[f"engine_growth_{name}"] = (
-            figures["engine_ns_per_patch_day_one_core"] / 1e9 / cost if cost else float("nan")
-        )
+    # Growth: the cost of a patch-day when one size is doubled, against that at the size above.
+    doubled = {"patches": (40, 200, 730), "members": (20, 400, 730), "days": (20, 200, 1460)}
+    for name, sizes in doubled.items():
+        large = engine_run(*sizes)
+        large(1)
+        pairs = [
+            (timed(whole, 1), timed(large, 1)) for _ in range(5)
+        ]  # in turn, so that a busy spell hits both
+        figures[f"engine_growth_{name}"] = statistics.median(after / before for before, after in pairs) / 2
 
 
 def measure_outlook(figures: Figures) -> None:
