@@ -164,7 +164,8 @@ def inspect(path: Path, *, to_write: bool = True, newest: int = SCHEMA_VERSION) 
         raise _no_right(path, "write")
     # A journal beside the book means that a program is writing, or died while it was. SQLite then rolls
     # the half-made change back, and for that it must be let in to write, even if only to read.
-    died = path.with_name(path.name + "-journal").exists()
+    real = path.resolve()  # SQLite keeps the journal beside the file itself, not beside a link to it
+    died = real.with_name(real.name + "-journal").exists()
     try:
         connection = connect(path, "rw" if died and may_write else "ro")
         try:
