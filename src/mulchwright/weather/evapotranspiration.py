@@ -246,8 +246,8 @@ def penman_monteith_evapotranspiration(
         ea=np.asarray(vapour_pressure_pa) / 1e3,
         uz=np.maximum(wind_m_s, CALMEST_WIND_M_S),
         zw=2.0,
-        elev=elevation_m,
-        lat=latitude_deg,
+        elev=float(elevation_m),  # the library scales its arrays in place and whole numbers stop it
+        lat=float(latitude_deg),
         doy=lent_days,
         method="asce",
     ).eto()

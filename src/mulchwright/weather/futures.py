@@ -108,11 +108,10 @@ def weather_futures(
         record_days = max(0, min(days, (bridged.end - start).days + 1)) if start >= bridged.start else 0
         _fill_gaps(table, bridged, climate, rng, start=start, notes=notes)
     before = _missing_before(bridged, start, days)
-    if before:
+    if before and bridged is not None:
         _generate(table, climate, rng, first=0, last=before - 1, start=start, previous=None)
         notes.append(
-            f"The record begins on {spell_out(start + timedelta(days=before))}; "
-            f"the {before} days before it are generated."
+            f"The record begins on {spell_out(bridged.start)}; {before} days before it are generated."
         )
     method = _lay_future(table, climate, rng, start=start, notes=notes)
     for array in (table.low, table.high, table.rain, table.demand):
@@ -259,10 +258,10 @@ def _bridge_temperatures(series: DailySeries, notes: list[str]) -> DailySeries:
 
 
 def _missing_before(series: DailySeries | None, start: date, days: int) -> int:
-    """Days asked for that lie before the record begins; 0 without a record or if none of it is asked for."""
-    if series is None or start >= series.start or start + timedelta(days=days - 1) < series.start:
+    """How many of the days asked for lie before the record begins; 0 without a record."""
+    if series is None:
         return 0
-    return (series.start - start).days
+    return max(0, min(days, (series.start - start).days))
 
 
 def _lay_record(
@@ -370,7 +369,8 @@ def _lay_future(
     after = start if series is None else max(start, series.end + timedelta(days=1))
     first = (after - start).days
     if first >= days:
-        return "measured"
+        began = series is not None and start + timedelta(days=days - 1) >= series.start
+        return "measured" if began else "generated from monthly normals"
     windows = _past_windows(series, after, min(BLOCK_DAYS, days - first)) if series is not None else []
     if series is None or len(windows) < FEWEST_YEARS_TO_RESAMPLE:
         # Only a request that goes on where the record ends remembers its last day.

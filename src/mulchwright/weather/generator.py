@@ -214,6 +214,7 @@ def _rain_curves(normals: ClimateNormals) -> tuple[FloatArray, FloatArray]:
     make wet, wet days give way.
     """
     rate = daily_curve(np.array(normals.rain_mm) / MONTH_DAYS, lowest=0.0)
+    rate = np.where(rate < 1e-9, 0.0, rate)  # a rounding remainder is no rain, and dividing by it overflows
     wet_days = np.array(normals.wet_days) if normals.wet_days else estimated_wet_days(normals)
     share = daily_curve(np.clip(wet_days / MONTH_DAYS, 0.0, WETTEST_SHARE), lowest=0.0)
     most = rate / (LEAST_MEAN_ABOVE_THRESHOLD * normals.wet_day_threshold_mm)

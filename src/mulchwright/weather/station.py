@@ -202,7 +202,7 @@ class Collector:
                 "the cell."
             )
         elif name == "rain_mm" and value < 0:
-            remedy = "If it stands for a missing figure, name it among the missing marks; otherwise clear the cell."
+            remedy = "If it stands for a missing figure, name it as a missing mark; otherwise clear the cell."
         else:
             remedy = "Check the unit of the column; otherwise clear the cell to leave the day missing."
         self.refuse(f"impossible {name}{' below 0' if value < 0 else ''}", row, day, what, remedy)
