@@ -7,6 +7,9 @@ function counts as well as one at the head of a module.
 from __future__ import annotations
 
 import ast
+import re
+import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -165,3 +168,25 @@ def test_core_knows_no_shell(path: Path) -> None:
         ):
             wrong.append(f"line {node.lineno}: makes an unseeded generator")
     assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
+
+
+DISTRIBUTION_OF = {
+    "vl_convert": "vl-convert-python",
+    "multipart": "python-multipart",
+    "pydantic_core": "pydantic",  # pydantic pins it and tells its users to raise its errors
+}
+"""Where a part is imported under another name than it is installed by."""
+
+
+def test_the_program_imports_only_what_it_declares() -> None:
+    """A part that only the development set-up brings would be missing on a user's machine."""
+    project = tomllib.loads((PACKAGE.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    declared = {re.split(r"[<>=!~\[; ]", words)[0] for words in project["dependencies"]}
+    undeclared = {
+        f"{path.relative_to(PACKAGE)}:{line}: {top}"
+        for path in modules()
+        for name, line in imported_names(ast.parse(path.read_text(encoding="utf-8")), path)
+        if (top := name.split(".")[0]) not in {*sys.stdlib_module_names, "mulchwright"}
+        and DISTRIBUTION_OF.get(top, top) not in declared
+    }
+    assert not undeclared, "\n".join(sorted(undeclared))
