@@ -22,18 +22,24 @@ __all__ = [
     "chances_by_week",
     "crop",
     "dots",
-    "first_picking",
-    "first_picking_note",
     "minutes",
     "moisture",
     "moisture_marks",
     "moisture_word",
+    "picking",
+    "picking_heading",
+    "picking_note",
     "run",
     "temperature",
     "water_ahead",
+    "weekly",
 ]
 
 FIRST_YEAR = timedelta(days=365)
+DOTS = 20
+LEAST_TOLD = 0.09
+"""A chance below 1 in 10 is not worth a line of its own."""
+STEPS_TOLD = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,66 +54,78 @@ class Answer:
         return f"{self.before}{self.strong}{self.after}"
 
 
-def _in_first_year(told: PatchOutlook) -> tuple[date | None, ...]:
-    """The twenty futures, with a picking after the bed's first year counted as none in it."""
+def dots(told: PatchOutlook) -> tuple[date | None, ...]:
+    """The twenty futures as drawn: the first picking, or the next one once a first is noted.
+
+    A first picking after the bed's first year counts as none in it.
+    """
+    if told.first_picked_on is not None:
+        return told.next_picking.twenty
     built = told.patch.built_on or told.start
     return tuple(
         day if day is not None and day < built + FIRST_YEAR else None for day in told.first_picking.twenty
     )
 
 
-def first_picking(told: PatchOutlook, today: date) -> Answer:
-    """When the first picking is likely, or that it has been, or that it is overdue."""
-    if told.first_picked_on is not None:
-        return Answer("First picked on ", words.day(told.first_picked_on, today))
-    days = [day for day in _in_first_year(told) if day is not None]
+def picking_heading(told: PatchOutlook) -> str:
+    """Which picking is meant: the first of all, or the next once a first is noted."""
+    return "First picking" if told.first_picked_on is None else "Next picking"
+
+
+def picking(told: PatchOutlook, today: date) -> Answer:
+    """When a picking is likely: the first, or the next once a first is noted; or that it is overdue."""
+    days = [day for day in dots(told) if day is not None]
+    again = told.first_picked_on is not None
+    when = "in the year ahead" if again else "in the first year"
     if len(days) < 3:
-        return Answer(
-            "A picking in the first year is ", "unlikely", f": {words.chance(1 - told.none_in_first_year)}."
-        )
+        return Answer("None is likely ", when)
     middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
     span = words.day_range(middle[0], middle[-1], today)
-    if middle[-1] < today:
-        late = [day for day in days if day > today]
-        hope = (
-            f" {words.count_word(len(late)).capitalize()} of twenty futures still lie ahead." if late else ""
-        )
-        return Answer("It was likely ", span, f", but no picking is noted yet.{hope}")
+    if not again and middle[0] <= today:
+        late = sum(day > today for day in days)
+        hope = f" {words.count_word(late).capitalize()} of twenty futures still lie ahead." if late else ""
+        return Answer("Most likely ", span, f", but none is noted yet.{hope}")
     if len(days) < 10:
-        return Answer("Perhaps not in the first year; if it comes, most likely ", span)
+        return Answer(f"Perhaps none {when}; if one comes, most likely ", span)
     return Answer("Most likely ", span)
 
 
-def first_picking_note(told: PatchOutlook) -> str:
+def picking_note(told: PatchOutlook, today: date) -> str:
     """What the dots are, and how many bring nothing."""
-    nothing = sum(day is None for day in _in_first_year(told))
+    nothing = sum(day is None for day in dots(told))
+    again = told.first_picked_on is not None
+    when = "in the year ahead" if again else "in the first year"
+    note = "Each dot is one of twenty equally likely futures."
     if nothing == 0:
-        return (
-            "Each dot is one of twenty equally likely futures. All of them bring a picking in the first year."
-        )
-    verb = "brings" if nothing == 1 else "bring"
-    return (
-        "Each dot is one of twenty equally likely futures. "
-        f"{words.count_word(nothing).capitalize()} in twenty {verb} nothing in the first year."
-    )
+        note += f" All of them bring a picking {when}."
+    elif nothing == DOTS:
+        note += f" None of them brings a picking {when}."
+    else:
+        verb = "brings" if nothing == 1 else "bring"
+        note += f" {words.count_word(nothing).capitalize()} in twenty {verb} nothing {when}."
+    if told.first_picked_on is not None:
+        note += f" The first picking was noted on {words.day(told.first_picked_on, today)}."
+    return note
 
 
-def dots(told: PatchOutlook) -> tuple[date | None, ...]:
-    """The twenty dots as drawn."""
-    return _in_first_year(told)
+def weekly(told: PatchOutlook, today: date) -> tuple[tuple[date, float], ...]:
+    """The chance week by week from today, to the end of what the dots show."""
+    if told.first_picked_on is not None:
+        return tuple((day, p) for day, p in told.next_picking.probability_by_date if day >= today)
+    end = (told.patch.built_on or told.start) + FIRST_YEAR
+    return tuple((day, p) for day, p in told.first_picking.probability_by_date if today <= day <= end)
 
 
 def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], ...]:
-    """The chance that it has come by a day, told at the weeks in which the words change."""
-    built = told.patch.built_on or told.start
+    """Up to six weeks in which the chance, as it is told, reaches a new step."""
     rows: list[tuple[date, str]] = []
-    for day, probability in told.first_picking.probability_by_date:
-        if day < today or day > built + FIRST_YEAR or probability < 0.045:
-            continue
+    for day, probability in weekly(told, today):
         said = words.chance(probability)
-        if not rows or rows[-1][1] != said:
+        if probability >= LEAST_TOLD and (not rows or rows[-1][1] != said):
             rows.append((day, said))
-    return tuple(rows)
+    if len(rows) <= STEPS_TOLD:
+        return tuple(rows)
+    return tuple(rows[round(i * (len(rows) - 1) / (STEPS_TOLD - 1))] for i in range(STEPS_TOLD))
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,10 +266,17 @@ def crop(told: PatchOutlook, system: str) -> Answer:
     tail = f" Nothing at all: {nothing}." if told.none_in_first_year > 0.03 else ""
     if amount.p90 <= 0:
         return Answer("Most likely ", "nothing in the first year", ".")
+    if amount.p50 <= 0:
+        most = units.show_mass(amount.p90, system)
+        return Answer(
+            "In the first year more likely ",
+            "nothing",
+            f" than something; 1 bed in 10 brings {most} or more.",
+        )
     low = units.show_mass(amount.p10, system) if amount.p10 > 0 else "nothing"
     return Answer(
-        "In the first year about ", units.show_mass(amount.p50, system), f"; 8 of 10 such beds bring {low} to "
-        f"{units.show_mass(amount.p90, system)}.{tail}",
+        "In the first year about ", units.show_mass(amount.p50, system), f"; 8 of 10 such beds bring "
+        f"between {low} and {units.show_mass(amount.p90, system)}.{tail}",
     )  # fmt: skip
 
 
@@ -267,11 +292,8 @@ def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) 
     amount = told.watered_first_year_litres
     if amount.p90 <= 0:
         return Answer("", "None", " in the first year, under its watering rule.")
-    span = (
-        f" ({units.show_volume(_rounded(amount.p10), system)} to {units.show_volume(_rounded(amount.p90), system)})"
-        if amount.p90 - amount.p10 > 1
-        else ""
-    )
+    low, high = (units.show_volume(_rounded(value), system) for value in (amount.p10, amount.p90))
+    span = f" ({low} to {high})" if low != high else ""
     return Answer(
         "In the first year about ",
         units.show_volume(_rounded(amount.p50), system),

@@ -379,8 +379,8 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
 
 
 def _what_if_again(
-    request: Request, desk: Desk, state: BookState, patch: Patch, typed: dict[str, str], errors: dict[str, str],
-    *, conflict: tuple[str, tuple[str, ...]] | None = None, status: int = 422,
+    request: Request, desk: Desk, state: BookState, patch: Patch, typed: dict[str, str],
+    errors: dict[str, str], *, conflict: tuple[str, tuple[str, ...]] | None = None, status: int = 422,
 ) -> Response:  # fmt: skip
     """The what-if page once more with everything that was typed, after a fault or a conflict."""
     form = replace(whatif.form_of(patch, desk.trade, state.garden.units.value, typed=typed), errors=errors)
@@ -503,8 +503,8 @@ def broken(request: Request, error: Exception) -> Response:
     """A fault of the program itself: said plainly, with the traceback in the terminal only."""
     return _trouble(
         request, 500, "Mulchwright made a mistake",
-        f"While working on {request.url.path[:120]} the program met a fault of its own ({type(error).__name__}). "
-        "Your garden book was not changed by it.",
-        "Load the page again. If it happens once more, the terminal the program was started from shows the details "
-        "that help to mend it.",
+        f"While working on {request.url.path[:120]} the program met a fault of its own "
+        f"({type(error).__name__}). Your garden book was not changed by it.",
+        "Load the page again. If it happens once more, the terminal the program was started from shows the "
+        "details that help to mend it.",
     )  # fmt: skip

@@ -16,6 +16,7 @@ from mulchwright.desk import answers, charts, words
 from mulchwright.desk.answers import Answer
 from mulchwright.desk.cross_section import DrawnLayer, DrawnPlane, cross_section
 from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
+from mulchwright.desk.looks import Scheme
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 
 if TYPE_CHECKING:
@@ -83,13 +84,14 @@ class Card:
 
 @dataclass(frozen=True, slots=True)
 class BedRow:
-    """A bed in the list: one answer each for picking, moisture and what to do, and its small strip of dots."""
+    """A bed in the list: one answer each for picking, moisture and what to do, and a strip of dots."""
 
     key: str
     name: str
     under: str
     picking: Answer | None
     moisture: Answer | None
+    heading: str = ""
     strip: str = ""
     why_not: str = ""
 
@@ -222,7 +224,6 @@ def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date)
     system = garden.units.value
     told = {item.patch.key: item for item in outlook.patches} if outlook else {}
     skipped = dict(outlook.skipped) if outlook else {}
-    first, last = span_of([answers.dots(item) for item in told.values()], today)
     rows = []
     for patch in garden.patches:
         item = told.get(patch.key)
@@ -232,13 +233,13 @@ def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date)
             rows.append(BedRow(patch.key, patch.name, line, None, None, why_not=why))
             continue
         marks = answers.moisture_marks(patch, trade)
+        first, last = span_of([answers.dots(item)], today)
         plot = DotPlot(answers.dots(item), today, first, last, picked=_pick_days(garden, patch.key))
-        answer = answers.first_picking(item, today)
-        label = f"{answers.first_picking(item, today)} {answers.first_picking_note(item)}"
+        heading, answer = answers.picking_heading(item), answers.picking(item, today)
+        label = f"{heading}: {answer} {answers.picking_note(item, today)}"
         strip = dot_strip(plot, width=NARROW, label=label, mark=f"strip-{patch.key}")
-        rows.append(
-            BedRow(patch.key, patch.name, line, answer, answers.moisture(item, marks, today, system), strip)
-        )
+        wet = answers.moisture(item, marks, today, system)
+        rows.append(BedRow(patch.key, patch.name, line, answer, wet, heading, strip))
     return tuple(rows)
 
 
@@ -349,10 +350,11 @@ def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:
 def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
     system = garden.units.value
     moistures = answers.moisture_marks(told.patch, trade)
-    marks = tuple(
-        f"{words.day(e.day, today)}: {log_words(e, system)}"
-        for e in reversed(_log_of(garden, told.patch.key))
-    )
+
+    def marks(*kinds: LogKind) -> tuple[str, ...]:
+        entries = [e for e in reversed(_log_of(garden, told.patch.key)) if e.kind in kinds]
+        return tuple(f"{words.day(e.day, today)}: {log_words(e, system)}" for e in entries)
+
     hose = garden.hose_litres_per_minute
     cards = [
         _picking_card(garden, told, today),
@@ -369,7 +371,7 @@ def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tup
                 today,
                 words.share,
             ),
-            marks=tuple(m for m in marks if "watered" in m or "looked" in m),
+            marks=marks(LogKind.WATERED),
         ),
         Card(
             "temperature",
@@ -392,17 +394,17 @@ def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tup
             chart="run",
             chart_label=_chart_label("Share of the bed that threads have run through", "run", told, today),
             table=_band_table("Share of the bed run through", told.run_share, told, today, words.share),
-            marks=tuple(m for m in marks if "looked" in m or "built" in m),
+            marks=marks(LogKind.LOOKED),
         ),
         Card(
             "crop",
             "The crop",
             answers.crop(told, system),
             chart="crop",
-            chart_label="Expected picking by month, middle and 8 of 10 futures; the table below has the figures.",
-            note="A good month and a bare month are both common: weather and luck between beds set the range.",
+            chart_label="Picking by month, middle and 8 of 10 futures; the table below has the figures.",
+            note="A good month and a bare one are both common: weather and luck set the range.",
             table=_month_table(
-                "Picking by month", told.picked_kg, today, lambda kg: units.show_mass(kg, system)
+                "Picking by month", told.picked_kg, told.patch, today, lambda kg: units.show_mass(kg, system)
             ),
         ),
         Card(
@@ -410,9 +412,9 @@ def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tup
             "The water it will ask for",
             answers.water_ahead(told, system, hose),
             chart="water",
-            chart_label="Water to give by month, middle and 8 of 10 futures; the table below has the figures.",
+            chart_label="Water by month, middle and 8 of 10 futures; the table below has the figures.",
             note=_watering_rule_words(told.patch, system),
-            table=_water_table(told.watered_litres, today, system, hose),
+            table=_water_table(told.watered_litres, told.patch, today, system, hose),
         ),
         _account_card(told, system),
     ]
@@ -464,8 +466,8 @@ def _source(line: WorkingLine, system: str) -> Source:
 
 def _quantity_words(name: str, unit: str) -> str:
     """A field's name as words, its unit's ending taken off: run_rate_mm_per_day -> run rate."""
-    endings = ("_mm_per_day", "_kg_m2", "_kg_m3", "_kg_kg", "_w_m_k", "_j_kg_k", "_j_kg", "_c_per_mm", "_per_day",
-               "_per_year", "_degree_days", "_c", "_mm", "_g", "_m", "_days")  # fmt: skip
+    endings = ("_mm_per_day", "_kg_m2", "_kg_m3", "_kg_kg", "_w_m_k", "_j_kg_k", "_j_kg", "_c_per_mm",
+               "_per_day", "_per_year", "_degree_days", "_c", "_mm", "_g", "_m", "_days")  # fmt: skip
     stem = next((name.removesuffix(end) for end in endings if name.endswith(end)), name)
     return stem.replace("_", " ")
 
@@ -473,26 +475,24 @@ def _quantity_words(name: str, unit: str) -> str:
 def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
     first, last = span_of([answers.dots(told)], today)
     plot = DotPlot(answers.dots(told), today, first, last, picked=_pick_days(garden, told.patch.key))
-    answer, note = answers.first_picking(told, today), answers.first_picking_note(told)
-    label = f"{answer} {note}"
-    weekly = told.first_picking.probability_by_date
+    heading = answers.picking_heading(told)
+    answer, note = answers.picking(told, today), answers.picking_note(told, today)
+    label = f"{heading}: {answer} {note}"
     table = Table(
-        "Chance that the first picking has come",
+        f"Chance that the {heading.lower()} has come",
         ("by", "chance"),
-        tuple((words.day(day, today), words.chance(p)) for day, p in weekly if day >= min(today, last)),
+        tuple((words.day(day, today), words.chance(p)) for day, p in answers.weekly(told, today)),
     )
     return Card(
         "picking",
-        "First picking",
+        heading,
         answer,
         drawings=(
             dot_plot(plot, width=WIDE, label=label, mark="dots-wide", class_="wide-drawing"),
             dot_plot(plot, width=NARROW, label=label, mark="dots-narrow", class_="narrow-drawing"),
         ),
         note=note,
-        chances=tuple((said, words.day(day, today)) for day, said in answers.chances_by_week(told, today))[
-            :6
-        ],
+        chances=tuple((said, words.day(day, today)) for day, said in answers.chances_by_week(told, today)),
         table=table,
         table_name="The chance week by week",
     )
@@ -537,8 +537,8 @@ def _watering_rule_words(patch: Patch, system: str) -> str:
         return "This bed lives on rain alone. Try a watering rule in the what-if to see what it would change."
     each = units.show_volume(rule.depth_mm * patch.area_m2, system)
     return (
-        f"Reckoned with this rule: when moisture falls below {words.share(rule.below_moisture)}, give {each}, "
-        f"and then wait {words.plural(rule.rest_days, 'day')} at least."
+        f"Reckoned with this rule: when moisture falls below {words.share(rule.below_moisture)}, "
+        f"give {each}, and then wait {words.plural(rule.rest_days, 'day')} at least."
     )
 
 
@@ -578,22 +578,26 @@ def _band_table(
     )
 
 
-def _shown_months(amounts: Sequence[MonthAmount], today: date) -> list[MonthAmount]:
-    """At most sixteen months: from the first with anything to tell, the last year kept."""
-    return list(amounts)[-16:]
+def _shown_months(amounts: Sequence[MonthAmount], patch: Patch, today: date) -> list[MonthAmount]:
+    """Months from the build, at most three back from today, to a year ahead of whichever is later."""
+    first = (today - timedelta(days=92)).replace(day=1)
+    last = max(today, patch.built_on or today) + timedelta(days=340)
+    return [amount for amount in amounts if first <= amount.month <= last]
 
 
 def _month_table(
-    caption: str, amounts: Sequence[MonthAmount], today: date, show: Callable[[float], str]
+    caption: str, amounts: Sequence[MonthAmount], patch: Patch, today: date, show: Callable[[float], str]
 ) -> Table:
     rows = tuple(
         (f"{m.month:%B %Y}", show(m.p50), f"{show(m.p10)} to {show(m.p90)}", show(m.mean))
-        for m in _shown_months(amounts, today)
+        for m in _shown_months(amounts, patch, today)
     )
     return Table(caption, ("month", "middle", "8 of 10 futures", "mean"), rows)
 
 
-def _water_table(amounts: Sequence[MonthAmount], today: date, system: str, hose: float) -> Table:
+def _water_table(
+    amounts: Sequence[MonthAmount], patch: Patch, today: date, system: str, hose: float
+) -> Table:
     def show(litres: float) -> str:
         return units.show_volume(litres, system)
 
@@ -604,7 +608,7 @@ def _water_table(amounts: Sequence[MonthAmount], today: date, system: str, hose:
             f"{show(m.p10)} to {show(m.p90)}",
             answers.minutes(m.p50 / hose) if m.p50 > 0 else "none",
         )
-        for m in _shown_months(amounts, today)
+        for m in _shown_months(amounts, patch, today)
     )
     return Table("Water to give by month", ("month", "middle", "8 of 10 futures", "at the hose"), rows)
 
@@ -620,7 +624,7 @@ def chart_spec(
     today: date,
     *,
     width: int,
-    scheme: charts.Scheme,
+    scheme: Scheme,
 ) -> dict[str, Any]:
     """The Vega-Lite spec of one chart of the bed page; `KeyError` for a name not in `CHARTS`."""
     first, last = window(told, today)
@@ -629,19 +633,19 @@ def chart_spec(
     species = trade.species[told.patch.species]
     log = _log_of(garden, told.patch.key)
     builders: dict[str, Callable[[], dict[str, Any]]] = {
-        "moisture": lambda: _moisture_spec(frame, told, answers.moisture_marks(told.patch, trade), log, system),
+        "moisture": lambda: _moisture_spec(frame, told, trade, log, system),
         "temperature": lambda: _temperature_spec(frame, told, species, system),
         "run": lambda: charts.band_chart(
             frame, _days(told, told.run_share, today, lambda v: 100 * v), name="run", token="threads",
-            domain=(0, 104), ticks=(0, 50, 100), label="run, %", unit=" %", height=170,
+            domain=(0, 120), ticks=(0, 50, 100), label="run, %", unit=" %", height=170,
             tick_words="datum.value == 0 ? 'none' : datum.value == 50 ? 'half' : 'all'",
             marks=[
                 charts.Mark(e.day, log_words(e, system), 100 * e.share if e.share is not None else None)
                 for e in log if e.kind in (LogKind.LOOKED, LogKind.BUILT)
             ],
         ),
-        "crop": lambda: _amount_spec(frame, told.picked_kg, "crop", "plum", system, mass=True),
-        "water": lambda: _amount_spec(frame, told.watered_litres, "water", "water", system, mass=False),
+        "crop": lambda: _amount_spec(frame, told.picked_kg, told.patch, "crop", "plum", system, mass=True),
+        "water": lambda: _amount_spec(frame, told.watered_litres, told.patch, "water", "water", system, mass=False),
     }  # fmt: skip
     return builders[name]()
 
@@ -652,8 +656,12 @@ def _days(
     measured = min(told.measured_days, told.today_index + 1)
     return [
         charts.DayBand(
-            told.start + timedelta(days=i),
-            *(scale(float(q[i])) for q in (band.p10, band.p25, band.p50, band.p75, band.p90)),
+            day=told.start + timedelta(days=i),
+            p10=scale(float(band.p10[i])),
+            p25=scale(float(band.p25[i])),
+            p50=scale(float(band.p50[i])),
+            p75=scale(float(band.p75[i])),
+            p90=scale(float(band.p90[i])),
             measured=i < measured,
             rain=float(told.rain_mm[i]) * rain if i < measured else 0.0,
         )
@@ -662,20 +670,19 @@ def _days(
 
 
 def _moisture_spec(
-    frame: charts.Frame,
-    told: PatchOutlook,
-    moistures: answers.MoistureMarks,
-    log: list[LogEntry],
-    system: str,
+    frame: charts.Frame, told: PatchOutlook, trade: Trade, log: list[LogEntry], system: str
 ) -> dict[str, Any]:
+    moistures = answers.moisture_marks(told.patch, trade)
     per_mm = 1 / 25.4 if system == units.US else 1.0
     days = _days(told, told.moisture, frame.today, lambda v: 100 * v, per_mm)
     low = min((day.p10 for day in days if math.isfinite(day.p10)), default=40.0)
-    bottom = 10 * math.floor(min(low, 100 * moistures.low - 5) / 10)
+    bottom = 10 * math.floor(min(low - 6, 100 * moistures.low - 5) / 10)  # room for words below the band
     return charts.moisture_chart(
-        frame, days, domain=(bottom, 90), ticks=[v for v in range(int(bottom), 91, 20)],
+        frame, days, domain=(bottom, 90), ticks=list(range(int(bottom), 91, 20)),
         good=(100 * moistures.low, 100 * moistures.high, "good for the threads"),
-        marks=[charts.Mark(e.day, log_words(e, system)) for e in log if e.kind in (LogKind.WATERED, LogKind.LOOKED)],
+        marks=[
+            charts.Mark(e.day, log_words(e, system)) for e in log if e.kind is LogKind.WATERED
+        ],
         rain_unit="in" if system == units.US else "mm",
     )  # fmt: skip
 
@@ -695,21 +702,23 @@ def _temperature_spec(frame: charts.Frame, told: PatchOutlook, species: Any, sys
         "pins form",
     )
     return charts.band_chart(
-        frame, days, name="temperature", token="warmth", domain=(bottom, top), ticks=list(range(bottom, top + 1, step)),
+        frame, days, name="temperature", token="warmth", domain=(bottom, top),
+        ticks=list(range(bottom, top + 1, step)),
         label="warmth, °F" if system == units.US else "warmth, °C", unit="°",
         good=(max(good[0], bottom), min(good[1], top), good[2]),
     )  # fmt: skip
 
 
 def _amount_spec(
-    frame: charts.Frame, amounts: Sequence[MonthAmount], name: str, token: str, system: str, *, mass: bool
-) -> dict[str, Any]:
+    frame: charts.Frame, amounts: Sequence[MonthAmount], patch: Patch, name: str, token: str, system: str,
+    *, mass: bool,
+) -> dict[str, Any]:  # fmt: skip
     us = system == units.US
     per = (1 / 0.45359237 if us else 1.0) if mass else (1 / 3.785411784 if us else 1.0)
     unit = ("lb" if us else "kg") if mass else ("gal" if us else "L")
     shown = [
         charts.Amount(m.month, m.p10 * per, m.p50 * per, m.p90 * per)
-        for m in _shown_months(amounts, frame.today)
+        for m in _shown_months(amounts, patch, frame.today)
     ]
     return charts.amount_chart(
         frame, shown, name=name, token=token, unit=unit, label="picked" if mass else "water to give",

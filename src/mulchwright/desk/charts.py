@@ -225,8 +225,8 @@ def _good_range(frame: Frame, low: float, high: float, words: str) -> list[Spec]
             "mark": {
                 "type": "text",
                 "align": "right",
-                "baseline": "top",
-                "dy": 4,
+                "baseline": "bottom",
+                "dy": -4,
                 "color": frame.color("quiet"),
             },
             "encoding": {
@@ -354,17 +354,18 @@ def _rows(days: Sequence[DayBand]) -> list[Spec]:
     return rows
 
 
-def _ahead_words(frame: Frame, days: Sequence[DayBand], token: str) -> list[Spec]:
-    """The words that say what the bands are, set over the band where it is widest in the right half."""
+def _ahead_words(frame: Frame, days: Sequence[DayBand]) -> list[Spec]:
+    """The words that say what the wide band is, set under its lowest place ahead."""
     ahead = [
         day
         for day in days
         if not day.measured and frame.first <= day.day <= frame.last and math.isfinite(day.p50)
     ]
-    if len(ahead) < 60 or frame.narrow:
+    inner = ahead[len(ahead) // 5 : -len(ahead) // 5]
+    if len(inner) < 40 or frame.narrow:
         return []
-    place = ahead[int(len(ahead) * 0.55)]
-    return [_words_at(frame, place.day, place.p10, "8 of 10 futures", token, "center", 16)]
+    place = min(inner, key=lambda day: day.p10)
+    return [_words_at(frame, place.day, place.p10, "8 of 10 futures", "quiet", "center", 14)]
 
 
 def band_chart(
@@ -388,8 +389,9 @@ def band_chart(
 
 
 def _panel_layers(
-    frame: Frame, days: Sequence[DayBand], token: str, domain: tuple[float, float], ticks: Sequence[float],
-    label: str, unit: str, good: tuple[float, float, str] | None, marks: Sequence[Mark], tick_words: str | None,
+    frame: Frame, days: Sequence[DayBand], token: str, domain: tuple[float, float],
+    ticks: Sequence[float], label: str, unit: str, good: tuple[float, float, str] | None,
+    marks: Sequence[Mark], tick_words: str | None,
 ) -> list[Spec]:  # fmt: skip
     y: Spec = {
         "type": "quantitative",
@@ -418,7 +420,7 @@ def _panel_layers(
     return [
         *(_good_range(frame, *good) if good else []),
         *_band_layers(frame, token, y),
-        *_ahead_words(frame, days, "quiet"),
+        *(_ahead_words(frame, days) if token == "water" else []),
         *_today_layers(frame),
         *_mark_layers(frame, marks, domain[0] + 0.04 * (domain[1] - domain[0])),
         _reading_layer(frame, tooltip),
@@ -445,13 +447,15 @@ def moisture_chart(
         "layer": [
             {
                 "transform": [{"filter": "datum.rain > 0"}],
+                # Rules, not bars: bars would widen the time axis by half a day and part it from the one above.
                 "mark": {
-                    "type": "bar",
+                    "type": "rule",
                     "color": frame.color("water"),
-                    "width": max(1.2, frame.plot_width / max((frame.last - frame.first).days, 1) - 0.4),
+                    "strokeWidth": max(1.5, frame.plot_width / max((frame.last - frame.first).days, 1) - 0.4),
                 },
                 "encoding": {
-                    "x": _time_axis(frame),
+                    "x": _time_axis(frame, labels=False),
+                    "y2": {"datum": 0},
                     "y": {
                         "field": "rain",
                         "type": "quantitative",
@@ -501,9 +505,10 @@ def moisture_chart(
 
 
 def _round_up(value: float) -> float:
-    """The next of 1, 2, 5 times a power of ten: a round top for an axis."""
+    """The next of 1, 1.5, 2, 3, 4, 5, 6, 8 times a power of ten: a round top for an axis."""
     power = 10.0 ** math.floor(math.log10(value))
-    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= value - 1e-12)
+    steps = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+    return next(step * power for step in steps if step * power >= value - 1e-12)
 
 
 def amount_chart(

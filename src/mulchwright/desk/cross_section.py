@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from mulchwright.desk.drawing import Element, document, element, number, text, wrapped
 
@@ -25,7 +26,7 @@ TOP = 14.0
 
 @dataclass(frozen=True, slots=True)
 class DrawnLayer:
-    """A layer from the ground up: name and thickness as they are to be read, thickness in metres for scale."""
+    """A layer from the ground up: name and thickness as they are read, thickness in metres for scale."""
 
     material: str
     family: str
@@ -88,10 +89,14 @@ def _height_on_drawing(height_m: float, layers: tuple[DrawnLayer, ...], edges: l
 
 
 def _block(family: str, fill: str, top: float, height: float) -> list[Element]:
-    box = {"x": COLUMN_LEFT, "y": top, "width": COLUMN_WIDTH, "height": height}
+    def box(class_: str | None, fill: str | None = None) -> Element:
+        return element(
+            "rect", class_=class_, fill=fill, x=COLUMN_LEFT, y=top, width=COLUMN_WIDTH, height=height
+        )
+
     return [
-        element("rect", class_=f"ground-{family}", **box),
-        element("rect", fill=fill, **box),
+        box(f"ground-{family}"),
+        box(None, fill),
         element(
             "line", x1=COLUMN_LEFT, x2=COLUMN_LEFT + COLUMN_WIDTH, y1=top, y2=top, class_="section-outline"
         ),
@@ -101,9 +106,7 @@ def _block(family: str, fill: str, top: float, height: float) -> list[Element]:
 def _dimensions(layers: tuple[DrawnLayer, ...], edges: list[float]) -> list[Element]:
     """Thickness at the left, with a small bracket per layer."""
     parts: list[Element] = []
-    labels = _spread(
-        [(low + high) / 2 for low, high in zip(edges, edges[1:], strict=False)], [LINE] * len(layers)
-    )
+    labels = _spread([(low + high) / 2 for low, high in pairwise(edges)], [LINE] * len(layers))
     x = COLUMN_LEFT - 8
     for layer, low, high, y in zip(layers, edges, edges[1:], labels, strict=False):
         parts.append(element("path", d=_bracket(x, high + 2, low - 2), class_="bracket"))
@@ -118,7 +121,7 @@ def _bracket(x: float, top: float, bottom: float) -> str:
 def _names(layers: tuple[DrawnLayer, ...], edges: list[float], bottom: float) -> list[Element]:
     """Names at the right, moved apart where two would overlap, each with a thin line to its layer."""
     names = [wrapped(layer.name, LETTERS) for layer in layers]
-    middles = [(low + high) / 2 for low, high in zip(edges, edges[1:], strict=False)]
+    middles = [(low + high) / 2 for low, high in pairwise(edges)]
     names.insert(0, ["soil"])
     middles.insert(0, bottom + SOIL_HEIGHT / 2)
     places = _spread(middles, [LINE * len(lines) for lines in names])

@@ -16,7 +16,9 @@ __all__ = ["NARROW", "WIDE", "DotPlot", "dot_plot", "dot_strip"]
 
 WIDE = 640.0
 NARROW = 312.0
-_LEAST_DAYS = 120
+_LEAST_DAYS = 90
+_TALLEST = {True: 112.0, False: 150.0}
+"""Height a stack may take, on a phone and on a page; a taller one gets smaller dots."""
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -52,20 +54,25 @@ def span_of(groups: Sequence[Sequence[date | None]], today: date) -> tuple[date,
 def dot_plot(plot: DotPlot, *, width: float, label: str, mark: str, class_: str = "") -> str:
     """SVG of the dots stacked on the calendar."""
     narrow = width < 500
-    radius = 6.5 if narrow else 8.5
     nothing_columns = -(-plot.nothing // 5)
-    side = max(2 * radius * nothing_columns + 24, 92 if narrow else 120) if plot.nothing else 10.0
+    side = max(16.0 * nothing_columns + 24, 92 if narrow else 120) if plot.nothing else 10.0
     left, right = 8.0, width - side
     days = (plot.last - plot.first).days
 
     def at(day: date) -> float:
         return left + (right - left) * (day - plot.first).days / days
 
-    stacks = _stacks([at(day) for day in plot.twenty if day is not None], 2 * radius + 1)
+    places = [at(day) for day in plot.twenty if day is not None]
+    radius = 6.5 if narrow else 8.5
+    stacks = _stacks(places, 2 * radius + 1)
+    while radius > 4 and max([count for _, count in stacks], default=0) * (2 * radius + 1) > _TALLEST[narrow]:
+        radius -= 0.5
+        stacks = _stacks(places, 2 * radius + 1)
     tallest = max([count for _, count in stacks] + [min(plot.nothing, 5), 3])
     base = 34 + tallest * (2 * radius + 1)
     parts: list[Element] = []
-    parts += _months(plot.first, plot.last, at, base, right - left)
+    years = not plot.first <= plot.today < plot.last
+    parts += _months(plot.first, plot.last, at, base, right - left, years=years)
     parts.append(element("line", x1=left, x2=right, y1=base, y2=base, class_="axis"))
     for x, count in stacks:
         for level in range(count):
@@ -93,11 +100,13 @@ def dot_plot(plot: DotPlot, *, width: float, label: str, mark: str, class_: str 
         if plot.first <= day <= plot.last:
             x = at(day)
             parts.append(element("path", d=f"M{x - 6:.1f} {base + 1:.1f}l6-9 6 9z", class_="picked-mark"))
-    return document(width, base + 30, parts, label=label, mark=mark, class_=f"dots {class_}".strip())
+    return document(
+        width, base + (50 if years else 30), parts, label=label, mark=mark, class_=f"dots {class_}".strip()
+    )
 
 
-def _months(first: date, last: date, at: object, base: float, room: float) -> list[Element]:
-    """Months as quiet verticals; every one named where there is room, else every second or third."""
+def _months(first: date, last: date, at: object, base: float, room: float, *, years: bool) -> list[Element]:
+    """Months as quiet verticals, named where there is room; with their year where today is not shown."""
     assert callable(at)
     starts: list[date] = []
     day = first
@@ -110,12 +119,9 @@ def _months(first: date, last: date, at: object, base: float, room: float) -> li
         x = at(day)
         parts.append(element("line", x1=x, x2=x, y1=26, y2=base, class_="month"))
         if index % every == 0 and index < len(starts) - 1:
-            new_year = day.month <= every and index > 0
-            parts.append(
-                text(
-                    x, base + 22, f"{day.year}" if new_year and every > 2 else _MONTHS[day.month - 1], "quiet"
-                )
-            )
+            parts.append(text(x, base + 22, _MONTHS[day.month - 1], "quiet"))
+            if years and (index == 0 or day.month <= every):
+                parts.append(text(x, base + 42, str(day.year), "quiet"))
     return parts
 
 
@@ -135,7 +141,7 @@ def _nothing(count: int, x: float, base: float, radius: float, width: float) -> 
 
 
 def _stacks(places: list[float], width: float) -> list[tuple[float, int]]:
-    """Dots gathered into columns: each column begins at the first dot not yet stacked (a dot's width wide)."""
+    """Dots gathered into columns: each column begins at the first dot not yet stacked."""
     stacks: list[tuple[float, int]] = []
     members: list[float] = []
     for place in sorted(places):

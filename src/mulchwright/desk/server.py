@@ -23,7 +23,7 @@ LOOPBACK = "127.0.0.1"
 
 
 def _bound(port: int | None) -> socket.socket:
-    """A listening socket on the loopback address: the port asked for, else the usual one, else any free one."""
+    """A listening socket on loopback: the port asked for, else the usual one, else any free one."""
     tries = (USUAL_PORT, 0) if port is None else (port,)
     for number in tries:
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)

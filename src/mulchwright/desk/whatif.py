@@ -7,7 +7,7 @@ field. The same form and the same reading serve a page without scripts.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
@@ -313,7 +313,7 @@ def _read_layer(
         low, high = (units.show_length(m, reader.system) for m in (0.001, 0.6))
         reader.fault(
             thickness_name,
-            f"Thickness {units.show_length(thickness, reader.system)}: a layer is from {low} to {high} thick.",
+            f"{units.show_length(thickness, reader.system)} thick: a layer is from {low} to {high}.",
         )
         return layer
 
@@ -321,7 +321,7 @@ def _read_layer(
 def _read_planes(
     reader: _Reader, patch: Patch, layers: tuple[Layer, ...], skin: Layer | None, trade: Trade
 ) -> tuple[SpawnPlane, ...]:
-    """Planes as typed. Their number unchanged, they keep their relative heights; else they are spread evenly."""
+    """Planes as typed. As many as before keep their relative heights, else they are spread evenly."""
     old = patch.recipe.planes
     count = round(reader.number("planes", 0, MOST_PLANES, "Planes of spawn", len(old)))
     kind = reader.choice("spawn", trade.spawn, "The spawn", old[0].spawn if old else next(iter(trade.spawn)))
@@ -390,19 +390,29 @@ def compare(
     system = garden.units.value
     both = (before, after)
     meeting = _run_day(before, after, today)
+
+    def row(what: str, tell: Callable[[PatchOutlook], str]) -> tuple[str, str, str]:
+        return what, tell(before), tell(after)
+
     rows = (
-        ("first picking", *(_picking_words(told, today) for told in both)),
-        ("nothing in the first year", *(words.chance(told.none_in_first_year) for told in both)),
-        ("picked in the first year", *(answers.amount_range(told.picked_first_year_kg, "mass", system) for told in both)),
-        ("water in the first year", *(answers.amount_range(told.watered_first_year_litres, "volume", system) for told in both)),
-        (f"run through by {words.day(meeting, today)}", *(_run_words(told, meeting) for told in both)),
-    )  # fmt: skip
+        row("first picking", lambda told: _picking_words(told, today)),
+        row("nothing in the first year", lambda told: words.chance(told.none_in_first_year)),
+        row(
+            "picked in the first year",
+            lambda told: answers.amount_range(told.picked_first_year_kg, "mass", system),
+        ),
+        row(
+            "water in the first year",
+            lambda told: answers.amount_range(told.watered_first_year_litres, "volume", system),
+        ),
+        row(f"run through by {words.day(meeting, today)}", lambda told: _run_words(told, meeting)),
+    )
     first, last = span_of([answers.dots(told) for told in both], today)
     drawn = [
         dot_plot(
             DotPlot(answers.dots(told), today, first, last),
             width=NARROW,
-            label=f"{name}: {answers.first_picking(told, today)}",
+            label=f"{name}: {answers.picking(told, today)}",
             mark=f"dots-{mark}",
         )
         for told, name, mark in ((before, "As it is", "before"), (after, "What if", "after"))

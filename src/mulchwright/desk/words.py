@@ -14,7 +14,11 @@ __all__ = ["chance", "count_word", "day", "day_range", "joined", "month", "plura
 
 SURE = 0.97
 RARE = 0.03
-_SMALL = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+_SMALL = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty",
+)  # fmt: skip
+_ONE_IN = (4, 5, 6, 8, 10, 12, 15, 20)
 
 
 def chance(probability: float) -> str:
@@ -30,7 +34,9 @@ def chance(probability: float) -> str:
     if probability <= RARE:
         return "hardly ever"
     if probability < 0.275:
-        return f"1 in {round(1 / probability)}" if probability >= 0.045 else "fewer than 1 in 20"
+        if probability < 0.045:
+            return "fewer than 1 in 20"
+        return f"1 in {min(_ONE_IN, key=lambda count: abs(1 / count - probability))}"
     tenths = round(probability * 10)
     return f"{tenths} in 10" if tenths < 10 else "more than 9 in 10"
 
@@ -62,7 +68,7 @@ def share(fraction: float) -> str:
 
 
 def count_word(count: int) -> str:
-    """Small counts as words: 2 is "two"; above ten as figures."""
+    """Small counts as words: 2 is "two"; above twenty as figures."""
     return _SMALL[count] if 0 <= count < len(_SMALL) else str(count)
 
 

@@ -79,7 +79,7 @@ class WhatIf {
       this.place.replaceChildren(...page.body.childNodes);
     }
     this.place.classList.toggle("stale", !html);
-    this.spoken.textContent = summary;
+    this.spoken.textContent = `What if: ${summary}`;
     this.form.dataset.told_at = String(Date.now());
   }
 
