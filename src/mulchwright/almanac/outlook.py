@@ -142,7 +142,8 @@ class PatchOutlook:
     moisture : water / wet mass of the food layers. temperature_c : mean of the food layers.
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
-    picked_first_year_kg : over the 365 days from the build day; `none_in_first_year` is the chance of nothing.
+    picked_first_year_kg : over the 365 days from the build day.
+    none_in_first_year : the chance of no picking in those days.
     """
 
     patch: Patch
@@ -487,7 +488,8 @@ def outlook(
     run_days = (run_end - run_start).days + 1
     if run_days > LONGEST_RUN_DAYS:
         raise InputError(
-            f"The run would span {run_days} days, from {run_start} to {run_end}; {LONGEST_RUN_DAYS} are the most. "
+            f"The run would span {run_days} days, from {run_start} to {run_end}; the most are "
+            f"{LONGEST_RUN_DAYS}. "
             "Retire old patches, or ask for fewer days.",
             field="days",
         )

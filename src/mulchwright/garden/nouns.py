@@ -156,7 +156,8 @@ class ClimateNormals:
             )
             _require(
                 low <= high,
-                f"month {month + 1}: mean lowest temperature {low:g} °C is above the mean highest, {high:g} °C. "
+                f"month {month + 1}: mean lowest temperature {low:g} °C is above the mean highest, "
+                f"{high:g} °C. "
                 "If the two rows are swapped, exchange them.",
                 "temperature_min_c",
             )
@@ -172,7 +173,7 @@ class ClimateNormals:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where the garden lies. `north_deg` is the bearing of the plan's upward axis, clockwise from true north."""
+    """Where the garden lies. `north_deg` is the bearing of the plan's upward axis, clockwise from north."""
 
     name: str
     latitude_deg: float
@@ -263,7 +264,7 @@ class Recipe:
         for plane in self.planes:
             _require(
                 plane.height_m <= self.depth_m + 1e-9,
-                f"Recipe {self.name!r} lays spawn at {plane.height_m:g} m, above its top at {self.depth_m:g} m.",
+                f"Recipe {self.name!r} lays spawn at {plane.height_m:g} m; its top is at {self.depth_m:g} m.",
                 "planes",
             )
 
@@ -353,7 +354,7 @@ class Patch:
         _require_number(self.area_m2, 0.05, LARGEST_PATCH_M2, f"area of patch {self.name!r}", "m²", "area_m2")
         _require(
             len(self.light_share) in (1, MONTHS),
-            f"Patch {self.name!r} has {len(self.light_share)} light shares; give one, or twelve from January.",
+            f"Patch {self.name!r} has {len(self.light_share)} light shares; give one, or twelve.",
             "light_share",
         )
         for share in self.light_share:
@@ -362,7 +363,7 @@ class Patch:
         _require_number(self.shelter, 0, 1, f"shelter of patch {self.name!r}", "", "shelter")
         _require(
             self.stage is Stage.PLANNED or self.built_on is not None,
-            f"Patch {self.name!r} is marked {self.stage.value} but has no build day; give the day it was built.",
+            f"Patch {self.name!r} is marked {self.stage.value} but has no build day; give the day.",
             "built_on",
         )
 
@@ -448,7 +449,7 @@ class Garden:
         for entry in self.log:
             _require(
                 entry.patch in patch_keys,
-                f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, which this garden lacks.",
+                f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, not in this garden.",
                 "patch",
             )
 

@@ -79,7 +79,7 @@ def cells_of(recipe: Recipe, trade: Trade, cells: int = CELLS) -> tuple[Cell, ..
         if layer.material not in trade.materials:
             known = ", ".join(sorted(trade.materials))
             raise InputError(
-                f"Recipe {recipe.name!r} has a layer of {layer.material!r}, which the table of materials lacks. "
+                f"Recipe {recipe.name!r} has a layer of {layer.material!r}, not in the table of materials. "
                 f"It knows: {known}.",
                 field="material",
             )
@@ -284,7 +284,7 @@ def bed_arrays(
     widest = max(len(c) for c in cut)
     most_planes = max(1, *(len(patch.recipe.planes) for patch in patches))
     arrays = BedArrays(
-        count=np.zeros((len(patches), 4), dtype=np.int64),
+        sizes=np.zeros((len(patches), 4), dtype=np.int64),
         cell=np.zeros((len(patches), len(k.CELL_QUANTITIES), widest)),
         plane=np.zeros((len(patches), len(k.PLANE_QUANTITIES), most_planes)),
         plane_index=np.zeros((len(patches), 3, most_planes), dtype=np.int64),
@@ -311,7 +311,7 @@ def bed_arrays(
         rule_from = NEVER
         if patch.watering.rule is WateringRule.WHEN_DRY:
             rule_from = built if patch.watering.past_as_rule else max((today - start).days + 1, built)
-        arrays.count[p] = [len(cut[p]), len(patch.recipe.planes), built, rule_from]
+        arrays.sizes[p] = [len(cut[p]), len(patch.recipe.planes), built, rule_from]
         arrays.daily[p, k.DEMAND_FACTOR] = _demand_factor(patch, trade)[months]
         arrays.daily[p, k.LOGGED_WATER_MM] = _logged_water_mm(patch, log, start, days)
     return arrays

@@ -8,6 +8,7 @@ keeps its draws when others come or go.
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -64,8 +65,9 @@ def spread_linear(spread: _HasSpread, z: Floats) -> Floats:
 
 def spread_positive(spread: _HasSpread, z: Floats) -> Floats:
     """As `spread_linear`, on the logarithm: for quantities that cannot be 0 or less."""
-    below, above = np.log(spread.likely / spread.low), np.log(spread.high / spread.likely)
-    values: Floats = spread.likely * np.exp(np.where(z < 0, below, above) * z / TENTH)
+    below, above = math.log(spread.likely / spread.low), math.log(spread.high / spread.likely)
+    logs: Floats = np.where(z < 0, below, above) * z / TENTH
+    values: Floats = spread.likely * np.exp(logs)
     return values
 
 
@@ -87,7 +89,7 @@ def chance_of_nothing(patch: Patch, trade: Trade) -> float:
     straw = sum(cell.dry_mass_kg_m2 for cell in cells if cell.material.family == "straw") / mass
     relief = trade.constants["straw_relief_of_nothing"].value * min(straw / 0.25, 1.0)
     depth = sum(cell.thickness_m for cell in cells)
-    thin = min(max((0.10 / depth) ** 0.5, 1.0), 2.0)
+    thin = min(max(math.sqrt(0.10 / depth), 1.0), 2.0)
     return min(species.chance_of_nothing.likely * (1.0 - relief) * thin, 0.95)
 
 

@@ -156,13 +156,13 @@ DEMAND_FACTOR, LOGGED_WATER_MM = range(2)
 class BedArrays(NamedTuple):
     """All patches as a few padded arrays, so that they travel cheaply into the compiled parts.
 
-    count : (patch, 4) cells, planes, build day, first day of the watering rule;
+    sizes : (patch, 4) cells, planes, build day, first day of the watering rule;
     cell : (patch, quantity, cell) from the top down; plane : (patch, quantity, plane);
     plane_index : (patch, 3, plane) cell above, cell below, 1 for pegs on a grid;
     site : (patch, quantity); daily : (patch, 2, day) demand factor, logged watering in mm.
     """
 
-    count: Ints
+    sizes: Ints
     cell: Floats
     plane: Floats
     plane_index: Ints
@@ -312,7 +312,7 @@ def _water_in(
     wet_index = state.row[WET_INDEX]
     water = state.cell[WATER]
     mass = state.cell[MASS]
-    rule_on = bed.count[patch, RULE_FROM_DAY] <= day and bed.site[patch, RULE_DEPTH_MM] > 0.0
+    rule_on = bed.sizes[patch, RULE_FROM_DAY] <= day and bed.site[patch, RULE_DEPTH_MM] > 0.0
     n = rain.shape[0]
     for m in range(n):
         wet_mass = food_water[m] + food_mass[m]
@@ -333,7 +333,7 @@ def _water_in(
     sums[1] = given.sum()
     for m in range(n):
         wet_index[m] = habits.wet_index_fade * wet_index[m] + passing[m]
-    for c in range(bed.count[patch, CELLS]):
+    for c in range(bed.sizes[patch, CELLS]):
         ph.wet_cell(
             passing,
             water[c],
@@ -360,7 +360,7 @@ def _water_out(
     for m in range(n):
         demand[m] = reference_mm[m] * bed.daily[patch, DEMAND_FACTOR, day]
     evaporated[:] = 0.0
-    for c in range(bed.count[patch, CELLS]):
+    for c in range(bed.sizes[patch, CELLS]):
         floor = bed.cell[patch, FLOOR_KG_KG, c]
         ph.relative_saturation(
             water[c], mass[c], par[CAPACITY], bed.cell[patch, CAPACITY_KG_KG, c], floor, saturation[c]
@@ -393,7 +393,7 @@ def _heat(patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, habits: H
     ratio = state.edge[RATIO]
     temperature_c = state.node[TEMPERATURE_C]
     ph.surface_temperature(air, demand, evaporated, habits.surface_warming_c_per_mm, surface_c)
-    for c in range(bed.count[patch, CELLS]):
+    for c in range(bed.sizes[patch, CELLS]):
         ph.cell_heat_capacity(
             water[c], mass[c], bed.cell[patch, SPECIFIC_HEAT, c], ph.SECONDS_PER_DAY, heat_rate[c]
         )
@@ -430,7 +430,7 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
     exponent = state.row[EXPONENT]
     crumbs = state.plane[CRUMBS]
     share = state.cell[SHARE]
-    cells = bed.count[patch, CELLS]
+    cells = bed.sizes[patch, CELLS]
     n = response.shape[0]
     for c in range(cells):
         ph.cardinal_temperature_response(
@@ -448,7 +448,7 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
         cell_moist = moist[c]
         for m in range(n):
             cell_pace[m] = response[m] * cell_moist[m]
-    for j in range(bed.count[patch, PLANES]):
+    for j in range(bed.sizes[patch, PLANES]):
         above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
         below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
         left = leap_left[j]
@@ -466,7 +466,7 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
             )
     for c in range(cells):
         exponent[:] = 0.0
-        for j in range(bed.count[patch, PLANES]):
+        for j in range(bed.sizes[patch, PLANES]):
             offset_m = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
             if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
                 ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, exponent)
@@ -496,7 +496,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
     bed_saturation[:] = 0.0
     food_water[:] = 0.0
     food_mass[:] = 0.0
-    for c in range(bed.count[patch, CELLS]):
+    for c in range(bed.sizes[patch, CELLS]):
         food = bed.cell[patch, FOOD, c]
         weight = food * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
         ph.add_scaled(share[c], weight, bed_share)
@@ -509,7 +509,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
 
 @ph.compiled
 def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State) -> None:
-    """Dry matter rots; what it gives off as heat warms its cell tomorrow. `food_left` is today's share kept."""
+    """Dry matter rots; the heat of it warms its cell tomorrow. `food_left` is what is left of the food."""
     bed_c = state.row[BED_C]
     warmth = state.row[WARMTH]
     food_left = state.row[FOOD_LEFT]
@@ -522,7 +522,7 @@ def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State
     ph.warmth_of_decay(bed_c, warmth)
     food_left[:] = food_mass
     per_second = habits.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
-    for c in range(bed.count[patch, CELLS]):
+    for c in range(bed.sizes[patch, CELLS]):
         ph.decay_cell(
             mass[c],
             warmth,
@@ -587,6 +587,7 @@ def _fruit(
     pin_age = state.row[PIN_AGE]
     pin_degrees = state.row[PIN_DEGREES]
     reserve = state.row[RESERVE]
+    recent_c = state.row[RECENT_C]
     summed_hazard = state.row[SUMMED_HAZARD]
     rest_left = state.row[REST_LEFT]
     bed_share = state.row[BED_SHARE]
@@ -603,8 +604,11 @@ def _fruit(
             if pin_degrees[m] >= par[PIN_TO_PICK, m]:
                 # A dry bed lets fewer of the pins swell.
                 wetness = min(max(bed_saturation[m] / habits.pin_saturation_full, 0.1), 1.0)
+                # Warm flushes are small and scattered, cool ones large.
+                warm = 2.0 * (par[PIN_MAX, m] - recent_c[m]) / (par[PIN_MAX, m] - par[PIN_OPT, m])
+                coolness = min(max(warm, 0.1), 1.0)
                 factor = min(flush_noise[patch, k, first + m], habits.largest_flush_factor)
-                pick = min(par[FLUSH_SHARE, m] * wetness * factor, 0.95) * reserve[m]
+                pick = min(par[FLUSH_SHARE, m] * wetness * coolness * factor, 0.95) * reserve[m]
                 reserve[m] -= pick
                 records.flush_day[patch, k, first + m] = day
                 records.flush_kg_m2[patch, k, first + m] = pick
@@ -642,14 +646,14 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
     undigested = state.row[UNDIGESTED]
     pin_age = state.row[PIN_AGE]
     since_watered = state.row[SINCE_WATERED]
-    cells = bed.count[patch, CELLS]
+    cells = bed.sizes[patch, CELLS]
     n = par.shape[1]
     for c in range(cells):
         for m in range(n):
             mass[c, m] = bed.cell[patch, DRY_MASS_KG_M2, c]
             most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
             water[c, m] = mass[c, m] * min(bed.cell[patch, START_KG_KG, c], most)
-    for j in range(bed.count[patch, PLANES]):
+    for j in range(bed.sizes[patch, PLANES]):
         state.radius[j] = bed.plane[patch, PLANE_START_RADIUS_M, j]
         for m in range(n):
             crumbs[j, m] = bed.plane[patch, PLANE_POINTS_M2, j] * par[POINTS, m]
@@ -683,10 +687,10 @@ def run_block(
     the summed hazard must pass; flush_noise : (patch, flush, member), factors with median 1.
     """
     n = after - first
-    cells = bed.count[patch, CELLS]
+    cells = bed.sizes[patch, CELLS]
     nodes = cells + forcing.soil_thickness_m.shape[0]
-    planes = max(bed.count[patch, PLANES], 1)
-    built = bed.count[patch, BUILT_DAY]
+    planes = max(bed.sizes[patch, PLANES], 1)
+    built = bed.sizes[patch, BUILT_DAY]
     par = draws[patch, :, first:after].copy()
     state = State(
         cell=np.zeros((6, cells, n)),

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
@@ -36,7 +36,6 @@ __all__ = [
     "exponent_of_grid",
     "exponent_of_scattered",
     "exponential_decline",
-    "folded_in",
     "grid_coverage",
     "moisture_response",
     "relative_saturation",
@@ -54,20 +53,16 @@ F = TypeVar("F", bound=Callable[..., Any])
 WATER_HEAT_J_KG_K = 4186.0
 """Specific heat of liquid water; physical constant, from memory of any steam table near 15 °C."""
 SECONDS_PER_DAY = 86400.0
+TEMPERATE_MULCH_C = 12.0 + 10.0 * np.cos(np.linspace(0.0, 2.0 * np.pi, 365, endpoint=False))
+"""The year in which published and practical decay rates were seen: mulch in a temperate garden, a
+degree or two warmer than air of 10 °C in the mean; estimate."""
+TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(106.06 / (TEMPERATE_MULCH_C + 18.27)))))
 
 
 def compiled(function: F) -> F:
     """Compile a row function: cached on disk, free of Python's lock, IEEE division instead of errors."""
-    jit: Callable[[F], F] = numba.njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-    return jit(function)
-
-
-def folded_in(function: F) -> F:
-    """Compile a part of the day into its caller: passing a tuple of forty arrays costs more than the part."""
-    jit: Callable[[F], F] = numba.njit(
-        cache=True, nogil=True, fastmath=True, error_model="numpy", inline="always"
-    )
-    return jit(function)
+    jit: Any = numba.njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+    return cast(F, jit(function))
 
 
 @compiled
@@ -401,18 +396,18 @@ def covered_share(exponent: FloatRow, share: FloatRow) -> None:
 
 @compiled
 def warmth_of_decay(temperature_c: FloatRow, factor: FloatRow) -> None:
-    """Decay at a temperature relative to 10 °C.
+    """Decay at a temperature against the mean of a temperate year.
 
-    The RothC rate modifier, `47.91 / (1 + exp(106.06 / (T + 18.27)))`, divided by its value at
-    10 °C; 0 below -5 °C. It is a soil's curve, used here as a shape only.
+    The RothC rate modifier, `47.91 / (1 + exp(106.06 / (T + 18.27)))`, 0 below -5 °C, over its mean in
+    the year that the tables' rates come from: mulch outdoors in a temperate garden, `TEMPERATE_MULCH`.
+    It is a soil's curve, used here as a shape only.
 
     Source: ROTHC.
     """
-    at_ten = 1.0 / (1.0 + math.exp(106.06 / 28.27))
     for m in range(factor.shape[0]):
         decline = exponential_decline(106.06 / max(temperature_c[m] + 18.27, 2.0))
         thawed = 1.0 if temperature_c[m] > -5.0 else 0.0
-        factor[m] = thawed * decline / ((1.0 + decline) * at_ten)
+        factor[m] = thawed * decline / ((1.0 + decline) * TEMPERATE_MEAN)
 
 
 @compiled

@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.season import kernel as k
-from mulchwright.season.physics import SECONDS_PER_DAY, WATER_HEAT_J_KG_K, grid_coverage
+from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C, WATER_HEAT_J_KG_K, grid_coverage
 
 __all__ = ["ReferenceRun", "reference_run"]
 
@@ -68,10 +68,14 @@ def conduct(
 
 
 def rothc_warmth(temperature_c: Floats) -> Floats:
-    """ROTHC's temperature modifier relative to 10 °C."""
+    """ROTHC's temperature modifier over its mean in a temperate mulch's year."""
+
+    def modifier(t: Floats) -> Floats:
+        value: Floats = 47.91 / (1 + np.exp(106.06 / (t + 18.27)))
+        return value
+
     safe = np.maximum(temperature_c, -5.0)
-    relative = (1 + np.exp(106.06 / 28.27)) / (1 + np.exp(106.06 / (safe + 18.27)))
-    warmth: Floats = np.where(temperature_c > -5.0, relative, 0.0)
+    warmth: Floats = np.where(temperature_c > -5.0, modifier(safe) / modifier(TEMPERATE_MULCH_C).mean(), 0.0)
     return warmth
 
 
@@ -86,7 +90,7 @@ def reference_run(
 ) -> ReferenceRun:
     """One patch through all days; arguments as in `kernel.run_block`."""
     p = patch
-    cells, planes = int(bed.count[p, k.CELLS]), int(bed.count[p, k.PLANES])
+    cells, planes = int(bed.sizes[p, k.CELLS]), int(bed.sizes[p, k.PLANES])
     days, members = forcing.air_c.shape
     par = dict(zip(k.PARAMETERS, draws[p], strict=True))
 
@@ -122,12 +126,19 @@ def reference_run(
     since_watered = np.full(members, 1000)
     every = np.arange(members)
 
+    def unknown() -> Floats:
+        return np.full((days, members), np.nan)
+
     out = ReferenceRun(
-        *(np.full((days, members), np.nan) for _ in range(3)),
-        account_mm=np.zeros((days, 5)), watered_mm=np.zeros((days, members)),
-        flush_day=np.full((k.FLUSHES, members), np.nan), flush_kg_m2=np.zeros((k.FLUSHES, members)),
-    )  # fmt: skip
-    built = int(bed.count[p, k.BUILT_DAY])
+        run_share=unknown(),
+        moisture=unknown(),
+        temperature_c=unknown(),
+        account_mm=np.zeros((days, 5)),
+        watered_mm=np.zeros((days, members)),
+        flush_day=np.full((k.FLUSHES, members), np.nan),
+        flush_kg_m2=np.zeros((k.FLUSHES, members)),
+    )
+    built = int(bed.sizes[p, k.BUILT_DAY])
     for day in range(built, days):
         air, rain = forcing.air_c[day], forcing.rain_mm[day]
         if day == built:
@@ -138,7 +149,7 @@ def reference_run(
         # water in
         stored = water.sum()
         thirsty = (
-            (bed.count[p, k.RULE_FROM_DAY] <= day)
+            (bed.sizes[p, k.RULE_FROM_DAY] <= day)
             & (bed.site[p, k.RULE_DEPTH_MM] > 0)
             & (since_watered >= bed.site[p, k.RULE_REST_DAYS])
             & (rain < habits.rain_that_spares_watering_mm)
@@ -258,9 +269,9 @@ def reference_run(
         picked = pinning & (pin_degrees >= par["pin_to_pick_degree_days"])
         wetness = np.clip(bed_saturation / habits.pin_saturation_full, 0.1, 1)
         at = np.minimum(flush, k.FLUSHES - 1)
-        portion = (
-            par["flush_share"] * wetness * np.minimum(flush_noise[p, at, every], habits.largest_flush_factor)
-        )
+        coolness = np.clip(2 * (high - recent_c) / (high - best), 0.1, 1)
+        factor = np.minimum(flush_noise[p, at, every], habits.largest_flush_factor)
+        portion = par["flush_share"] * wetness * coolness * factor
         pick = np.where(picked, np.minimum(portion, 0.95) * reserve, 0.0)
         reserve = reserve - pick
         out.flush_day[flush[picked], every[picked]] = day

@@ -135,7 +135,7 @@ def simulate(
     threads : how many; None takes the machine's cores. The figures do not depend on it.
     progress : called with the share done, from this thread.
     """
-    patches = int(bed.count.shape[0])
+    patches = int(bed.sizes.shape[0])
     days, members = forcing.air_c.shape
     if members != draws.members:
         raise InputError(

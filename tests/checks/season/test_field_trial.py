@@ -109,7 +109,7 @@ def test_the_later_sowing_takes_fewer_days() -> None:
 def test_a_bed_that_starts_on_the_observed_day_ends_its_autumn_about_when_they_did(
     sown: date, first_day: int, by_day: int
 ) -> None:
-    """Ninety per cent of the picks expected before the year's end lie within a range that holds the observed day.
+    """The day by which they had 90 % of their autumn crop falls within the autumn the engine expects.
 
     Monthly sums are what the outlook tells, so this is judged by month: the observed 90 % day falls
     between the month in which the middle future has half of its autumn crop and the end of November.

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from mulchwright.season import physics
+from mulchwright.season.run import SOIL_CELLS_M
 
 DAY_S = 86400.0
 YEAR_S = 365.25 * DAY_S
@@ -27,7 +28,7 @@ def periodic_response(
     steps: int,
     periods: int,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Amplitude ratio and lag in seconds of every node under a unit sine at the surface, last period fitted."""
+    """Amplitude ratio and lag in seconds of every node under a unit sine at the surface; last period."""
     nodes = len(thickness_m)
     dt = period_s / steps
     half = np.repeat((0.5 * thickness_m / conductivity)[:, None], 1, axis=1)
@@ -131,7 +132,7 @@ def test_bed_on_soil_matches_the_exact_two_layer_wave(
 
 
 def test_exact_two_layer_formula_gives_the_tabulated_moist_chip_bed() -> None:
-    """Site physics table, moist chips 10 cm, day wave: 0.4706 and 2.30 h mid-bed, 0.1126 and 5.50 h at the base."""
+    """Site physics table, moist chips 10 cm, day wave: 0.4706, 2.30 h mid-bed; 0.1126, 5.50 h at the base."""
     mid = exact_two_layers(0.20, 1.13e6, 0.10, 1.0, 2.2e6, DAY_S, 0.05)
     base = exact_two_layers(0.20, 1.13e6, 0.10, 1.0, 2.2e6, DAY_S, 0.10)
     assert (abs(mid), -cmath.phase(mid) / (2 * math.pi) * 24) == (
@@ -150,8 +151,6 @@ def test_engine_grid_keeps_the_yearly_wave_within_two_percent() -> None:
     The engine's bottom follows the damped wave of uniform soil; here the soil goes on below, so that
     only the coarse cells are judged.
     """
-    from mulchwright.season.run import SOIL_CELLS_M
-
     k1, c1, depth = BEDS["moist chips 10 cm"]
     deeper = np.geomspace(0.7, 3.0, 8)
     thickness = np.concatenate([np.full(8, depth / 8), SOIL_CELLS_M, deeper])

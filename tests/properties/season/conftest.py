@@ -35,12 +35,18 @@ class Case:
 
 def three_layer_recipe(pegs: bool = False) -> Recipe:
     upper = (
-        SpawnPlane("peg-spawn", 0.09, points_per_m2=30.0) if pegs else SpawnPlane("sawdust-spawn", 0.09, rate_kg_m2=0.25)
+        SpawnPlane("peg-spawn", 0.09, points_per_m2=30.0)
+        if pegs
+        else SpawnPlane("sawdust-spawn", 0.09, rate_kg_m2=0.25)
     )
     return Recipe(
         "chips, straw, chips",
         layers=(Layer("hardwood-chips", 0.05), Layer("wheat-straw", 0.04), Layer("hardwood-chips", 0.05)),
-        planes=(SpawnPlane("sawdust-spawn", 0.02, rate_kg_m2=0.25), SpawnPlane("sawdust-spawn", 0.05, rate_kg_m2=0.25), upper),
+        planes=(
+            SpawnPlane("sawdust-spawn", 0.02, rate_kg_m2=0.25),
+            SpawnPlane("sawdust-spawn", 0.05, rate_kg_m2=0.25),
+            upper,
+        ),
         skin=Layer("bark-fines", 0.01),
     )
 
@@ -53,13 +59,25 @@ def trade() -> Trade:
 @pytest.fixture(scope="session")
 def make_case(trade: Trade) -> Callable[..., Case]:
     def make(
-        *, members: int = 24, days: int = 420, seed: int = 3, pegs: bool = False, watered: bool = True, patches: int = 1
+        *,
+        members: int = 24,
+        days: int = 420,
+        seed: int = 3,
+        pegs: bool = False,
+        watered: bool = True,
+        patches: int = 1,
     ) -> Case:
         rng = np.random.default_rng(seed)
         rule = Watering(WateringRule.WHEN_DRY, past_as_rule=True) if watered else Watering()
         made = [
             Patch(
-                f"bed-{k}", f"Bed {k}", "king-stropharia", three_layer_recipe(pegs), 2.0, built_on=START, watering=rule
+                f"bed-{k}",
+                f"Bed {k}",
+                "king-stropharia",
+                three_layer_recipe(pegs),
+                2.0,
+                built_on=START,
+                watering=rule,
             )
             for k in range(patches)
         ]
