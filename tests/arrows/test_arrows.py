@@ -41,6 +41,8 @@ FORBIDDEN_IN_CORE = {
     "sqlite3", "starlette", "uvicorn", "jinja2", "typer", "rich", "socket", "http", "urllib", "requests",
     "httpx", "logging", "random", "time", "subprocess", "platformdirs", "csv", "json", "tomllib", "io",
 }  # fmt: skip
+ALLOWED = {"season/physics.py": ("imports platformdirs", "touches a file with read_bytes()")}
+"""Where the compiled engine is kept depends on its own source; no figure does. See docs/decisions.md."""
 CLOCK_CALLS = {"now", "today", "utcnow", "fromtimestamp"}
 GENERATOR_NAMES = {"Generator", "default_rng", "SeedSequence", "PCG64", "Philox", "BitGenerator", "SFC64"}
 
@@ -167,6 +169,8 @@ def test_core_knows_no_shell(path: Path) -> None:
             and not (node.args or node.keywords)
         ):
             wrong.append(f"line {node.lineno}: makes an unseeded generator")
+    allowed = ALLOWED.get(path.relative_to(PACKAGE).as_posix(), ())
+    wrong = [words for words in wrong if not words.endswith(tuple(allowed))]
     assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
 
 
