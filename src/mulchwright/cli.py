@@ -75,6 +75,7 @@ def say(text: str) -> None:
 def print_json(result: object) -> None:
     """The result and nothing else on standard output; a figure that is no number is refused, not printed."""
     sys.stdout.write(json.dumps(result, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+    sys.stdout.flush()
 
 
 @contextmanager
@@ -217,7 +218,15 @@ def outlook(
 
 
 def _today(garden: Garden) -> date:
-    return garden.stands_at or date.today()
+    """The day in the garden: the one its calendar stands at, else today's where it lies."""
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    if garden.stands_at is not None:
+        return garden.stands_at
+    try:
+        return datetime.now(ZoneInfo(garden.place.timezone)).date()
+    except (ZoneInfoNotFoundError, ValueError):
+        return date.today()
 
 
 def _read(book: Path) -> tuple[Garden, DailySeries | None]:
