@@ -7,7 +7,7 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -71,8 +71,11 @@ def small_garden() -> Garden:
         place=Place("Sedge Hollow", 44.5, -73.2, 100.0, "America/New_York"),
         patches=(built, planned),
         log=(
-            LogEntry("built-1", "under-the-medlar", date(2031, 4, 5), LogKind.BUILT, text="Two of us, one morning."),
-            LogEntry("look-1", "under-the-medlar", date(2031, 5, 20), LogKind.LOOKED, share=0.5, text="White & <firm>."),
+            LogEntry("built-1", "under-the-medlar", date(2031, 4, 5), LogKind.BUILT, text="One morning."),
+            LogEntry(
+                "look-1", "under-the-medlar", date(2031, 5, 20), LogKind.LOOKED, share=0.5,
+                text="White & <firm>.",
+            ),
             LogEntry("water-1", "under-the-medlar", date(2031, 6, 1), LogKind.WATERED, litres=24.0),
         ),
         units=UnitSystem.METRIC,
@@ -107,7 +110,7 @@ def book(master_book: Path, tmp_path: Path) -> Path:
     return Path(shutil.copy(master_book, tmp_path / "garden.mulch"))
 
 
-def ready(client: TestClient) -> None:
+def wait_until_ready(client: TestClient) -> None:
     end = time.monotonic() + 60
     while not client.get("/reckoning").json()["ready"]:
         assert time.monotonic() < end, "the outlook took more than a minute"
@@ -119,13 +122,30 @@ def client(book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
     """A client of an app over a fresh book, its outlook ready."""
     app = create_app(book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
-        ready(client)
+        wait_until_ready(client)
         yield client
 
 
-def patch_of(book: Path, key: str) -> Patch:
-    with open_book(book) as opened:
-        return opened.garden().patch(key)
+@pytest.fixture
+def ready() -> Callable[[TestClient], None]:
+    """Waits until a client's outlook is there."""
+    return wait_until_ready
+
+
+@pytest.fixture
+def garden() -> Garden:
+    return small_garden()
+
+
+@pytest.fixture
+def patch_of(book: Path) -> Callable[[str], Patch]:
+    """Reads one patch back from the test's book."""
+
+    def read(key: str) -> Patch:
+        with open_book(book) as opened:
+            return opened.garden().patch(key)
+
+    return read
 
 
 @dataclass(frozen=True)

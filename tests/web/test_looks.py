@@ -1,7 +1,7 @@
 """docs/looks.md and the style sheets say the same, and every pair of colors can be read.
 
-Contrast as defined by WCAG 2.2 (relative luminance and contrast ratio, published, from memory), success criteria
-1.4.3 (4.5 for text) and 1.4.11 (3 for parts of pictures).
+Contrast as defined by WCAG 2.2 (relative luminance and contrast ratio; published, from memory),
+success criteria 1.4.3 (4.5 for text) and 1.4.11 (3 for parts of pictures).
 """
 
 from __future__ import annotations

@@ -645,7 +645,9 @@ def chart_spec(
             ],
         ),
         "crop": lambda: _amount_spec(frame, told.picked_kg, told.patch, "crop", "plum", system, mass=True),
-        "water": lambda: _amount_spec(frame, told.watered_litres, told.patch, "water", "water", system, mass=False),
+        "water": lambda: _amount_spec(
+            frame, told.watered_litres, told.patch, "water", "water", system, mass=False
+        ),
     }  # fmt: skip
     return builders[name]()
 

@@ -440,14 +440,17 @@ def moisture_chart(
     """Moisture above, rain below on its own small axis: two panels, so that no panel has two scales."""
     layers = _panel_layers(frame, days, "water", domain, ticks, "moisture, %", " %", good, marks, None)
     wettest = max((day.rain for day in days if frame.first <= day.day <= frame.last), default=0.0)
-    top = _round_up(wettest) if wettest > 0 else 1.0
+    upper: Spec = {"width": frame.plot_width, "height": 210, "layer": layers}
+    if wettest <= 0:
+        return _document(frame, "moisture", upper, _rows(days))
+    top = _round_up(wettest)
     rain: Spec = {
         "width": frame.plot_width,
         "height": 64,
         "layer": [
             {
                 "transform": [{"filter": "datum.rain > 0"}],
-                # Rules, not bars: bars would widen the time axis by half a day and part it from the one above.
+                # Rules, not bars: bars would widen this time axis and part it from the one above.
                 "mark": {
                     "type": "rule",
                     "color": frame.color("water"),
@@ -500,7 +503,6 @@ def moisture_chart(
             },
         ],
     }
-    upper = {"width": frame.plot_width, "height": 210, "layer": layers}
     return _document(frame, "moisture", {"vconcat": [upper, rain], "spacing": 6}, _rows(days))
 
 

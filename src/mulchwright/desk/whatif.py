@@ -181,7 +181,7 @@ def read_form(
     watering = _read_watering(reader, patch)
     layers, skin = _read_layers(reader, patch, trade)
     planes: tuple[SpawnPlane, ...] = ()
-    if layers and not any(name.startswith(("thickness", "material")) for name in reader.errors):
+    if layers:
         planes = _read_planes(reader, patch, layers, skin, trade)
     if reader.errors:
         return None, reader.errors

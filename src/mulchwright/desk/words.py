@@ -54,7 +54,7 @@ def day_range(first: date, last: date, today: date, link: str = "to") -> str:
         return f"{first.day} {link} {day(last, today)}"
     if first.year == last.year:
         return f"{first.day} {first:%B} {link} {day(last, today)}"
-    return f"{day(first, last)} {link} {day(last, first)}"
+    return f"{day(first, today)} {link} {day(last, first)}"
 
 
 def month(first: date, today: date) -> str:

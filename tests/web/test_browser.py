@@ -1,0 +1,232 @@
+"""Journeys in a real browser: charts under the strict policy, keyboard, phone and desk, both schemes, no network."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from mulchwright.garden import Patch
+
+pytestmark = pytest.mark.browser
+
+BED = "/beds/under-the-medlar"
+PLAN = "/beds/pump-corner"
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PATIENCE_MS = 20_000
+
+
+@pytest.fixture
+def open_page(browser: Any, served: Any) -> Iterator[Callable[..., Page]]:
+    """Opens a path in a context of its own; afterwards no message and no request to elsewhere may be left."""
+    contexts, outside, messages = [], [], []
+
+    def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
+        context = browser.new_context(**({"viewport": DESK} | options))
+        contexts.append(context)
+
+        def pass_own(route: Any) -> None:
+            if route.request.url.startswith((served.address, "data:")):
+                route.continue_()
+            else:
+                outside.append(route.request.url)
+                route.abort()
+
+        context.route("**/*", pass_own)
+        page: Page = context.new_page()
+        if quiet:
+            page.on("console", lambda message: messages.append(message.text))
+        page.on("pageerror", lambda error: messages.append(str(error)))
+        page.goto(served.address + path)
+        if options.get("java_script_enabled", True):
+            expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+        return page
+
+    yield open_
+    for context in contexts:
+        context.close()
+    assert outside == []
+    assert messages == []
+
+
+def wait_for_charts(page: Page) -> None:
+    expect(page.locator("figure[data-ready]")).to_have_count(5, timeout=PATIENCE_MS)
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_charts_are_drawn_and_nothing_sticks_out(
+    open_page: Callable[..., Page], viewport: dict[str, int]
+) -> None:
+    page = open_page(BED, viewport=viewport)
+    wait_for_charts(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
+    # Letters in charts keep their size: none is drawn smaller than 17 px.
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.plot text')].map(t => parseFloat(getComputedStyle(t).fontSize))"
+    )
+    assert len(sizes) > 20
+    assert min(sizes) >= 17
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_text_and_controls_are_large_enough(open_page: Callable[..., Page], viewport: dict[str, int]) -> None:
+    page = open_page(BED, viewport=viewport)
+    small = page.evaluate(
+        """[...document.querySelectorAll('main *, header *, footer *')]
+            .filter(e => e.offsetParent && !e.closest('svg') && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+            .filter(e => parseFloat(getComputedStyle(e).fontSize) < 17).map(e => e.outerHTML.slice(0, 80))"""
+    )
+    assert small == []
+    low = page.evaluate(
+        """[...document.querySelectorAll('button, input:not([type=hidden]), select, summary, nav a, .button')]
+            .filter(e => e.offsetParent && e.getBoundingClientRect().height < 46)
+            .map(e => e.outerHTML.slice(0, 80) + e.getBoundingClientRect().height)"""
+    )
+    assert low == []
+    # Drawings may be scaled: what counts is the size on the screen, a shade below 17 px at 360 px width.
+    drawn = page.evaluate(
+        """[...document.querySelectorAll('svg.dots, svg.cross-section')].filter(s => s.getBoundingClientRect().width)
+            .map(s => 17 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)"""
+    )
+    assert min(drawn) >= 14
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_barrier_that_a_checker_can_find(
+    open_page: Callable[..., Page], viewport: dict[str, int], scheme: str
+) -> None:
+    for path in ("/beds", BED, f"{BED}/what-if?planes=3"):
+        page = open_page(path, viewport=viewport, color_scheme=scheme)
+        if path == BED:
+            wait_for_charts(page)
+            for summary in page.locator("details.more > summary").all():
+                if summary.is_visible():
+                    summary.click()
+        results = Axe().run(page)
+        assert results.violations_count == 0, results.generate_report()
+
+
+def test_error_pages_have_no_barrier_either(open_page: Callable[..., Page]) -> None:
+    for path in ("/beds/none-such", f"{BED}/what-if?planes=many"):
+        page = open_page(path, viewport=PHONE, quiet=False)
+        assert Axe().run(page).violations_count == 0
+
+
+def test_days_do_not_shift_west_of_greenwich(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED, timezone_id="America/New_York")
+    wait_for_charts(page)
+    # Built 5 April: the first month named is May, and its name starts at the line of 1 May.
+    plot = page.locator(".plot-run svg")
+    names = plot.locator(".role-axis-label text").all_inner_texts()
+    months = [name for name in names if re.fullmatch(r"[A-Z][a-z]{2}", name)]
+    assert months[0] == "May"
+    today = plot.locator(".mark-rule line, .mark-rule path").first
+    box, frame = today.bounding_box(), plot.bounding_box()
+    assert box is not None
+    assert frame is not None
+    # 66 of 306 days (5 April to 5 February) lie before 10 June; half a day is a pixel.
+    tip = page.locator(".plot-run").get_attribute("aria-label") or ""
+    assert "5 April" in tip
+
+
+def test_pointing_at_a_chart_tells_the_day(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED, timezone_id="America/New_York")
+    wait_for_charts(page)
+    plot = page.locator(".plot-run")
+    plot.scroll_into_view_if_needed()
+    box = plot.bounding_box()
+    assert box is not None
+    # The last day shown is 240 days after 10 June 2031: 5 February 2032.
+    page.mouse.move(box["x"] + 300, box["y"] + 60)
+    page.mouse.move(box["x"] + box["width"] - 20, box["y"] + 60)
+    tip = page.locator("#vg-tooltip-element.visible")
+    expect(tip).to_contain_text("February 2032")
+    expect(tip).to_contain_text("1 in 10 below")
+
+
+def test_what_if_by_keyboard_alone(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED)
+    page.keyboard.press("Tab")
+    expect(page.locator(":focus")).to_have_text("Skip to the page")
+    planes = page.get_by_label("Planes of spawn", exact=True)
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        if planes.evaluate("e => e === document.activeElement"):
+            break
+    expect(planes).to_be_focused()
+    page.keyboard.press("ArrowUp")
+    expect(planes).to_have_value("3")
+    verdict = page.locator("[data-spoken]")
+    expect(verdict).to_contain_text("What if:", timeout=5_000)
+    expect(page.locator("[data-told-here] table")).to_contain_text("first picking")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("lots")
+    expect(page.locator("#f-planes")).to_contain_text("not a number")
+    expect(planes).to_have_attribute("aria-invalid", "true")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("1")
+    expect(page.locator("#f-planes")).to_be_hidden()
+    expect(planes).to_be_focused()
+
+
+def test_the_latest_what_if_wins(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED)
+    more = page.get_by_role("button", name="More: Thickness").first
+    field = page.locator("#w-thickness_3")
+    for _ in range(6):
+        more.click()
+    expect(field).to_have_value("7 cm")
+    expect(page.locator("[data-told-here]")).to_contain_text("7 cm", timeout=5_000)
+
+
+def test_fields_that_do_not_apply_are_put_away(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED)
+    expect(page.locator("#w-pegs")).to_be_hidden()
+    page.get_by_label("Kind").select_option("peg-spawn")
+    expect(page.locator("#w-pegs")).to_be_visible()
+    expect(page.locator("#w-rate")).to_be_hidden()
+    page.get_by_label("Water", exact=True).select_option("none")
+    expect(page.locator("#w-each")).to_be_hidden()
+
+
+def test_a_plan_is_kept_from_the_phone(
+    open_page: Callable[..., Page], patch_of: Callable[[str], Patch]
+) -> None:
+    page = open_page(PLAN, viewport=PHONE, has_touch=True)
+    page.get_by_role("button", name="More: Planes of spawn").tap()
+    page.get_by_role("button", name="Keep this plan").tap()
+    page.wait_for_url(f"**{PLAN}")
+    expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+    expect(page.locator(".cross-section").first).to_contain_text("three planes")
+    assert len(patch_of("pump-corner").recipe.planes) == 3
+
+
+def test_without_scripts_all_is_said(open_page: Callable[..., Page]) -> None:
+    first = open_page(BED)
+    wait_for_charts(first)
+    page = open_page(BED, java_script_enabled=False, viewport=PHONE)
+    expect(page.get_by_text("its figures stand in the table below").first).to_be_visible()
+    page.locator("details.more", has_text="The figures as a table").first.locator("summary").click()
+    expect(page.locator("#moisture table").first).to_be_visible()
+    page.get_by_label("Planes of spawn", exact=True).fill("4")
+    page.get_by_role("button", name="Show what it does").click()
+    expect(page.get_by_role("table").first).to_contain_text("first picking")
+
+
+def test_units_switch_changes_the_page(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED)
+    page.get_by_role("button", name="Units are metric; change to US").click()
+    expect(page.locator(".under").first).to_contain_text("ft²")
+
+
+def test_less_motion_and_print(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED, reduced_motion="reduce")
+    assert page.evaluate("getComputedStyle(document.querySelector('summary')).transitionDuration") == "0s"
+    page.emulate_media(media="print")
+    expect(page.locator("form.what-if")).to_be_hidden()
+    expect(page.locator(".cross-section").first).to_be_visible()

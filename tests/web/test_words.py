@@ -1,0 +1,134 @@
+"""How chances, days and drawings are told. The wording is our own (docs/looks.md); no outside source."""
+
+from __future__ import annotations
+
+import math
+import re
+import xml.etree.ElementTree as ET
+from datetime import date, timedelta
+from itertools import pairwise
+
+import pytest
+
+from mulchwright.desk import words
+from mulchwright.desk.cross_section import DrawnLayer, DrawnPlane, cross_section
+from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot
+
+TODAY = date(2031, 6, 10)
+
+
+@pytest.mark.parametrize(
+    ("probability", "said"),
+    [
+        (0.823, "8 in 10"),
+        (0.5, "5 in 10"), (0.3, "3 in 10"), (1 / 6, "1 in 6"), (0.25, "1 in 4"), (0.1, "1 in 10"),
+        (0.05, "1 in 20"), (0.04, "fewer than 1 in 20"), (0.0, "hardly ever"), (1.0, "almost surely"),
+        (0.96, "more than 9 in 10"), (math.nan, "not known"),
+    ],
+)  # fmt: skip
+def test_chances_are_counts(probability: float, said: str) -> None:
+    assert words.chance(probability) == said
+
+
+def test_chances_never_fall_as_probability_rises() -> None:
+    def value(said: str) -> float:
+        fixed = {
+            "hardly ever": 0.0,
+            "fewer than 1 in 20": 0.04,
+            "more than 9 in 10": 0.95,
+            "almost surely": 1.0,
+        }
+        if said in fixed:
+            return fixed[said]
+        top, bottom = re.findall(r"\d+", said)
+        return int(top) / int(bottom)
+
+    told = [value(words.chance(i / 1000)) for i in range(1001)]
+    assert told == sorted(told)
+    assert all(abs(told[i] - i / 1000) <= 0.061 for i in range(1001))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "said"),
+    [
+        (date(2031, 6, 5), date(2031, 7, 4), "5 June to 4 July"),
+        (date(2031, 6, 5), date(2031, 6, 19), "5 to 19 June"),
+        (date(2031, 6, 5), date(2031, 6, 5), "5 June"),
+        (date(2032, 6, 5), date(2032, 7, 4), "5 June to 4 July 2032"),
+        (date(2031, 12, 20), date(2032, 1, 4), "20 December to 4 January 2032"),
+    ],
+)
+def test_ranges_of_days(first: date, last: date, said: str) -> None:
+    assert words.day_range(first, last, TODAY) == said
+
+
+def test_lists_read_as_sentences() -> None:
+    assert words.joined(["chips"]) == "chips"
+    assert words.joined(["chips", "straw", "bark"]) == "chips, straw and bark"
+    assert words.joined([]) == ""
+
+
+def circles(svg: str, class_: str) -> list[tuple[float, float, float]]:
+    root = ET.fromstring(svg)
+    return [
+        (float(c.attrib["cx"]), float(c.attrib["cy"]), float(c.attrib["r"]))
+        for c in root.iter("circle")
+        if c.attrib.get("class") == class_
+    ]
+
+
+@pytest.mark.parametrize("width", [NARROW, WIDE])
+@pytest.mark.parametrize(
+    "twenty",
+    [
+        tuple(TODAY + timedelta(days=3 * i) for i in range(20)),
+        (TODAY + timedelta(days=4),) * 20,
+        (TODAY + timedelta(days=30),) * 3 + (None,) * 17,
+        (None,) * 20,
+    ],
+)
+def test_always_twenty_dots_none_over_another(width: float, twenty: tuple[date | None, ...]) -> None:
+    plot = DotPlot(twenty, TODAY, date(2031, 6, 1), date(2031, 10, 1))
+    svg = dot_plot(plot, width=width, label="Dots <&>", mark="m")
+    places = circles(svg, "dot") + circles(svg, "hollow-dot")
+    assert len(places) == 20
+    for i, (x, y, r) in enumerate(places):
+        assert r <= x <= width - r
+        assert y > 20
+        for x2, y2, r2 in places[:i]:
+            assert math.hypot(x - x2, y - y2) >= r + r2 - 0.2
+
+
+def test_drawings_tell_their_words_and_escape_them() -> None:
+    layers = (DrawnLayer("hardwood-chips", "chips", "alder <chips>", "5 cm", 0.05),)
+    svg = cross_section(layers, (DrawnPlane(0.025, 6),), label="A bed & its layers", mark="x")
+    root = ET.fromstring(svg)
+    assert root.attrib["role"] == "img"
+    title = root.find("title")
+    assert title is not None
+    assert title.text == "A bed & its layers"
+    assert root.attrib["aria-labelledby"] == title.attrib["id"]
+    assert "style=" not in svg
+
+
+def test_layers_are_to_scale_and_hatches_differ() -> None:
+    layers = (
+        DrawnLayer("wheat-straw", "straw", "straw", "5 cm", 0.05),
+        DrawnLayer("hardwood-chips", "chips", "chips", "10 cm", 0.10),
+        DrawnLayer("unheard-of", "fines", "new stuff", "5 cm", 0.05),
+    )
+    root = ET.fromstring(cross_section(layers, (), label="x", mark="x"))
+    filled = [r for r in root.iter("rect") if r.attrib.get("fill", "").startswith("url")]
+    heights = [float(r.attrib["height"]) for r in filled[:3]]
+    assert heights[1] == pytest.approx(2 * heights[0], abs=0.2)
+    assert len({r.attrib["fill"] for r in filled}) == 4
+
+
+def test_thin_skin_is_still_drawn_and_labels_do_not_overlap() -> None:
+    thin = (DrawnLayer("sawdust", "fines", f"layer {i}", "1 mm", 0.001) for i in range(3))
+    layers = (*thin, DrawnLayer("hardwood-chips", "chips", "deep chips", "60 cm", 0.6))
+    root = ET.fromstring(cross_section(layers, (), label="x", mark="x"))
+    names = sorted(
+        float(t.attrib["y"]) for t in root.iter("text") if t.text and t.text.startswith(("layer", "deep"))
+    )
+    assert all(b - a >= 19 for a, b in pairwise(names))
