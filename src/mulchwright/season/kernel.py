@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from mulchwright.compiled import compiled
 from mulchwright.season import physics as ph
 
 __all__ = ["FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "Habits", "Records", "run_block"]
@@ -291,7 +292,7 @@ class State(NamedTuple):
     row: Floats
 
 
-@ph.compiled
+@compiled
 def _water_in(
     patch: int,
     day: int,
@@ -346,7 +347,7 @@ def _water_in(
     sums[3] = passing.sum()
 
 
-@ph.compiled
+@compiled
 def _water_out(
     patch: int, day: int, reference_mm: Floats, bed: BedArrays, par: Floats, state: State, sums: Floats
 ) -> None:
@@ -378,7 +379,7 @@ def _water_out(
     sums[2] = evaporated.sum()
 
 
-@ph.compiled
+@compiled
 def _heat(patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, habits: Habits, state: State) -> None:
     """A day of conduction from the sunned surface through bed and soil."""
     demand = state.row[DEMAND]
@@ -416,7 +417,7 @@ def _heat(patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, habits: H
     )
 
 
-@ph.compiled
+@compiled
 def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
     """Grow each plane's fronts toward each cell and read off how much of each cell is run."""
     response = state.row[RESPONSE]
@@ -475,7 +476,7 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
         ph.covered_share(exponent, share[c])
 
 
-@ph.compiled
+@compiled
 def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State) -> None:
     """Means and sums over the food layers: share run, pace, temperature, water, dry mass."""
     bed_share = state.row[BED_SHARE]
@@ -507,7 +508,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
         ph.add_scaled(mass[c], food, food_mass)
 
 
-@ph.compiled
+@compiled
 def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State) -> None:
     """Dry matter rots; the heat of it warms its cell tomorrow. `food_left` is what is left of the food."""
     bed_c = state.row[BED_C]
@@ -539,7 +540,7 @@ def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State
             heat[m] = rotted[m] * per_second
 
 
-@ph.compiled
+@compiled
 def _ripen(habits: Habits, par: Floats, state: State) -> None:
     """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
     surface_c = state.row[SURFACE_C]
@@ -568,7 +569,7 @@ def _ripen(habits: Habits, par: Floats, state: State) -> None:
     food_mass[:] = food_left
 
 
-@ph.compiled
+@compiled
 def _fruit(
     patch: int,
     day: int,
@@ -634,7 +635,7 @@ def _fruit(
                     records.pin_day[patch, k, first + m] = day
 
 
-@ph.compiled
+@compiled
 def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: State) -> None:
     """The state on the morning of the build day."""
     mass = state.cell[MASS]
@@ -667,7 +668,7 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
     since_watered[:] = 1000
 
 
-@ph.compiled
+@compiled
 def run_block(
     patch: int,
     block: int,

@@ -10,16 +10,12 @@ Water is kg m⁻² (the same figure as mm), temperature °C, length m, time days
 
 from __future__ import annotations
 
-import hashlib
 import math
-from collections.abc import Callable
-from pathlib import Path
-from typing import Any, TypeVar, cast
 
-import numba
 import numpy as np
 import numpy.typing as npt
-from platformdirs import user_cache_path
+
+from mulchwright.compiled import compiled
 
 __all__ = [
     "SECONDS_PER_DAY",
@@ -51,7 +47,6 @@ __all__ = [
 
 FloatRow = npt.NDArray[np.float64]
 FloatGrid = npt.NDArray[np.float64]
-F = TypeVar("F", bound=Callable[..., Any])
 
 WATER_HEAT_J_KG_K = 4186.0
 """Specific heat of liquid water; physical constant, from memory of any steam table near 15 °C."""
@@ -60,30 +55,6 @@ TEMPERATE_MULCH_C = 12.0 + 10.0 * np.cos(np.linspace(0.0, 2.0 * np.pi, 365, endp
 """The year in which published and practical decay rates were seen: mulch in a temperate garden, a
 degree or two warmer than air of 10 °C in the mean; estimate."""
 TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(106.06 / (TEMPERATE_MULCH_C + 18.27)))))
-
-
-def _keep_compiled_code_by_source() -> None:
-    """Keep the compiled engine in the user's cache, in a folder named by the source it was made from.
-
-    Numba judges a cached function by its own file alone: a kernel compiled before an equation in this
-    file changed would run on with the old equation. It would also write beside the source, which an
-    installed program may not.
-    """
-    digest = hashlib.sha256()
-    for source in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(source.read_bytes())
-    config: Any = numba.config
-    home = Path(config.CACHE_DIR or user_cache_path("mulchwright"))
-    config.CACHE_DIR = str(home / f"engine-{digest.hexdigest()[:16]}")
-
-
-_keep_compiled_code_by_source()
-
-
-def compiled(function: F) -> F:
-    """Compile a row function: cached on disk, free of Python's lock, IEEE division instead of errors."""
-    jit: Any = numba.njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
-    return cast(F, jit(function))
 
 
 @compiled

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -40,6 +41,7 @@ def test_second_start_needs_no_compiling_and_changed_source_is_compiled_anew(tmp
     room.mkdir(parents=True)
     (tmp_path / "mulchwright" / "__init__.py").write_text("")
     (room / "__init__.py").write_text("")
+    shutil.copy(package / "compiled.py", tmp_path / "mulchwright")
     source = (package / "season" / "physics.py").read_text(encoding="utf-8")
     (room / "physics.py").write_text(source, encoding="utf-8")
     cache = tmp_path / "cache"
