@@ -57,6 +57,7 @@ async function draw(figure) {
   drawn.set(figure, result);
   // The plot is one image with its own words; the marks inside are not for reading one by one.
   plot.querySelector("svg")?.setAttribute("aria-hidden", "true");
+  figure.querySelector(".stand-in")?.remove();
   figure.dataset.ready = "true";
 }
 
