@@ -15,6 +15,8 @@ __all__ = ["DAYS_OF_RAIN_AHEAD", "WateringAdvice", "watering_advice"]
 
 DAYS_OF_RAIN_AHEAD = 3
 """Rain within so many days counts before water is advised."""
+LEAST_WATERING_MM = 5.0
+"""Less than this wets the skin and dries off again; common practice is to water seldom and well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,8 @@ def watering_advice(
     mark = min(patch.watering.below_moisture, wanted)
     missing_mm = max(wanted_water - likely / (1 - likely) * dry, 0.0)
     # Several cells catch one after the other, so little of a slow watering runs past them all.
-    litres = missing_mm * patch.area_m2 / (1 - (1 - kept) ** 2)
+    given_mm = max(missing_mm / (1 - (1 - kept) ** 2), LEAST_WATERING_MM)
+    litres = given_mm * patch.area_m2
     if likely >= mark:
         return WateringAdvice(0.0, 0.0, low, likely, high, wanted, ahead, "moist enough for the threads")
     if ahead >= missing_mm:

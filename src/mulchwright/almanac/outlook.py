@@ -142,7 +142,8 @@ class PatchOutlook:
     moisture : water / wet mass of the food layers. temperature_c : mean of the food layers.
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
-    picked_first_year_kg : over the 365 days from the build day.
+    picked_first_year_kg, picked_second_year_kg : over 365 days each from the build day; the second is
+    None where the run does not reach its end.
     none_in_first_year : the chance of no picking in those days.
     """
 
@@ -161,6 +162,7 @@ class PatchOutlook:
     none_in_first_year: float
     picked_kg: tuple[MonthAmount, ...]
     picked_first_year_kg: Quantiles
+    picked_second_year_kg: Quantiles | None
     watered_litres: tuple[MonthAmount, ...]
     watered_first_year_litres: Quantiles
     water_account: tuple[YearAccount, ...]
@@ -353,8 +355,16 @@ def _summary(
     today_day = (today - run.start).days
     next_flush = np.where(seen > today_day, seen, np.inf).min(axis=0)
     area = patch.area_m2
-    in_first_year = happened & (day_of_flush < built + FIRST_YEAR_DAYS)
-    first_year_kg = np.where(in_first_year, run.flush_kg_m2[p], 0.0).sum(axis=0) * area
+
+    def picked_in_year(year: int) -> Quantiles | None:
+        begin, end = built + (year - 1) * FIRST_YEAR_DAYS, built + year * FIRST_YEAR_DAYS
+        if end > run.days:
+            return None
+        within = happened & (day_of_flush >= begin) & (day_of_flush < end)
+        return _quantiles(np.where(within, run.flush_kg_m2[p], 0.0).sum(axis=0) * area)
+
+    first_year = picked_in_year(1)
+    assert first_year is not None  # every run is made long enough for it
     first_report, last_report = run.start + timedelta(days=first), run.start + timedelta(days=after - 1)
     wanted = [
         i
@@ -391,7 +401,8 @@ def _summary(
         first_picked_on=min(picks) if picks else None,
         none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
         picked_kg=_month_amounts(months, month_of_flush[wanted]),
-        picked_first_year_kg=_quantiles(first_year_kg),
+        picked_first_year_kg=first_year,
+        picked_second_year_kg=picked_in_year(2),
         watered_litres=_month_amounts(months, watered[wanted]),
         watered_first_year_litres=_quantiles(watered[first_year_months].sum(axis=0)),
         water_account=_year_accounts(run.account_mm[p], run.start, max(built, first), after),
@@ -493,13 +504,14 @@ def outlook(
             "Retire old patches, or ask for fewer days.",
             field="days",
         )
+    known = _measured_until(series, today)
     rng = np.random.default_rng([seed, 1])
     futures = weather_futures(
-        _measured_until(series, today), garden.normals, garden.place,
+        known, garden.normals, garden.place,
         start=run_start, days=run_days, members=members, rng=rng,
     )  # fmt: skip
     air = (futures.temperature_min_c + futures.temperature_max_c) / 2
-    climate = garden.normals or series
+    climate = garden.normals or known
     assert climate is not None  # weather_futures refuses a garden without either
     wave = mean_annual_wave(climate)
     forcing = forcing_of(
@@ -526,7 +538,7 @@ def outlook(
         seed=seed,
         members=members,
         today=today,
-        weather=_weather_note(futures.method, tuple(futures.notes), series, garden),
+        weather=_weather_note(futures.method, tuple(futures.notes), known, garden),
         patches=summaries,
         skipped=skipped,
     )

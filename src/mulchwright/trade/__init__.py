@@ -16,6 +16,7 @@ from mulchwright.trade.model import (
     Wood,
     figure_fields,
 )
+from mulchwright.trade.recipes import RecipeTemplate, TemplateLayer, TemplatePlane, recipe_templates
 
 __all__ = [
     "UNITS",
@@ -25,12 +26,16 @@ __all__ = [
     "Lookalike",
     "Material",
     "Ranged",
+    "RecipeTemplate",
     "Source",
     "Spawn",
     "Species",
     "Symptom",
+    "TemplateLayer",
+    "TemplatePlane",
     "Trade",
     "Wood",
     "figure_fields",
     "load_trade",
+    "recipe_templates",
 ]
