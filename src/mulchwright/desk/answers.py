@@ -150,6 +150,14 @@ def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
     species = trade.species[patch.species]
     cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
     dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
+    rows = (
+        species.stall_moisture,
+        species.best_moisture_low,
+        species.best_moisture_high,
+        species.drown_moisture,
+    )
+    if dry <= 0:
+        return MoistureMarks(*(row.likely for row in rows))
 
     def in_this_bed(moisture_of_straw: float) -> float:
         fullness = saturation_of_straw(moisture_of_straw, trade)
@@ -163,12 +171,6 @@ def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
         )
         return water / (water + dry)
 
-    rows = (
-        species.stall_moisture,
-        species.best_moisture_low,
-        species.best_moisture_high,
-        species.drown_moisture,
-    )
     return MoistureMarks(*(in_this_bed(row.likely) for row in rows))
 
 
@@ -281,10 +283,16 @@ def crop(told: PatchOutlook, system: str) -> Answer:
 
 
 def amount_range(amount: Quantiles, show: str, system: str) -> str:
-    """A range of a mass or a volume in words, such as "1.2 kg (0 g to 3 kg)"."""
+    """A range of a mass or a volume in words, such as "1.2 kg (nothing to 3 kg)", "90 L (70 to 120 L)"."""
     tell = units.show_mass if show == "mass" else units.show_volume
-    middle, low, high = (tell(value, system) for value in (amount.p50, amount.p10, amount.p90))
-    return middle if low == high else f"{middle} ({low} to {high})"
+    middle, low, high = (
+        tell(value, system) if value > 0 else "nothing" for value in (amount.p50, amount.p10, amount.p90)
+    )
+    if low == high:
+        return middle
+    number, _, unit = low.partition(" ")
+    # The unit once is enough where both ends have the same.
+    return f"{middle} ({number if unit and high.endswith(f' {unit}') else low} to {high})"
 
 
 def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) -> Answer:

@@ -18,13 +18,16 @@ from mulchwright.errors import InputError
 
 __all__ = ["serve"]
 
-USUAL_PORT = 8027
+USUAL_PORT = 8620
 LOOPBACK = "127.0.0.1"
 
 
-def _bound(port: int | None) -> socket.socket:
-    """A listening socket on loopback: the port asked for, else the usual one, else any free one."""
-    tries = (USUAL_PORT, 0) if port is None else (port,)
+def _bound(port: int) -> socket.socket:
+    """A listening socket on loopback at a port; the usual one gives way to any free one when it is taken.
+
+    So a second garden book opens beside the first, while a port that somebody chose is theirs or refused.
+    """
+    tries = (USUAL_PORT, 0) if port == USUAL_PORT else (port,)
     for number in tries:
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         # A stopped server's port may be taken over at once; one still in use may not.
@@ -35,8 +38,9 @@ def _bound(port: int | None) -> socket.socket:
         except (OSError, OverflowError) as error:
             listener.close()
             if number == tries[-1]:
+                reason = error.strerror if isinstance(error, OSError) else "a port is from 0 to 65535"
                 raise InputError(
-                    f"Port {number} cannot be used ({error}). Give another with --port, or leave it out.",
+                    f"Port {number} cannot be used ({reason}). Give another with --port, or leave it out.",
                     field="port",
                 ) from error
         else:
@@ -46,16 +50,17 @@ def _bound(port: int | None) -> socket.socket:
 
 def serve(
     book_path: str | Path,
-    port: int | None = None,
+    port: int = USUAL_PORT,
     open_browser: bool = True,
     *,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve one garden book on this machine until interrupted.
 
-    port : None for the usual one or, when that is taken, any free one. announce : told the address once
-    the socket is bound. Raises `BookError` for a book that cannot be opened and `InputError` for a port
-    that cannot be used, both before anything is served.
+    port : the usual one or, when that is taken, any free one; 0 for any free one.
+    announce : told the address once the socket is bound.
+    Raises `BookError` for a book that cannot be opened and `InputError` for a port that cannot be used, both
+    before anything is served.
     """
     app = create_app(book_path)
     listener = _bound(port)

@@ -69,7 +69,7 @@ def form_of(patch: Patch, trade: Trade, system: str, *, typed: Mapping[str, str]
     rows = [
         LayerRow(
             index=i,
-            name=f"Layer {len(layers) - i} from the top" if i < len(patch.recipe.layers) else "Skin on top",
+            name=f"Layer {len(layers) - i}" if i < len(patch.recipe.layers) else "Skin",
             material=values[f"material_{i}"],
             thickness=values[f"thickness_{i}"],
             skin=i >= len(patch.recipe.layers),
