@@ -19,7 +19,7 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
 )
-from mulchwright.trade import RecipeTemplate, Species, TemplateLayer, Trade, recipe_templates
+from mulchwright.trade import RecipeTemplate, Species, TemplateLayer, Trade
 from mulchwright.weather import DailySeries
 
 __all__ = ["Choice", "Spot", "choices_for", "recipe_of", "template_patch"]
@@ -136,7 +136,7 @@ def choices_for(
     wanted = set(species) if species is not None else None
     pairs = [
         (template, key)
-        for template in recipe_templates(trade).values()
+        for template in trade.recipes.values()
         for key in template.species
         if wanted is None or key in wanted
     ]

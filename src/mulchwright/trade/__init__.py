@@ -16,7 +16,7 @@ from mulchwright.trade.model import (
     Wood,
     figure_fields,
 )
-from mulchwright.trade.recipes import RecipeTemplate, TemplateLayer, TemplatePlane, recipe_templates
+from mulchwright.trade.recipes import RecipeTemplate, TemplateLayer, TemplatePlane
 
 __all__ = [
     "UNITS",
@@ -37,5 +37,4 @@ __all__ = [
     "Wood",
     "figure_fields",
     "load_trade",
-    "recipe_templates",
 ]

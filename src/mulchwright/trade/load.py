@@ -31,6 +31,7 @@ from mulchwright.trade.model import (
     Wood,
     figure_fields,
 )
+from mulchwright.trade.recipes import RecipeTemplate, read_templates
 
 __all__ = ["Trade", "load_trade"]
 
@@ -409,6 +410,11 @@ class Trade:
     def lookalikes(self) -> Mapping[str, Lookalike]:
         """Mushrooms that can be taken for planted ones, the deadly first."""
         return self._rows("lookalikes", Lookalike)
+
+    @cached_property
+    def recipes(self) -> Mapping[str, RecipeTemplate]:
+        """Recipes that growers use, as templates."""
+        return read_templates(self._folder / "recipes.toml", self)
 
     @cached_property
     def symptoms(self) -> Mapping[str, Symptom]:

@@ -5,18 +5,17 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from mulchwright.errors import TableError
-from mulchwright.trade.load import Trade
 from mulchwright.trade.model import Basis
 
-__all__ = ["RecipeTemplate", "TemplateLayer", "TemplatePlane", "recipe_templates"]
+if TYPE_CHECKING:
+    from mulchwright.trade.load import Trade
 
-FILE = Path(__file__).with_name("recipes.toml")
+__all__ = ["RecipeTemplate", "TemplateLayer", "TemplatePlane", "read_templates"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +110,3 @@ def _hold_to_tables(template: RecipeTemplate, trade: Trade, where: str) -> None:
     depth = sum(layer.thickness_m for layer in layers)
     if any(plane.height_m > depth + 1e-9 for plane in template.planes):
         raise TableError(f"recipes.toml, {where}, planes: spawn lies above the bed's top at {depth:g} m.")
-
-
-@lru_cache(maxsize=1)
-def recipe_templates(trade: Trade) -> Mapping[str, RecipeTemplate]:
-    """The shipped templates, in the order of the file."""
-    return read_templates(FILE, trade)

@@ -186,6 +186,24 @@ def _lookalikes(trade: Trade) -> Rows:
     ]
 
 
+def _recipes(trade: Trade) -> Rows:
+    return [
+        {
+            "key": row.key,
+            "name": row.name,
+            "for": ", ".join(trade.species[key].names[0] for key in row.species),
+            "layers": ", ".join(f"{layer.material} {layer.thickness_m * 100:g} cm" for layer in row.layers),
+            "spawn": f"{sum(plane.rate_kg_m2 for plane in row.planes):g} kg/m² in {len(row.planes)}",
+            "skill": row.skill,
+            "words": row.words,
+            "source": row.source,
+            "place": row.place,
+            "grade": row.basis.words,
+        }
+        for row in trade.recipes.values()
+    ]
+
+
 def _symptoms(trade: Trade) -> Rows:
     return [
         {"key": row.key, "sign": row.sign, "cause": row.cause, "remedy": row.remedy, **_graded(row)}
@@ -209,6 +227,7 @@ TABLES: Mapping[str, Callable[[Trade], Rows]] = {
     "materials-figures": lambda trade: _figures(trade.materials, Material),
     "spawn": _spawn,
     "spawn-figures": lambda trade: _figures(trade.spawn, Spawn),
+    "recipes": _recipes,
     "constants": _constants,
     "cautions": _cautions,
     "lookalikes": _lookalikes,
@@ -245,6 +264,7 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
         trade.cautions,
         trade.lookalikes,
         trade.symptoms,
+        trade.recipes,
     )
     for rows in words_only:
         for row in rows.values():
