@@ -119,6 +119,8 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
     for grade in ("published and read", "common practice", "estimate"):
         assert grade in said
     assert "cardinal temperature model" in said
+    assert "#working-picking" in client.get(f"{BED}/what-if?planes=3").text
+    assert 'id="working-picking"' in html
     assert "never says that a find is safe" in said
     assert "twelve figures made up for the tests" in said
 

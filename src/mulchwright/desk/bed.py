@@ -112,6 +112,7 @@ class BedPage:
     weather: tuple[str, ...]
     why_not: str = ""
     planned: bool = False
+    retired: bool = False
 
 
 def material_name(key: str, trade: Trade) -> str:
@@ -274,6 +275,7 @@ def bed_page(
         weather=weather_lines(outlook, today) if outlook else (),
         why_not=why_not,
         planned=patch.stage is Stage.PLANNED,
+        retired=patch.stage is Stage.RETIRED,
     )
 
 
@@ -477,6 +479,8 @@ def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
     plot = DotPlot(answers.dots(told), today, first, last, picked=_pick_days(garden, told.patch.key))
     heading = answers.picking_heading(told)
     answer, note = answers.picking(told, today), answers.picking_note(told, today)
+    if any(first <= day <= last for day in plot.picked):
+        note += " Triangles mark pickings that are noted."
     label = f"{heading}: {answer} {note}"
     table = Table(
         f"Chance that the {heading.lower()} has come",

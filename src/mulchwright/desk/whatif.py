@@ -277,6 +277,11 @@ def _read_layers(reader: _Reader, patch: Patch, trade: Trade) -> tuple[tuple[Lay
         reader.fault("add_material", "Choose what the new layer is made of.")
     if not kept and not any(name.startswith("thickness") for name in reader.errors):
         reader.fault("thickness_0", "A bed needs at least one layer.")
+    known = [trade.materials[layer.material] for layer in kept if layer.material in trade.materials]
+    if known and not any(material.is_food for material in known):
+        reader.fault(
+            "material_0", "A bed needs at least one layer that feeds threads, such as chips or straw."
+        )
     if len(kept) > MOST_LAYERS:
         reader.fault("add_material", f"{MOST_LAYERS} layers at most; take one out first.")
     return tuple(kept), skin
@@ -381,6 +386,7 @@ class Comparison:
     dots_after: str
     portrait: str
     changes: tuple[str, ...]
+    key: str
 
 
 def compare(
@@ -424,6 +430,7 @@ def compare(
         dots_after=drawn[1],
         portrait=bed.portrait(after.patch, trade, system, mark="what-if-bed"),
         changes=changes(before.patch, after.patch, trade, system, today),
+        key=before.patch.key,
     )
 
 
@@ -460,9 +467,9 @@ def _summary(before: PatchOutlook, after: PatchOutlook, today: date) -> str:
     if len(old) >= 3 and len(new) >= 3:
         shift = (new[len(new) // 2] - old[len(old) // 2]).days
         if shift:
-            parts.append(
-                f"first picking about {words.plural(abs(shift), 'day')} {'later' if shift > 0 else 'sooner'}"
-            )
+            days = abs(shift)
+            span = words.plural(days, "day") if days <= 60 else words.plural(round(days / 30.4), "month")
+            parts.append(f"first picking about {span} {'later' if shift > 0 else 'sooner'}")
         else:
             parts.append("first picking at the same time")
     kg_old, kg_new = before.picked_first_year_kg.p50, after.picked_first_year_kg.p50
