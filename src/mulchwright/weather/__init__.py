@@ -1,5 +1,6 @@
 """Daily weather: station records, monthly normals, evapotranspiration, and futures for a season."""
 
+from mulchwright.weather.anomaly import ESTIMATED_ANOMALY, NO_ANOMALY, Anomaly
 from mulchwright.weather.character import DailyCharacter, estimated_character, geng_gamma, learned_character
 from mulchwright.weather.climate import MONTH_DAYS, AnnualWave, daily_curve, mean_annual_wave, normals_of
 from mulchwright.weather.evapotranspiration import (
@@ -21,10 +22,13 @@ from mulchwright.weather.suspicions import Suspicion
 from mulchwright.weather.table import UNITS, ColumnMapping, check_any_csv, read_any_csv
 
 __all__ = [
+    "ESTIMATED_ANOMALY",
     "MONTH_DAYS",
+    "NO_ANOMALY",
     "RECORD_PLACES",
     "UNITS",
     "AnnualWave",
+    "Anomaly",
     "ColumnMapping",
     "DailyCharacter",
     "DailySeries",

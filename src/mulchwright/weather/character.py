@@ -13,6 +13,12 @@ from functools import lru_cache
 import numpy as np
 
 from mulchwright.garden import MONTHS, ClimateNormals
+from mulchwright.weather.anomaly import (
+    ESTIMATED_ANOMALY,
+    FEWEST_YEARS_TO_LEARN,
+    Anomaly,
+    learned_anomaly,
+)
 from mulchwright.weather.climate import MONTH_DAYS, calendar_index, daily_curve
 from mulchwright.weather.series import BoolArray, DailySeries, FloatArray, IntArray, month_index
 
@@ -50,6 +56,8 @@ class DailyCharacter:
     same_day : correlation of the residuals of the day's high and low
     next_day : (2, 2) correlations of today's residuals (rows: high, low) with yesterday's (columns)
     source : learned from which record, or estimated
+    anomaly : what a member's days have in common beyond day-to-day memory; the figures above are of all
+        days together, with it in them
     """
 
     wet_clustering: float
@@ -61,13 +69,26 @@ class DailyCharacter:
     same_day: float
     next_day: tuple[tuple[float, float], tuple[float, float]]
     source: str
+    anomaly: Anomaly = ESTIMATED_ANOMALY
 
-    def memory(self) -> tuple[FloatArray, FloatArray]:
-        """A and B of chi(t) = A chi(t-1) + B eps(t): A = M1 M0^-1, B B' = M0 - A M1' (Richardson 1981)."""
-        same = np.array([[1.0, self.same_day], [self.same_day, 1.0]])
-        following = np.array(self.next_day)
+    def within_day(self, slow_share: float = 0.0) -> FloatArray:
+        """M0 of what is left of highs and lows when a share common to both is taken off, (2, 2)."""
+        same = float(np.clip((self.same_day - slow_share) / (1 - slow_share), -0.99, 0.99))
+        return np.array([[1.0, same], [same, 1.0]])
+
+    def memory(self, slow_share: float = 0.0, slow_kept: float = 1.0) -> tuple[FloatArray, FloatArray]:
+        """A and B of chi(t) = A chi(t-1) + B eps(t): A = M1 M0^-1, B B' = M0 - A M1' (Richardson 1981).
+
+        `slow_share` of the variance, kept from day to day by `slow_kept`, is taken off M0 and M1 first.
+        """
+        same = self.within_day(slow_share)
+        whole = np.array(self.next_day, dtype=np.float64)
+        following: FloatArray = (whole - slow_share * slow_kept) / (1 - slow_share)
+        # A record near its limits may leave no process once the slow part is off: it then remembers less.
+        while np.linalg.eigvalsh(same - following @ np.linalg.inv(same) @ following.T).min() < 1e-9:
+            following *= 0.95
         carried: FloatArray = following @ np.linalg.inv(same)
-        fresh: FloatArray = np.linalg.cholesky(same - carried @ following.T)
+        fresh = np.asarray(np.linalg.cholesky(same - carried @ following.T), dtype=np.float64)
         return carried, fresh
 
 
@@ -202,15 +223,8 @@ def learned_character(
         sd_max[index], sd_min[index] = max(float(spread_max.std()), 0.1), max(float(spread_min.std()), 0.1)
         if rainy.sum() >= 30:
             shape[index] = _gamma_shape(series.rain_mm[rainy] - threshold)
-    same_day, next_day = _learned_memory(
-        high,
-        low,
-        wet,
-        whole,
-        month,
-        np.array([shift_max, shift_min, sd_max, sd_min]),
-        own[2],
-    ) or (guess.same_day, guess.next_day)
+    chi = _standardized(high, low, wet, month, np.array([shift_max, shift_min, sd_max, sd_min]), own[2])
+    same_day, next_day = _learned_memory(chi, whole) or (guess.same_day, guess.next_day)
     return DailyCharacter(
         wet_clustering=_learned_clustering(wet, whole, month) or guess.wet_clustering,
         rain_shape=tuple(shape),
@@ -221,6 +235,7 @@ def learned_character(
         same_day=same_day,
         next_day=next_day,
         source=f"learned from {int(whole.sum())} days of record",
+        anomaly=_record_anomaly(series, chi, whole, place, threshold) or guess.anomaly,
     )
 
 
@@ -264,14 +279,21 @@ def _learned_clustering(wet: BoolArray, whole: BoolArray, month: IntArray) -> fl
     return float(np.clip(started / expected, 0.2, 1.0)) if expected > 10 else None
 
 
-def _learned_memory(
-    high: FloatArray, low: FloatArray, wet: BoolArray, whole: BoolArray, month: IntArray,
+def _standardized(
+    high: FloatArray, low: FloatArray, wet: BoolArray, month: IntArray,
     monthly: FloatArray, wet_share: FloatArray,
-) -> tuple[float, tuple[tuple[float, float], tuple[float, float]]] | None:  # fmt: skip
-    """Same-day and next-day correlations of the standardized residuals; None if they make no process."""
+) -> FloatArray:  # fmt: skip
+    """Residuals of high and low about the mean of wet or of dry days, over their spread, (2, day)."""
     away = np.where(wet, 1 - wet_share[month], -wet_share[month])
-    chi = np.stack([(high - away * monthly[0][month]) / monthly[2][month],
-                    (low - away * monthly[1][month]) / monthly[3][month]])  # fmt: skip
+    chi: FloatArray = np.stack([(high - away * monthly[0][month]) / monthly[2][month],
+                                (low - away * monthly[1][month]) / monthly[3][month]])  # fmt: skip
+    return chi
+
+
+def _learned_memory(
+    chi: FloatArray, whole: BoolArray
+) -> tuple[float, tuple[tuple[float, float], tuple[float, float]]] | None:
+    """Same-day and next-day correlations of the standardized residuals; None if they make no process."""
     pair = whole[1:] & whole[:-1]
     today, before = chi[:, 1:][:, pair], chi[:, :-1][:, pair]
     spread = np.sqrt((today**2).mean(axis=1))
@@ -283,3 +305,25 @@ def _learned_memory(
         return None
     (a, b), (c, d) = following.tolist()
     return same, ((a, b), (c, d))
+
+
+def _record_anomaly(
+    series: DailySeries, chi: FloatArray, whole: BoolArray, place: IntArray, threshold: float
+) -> Anomaly | None:
+    """The anomaly that a record of at least eight years' whole days shows, else None."""
+    if whole.sum() < FEWEST_YEARS_TO_LEARN * 365:
+        return None
+    month = month_index(series.start, series.days)
+    wet = np.where(whole, (series.rain_mm >= threshold).astype(np.float64), np.nan)
+    share, above = np.zeros(MONTHS), np.zeros(MONTHS)
+    for index in range(MONTHS):
+        here = whole & (month == index)
+        share[index] = wet[here].mean() if here.any() else np.nanmean(wet)
+        rainy = here & (wet == 1)
+        above[index] = (series.rain_mm[rainy] - threshold).mean() if rainy.any() else np.nan
+    mean_above = above[month]
+    excess = np.full(series.days, np.nan)
+    rainy = (wet == 1) & (mean_above > 0)
+    excess[rainy] = (series.rain_mm[rainy] - threshold) / mean_above[rainy] - 1
+    residuals = np.where(whole, chi, np.nan)
+    return learned_anomaly(residuals, wet, daily_curve(share, lowest=0.0)[place], excess)

@@ -3,8 +3,9 @@
 Wet and dry days follow a two-state Markov chain; a wet day's rain is the wet-day threshold and a gamma
 amount above it; highs and lows are a two-part first-order autoregression about means that differ
 between wet and dry days. Each part is adjusted so that the long-run monthly means are the normals
-exactly in expectation. All members are drawn at once; nothing is hidden: the same generator state
-gives the same weather.
+exactly in expectation. Over both lies what a member's days have in common (`weather/anomaly.py`), without
+which years would differ too little. All members are drawn at once; nothing is hidden: the same generator
+state gives the same weather.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 
 from mulchwright.errors import InputError
 from mulchwright.garden import ClimateNormals
+from mulchwright.weather.anomaly import Anomaly, SpellTables, spell_tables
 from mulchwright.weather.character import (
     DailyCharacter,
     estimated_character,
@@ -35,6 +37,8 @@ LEAST_MEAN_ABOVE_THRESHOLD = 1.25
 HEAVIEST_MEAN_DAY_MM = 60.0
 """No climate's wet days bring more on average than this; estimate."""
 WETTEST_SHARE, FARTHEST_START_SD = 0.98, 3.0
+STATES: FloatArray = np.linspace(-4.0, 4.0, 401)
+"""Where the state of a spell is looked for, given that the day before was wet or dry."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,7 @@ class WeatherGenerator:
 
     Tables run over the 365 places of the year: `wet_share`, `wet_after_wet`, `wet_after_dry` (chances that
     the day is wet), `wet_day_mean_mm`, and `mean_min_c`, `mean_max_c` as (365, 2) for dry and wet days.
+    They are of all members together; `anomaly` and `spells` say how a member departs from them.
     """
 
     normals: ClimateNormals
@@ -78,15 +83,26 @@ class WeatherGenerator:
     sd_max_c: FloatArray
     sd_min_c: FloatArray
     least_range_c: FloatArray
+    anomaly: Anomaly
+    spells: SpellTables
 
     @classmethod
     def from_normals(
-        cls, normals: ClimateNormals, *, latitude_deg: float, character: DailyCharacter | None = None
+        cls,
+        normals: ClimateNormals,
+        *,
+        latitude_deg: float,
+        character: DailyCharacter | None = None,
+        anomaly: Anomaly | None = None,
     ) -> WeatherGenerator:
-        """A generator from twelve normals and, if given, the day-to-day character of a record."""
+        """A generator from twelve normals and, if given, the day-to-day character of a record.
+
+        `anomaly` takes the place of the character's own; `NO_ANOMALY` gives the bare chain.
+        """
         nature = character or estimated_character(normals, latitude_deg=latitude_deg)
+        common = nature.anomaly if anomaly is None else anomaly
         rain_rate, wet_share = _rain_curves(normals)
-        wet_after_dry, wet_after_wet = _chain(wet_share, nature.wet_clustering)
+        wet_after_dry, wet_after_wet = _chain(wet_share, np.roll(wet_share, 1), nature.wet_clustering)
         sd_max = daily_curve(np.array(nature.sd_max_c), lowest=0.05)
         sd_min = daily_curve(np.array(nature.sd_min_c), lowest=0.05)
         mean_max, mean_min = _conditional_means(normals, nature, wet_share)
@@ -112,16 +128,26 @@ class WeatherGenerator:
             sd_max_c=sd_max,
             sd_min_c=sd_min,
             least_range_c=least,
+            anomaly=common,
+            spells=spell_tables(wet_share, nature.wet_clustering, common),
         )
 
     @classmethod
     def from_series(
-        cls, series: DailySeries, *, latitude_deg: float, normals: ClimateNormals | None = None
+        cls,
+        series: DailySeries,
+        *,
+        latitude_deg: float,
+        normals: ClimateNormals | None = None,
+        anomaly: Anomaly | None = None,
     ) -> WeatherGenerator:
-        """A generator from a record's own normals (or typed ones) and, from two years on, its character."""
+        """A generator from a record's own normals (or typed ones) and, from two years on, its character.
+
+        From eight years on the record also tells how much years differ.
+        """
         climate = normals or normals_of(series)
         learned = learned_character(series, climate, latitude_deg=latitude_deg)
-        return cls.from_normals(climate, latitude_deg=latitude_deg, character=learned)
+        return cls.from_normals(climate, latitude_deg=latitude_deg, character=learned, anomaly=anomaly)
 
     def draw(
         self,
@@ -142,7 +168,7 @@ class WeatherGenerator:
                 f"{days} days for {members} members: at least one of each is needed.", field="days"
             )
         place = calendar_index(start, days)
-        wet = self._draw_wet(rng, place, start, members, previous)
+        wet, state = self._draw_wet(rng, place, start, members, previous)
         high_chi, low_chi = self._draw_residuals(rng, place, start, members, previous)
         kind = wet.astype(np.int64)
         high = self.drawn_max_c[place[:, None], kind] + self.sd_max_c[place, None] * high_chi
@@ -151,10 +177,15 @@ class WeatherGenerator:
         middle = (high + low) / 2
         half = np.maximum(high - low, self.least_range_c[place[:, None], kind]) / 2
         rain = np.zeros((days, members))
-        shape = np.broadcast_to(self.rain_shape[place, None], wet.shape)[wet]
+        spread, spells = self.rain_shape, self.spells
+        # The gamma's own variance gives way to what the spells add to that of all wet days.
+        inner = (1 + spells.amount_variance) / np.maximum(1 / spread - spells.amount_variance, 0.2)
+        shape = np.broadcast_to(inner[place, None], wet.shape)[wet]
         threshold = self.normals.wet_day_threshold_mm
         mean = np.broadcast_to(self.wet_day_mean_mm[place, None], wet.shape)[wet]
-        rain[wet] = threshold + rng.standard_gamma(shape) * (mean - threshold) / shape
+        shift = np.broadcast_to(spells.amount_shift[place, None], wet.shape)[wet]
+        heavier = np.exp(spells.amount_log_sd * state[wet] - shift)
+        rain[wet] = threshold + rng.standard_gamma(shape) * (mean - threshold) * heavier / shape
         return GeneratedWeather(start, middle - half, middle + half, rain)
 
     def _draw_wet(
@@ -164,20 +195,32 @@ class WeatherGenerator:
         start: date,
         members: int,
         previous: MeasuredDay | None,
-    ) -> BoolArray:
+    ) -> tuple[BoolArray, FloatArray]:
+        """Wet days, and the state of spells that they follow, (day, member) each."""
+        before = calendar_index(start - timedelta(days=1), 1)
+        chance = self.wet_share[before, None] * self.spells.wet_factor(before, STATES[None, :])
         if previous is not None and not math.isnan(previous.rain_mm):
-            state = np.full(members, previous.rain_mm >= self.normals.wet_day_threshold_mm)
+            wet_before = np.full(members, previous.rain_mm >= self.normals.wet_day_threshold_mm)
+            likely = (chance if wet_before[0] else 1 - chance)[0] * np.exp(-(STATES**2) / 2)
+            first = np.interp(rng.random(members), np.cumsum(likely) / likely.sum(), STATES)
         else:
-            before = calendar_index(start - timedelta(days=1), 1)[0]
-            state = rng.random(members) < self.wet_share[before]
-        chance = rng.random((place.size, members))
-        after_wet = chance < self.wet_after_wet[place, None]
-        after_dry = chance < self.wet_after_dry[place, None]
+            first = rng.standard_normal(members)
+            wet_before = (
+                rng.random(members)
+                < self.wet_share[before] * self.spells.wet_factor(before, first[None, :]).ravel()
+            )
+        spell = _slow_state(rng, first, place.size, self.anomaly.wet_memory_days)
+        everywhen = np.concatenate([before, place])
+        share = self.wet_share[everywhen, None] * self.spells.wet_factor(everywhen, spell)
+        after_dry, after_wet = _chain(share[1:], share[:-1], self.spells.clustering[place, None])
+        drawn = rng.random((place.size, members))
+        rainy_after_wet, rainy_after_dry = drawn < after_wet, drawn < after_dry
         wet = np.empty((place.size, members), dtype=np.bool_)
+        state = wet_before
         for day in range(place.size):
-            state = np.where(state, after_wet[day], after_dry[day])
+            state = np.where(state, rainy_after_wet[day], rainy_after_dry[day])
             wet[day] = state
-        return wet
+        return wet, spell[1:]
 
     def _draw_residuals(
         self,
@@ -187,24 +230,53 @@ class WeatherGenerator:
         members: int,
         previous: MeasuredDay | None,
     ) -> tuple[FloatArray, FloatArray]:
-        carried, fresh = self.character.memory()
-        same = self.character.same_day
-        first = rng.standard_normal((2, members))
-        state = np.stack([first[0], same * first[0] + math.sqrt(1 - same * same) * first[1]])
+        """Standardized departures of highs and lows, (day, member) each: a slow part and the day's own."""
+        slow = self.anomaly.temperature_share
+        carried, fresh = self.character.memory(slow, math.exp(-1 / self.anomaly.temperature_memory_days))
+        covariance = np.zeros((3, 3))
+        covariance[0, 0], covariance[1:, 1:] = 1.0, self.character.within_day(slow)
+        state = np.linalg.cholesky(covariance) @ rng.standard_normal((3, members))
+        shared, rest = math.sqrt(slow), math.sqrt(1 - slow)
+        loads = np.array([[shared, rest, 0.0], [shared, 0.0, rest]])
         if previous is not None:
-            before = int(calendar_index(start - timedelta(days=1), 1)[0])
-            kind = int(previous.rain_mm >= self.normals.wet_day_threshold_mm)  # NaN counts as dry
-            seen_max = (previous.temperature_max_c - self.drawn_max_c[before, kind]) / self.sd_max_c[before]
-            seen_min = (previous.temperature_min_c - self.drawn_min_c[before, kind]) / self.sd_min_c[before]
-            for row, seen in enumerate((seen_max, seen_min)):
-                if not math.isnan(seen):
-                    state[row] = np.clip(seen, -FARTHEST_START_SD, FARTHEST_START_SD)
-        shocks = rng.standard_normal((place.size, 2, members))
-        chi = np.matmul(fresh, shocks)
+            seen = self._standardized(previous, start - timedelta(days=1))
+            known = loads[~np.isnan(seen)]
+            # What was seen moves the slow part, and the day's own, by their share in it (Kalman's gain).
+            gain = covariance @ known.T @ np.linalg.inv(known @ covariance @ known.T)
+            state = state + gain @ (seen[~np.isnan(seen), None] - known @ state)
+        warmth = _slow_state(rng, state[0], place.size, self.anomaly.temperature_memory_days)[1:]
+        own = state[1:]
+        chi = np.matmul(fresh, rng.standard_normal((place.size, 2, members)))
         for day in range(place.size):
-            state = carried @ state + chi[day]
-            chi[day] = state
+            own = carried @ own + chi[day]
+            chi[day] = own
+        chi *= rest
+        chi += shared * warmth[:, None, :]
         return chi[:, 0], chi[:, 1]
+
+    def _standardized(self, previous: MeasuredDay, day: date) -> FloatArray:
+        """The day's high and low as departures from the mean of its kind, over the spread; NaN: unknown."""
+        place = int(calendar_index(day, 1)[0])
+        kind = int(previous.rain_mm >= self.normals.wet_day_threshold_mm)  # NaN counts as dry
+        seen = np.array(
+            [
+                (previous.temperature_max_c - self.drawn_max_c[place, kind]) / self.sd_max_c[place],
+                (previous.temperature_min_c - self.drawn_min_c[place, kind]) / self.sd_min_c[place],
+            ]
+        )
+        held: FloatArray = np.clip(seen, -FARTHEST_START_SD, FARTHEST_START_SD)
+        return held
+
+
+def _slow_state(rng: np.random.Generator, first: FloatArray, days: int, memory_days: float) -> FloatArray:
+    """A standard normal state per member that fades with this memory, (1 + days, member), `first` leading."""
+    kept = math.exp(-1 / memory_days)
+    states = rng.standard_normal((days + 1, first.size))
+    states *= math.sqrt(1 - kept * kept)
+    states[0] = first
+    for day in range(1, days + 1):
+        states[day] += kept * states[day - 1]
+    return states
 
 
 def _rain_curves(normals: ClimateNormals) -> tuple[FloatArray, FloatArray]:
@@ -224,13 +296,14 @@ def _rain_curves(normals: ClimateNormals) -> tuple[FloatArray, FloatArray]:
     return rate, share
 
 
-def _chain(wet_share: FloatArray, clustering: float) -> tuple[FloatArray, FloatArray]:
+def _chain(
+    wet_share: FloatArray, yesterday: FloatArray, clustering: FloatArray | float
+) -> tuple[FloatArray, FloatArray]:
     """Chances of a wet day after a dry and after a wet one, so that the share of wet days is exact each day.
 
     From f(d) = f(d-1) P11 + (1 - f(d-1)) P01 with P01 = b f(d) (Geng et al. 1986); where that would put
     P11 outside 0 to 1, P11 is held there and P01 follows.
     """
-    yesterday = np.roll(wet_share, 1)
     after_dry = clustering * wet_share
     raw = np.divide(
         wet_share - (1 - yesterday) * after_dry, yesterday, out=np.zeros_like(wet_share), where=yesterday > 0

@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 
 from mulchwright.weather import (
+    NO_ANOMALY,
+    Anomaly,
     DailySeries,
     EvapotranspirationMethod,
     WeatherGenerator,
@@ -152,6 +154,65 @@ def test_clustering_learned_as_measured_apart(wageningen: DailySeries) -> None:
     """b = P01 / f is 0.691 at 1 mm when measured as the mean of twelve monthly ratios; we pool the months."""
     generator = WeatherGenerator.from_series(wageningen, latitude_deg=LATITUDE)
     assert generator.character.wet_clustering == pytest.approx(0.691, abs=0.02)
+
+
+def _years(low: np.ndarray, high: np.ndarray, rain: np.ndarray) -> dict[str, np.ndarray]:
+    """Of each year (column): rain, mean temperature, wet days, longest run of days under 1 mm."""
+    longest, now = np.zeros(rain.shape[1]), np.zeros(rain.shape[1])
+    for day in rain:
+        now = np.where(day < 1.0, now + 1, 0)
+        longest = np.maximum(longest, now)
+    return {
+        "rain": rain.sum(axis=0),
+        "temperature": ((low + high) / 2).mean(axis=0),
+        "wet days": (rain >= 1.0).sum(axis=0),
+        "longest dry": longest,
+    }
+
+
+def _distances(series: DailySeries, anomaly: Anomaly | None) -> dict[str, float]:
+    """Standard errors between measured and generated years.
+
+    22 whole years: the standard error of a standard deviation is itself over sqrt(2 (22 - 1)), 15 %; that of
+    the mean longest dry run is its spread over sqrt(22). Two thousand generated years have next to none.
+    """
+    years = [year for year in range(1976, 2000) if year not in (1990, 1991)]
+    first = [(date(year, 1, 1) - series.start).days for year in years]
+    table = [
+        np.array([getattr(series, name)[index : index + 365] for index in first]).T
+        for name in ("temperature_min_c", "temperature_max_c", "rain_mm")
+    ]
+    assert sum(np.isnan(values).sum() for values in table) < 20
+    means = [np.nanmean(values, axis=1, keepdims=True) for values in table]
+    low, high, rain = (
+        np.where(np.isnan(values), mean, values) for values, mean in zip(table, means, strict=True)
+    )
+    seen = _years(low, high, np.where(np.isnan(table[2]), 0.0, rain))
+    generator = WeatherGenerator.from_series(series, latitude_deg=LATITUDE, anomaly=anomaly)
+    drawn = generator.draw(np.random.default_rng(21), date(2021, 1, 1), 365, 2000)
+    made = _years(drawn.temperature_min_c, drawn.temperature_max_c, drawn.rain_mm)
+    found = {}
+    for name in ("rain", "temperature", "wet days"):
+        spread = seen[name].std(ddof=1)
+        found[name] = (made[name].std(ddof=1) - spread) / (spread / np.sqrt(2 * 21))
+    dry = seen["longest dry"]
+    found["longest dry"] = (made["longest dry"].mean() - dry.mean()) / (dry.std(ddof=1) / np.sqrt(22))
+    return found
+
+
+def test_years_differ_as_the_measured_ones(wageningen: DailySeries) -> None:
+    """Each of three spreads between years within two standard errors of 22 measured years, and together
+    within the 95 % point of chi-square with three degrees (7.81, any table), which the bare chain is not.
+
+    The longest dry run is still short (docs/science/weather.md): it must lie nearer than the bare chain's
+    by at least half a standard error, no more is claimed.
+    """
+    found, bare = _distances(wageningen, None), _distances(wageningen, NO_ANOMALY)
+    dry, bare_dry = found.pop("longest dry"), bare.pop("longest dry")
+    assert all(abs(distance) < 2 for distance in found.values()), found
+    assert sum(distance**2 for distance in found.values()) < 7.81
+    assert sum(distance**2 for distance in bare.values()) > 7.81
+    assert abs(dry) < abs(bare_dry) - 0.5
 
 
 def test_generated_days_swing_and_last_as_the_record(wageningen: DailySeries) -> None:

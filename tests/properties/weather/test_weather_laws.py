@@ -9,7 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mulchwright.garden import ClimateNormals, Place
-from mulchwright.weather import DailySeries, WeatherGenerator, daily_curve, normals_of, weather_futures
+from mulchwright.weather import (
+    Anomaly,
+    DailySeries,
+    WeatherGenerator,
+    daily_curve,
+    normals_of,
+    weather_futures,
+)
+from mulchwright.weather.anomaly import spell_tables
 from mulchwright.weather.climate import calendar_index
 from mulchwright.weather.evapotranspiration import temperature_only_evapotranspiration
 
@@ -72,6 +80,29 @@ def test_expected_days_are_the_normals_exactly(normals: ClimateNormals, latitude
         days = 28.25 if month == 1 else (month == COMMON).sum()
         assert abs(rain[month == COMMON].mean() * days - normals.rain_mm[month]) < 1e-6
     assert np.all(generator.wet_day_mean_mm[share > 0] >= normals.wet_day_threshold_mm)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.floats(0.001, 0.98), st.floats(0.2, 1.0),
+    st.builds(
+        Anomaly, st.floats(0, 0.25), st.just(150.0), st.floats(0, 1), st.floats(2, 15), st.floats(0, 0.6)
+    ),
+)  # fmt: skip
+def test_anomalies_move_no_mean(share: float, clustering: float, anomaly: Anomaly) -> None:
+    """The chance of a wet day and the rain that falls, integrated over the state, are the climate's.
+
+    By the trapezoid rule, whose error with the kink of the cap is of the order of the step squared.
+    """
+    tables = spell_tables(np.full(365, share), clustering, anomaly)
+    state = np.linspace(-9, 9, 18001)
+    weight = np.exp(-(state**2) / 2) / np.sqrt(2 * np.pi) * (state[1] - state[0])
+    factor = tables.wet_factor(np.zeros(1, dtype=np.int64), state[None, :])[0]
+    amount = np.exp(tables.amount_log_sd * state - tables.amount_shift[0])
+    assert abs((factor * weight).sum() - 1) < 1e-6
+    assert abs((factor * amount * weight).sum() - 1) < 1e-6
+    assert (share * factor).max() <= 1
+    assert 0 < tables.clustering[0] <= 1
 
 
 @settings(max_examples=25, deadline=None)

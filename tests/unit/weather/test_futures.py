@@ -10,6 +10,7 @@ import pytest
 from mulchwright.errors import InputError
 from mulchwright.garden import ClimateNormals, Place
 from mulchwright.weather import (
+    ESTIMATED_ANOMALY,
     DailySeries,
     MeasuredDay,
     WeatherFutures,
@@ -264,6 +265,36 @@ def test_the_day_before_is_remembered() -> None:
     assert hot.temperature_max_c[0].mean() > wet.temperature_max_c[0].mean() + 3
     assert (wet.rain_mm[0] > 0).mean() > 1.5 * (hot.rain_mm[0] > 0).mean()
     assert hot.temperature_max_c[25:].mean() == pytest.approx(wet.temperature_max_c[25:].mean(), abs=0.5)
+
+
+def test_half_a_day_before_moves_its_other_half() -> None:
+    """A high 3 spreads up and no low known: the next low is likely high too (Richardson's 0.45 to 0.63)."""
+    generator = WeatherGenerator.from_normals(NORMALS, latitude_deg=47)
+    unknown = float("nan")
+    hot = MeasuredDay(unknown, float(generator.drawn_max_c[119, 0] + 3 * generator.sd_max_c[119]), 0.0)
+    bare = MeasuredDay(unknown, unknown, 0.0)
+    lows = [
+        generator.draw(np.random.default_rng(2), date(2030, 5, 1), 1, 800, previous=day).temperature_min_c
+        for day in (hot, bare)
+    ]
+    assert lows[0].mean() - lows[1].mean() > generator.sd_min_c[119]
+
+
+def test_eight_years_tell_how_much_years_differ() -> None:
+    """Days with a warmth of their own for each year: a short record keeps the estimate, a long one tells."""
+    rng = np.random.default_rng(12)
+    days = 365 * 12
+    of_year = np.repeat(rng.normal(0, 2, 12), 365)
+    middle = 10 - 8 * np.cos(2 * np.pi * np.arange(days) / 365.25) + of_year + rng.normal(0, 3, days)
+    rain = np.where(rng.random(days) < 0.3, 1 + rng.exponential(4, days), 0.0)
+    series = DailySeries(date(2001, 1, 1), middle - 4 - rng.random(days), middle + 4 + rng.random(days), rain)
+    short = series.slice(series.start, series.day(365 * 7))
+    assert WeatherGenerator.from_series(short, latitude_deg=47).anomaly == ESTIMATED_ANOMALY
+    learned = WeatherGenerator.from_series(series, latitude_deg=47).anomaly
+    # 4 of 13 parts of the variance are slow here: the largest share that is believed.
+    assert learned.temperature_share == pytest.approx(0.25)
+    # Rain without spells: the standard error of a covariance at one lag is about 2.3 / sqrt(4380) = 0.035.
+    assert learned.wet_variance < 0.12
 
 
 @pytest.mark.parametrize(("days", "members"), [(0, 5), (5, 0)])
