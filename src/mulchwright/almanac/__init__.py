@@ -1,10 +1,8 @@
 """What it means for the grower: outlooks, advice, what-ifs. Composes the rooms below; no files, no clock."""
 
 from mulchwright.almanac.advice import WateringAdvice
-from mulchwright.almanac.outlook import (
-    DEFAULT_MEMBERS,
-    DEFAULT_SEED,
-    MODEL_VERSION,
+from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
+from mulchwright.almanac.told import (
     Band,
     FirstPicking,
     MonthAmount,
@@ -13,8 +11,6 @@ from mulchwright.almanac.outlook import (
     Quantiles,
     WeatherNote,
     YearAccount,
-    outlook,
-    what_if,
 )
 from mulchwright.almanac.working import WorkingLine
 

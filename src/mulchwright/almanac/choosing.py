@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from mulchwright.almanac.outlook import DEFAULT_SEED, PatchOutlook, outlook
+from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
+from mulchwright.almanac.told import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Garden,

@@ -1,0 +1,264 @@
+"""What an outlook tells, as dataclasses, and the stable JSON that scripts read.
+
+The figures come from `outlook.py`; pages, sheets and the command line render from these.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.almanac.advice import WateringAdvice
+from mulchwright.almanac.working import WorkingLine
+from mulchwright.errors import InputError
+from mulchwright.garden import Patch
+
+__all__ = [
+    "Band",
+    "FirstPicking",
+    "MonthAmount",
+    "Outlook",
+    "PatchOutlook",
+    "Quantiles",
+    "WeatherNote",
+    "YearAccount",
+]
+
+Singles = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Quantiles over the ensemble by day, (day,) each; NaN before the build day."""
+
+    p10: Singles
+    p25: Singles
+    p50: Singles
+    p75: Singles
+    p90: Singles
+
+
+@dataclass(frozen=True, slots=True)
+class Quantiles:
+    """An amount as a range. The mean is the ensemble's and leans on its largest members."""
+
+    p10: float
+    p50: float
+    p90: float
+    mean: float
+
+
+@dataclass(frozen=True, slots=True)
+class MonthAmount:
+    """An amount in one month, as a range."""
+
+    month: date
+    p10: float
+    p50: float
+    p90: float
+    mean: float
+
+
+@dataclass(frozen=True, slots=True)
+class YearAccount:
+    """Where a patch's water came from and went to in a calendar year: ensemble means, mm."""
+
+    year: int
+    rain: float
+    watered: float
+    evaporated: float
+    drained: float
+    stored_change: float
+
+
+@dataclass(frozen=True, slots=True)
+class FirstPicking:
+    """When a picking is likely. A quantile is None where that share of futures brings none in the run.
+
+    probability_by_date : weekly from the build day (or today), the chance that it has come by then.
+    twenty : twenty equally likely futures in order, None for "not in this run".
+    """
+
+    p10: date | None
+    p50: date | None
+    p90: date | None
+    probability_by_date: tuple[tuple[date, float], ...]
+    twenty: tuple[date | None, ...]
+
+    def chance_by(self, day: date) -> float:
+        """The chance that the picking has come by a day."""
+        chance = 0.0
+        for week, probability in self.probability_by_date:
+            if week > day:
+                break
+            chance = probability
+        return chance
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherNote:
+    """Where the weather of an outlook comes from."""
+
+    method: str
+    source: str
+    station: str
+    licence: str
+    first: date | None
+    last: date | None
+    gaps: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PatchOutlook:
+    """One patch's outlook over `days` from `start`; `today_index` is today's place among them, clamped.
+
+    run_share : share of the food layers run through, 0 to 1.
+    moisture : water / wet mass of the food layers. temperature_c : mean of the food layers.
+    rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
+    next_picking : the first flush after today, whether or not it is the first of all.
+    picked_first_year_kg, picked_second_year_kg : over 365 days each from the build day; the second is
+    None where the run does not reach its end.
+    none_in_first_year : the chance of no picking in those days.
+    """
+
+    patch: Patch
+    start: date
+    days: int
+    today_index: int
+    measured_days: int
+    run_share: Band
+    moisture: Band
+    temperature_c: Band
+    rain_mm: Singles
+    first_picking: FirstPicking
+    next_picking: FirstPicking
+    first_picked_on: date | None
+    none_in_first_year: float
+    picked_kg: tuple[MonthAmount, ...]
+    picked_first_year_kg: Quantiles
+    picked_second_year_kg: Quantiles | None
+    watered_litres: tuple[MonthAmount, ...]
+    watered_first_year_litres: Quantiles
+    water_account: tuple[YearAccount, ...]
+    watering_now: WateringAdvice | None
+    working: tuple[WorkingLine, ...]
+
+    def dates(self) -> tuple[date, ...]:
+        """The day of each place in the bands."""
+        return tuple(self.start + timedelta(days=d) for d in range(self.days))
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """All patches' outlooks from one run."""
+
+    model_version: str
+    seed: int
+    members: int
+    today: date
+    weather: WeatherNote
+    patches: tuple[PatchOutlook, ...]
+    skipped: tuple[tuple[str, str], ...] = ()
+
+    def patch(self, key: str) -> PatchOutlook:
+        """The outlook of the patch with this key."""
+        for item in self.patches:
+            if item.patch.key == key:
+                return item
+        raise InputError(f"There is no outlook for patch {key!r}.", field="patch")
+
+    def as_json(self) -> dict[str, Any]:
+        """The stable contract that `mulchwright outlook --json` prints; described in docs/outlook.md."""
+        return {
+            "model_version": self.model_version,
+            "seed": self.seed,
+            "members": self.members,
+            "today": self.today.isoformat(),
+            "weather": {
+                "method": self.weather.method,
+                "source": self.weather.source,
+                "station": self.weather.station,
+                "license": self.weather.licence,
+                "first": _iso(self.weather.first),
+                "last": _iso(self.weather.last),
+                "gaps": list(self.weather.gaps),
+                "notes": list(self.weather.notes),
+            },
+            "patches": [_patch_json(item) for item in self.patches],
+            "skipped": [{"name": name, "reason": reason} for name, reason in self.skipped],
+        }
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _rounded(value: float, digits: int = 4) -> float | None:
+    return round(float(value), digits) if np.isfinite(value) else None
+
+
+def _amounts_json(amounts: tuple[MonthAmount, ...]) -> list[dict[str, Any]]:
+    return [
+        {
+            "month": f"{item.month:%Y-%m}",
+            "p10": _rounded(item.p10),
+            "p50": _rounded(item.p50),
+            "p90": _rounded(item.p90),
+            "mean": _rounded(item.mean),
+        }
+        for item in amounts
+    ]
+
+
+def _picking_json(picking: FirstPicking) -> dict[str, Any]:
+    return {
+        "p10": _iso(picking.p10),
+        "p50": _iso(picking.p50),
+        "p90": _iso(picking.p90),
+        "probability_by_date": [
+            {"date": day.isoformat(), "probability": _rounded(chance)}
+            for day, chance in picking.probability_by_date
+        ],
+    }
+
+
+def _patch_json(item: PatchOutlook) -> dict[str, Any]:
+    band = item.run_share
+    return {
+        "key": item.patch.key,
+        "name": item.patch.name,
+        "species": item.patch.species,
+        "built_on": _iso(item.patch.built_on),
+        "area_m2": item.patch.area_m2,
+        "run_share": [
+            {
+                "date": (item.start + timedelta(days=d)).isoformat(),
+                "p10": _rounded(band.p10[d]),
+                "p50": _rounded(band.p50[d]),
+                "p90": _rounded(band.p90[d]),
+            }
+            for d in range(item.days)
+            if np.isfinite(band.p50[d])
+        ],
+        "first_picking": _picking_json(item.first_picking),
+        "next_picking": _picking_json(item.next_picking),
+        "none_in_first_year": _rounded(item.none_in_first_year),
+        "picked_kg": _amounts_json(item.picked_kg),
+        "watered_litres": _amounts_json(item.watered_litres),
+        "water_account": [
+            {
+                "year": year.year,
+                "rain": _rounded(year.rain, 2),
+                "watered": _rounded(year.watered, 2),
+                "evaporated": _rounded(year.evaporated, 2),
+                "drained": _rounded(year.drained, 2),
+                "stored_change": _rounded(year.stored_change, 2),
+            }
+            for year in item.water_account
+        ],
+    }
