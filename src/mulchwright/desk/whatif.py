@@ -411,7 +411,7 @@ def compare(
             "water in the first year",
             lambda told: answers.amount_range(told.watered_first_year_litres, "volume", system),
         ),
-        row(f"run through by {words.day(meeting, today)}", lambda told: _run_words(told, meeting)),
+        row(f"run through by {meeting.day} {meeting:%b}", lambda told: _run_words(told, meeting)),
     )
     first, last = span_of([answers.dots(told) for told in both], today)
     drawn = [
