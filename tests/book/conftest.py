@@ -1,10 +1,12 @@
 """A garden of our own invention for the tests of the book, and a weather record for it.
 
-`data/version-1.sql` holds this very garden and record: change neither, or the old books cannot be compared.
+`data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
+and the backdrop as well: change none of them, or the old books cannot be compared.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -15,20 +17,31 @@ from mulchwright.book import create_book
 from mulchwright.garden import (
     Bed,
     ClimateNormals,
+    Crown,
     Garden,
     Layer,
     LogEntry,
     LogKind,
+    LookRules,
     Patch,
     Place,
     Recipe,
     SpawnPlane,
     Stage,
     StartMoisture,
+    Tap,
     UnitSystem,
+    Wall,
     Watering,
     WateringRule,
+    Zone,
+    ZoneKind,
 )
+from mulchwright.garden import (
+    Path as GardenPath,
+)
+from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 from mulchwright.weather.series import DailySeries, Provenance
 
 
@@ -96,6 +109,78 @@ def garden() -> Garden:
         hose_litres_per_minute=11.5,
         stands_at=date(2031, 9, 20),
     )
+
+
+@pytest.fixture
+def planned_garden(garden: Garden) -> Garden:
+    """The same garden with its plan drawn."""
+    quince, wall = garden.patches
+    return replace(
+        garden,
+        patches=(replace(quince, outline=((0.5, 0.25), (3.5, 0.25), (3.5, 1.25), (0.5, 1.25))), wall),
+        crowns=(
+            Crown("quince-tree", "Old quince", (2.0, 1.0), 1.8, 4.2, young_bark=False),
+            Crown(
+                "holly",
+                "Young holly",
+                (-3.25, 7.5),
+                0.9,
+                2.4,
+                base_m=0.1,
+                trunk_radius_m=0.04,
+                evergreen=True,
+                leaf_from=200,
+                leaf_until=120,
+                transmissivity_in_leaf=0.03,
+                transmissivity_bare=0.03,
+                young_bark=True,
+            ),
+        ),
+        walls=(
+            Wall("house", "House", ((-8.0, -6.0), (4.0, -6.0), (4.0, -0.5), (-8.0, -0.5)), 6.4, house=True),
+            Wall("fence", "Back fence", ((-8.0, 12.0), (9.0, 12.0), (9.0, 12.1), (-8.0, 12.1)), 1.8),
+        ),
+        paths=(GardenPath("front-path", "Front path", ((4.5, -6.0), (5.5, -6.0), (5.5, 9.0), (4.5, 9.0))),),
+        taps=(Tap("kitchen-tap", "Kitchen tap", (4.05, -2.0), 18.0, 9.5),),
+        zones=(
+            Zone("strip", "Strip by the street", ZoneKind.SEEN_FROM_STREET, ((6, -6), (9, -6), (9, 0))),
+            Zone("potatoes", "Potatoes", ZoneKind.DUG_OVER, ((-7.0, 9.0), (-2.0, 9.0), (-2.0, 11.5))),
+        ),
+        look_rules=LookRules(0.1, ("bark-fines", "leaf-mold"), "Rules of the row, article 4: „tidy“"),
+    )
+
+
+@pytest.fixture
+def survey() -> Survey:
+    """From two corners of the house to a tree and a post."""
+    return Survey(
+        points=(
+            SurveyPoint("west", "West corner", known_at=(0.0, 0.0)),
+            SurveyPoint("east", "East corner", known_at=(12.0, 0.0)),
+            SurveyPoint("quince", "The quince", side=Side.LEFT),
+            SurveyPoint("post", "Fence post"),
+        ),
+        baseline=("west", "east"),
+        readings=(
+            Reading("west", "quince", 10.02),
+            Reading("east", "quince", 7.21),
+            Reading("quince", "post", 3.3),
+        ),
+        tape_error_m=0.015,
+        tape_error_share=0.002,
+    )
+
+
+# A gray picture of 8 x 8 pixels, PNG.
+PICTURE = bytes.fromhex(
+    "89504e470d0a1a0a0000000d4948445200000008000000080800000000e164e1570000000e49444154789c6368800206"
+    "ca1800808420010d8024610000000049454e44ae426082"
+)
+
+
+@pytest.fixture
+def backdrop() -> Backdrop:
+    return Backdrop(PICTURE, "sketch.png", (1.0, 6.0), (7.0, 6.0), 12.0, (0.5, -0.25), 4.5, 0.35)
 
 
 @pytest.fixture

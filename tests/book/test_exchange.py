@@ -23,6 +23,7 @@ from mulchwright.book import (
     create_book,
     export_json,
     import_json,
+    import_whole,
     json_text,
     open_book,
     read_garden_file,
@@ -34,20 +35,32 @@ from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Bed,
     ClimateNormals,
+    Crown,
     Garden,
     Layer,
     LogEntry,
     LogKind,
+    LookRules,
+    Outline,
     Patch,
     Place,
     Recipe,
     SpawnPlane,
     Stage,
     StartMoisture,
+    Tap,
     UnitSystem,
+    Wall,
     Watering,
     WateringRule,
+    Zone,
+    ZoneKind,
 )
+from mulchwright.garden import (
+    Path as GardenPath,
+)
+from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 from mulchwright.weather.series import DailySeries, Provenance
 
 # ---- gardens of every kind --------------------------------------------------
@@ -85,11 +98,73 @@ def recipes(draw: st.DrawFn) -> Recipe:
 
 
 @st.composite
+def outlines(draw: st.DrawFn) -> Outline:
+    """A simple outline: corners at even angles around a center, so that no side crosses another."""
+    count = draw(st.integers(3, 6))
+    x, y = draw(numbers(-100, 100)), draw(numbers(-100, 100))
+    reach = draw(st.lists(numbers(0.5, 50), min_size=count, max_size=count))
+    turn = draw(numbers(0, 6))
+    angles = [turn + 2 * math.pi * n / count for n in range(count)]
+    around = tuple((x + r * math.cos(a), y + r * math.sin(a)) for r, a in zip(reach, angles, strict=True))
+    return around if draw(st.booleans()) else around[::-1]
+
+
+points = st.tuples(numbers(-100, 100), numbers(-100, 100))
+crowns = st.builds(
+    Crown,
+    key=keys,
+    name=names,
+    center=points,
+    radius_m=numbers(0.05, 40),
+    height_m=numbers(2, 90),
+    base_m=numbers(0, 1.9),
+    trunk_radius_m=numbers(0, 5),
+    evergreen=st.booleans(),
+    leaf_from=st.integers(1, 366),
+    leaf_until=st.integers(1, 366),
+    transmissivity_in_leaf=numbers(0, 1),
+    transmissivity_bare=numbers(0, 1),
+    young_bark=st.booleans(),
+)
+walls = st.builds(Wall, keys, names, outlines(), numbers(0.05, 60), st.booleans())
+paths = st.builds(GardenPath, keys, names, outlines())
+taps = st.builds(Tap, keys, names, points, numbers(0.5, 300), numbers(0.5, 200))
+zones = st.builds(Zone, keys, names, st.sampled_from(ZoneKind), outlines())
+look_rules = st.builds(
+    LookRules, st.none() | numbers(0.01, 1), st.lists(keys, max_size=3).map(tuple), names | st.just("")
+)
+
+
+def several(nouns: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
+    return st.lists(nouns, max_size=2, unique_by=lambda noun: noun.key).map(tuple)
+
+
+@st.composite
+def surveys(draw: st.DrawFn) -> Survey:
+    """Two ends of a baseline and some points more, with any readings between them."""
+    known = [SurveyPoint("aa", draw(names), (0.0, 0.0)), SurveyPoint("bb", draw(names), draw(points))]
+    x, y = known[1].known_at or (0.0, 0.0)
+    if math.hypot(x, y) < 0.1:
+        known[1] = SurveyPoint("bb", known[1].name, (8.0, 0.0))
+    more = st.builds(SurveyPoint, keys, names, st.none() | points, st.none() | st.sampled_from(Side))
+    others = draw(st.lists(more, max_size=3, unique_by=lambda point: point.key))
+    found = (*known, *(point for point in others if point.key not in ("aa", "bb")))
+    pairs = st.permutations([point.key for point in found]).map(lambda order: (order[0], order[1]))
+    readings = draw(st.lists(st.tuples(pairs, numbers(0.01, 500)), max_size=4))
+    return Survey(
+        points=found,
+        baseline=("aa", "bb"),
+        readings=tuple(Reading(*pair, distance) for pair, distance in readings),
+        tape_error_m=draw(numbers(0.001, 1)),
+        tape_error_share=draw(numbers(0, 0.1)),
+    )
+
+
+@st.composite
 def gardens(draw: st.DrawFn) -> Garden:
     bed_keys = draw(st.lists(keys, unique=True, max_size=3))
-    corners = st.lists(st.tuples(numbers(-100, 100), numbers(-100, 100)), min_size=3, max_size=5).map(tuple)
     beds = tuple(
-        Bed(key, draw(names), tuple(draw(st.lists(names, max_size=3))), draw(st.just(()) | corners))
+        Bed(key, draw(names), tuple(draw(st.lists(names, max_size=3))), draw(st.just(()) | outlines()))
         for key in bed_keys
     )
     patches = []
@@ -124,6 +199,7 @@ def gardens(draw: st.DrawFn) -> Garden:
                         past_as_rule=st.booleans(),
                     )
                 ),
+                outline=draw(st.just(()) | outlines()),
             )
         )
     log = []
@@ -162,6 +238,12 @@ def gardens(draw: st.DrawFn) -> Garden:
         normals=normals,
         hose_litres_per_minute=draw(numbers(0.5, 200)),
         stands_at=draw(st.none() | days),
+        crowns=draw(several(crowns)),
+        walls=draw(several(walls)),
+        paths=draw(several(paths)),
+        taps=draw(several(taps)),
+        zones=draw(several(zones)),
+        look_rules=draw(look_rules),
     )
 
 
@@ -210,20 +292,31 @@ def figures(series: DailySeries | None) -> Any:
     return series.start, plain, series.provenance
 
 
-@settings(max_examples=60, deadline=None)
-@given(garden=gardens(), series=st.none() | weather_records(), second=gardens())
-def test_nothing_is_lost_on_the_way_round(garden: Garden, series: DailySeries | None, second: Garden) -> None:
+@settings(max_examples=40, deadline=None)
+@given(
+    garden=gardens(),
+    series=st.none() | weather_records(),
+    survey=st.none() | surveys(),
+    second=gardens(),
+)
+def test_nothing_is_lost_on_the_way_round(
+    garden: Garden, series: DailySeries | None, survey: Survey | None, second: Garden
+) -> None:
     """Garden to book to JSON text to garden: equal to the last digit; then another garden over it."""
     with TemporaryDirectory() as folder:
         path = Path(folder) / "g.mulch"
-        create_book(path, garden, series, mapping={"rain": "PRCP"} if series else None)
+        mapping = {"rain": "PRCP"} if series else None
+        create_book(path, garden, series, mapping=mapping, survey=survey)
         with open_book(path) as book:
             assert book.garden() == garden
+            assert book.survey() == survey
             text = json_text(export_json(book))
-            again, record = import_json(text)
-            assert again == garden
-            assert figures(record) == figures(series)
-            assert json_text(export_json(again, record, mapping={"rain": "PRCP"} if series else None)) == text
+            whole = import_whole(text)
+            assert whole.garden == garden
+            assert (whole.survey, whole.mapping) == (survey, mapping)
+            assert figures(whole.series) == figures(series)
+            again = export_json(whole.garden, whole.series, mapping=mapping, survey=whole.survey)
+            assert json_text(again) == text
             book.save_garden(second)
             assert book.garden() == second
             book.save_garden(garden)
@@ -239,8 +332,33 @@ def test_an_export_can_be_read_by_people(garden: Garden, series: DailySeries) ->
     columns = ["day", "temperature_min_c", "temperature_max_c", "rain_mm", "wind_m_s", "solar_radiation_j_m2"]
     assert f'"columns": {json.dumps(columns)}' in text
     assert "„Höhe“ 5′ ½ 🍄" in text
-    assert json.loads(text)["version"] == 1
+    assert json.loads(text)["version"] == 2
     assert max(len(line) for line in text.splitlines()) < 200
+
+
+def test_an_export_of_version_1_is_taken_in(garden: Garden, series: DailySeries) -> None:
+    """Version 1 had all but the plan: taken off an export, it is what the first release wrote."""
+    data = export_json(garden, series, mapping={"rain": "PRCP"})
+    data["version"] = 1
+    del data["survey"], data["backdrop"]
+    for name in ("crowns", "walls", "paths", "taps", "zones", "look_rules"):
+        del data["garden"][name]
+    for patch in data["garden"]["patches"]:
+        del patch["outline"]
+    whole = import_whole(data)
+    assert whole.garden == garden
+    assert figures(whole.series) == figures(series)
+    assert (whole.mapping, whole.survey, whole.backdrop) == ({"rain": "PRCP"}, None, None)
+
+
+def test_plan_survey_and_backdrop_travel_along(
+    tmp_path: Path, planned_garden: Garden, survey: Survey, backdrop: Backdrop
+) -> None:
+    create_book(tmp_path / "g.mulch", planned_garden, survey=survey, backdrop=backdrop)
+    with open_book(tmp_path / "g.mulch") as book:
+        text = json_text(export_json(book))
+    whole = import_whole(text)
+    assert (whole.garden, whole.survey, whole.backdrop) == (planned_garden, survey, backdrop)
 
 
 def test_the_mapping_travels_along(garden: Garden, series: DailySeries) -> None:
@@ -310,7 +428,7 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         (put("garden.patches.0.watering.past_as_rule", 1), "past_as_rule must be true or false, not 1"),
         (put("garden.patches.0.bed", "nowhere"), "lies in bed 'nowhere', which this garden does not have"),
         (put("garden.patches.1.key", "quince"), "Two patches share the key 'quince'"),
-        (put("garden.log.3.patch", "nowhere"), "names patch 'nowhere', which this garden lacks"),
+        (put("garden.log.3.patch", "nowhere"), "names patch 'nowhere', not in this garden"),
         (put("garden.log.3.mass_kg", None), "logbook entry 4 (2031-09-12): The pick of"),
         (put("garden.units", "imperial"), "units must be metric or us, not 'imperial'"),
         (put("garden.place.latitude_deg", 1e999), "latitude_deg must be a finite number"),
@@ -332,8 +450,8 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         (put("weather.columns.1", "tmin"), "the columns are day, tmin"),
         (put("format", "songs"), "is no export of a Mulchwright garden"),
         (
-            put("version", 2),
-            "exported by a newer release of Mulchwright (file version 2; this release knows 1)",
+            put("version", 3),
+            "exported by a newer release of Mulchwright (file version 3; this release knows 2)",
         ),
     ],
 )
@@ -345,6 +463,39 @@ def test_a_fault_is_told_with_its_place(
     with pytest.raises(InputError) as caught:
         import_json(data, file_name="tern.json")
     assert str(caught.value).startswith("tern.json")
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (
+            put("garden.walls.0.outline", [[0, 0], [4, 3], [4, 0], [0, 3]]),
+            "wall 1 (House): Wall 'House': its side 1 crosses its side 3, like a bow tie",
+        ),
+        (put("garden.crowns.0.radius_m", 0), "crown 1 (Old quince): radius of crown 'Old quince' is 0"),
+        (put("garden.walls.0.height_m", 61), "wall 1 (House): height of wall 'House' is 61.0; it must be a"),
+        (put("garden.zones.0.kind", "swamp"), "zone 1 (Strip by the street), kind must be seen_from_street"),
+        (put("garden.taps.0.point", [4]), "tap 1 (Kitchen tap), point has 1 entries where 2 are wanted"),
+        (put("garden.look_rules", ...), "look_rules is missing"),
+        (put("survey.readings.0.distance_m", -3), "reading 1: the tape from west to quince is -3"),
+        (put("survey.baseline", ["west", "quince"]), "The baseline's point 'The quince' has no place"),
+        (put("survey.readings.0.end", "nobody"), "names 'nobody', which is no point of this survey"),
+        (put("backdrop.image", "no!"), "backdrop: the picture is not written in base 64"),
+        (put("backdrop.image", "aGVsbG8="), "backdrop: This file is no picture"),
+    ],
+)
+def test_a_fault_of_the_plan_is_told_with_its_place(
+    planned_garden: Garden,
+    survey: Survey,
+    backdrop: Backdrop,
+    change: Callable[[dict[str, Any]], None],
+    words: str,
+) -> None:
+    data = copy.deepcopy(export_json(planned_garden, survey=survey, backdrop=backdrop))
+    change(data)
+    with pytest.raises(InputError) as caught:
+        import_json(data)
     assert words in str(caught.value)
 
 

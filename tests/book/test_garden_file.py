@@ -21,13 +21,24 @@ from mulchwright.book import (
 )
 from mulchwright.book.faults import lines_of_toml
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LogKind, Stage, StartMoisture, UnitSystem, WateringRule
+from mulchwright.garden import (
+    Garden,
+    LogKind,
+    Stage,
+    StartMoisture,
+    UnitSystem,
+    WateringRule,
+    ZoneKind,
+)
+from mulchwright.garden.survey import Side
 from mulchwright.trade import load_trade
 
 PAGE = (Path(__file__).parents[2] / "docs" / "garden-file.md").read_text(encoding="utf-8")
 SAMPLES = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
 WRONG = re.findall(r"```toml wrong\n(.*?)```\n.*?```text\n(.*?)```", PAGE, re.DOTALL)
 SMALL, WHOLE = SAMPLES
+(PLAN,) = re.findall(r"```toml plan\n(.*?)```", PAGE, re.DOTALL)
+FOOT = 0.3048
 INCH, SQUARE_FOOT, OUNCE = 0.0254, 0.09290304, 0.45359237 / 16
 
 
@@ -58,9 +69,10 @@ def test_the_sample_of_an_export_is_one(tmp_path: Path) -> None:
     (sample,) = re.findall(r"```json\n(.*?)```", PAGE, re.DOTALL)
     path = tmp_path / "g.json"
     path.write_text(sample, encoding="utf-8")
-    garden, series, mapping = read_whole_file(path)
+    garden, series, mapping, survey, backdrop = read_whole_file(path)
     assert series is not None
-    written = export_json(garden, series, mapping=mapping)
+    assert survey is not None
+    written = export_json(garden, series, mapping=mapping, survey=survey, backdrop=backdrop)
     assert written | {"written_by": "0.1.0"} == json.loads(sample)
 
 
@@ -218,7 +230,7 @@ FAULTS = [
     ("between = [1, 2]", 'on_top_of = 1\nheight = "2 in"', "and has on_top_of and height"),
     ("between = [1, 2]", "", "and has none of them"),
     ('rate = "0.9 oz/ft2"', "", "needs either a rate (a mass over an area) or pegs"),
-    ('height = "1 in"', 'height = "9 in"', "above its top"),
+    ('height = "1 in"', 'height = "9 in"', "its top is at"),
     ('water = "2 buckets"', 'watter = "2 buckets"', "watter is not known here; did you mean water"),
     ('water = "2 buckets"', "", "The watering of 03 May 2031 has no amount"),
     ('kind = "picked"', 'kind = "eaten"', "kind must be built, watered"),
@@ -341,3 +353,83 @@ def test_a_garden_from_a_file_can_be_changed_and_kept(tmp_path: Path) -> None:
     with open_book(tmp_path / "g.mulch") as book:
         book.save_patch(replace(garden.patches[1], area_m2=2.0))
         assert book.garden().patches[0] == garden.patches[0]
+
+
+# ---- the plan ---------------------------------------------------------------
+
+
+def test_what_the_sample_of_a_plan_says(tmp_path: Path) -> None:
+    """By arithmetic from what is written there."""
+    path = tmp_path / "g.toml"
+    path.write_text(PLAN, encoding="utf-8")
+    whole = read_whole_file(path)
+    garden, survey = whole.garden, whole.survey
+    house, fence = garden.walls
+    assert (house.key, house.house, house.height_m) == ("house", True, pytest.approx(21 * FOOT))
+    strip = ((-26, 40, -2), (30, 40, -2), (30, 40, 2), (-26, 40, 2))
+    for corner, (x, y, aside) in zip(fence.outline, strip, strict=True):
+        assert corner == pytest.approx((x * FOOT, y * FOOT + aside * INCH))
+    (crown,) = garden.crowns
+    assert crown.center == pytest.approx((6.5 * FOOT, 3 * FOOT))
+    assert (crown.radius_m, crown.height_m) == pytest.approx((6 * FOOT, 14 * FOOT))
+    assert (crown.base_m, crown.trunk_radius_m) == pytest.approx((5 * FOOT, 4 * INCH))
+    assert (crown.leaf_from, crown.leaf_until) == (31 + 28 + 31 + 25, 365 - 31 - 29)
+    assert (crown.transmissivity_in_leaf, crown.transmissivity_bare) == (0.05, 0.5)
+    (walk,) = garden.paths
+    assert walk.outline[0] == pytest.approx((17.5 * FOOT, -20 * FOOT))
+    (tap,) = garden.taps
+    assert (tap.point, tap.reach_m) == (pytest.approx((13.5 * FOOT, -6 * FOOT)), pytest.approx(50 * FOOT))
+    assert tap.litres_per_minute == pytest.approx(2.5 * 3.785411784)
+    assert [zone.kind for zone in garden.zones] == [ZoneKind.SEEN_FROM_STREET]
+    assert garden.look_rules.greatest_depth_m == pytest.approx(4 * INCH)
+    assert garden.look_rules.accepted_skins == ("bark-fines", "leaf-mold")
+    assert garden.patches[0].area_m2 == pytest.approx(32 * SQUARE_FOOT)
+    assert survey is not None
+    assert survey.baseline == ("house-west-corner", "house-east-corner")
+    assert [reading.distance_m for reading in survey.readings] == pytest.approx(
+        [32 * FOOT + 10 * INCH, 8 * FOOT + 2 * INCH]
+    )
+    assert survey.point("quince-trunk").side is Side.LEFT
+    create_book(tmp_path / "g.mulch", garden, survey=survey)
+    with open_book(tmp_path / "g.mulch") as book:
+        assert (book.garden(), book.survey()) == (garden, survey)
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "words"),
+    [
+        (
+            "outline = [[20, -20], [30, -20], [30, 0], [20, 0]]",
+            "outline = [[20, -20], [30, 0], [30, -20], [20, 0]]",
+            "zone 1 (Strip by the street): Zone 'Strip by the street': its side 1 crosses its side 3",
+        ),
+        ("radius = 6 ", "radius = 0 ", "radius of crown 'Old quince' is 0"),
+        ('height = "21 ft"', 'height = "200 ft"', "height of wall 'House' is 60.96; it must be"),
+        ('width = "4 in"\n', "", "it needs either an outline, or a line with its two ends"),
+        ("along = [[16, -20], [16, 30]]", "along = [[16, 1], [16, 1]]", "begins and ends at the same place"),
+        ('"25 April"', '"31 April"', "'31 April' is no day of the year; write it as '25 April'"),
+        ('kind = "seen from street"', 'kind = "boggy"', "kind must be seen_from_street, dug_over"),
+        ('accepted_skins = ["bark-fines"', 'accepted_skins = ["bark-fine"', "did you mean bark-fines"),
+        ("[[patch.layer]]", 'area = "9 m2"\n[[patch.layer]]', "written as 9.00 m², but its outline has 2.97"),
+        (
+            "outline = [[2, 1], [10, 1], [10, 5], [2, 5]]",
+            "",
+            "patch 1 (Under the quince): it has neither an area nor an outline",
+        ),
+        ('to = "Quince trunk"', 'to = "Quince tree"', "the survey point 'Quince tree' is not in this file"),
+        ('distance = "8 ft 2 in"', 'distance = "8 lb"', "distance: Length '8 lb'"),
+        ('"House, east corner"]', '"Quince trunk"]', "'Quince trunk' has no place on the plan"),
+    ],
+)
+def test_a_fault_of_the_plan_is_told_with_its_place(right: str, wrong: str, words: str) -> None:
+    assert right in PLAN
+    with pytest.raises(InputError) as caught:
+        read(PLAN.replace(right, wrong, 1))
+    assert words in str(caught.value)
+    assert "line " in str(caught.value)
+
+
+def test_days_of_the_year_are_read_in_several_forms() -> None:
+    for written in ("25 April", "April 25", "25 Apr", "04-25", "25. April"):
+        assert read(PLAN.replace('"25 April"', f'"{written}"')).crowns[0].leaf_from == 115
+    assert read(PLAN.replace('"25 April"', "115")).crowns[0].leaf_from == 115

@@ -16,10 +16,14 @@ import pytest
 from mulchwright.book import create_book, open_book, schema, store
 from mulchwright.errors import BookError
 from mulchwright.garden import Garden
+from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.survey import Survey
 from mulchwright.weather.series import DailySeries
 
 DATA = Path(__file__).parent / "data"
 TODAY = date(2031, 9, 20)
+NEXT = schema.SCHEMA_VERSION + 1
+"""The version that a step of a release to come leads to."""
 
 
 def lay_down(recorded: str, path: Path) -> None:
@@ -62,19 +66,59 @@ def orphan(connection: sqlite3.Connection) -> None:
 
 
 @pytest.mark.parametrize("recorded", sorted(path.name for path in DATA.glob("version-*.sql")))
-def test_a_recorded_book_opens(recorded: str, tmp_path: Path, garden: Garden, series: DailySeries) -> None:
+def test_a_recorded_book_opens(
+    recorded: str,
+    tmp_path: Path,
+    garden: Garden,
+    planned_garden: Garden,
+    survey: Survey,
+    backdrop: Backdrop,
+    series: DailySeries,
+) -> None:
     path = tmp_path / "old.mulch"
     lay_down(recorded, path)
-    assert version_of(path) == int(recorded.removesuffix(".sql").rpartition("-")[2])
+    version = version_of(path)
+    assert version == int(recorded.removesuffix(".sql").rpartition("-")[2])
     with open_book(path) as book:
-        assert book.garden() == garden
+        assert book.garden() == (garden if version == 1 else planned_garden)
+        assert book.survey() == (None if version == 1 else survey)
+        assert book.backdrop() == (None if version == 1 else backdrop)
         kept = book.series()
         assert kept is not None
         assert kept.provenance == series.provenance
         assert kept.temperature_min_c.tolist()[2:] == series.temperature_min_c.tolist()[2:]
         assert book.series_mapping() == {"rain": "PRCP"}
+        # What is new since then can be written into it at once.
+        book.save_garden(planned_garden)
+        book.save_survey(survey)
+        book.save_backdrop(backdrop)
+    with open_book(path) as book:
+        assert book.garden() == planned_garden
+        assert (book.survey(), book.backdrop()) == (survey, backdrop)
     create_book(tmp_path / "new.mulch", garden)
     assert tables_of(path) == tables_of(tmp_path / "new.mulch")
+
+
+def rows_of(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    connection = sqlite3.connect(path)
+    tables = [row[0] for row in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+    rows = {table: connection.execute(f"SELECT * FROM {table} ORDER BY 1, 2").fetchall() for table in tables}
+    connection.close()
+    return rows
+
+
+def test_no_row_of_the_first_release_is_touched(tmp_path: Path) -> None:
+    """Every table of version 1 has, after the step, the same rows with the same figures as before."""
+    path = tmp_path / "old.mulch"
+    lay_down("version-1.sql", path)
+    before = rows_of(path)
+    open_book(path).close()
+    after = rows_of(path)
+    assert before == {table: after[table] for table in before}
+    assert sum(map(len, before.values())) > 40
+    assert all(not rows for table, rows in after.items() if table not in before)
+    (snapshot,) = (other for other in tmp_path.iterdir() if "before-version-2" in other.name)
+    assert rows_of(snapshot) == before
 
 
 def test_there_is_a_record_of_every_version() -> None:
@@ -118,9 +162,9 @@ def test_a_step_that_fails_is_undone_wholly(book_path: Path, garden: Garden, ste
 
 
 def test_steps_before_the_failing_one_stand(book_path: Path, garden: Garden) -> None:
-    with pytest.raises(BookError, match="could not be brought to version 3"):
+    with pytest.raises(BookError, match=f"could not be brought to version {NEXT + 1}"):
         store._open(book_path, (*schema.LADDER, add_a_shed, stumble), read_only=False, today=TODAY)
-    assert version_of(book_path) == 2
+    assert version_of(book_path) == NEXT
     assert "shed" in tables_of(book_path)
     assert "half" not in tables_of(book_path)
     with store._open(book_path, (*schema.LADDER, add_a_shed), read_only=False, today=TODAY) as book:
@@ -132,13 +176,13 @@ def test_a_second_snapshot_of_the_day_gets_its_own_name(book_path: Path) -> None
         with pytest.raises(BookError):
             store._open(book_path, (*schema.LADDER, stumble), read_only=False, today=TODAY)
     names = sorted(name for name in os.listdir(book_path.parent) if "before-version" in name)
-    stem = f"{book_path.stem}.before-version-2.2031-09-20"
+    stem = f"{book_path.stem}.before-version-{NEXT}.2031-09-20"
     assert names == sorted([f"{stem}.mulch", f"{stem}.2.mulch"])
 
 
 def test_an_old_book_for_reading_only_is_left_old(book_path: Path) -> None:
     before = book_path.read_bytes()
-    with pytest.raises(BookError, match="older release \\(version 1\\)"):
+    with pytest.raises(BookError, match=f"older release \\(version {NEXT - 1}\\)"):
         store._open(book_path, (*schema.LADDER, add_a_shed), read_only=True, today=TODAY)
     assert book_path.read_bytes() == before
 
@@ -147,8 +191,8 @@ def test_two_programs_climb_an_old_book_once(book_path: Path) -> None:
     ladder = (*schema.LADDER, add_a_shed)
     connection = sqlite3.connect(book_path, isolation_level=None)
     try:
-        assert schema.climb(connection, ladder) == 2
-        assert schema.climb(connection, ladder) == 2  # a second would fail: the shed is there
+        assert schema.climb(connection, ladder) == NEXT
+        assert schema.climb(connection, ladder) == NEXT  # a second would fail: the shed is there
     finally:
         connection.close()
 

@@ -20,7 +20,9 @@ import pytest
 import mulchwright.book as book_room
 from mulchwright.book import BookConflict, create_book, inspection, open_book
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Bed, Garden, LogEntry, LogKind, UnitSystem
+from mulchwright.garden import Bed, Garden, LogEntry, LogKind, LookRules, UnitSystem
+from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.survey import Survey
 from mulchwright.weather.series import DailySeries
 
 
@@ -435,3 +437,69 @@ def test_everything_promised_is_there() -> None:
         assert getattr(book_room, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'open_garden'"):
         _ = book_room.open_garden  # type: ignore[attr-defined]
+
+
+# ---- the plan, the survey, the backdrop ---------------------------------------
+
+
+def test_a_plan_comes_back_and_goes(book_path: Path, garden: Garden, planned_garden: Garden) -> None:
+    with open_book(book_path) as book:
+        book.save_garden(planned_garden)
+        assert book.garden() == planned_garden
+        turned = replace(
+            planned_garden,
+            crowns=planned_garden.crowns[::-1],
+            walls=planned_garden.walls[1:],
+            zones=(),
+            look_rules=LookRules(),
+        )
+        book.save_garden(turned)
+        assert book.garden() == turned
+        book.save_patch(replace(planned_garden.patches[0], outline=()))
+        assert book.garden().patches[0].outline == ()
+        book.save_garden(garden)
+        assert book.garden() == garden
+    connection = sqlite3.connect(book_path)
+    try:
+        for table in ("crown", "wall", "wall_corner", "path_corner", "tap", "zone_corner", "patch_corner"):
+            assert connection.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,)
+    finally:
+        connection.close()
+
+
+def test_survey_and_backdrop_are_acts_of_their_own(
+    book_path: Path, garden: Garden, survey: Survey, backdrop: Backdrop
+) -> None:
+    with open_book(book_path) as book:
+        assert (book.survey(), book.backdrop()) == (None, None)
+        first = book.revision
+        assert book.save_survey(survey) == first + 1
+        assert book.save_backdrop(backdrop) == first + 2
+        assert book.save_backdrop(replace(backdrop, fade=0.8)) == first + 3
+        # They do not stand in the way of a garden read before.
+        book.save_garden(replace(garden, hose_litres_per_minute=9.0), expected_revision=first)
+    with open_book(book_path) as book:
+        assert book.survey() == survey
+        assert book.backdrop() == replace(backdrop, fade=0.8)
+        assert book.contents()[3:] == (survey, replace(backdrop, fade=0.8))
+        book.remove_survey()
+        book.remove_backdrop()
+        assert (book.survey(), book.backdrop()) == (None, None)
+        book.remove_backdrop()  # nothing there to remove is no fault
+
+
+def test_two_windows_do_not_overwrite_each_others_survey(
+    book_path: Path, survey: Survey, backdrop: Backdrop
+) -> None:
+    with open_book(book_path) as book:
+        read_at = book.save_survey(survey)
+        book.save_backdrop(backdrop)
+        theirs = replace(survey, readings=survey.readings[:2])
+        book.save_survey(theirs, expected_revision=read_at)  # the backdrop in between does not matter
+        with pytest.raises(BookConflict, match="the survey was saved") as caught:
+            book.save_survey(survey, expected_revision=read_at)
+        assert "Your survey was not saved" in str(caught.value)
+        assert book.survey() == theirs
+        with pytest.raises(BookConflict, match="the backdrop was saved"):
+            book.save_backdrop(replace(backdrop, fade=0.1), expected_revision=read_at)
+        assert book.backdrop() == backdrop

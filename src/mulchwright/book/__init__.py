@@ -11,28 +11,30 @@ from typing import TYPE_CHECKING, Any
 
 from mulchwright.book.keys import check_keys, slug
 from mulchwright.book.schema import SCHEMA_VERSION
-from mulchwright.book.store import Book, BookConflict, create_book, open_book
+from mulchwright.book.store import Book, BookConflict, Contents, create_book, open_book
 
 if TYPE_CHECKING:
     from mulchwright.book.exchange import (
         export_json,
         import_json,
+        import_whole,
         json_text,
         series_mapping_of,
         write_export,
     )
-    from mulchwright.book.handwritten import GardenFile, garden_from_toml, read_garden_file, read_whole_file
+    from mulchwright.book.handwritten import garden_from_toml, read_garden_file, read_whole_file
 
 __all__ = [
     "SCHEMA_VERSION",
     "Book",
     "BookConflict",
-    "GardenFile",
+    "Contents",
     "check_keys",
     "create_book",
     "export_json",
     "garden_from_toml",
     "import_json",
+    "import_whole",
     "json_text",
     "open_book",
     "read_garden_file",
@@ -43,10 +45,10 @@ __all__ = [
 ]
 
 _LATER = {
-    "GardenFile": "handwritten",
     "export_json": "exchange",
     "garden_from_toml": "handwritten",
     "import_json": "exchange",
+    "import_whole": "exchange",
     "json_text": "exchange",
     "read_garden_file": "handwritten",
     "read_whole_file": "handwritten",

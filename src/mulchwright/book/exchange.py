@@ -1,16 +1,20 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 1, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 2, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
-     "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]}}
+     "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
+     "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
+     "backdrop": {"image": "iVBORw0...", "name": ..., ...}}
 
 Entries are named as the fields of the nouns, in SI units, their unit in the name. Floats are
 written with all their digits, days as YYYY-MM-DD, what is missing as null. `weather` is null where
-the garden has no record; its rows follow `columns`. Every entry is there, so that none is guessed.
+the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
+Every entry is there, so that none is guessed. Version 1 had no plan: it is still taken in.
 """
 
 from __future__ import annotations
 
+import base64
 import json
 import math
 import os
@@ -20,43 +24,21 @@ from dataclasses import fields, is_dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import ValidationError
 
 from mulchwright import __version__
+from mulchwright.book.exchange_forms import BackdropForm, GardenForm, SurveyForm
 from mulchwright.book.faults import faults_in_words
-from mulchwright.book.forms import (
-    Day,
-    Form,
-    MaterialKey,
-    NounForm,
-    SpawnKey,
-    SpeciesKey,
-    WoodKey,
-    field_names,
-)
+from mulchwright.book.forms import Day, Form, NounForm, field_names
 from mulchwright.book.keys import TradeKeys
 from mulchwright.book.rows import OPTIONAL_WEATHER, WEATHER_QUANTITIES
-from mulchwright.book.store import Book
+from mulchwright.book.store import Book, Contents
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import (
-    Bed,
-    ClimateNormals,
-    Garden,
-    Layer,
-    LogEntry,
-    LogKind,
-    Patch,
-    Place,
-    Recipe,
-    SpawnPlane,
-    Stage,
-    StartMoisture,
-    UnitSystem,
-    Watering,
-    WateringRule,
-)
+from mulchwright.garden import Garden, LookRules
+from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.survey import Survey
 
 if TYPE_CHECKING:
     from mulchwright.weather.series import DailySeries
@@ -66,29 +48,33 @@ __all__ = [
     "VERSION",
     "export_json",
     "import_json",
+    "import_whole",
     "json_text",
+    "plain",
     "series_mapping_of",
     "write_export",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 1
+FORMAT, VERSION = "mulchwright-garden", 2
 
 
 # ---- out --------------------------------------------------------------------
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """A noun as plain dictionaries, lists, texts and numbers."""
     if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
     if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     if isinstance(value, StrEnum):
         return value.value
     if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, bytes):
+        return base64.b64encode(value).decode("ascii")
     return value
 
 
@@ -103,27 +89,34 @@ def _weather_out(series: DailySeries, mapping: Mapping[str, Any] | None) -> dict
         for n, figures in enumerate(zip(*columns, strict=True))
     ]
     return {
-        "provenance": _plain(series.provenance),
-        "mapping": None if mapping is None else _plain(mapping),
+        "provenance": plain(series.provenance),
+        "mapping": None if mapping is None else plain(mapping),
         "columns": ["day", *names],
         "days": days,
     }
 
 
 def export_json(
-    source: Book | Garden, series: DailySeries | None = None, *, mapping: Mapping[str, Any] | None = None
+    source: Book | Garden,
+    series: DailySeries | None = None,
+    *,
+    mapping: Mapping[str, Any] | None = None,
+    survey: Survey | None = None,
+    backdrop: Backdrop | None = None,
 ) -> dict[str, Any]:
-    """A whole book, or a garden with its weather record, as a dictionary that `json` can write."""
+    """A whole book, or a garden with what belongs to it, as a dictionary that `json` can write."""
     if isinstance(source, Book):
-        garden, series, mapping = source.contents()
+        garden, series, mapping, survey, backdrop = source.contents()
     else:
         garden = source
     return {
         "format": FORMAT,
         "version": VERSION,
         "written_by": __version__,
-        "garden": _plain(garden),
+        "garden": plain(garden),
         "weather": None if series is None else _weather_out(series, mapping),
+        "survey": None if survey is None else plain(survey),
+        "backdrop": None if backdrop is None else plain(backdrop),
     }
 
 
@@ -160,150 +153,6 @@ def write_export(path: str | os.PathLike[str], data: Mapping[str, Any]) -> None:
 # ---- in ---------------------------------------------------------------------
 
 
-class PlaceForm(NounForm[Place]):
-    name: str
-    latitude_deg: float
-    longitude_deg: float
-    elevation_m: float
-    timezone: str
-    north_deg: float
-
-    def noun(self) -> Place:
-        return Place(**dict(self))
-
-
-class LayerForm(NounForm[Layer]):
-    material: MaterialKey
-    thickness_m: float
-    woods: list[WoodKey]
-    start_moisture: Annotated[StartMoisture, Field(strict=False)]
-
-    def noun(self) -> Layer:
-        return Layer(self.material, self.thickness_m, tuple(self.woods), self.start_moisture)
-
-
-class PlaneForm(NounForm[SpawnPlane]):
-    spawn: SpawnKey
-    height_m: float
-    rate_kg_m2: float
-    points_per_m2: float
-
-    def noun(self) -> SpawnPlane:
-        return SpawnPlane(**dict(self))
-
-
-class RecipeForm(NounForm[Recipe]):
-    name: str
-    layers: list[LayerForm]
-    planes: list[PlaneForm]
-    skin: LayerForm | None
-
-    def noun(self) -> Recipe:
-        return Recipe(
-            self.name,
-            tuple(layer.noun() for layer in self.layers),
-            tuple(plane.noun() for plane in self.planes),
-            self.skin.noun() if self.skin else None,
-        )
-
-
-class WateringForm(NounForm[Watering]):
-    rule: Annotated[WateringRule, Field(strict=False)]
-    below_moisture: float
-    depth_mm: float
-    rest_days: int
-    past_as_rule: bool
-
-    def noun(self) -> Watering:
-        return Watering(**dict(self))
-
-
-class BedForm(NounForm[Bed]):
-    key: str
-    name: str
-    plants: list[str]
-    outline: list[Annotated[list[float], Field(min_length=2, max_length=2)]]
-
-    def noun(self) -> Bed:
-        corners = tuple((corner[0], corner[1]) for corner in self.outline)
-        return Bed(self.key, self.name, tuple(self.plants), corners)
-
-
-class PatchForm(NounForm[Patch]):
-    key: str
-    name: str
-    species: SpeciesKey
-    recipe: RecipeForm
-    area_m2: float
-    built_on: Day | None
-    stage: Annotated[Stage, Field(strict=False)]
-    bed: str | None
-    light_share: list[float]
-    rain_share: float
-    shelter: float
-    watering: WateringForm
-
-    def noun(self) -> Patch:
-        plain = dict(self) | {"recipe": self.recipe.noun(), "watering": self.watering.noun()}
-        return Patch(**plain | {"light_share": tuple(self.light_share)})
-
-
-class LogForm(NounForm[LogEntry]):
-    key: str
-    patch: str
-    day: Day
-    kind: Annotated[LogKind, Field(strict=False)]
-    litres: float | None
-    mass_kg: float | None
-    share: float | None
-    text: str
-
-    def noun(self) -> LogEntry:
-        return LogEntry(**dict(self))
-
-
-class NormalsForm(NounForm[ClimateNormals]):
-    temperature_min_c: list[float]
-    temperature_max_c: list[float]
-    rain_mm: list[float]
-    wet_days: list[float]
-    wet_day_threshold_mm: float
-    source: str
-
-    def noun(self) -> ClimateNormals:
-        return ClimateNormals(
-            temperature_min_c=tuple(self.temperature_min_c),
-            temperature_max_c=tuple(self.temperature_max_c),
-            rain_mm=tuple(self.rain_mm),
-            wet_days=tuple(self.wet_days),
-            wet_day_threshold_mm=self.wet_day_threshold_mm,
-            source=self.source,
-        )
-
-
-class GardenForm(NounForm[Garden]):
-    place: PlaceForm
-    beds: list[BedForm]
-    patches: list[PatchForm]
-    log: list[LogForm]
-    units: Annotated[UnitSystem, Field(strict=False)]
-    normals: NormalsForm | None
-    hose_litres_per_minute: float
-    stands_at: Day | None
-
-    def noun(self) -> Garden:
-        return Garden(
-            place=self.place.noun(),
-            beds=tuple(bed.noun() for bed in self.beds),
-            patches=tuple(patch.noun() for patch in self.patches),
-            log=tuple(entry.noun() for entry in self.log),
-            units=self.units,
-            normals=self.normals.noun() if self.normals else None,
-            hose_litres_per_minute=self.hose_litres_per_minute,
-            stands_at=self.stands_at,
-        )
-
-
 class ProvenanceForm(Form):
     source: str
     station: str
@@ -326,10 +175,12 @@ class WeatherForm(NounForm["DailySeries"]):
 
 class FileForm(Form):
     format: Literal["mulchwright-garden"]
-    version: Literal[1]
+    version: Literal[2]
     written_by: str = ""
     garden: GardenForm
     weather: WeatherForm | None = None
+    survey: SurveyForm | None = None
+    backdrop: BackdropForm | None = None
 
 
 def _series_of(form: WeatherForm) -> DailySeries:
@@ -395,6 +246,26 @@ def _loads(text: str, file_name: str) -> Any:
         raise InputError(f"{file_name} cannot be read as JSON ({error}). Export the garden again.") from None
 
 
+PLAN_ENTRIES = ("crowns", "walls", "paths", "taps", "zones")
+
+
+def _with_an_empty_plan(data: Mapping[str, Any]) -> dict[str, Any]:
+    """An export of version 1 as one of version 2: what was new then is there and empty.
+
+    What is no table where one belongs is left as it is, for the form to find.
+    """
+    garden = data.get("garden")
+    if not isinstance(garden, Mapping):
+        return {**data, "version": VERSION}
+    new: dict[str, Any] = {name: [] for name in PLAN_ENTRIES}
+    garden = {**new, "look_rules": plain(LookRules()), **garden}
+    if isinstance(patches := garden.get("patches"), list):
+        garden["patches"] = [
+            {"outline": [], **patch} if isinstance(patch, Mapping) else patch for patch in patches
+        ]
+    return {**data, "version": VERSION, "garden": garden}
+
+
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
     if isinstance(data, str):
         data = _loads(data, file_name)
@@ -410,6 +281,8 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
             "release "
             f"knows {VERSION}). Nothing was brought in. Update the program, then try again."
         )
+    if version == 1:
+        data = _with_an_empty_plan(data)
     try:
         return FileForm.model_validate(data, context={"trade": trade})
     except ValidationError as error:
@@ -424,8 +297,21 @@ def import_json(
     With `trade`, species, materials, woods and spawn kinds must be in its tables. Raises `InputError`
     that lists every fault with its place.
     """
+    return import_whole(data, trade=trade, file_name=file_name)[:2]
+
+
+def import_whole(
+    data: Mapping[str, Any] | str, *, trade: TradeKeys | None = None, file_name: str = "the export"
+) -> Contents:
+    """All that an export holds: garden, weather record, column mapping, survey and backdrop."""
     form = _form_of(data, trade, file_name)
-    return form.garden.noun(), form.weather.noun() if form.weather else None
+    return Contents(
+        garden=form.garden.noun(),
+        series=form.weather.noun() if form.weather else None,
+        mapping=form.weather.mapping if form.weather else None,
+        survey=form.survey.noun() if form.survey else None,
+        backdrop=form.backdrop.noun() if form.backdrop else None,
+    )
 
 
 def series_mapping_of(data: Mapping[str, Any] | str) -> dict[str, Any] | None:

@@ -25,6 +25,15 @@ ONE_OF = {
     "days": "row",
     "outline": "corner",
     "log": "logbook entry",
+    "crowns": "crown",
+    "walls": "wall",
+    "paths": "path",
+    "taps": "tap",
+    "zones": "zone",
+    "points": "point",
+    "readings": "reading",
+    "in_leaf": "day",
+    "along": "end",
 }
 """What one item of a list is called, where the list is not called that already."""
 

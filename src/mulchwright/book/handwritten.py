@@ -12,13 +12,11 @@ import os
 import tomllib
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
-from zoneinfo import ZoneInfo, available_timezones
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, ValidationInfo
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
 
-from mulchwright import units
-from mulchwright.book.exchange import import_json, series_mapping_of
+from mulchwright.book.exchange import import_whole
 from mulchwright.book.faults import faults_in_words, lines_of_toml
 from mulchwright.book.forms import (
     Day,
@@ -28,19 +26,51 @@ from mulchwright.book.forms import (
     SpawnKey,
     SpeciesKey,
     WoodKey,
-    fault,
     field_names,
 )
-from mulchwright.book.keys import TradeKeys, key_of_name, near_words, slug
+from mulchwright.book.keys import TradeKeys, slug
+from mulchwright.book.plan_tables import (
+    CrownTable,
+    LookRulesTable,
+    PathTable,
+    SurveyTable,
+    TapTable,
+    WallTable,
+    ZoneTable,
+)
+from mulchwright.book.quantities import (
+    AREAS_AGREE,
+    Area,
+    Corners,
+    Elevation,
+    Flow,
+    Mass,
+    PegsPerArea,
+    Share,
+    SpawnRate,
+    Temperature,
+    Thickness,
+    Twelve,
+    Volume,
+    WaterDepth,
+    given,
+    looked_up,
+    outline_of,
+    spoken,
+    time_zone,
+    word,
+)
+from mulchwright.book.store import Contents
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
-    MONTHS,
     Bed,
     ClimateNormals,
     Garden,
     Layer,
     LogEntry,
     LogKind,
+    LookRules,
+    Outline,
     Patch,
     Place,
     Recipe,
@@ -50,92 +80,16 @@ from mulchwright.garden import (
     UnitSystem,
     Watering,
     WateringRule,
+    polygon_area_m2,
 )
 
 if TYPE_CHECKING:
     from mulchwright.weather.series import DailySeries
 
-__all__ = ["GardenFile", "garden_from_toml", "read_garden_file", "read_whole_file"]
+__all__ = ["garden_from_toml", "read_garden_file", "read_whole_file"]
 
 LARGEST_FILE_BYTES = 200_000_000
 """An export with a century of weather has some 5 MB; what is far larger is some other file."""
-
-
-# ---- the quantities ---------------------------------------------------------
-
-
-def _quantity(parse: Callable[..., float], **options: Any) -> BeforeValidator:
-    """A field that is read by one of the parsers of `units`, in the file's own system."""
-
-    def convert(typed: Any, info: ValidationInfo) -> float:
-        try:
-            return parse(typed, (info.context or {})["system"], **options)
-        except InputError as error:
-            raise fault("quantity", str(error)) from None
-
-    return BeforeValidator(convert)
-
-
-def _share(typed: Any) -> Any:
-    """A share from 0 to 1, or a percentage as a text: "40 %"."""
-    if isinstance(typed, str) and typed.strip().endswith("%"):
-        try:
-            return float(typed.strip()[:-1].replace(",", ".")) / 100
-        except ValueError:
-            pass
-    if isinstance(typed, str):
-        raise fault("quantity", f"{typed!r} is no share; write a number from 0 to 1, such as 0.4, or '40 %'")
-    return typed
-
-
-def _elevation(typed: Any, system: str) -> float:
-    return units.parse_length(typed, system, bare="m" if system == units.METRIC else "ft", below_zero=True)
-
-
-def _corner(typed: Any, system: str) -> float:
-    return units.parse_length(typed, system, bare="m" if system == units.METRIC else "ft", below_zero=True)
-
-
-def _spoken(kind: str) -> BeforeValidator:
-    """Names of the trade may be written as one speaks: "King stropharia" is king-stropharia."""
-
-    def key_of(typed: Any, info: ValidationInfo) -> Any:
-        if not isinstance(typed, str) or not slug(typed):
-            return typed
-        trade = (info.context or {}).get("trade")
-        return slug(typed) if trade is None else key_of_name(slug(typed), getattr(trade, kind))
-
-    return BeforeValidator(key_of)
-
-
-def _word(typed: Any) -> Any:
-    """Choices of several words may be written apart: "topped up" is topped_up."""
-    return typed.strip().lower().replace(" ", "_").replace("-", "_") if isinstance(typed, str) else typed
-
-
-def _zone(name: str) -> str:
-    try:
-        ZoneInfo(name)
-    except (ValueError, OSError, KeyError):
-        near = near_words(name, dict.fromkeys(available_timezones()))
-        meant = f"did you mean {' or '.join(near)}?" if near else "write it as America/Chicago or Europe/Rome"
-        raise fault("quantity", f"there is no time zone {name!r}; {meant}") from None
-    return name
-
-
-Thickness = Annotated[float, _quantity(units.parse_length)]
-Elevation = Annotated[float, _quantity(_elevation)]
-Corner = Annotated[float, _quantity(_corner)]
-Area = Annotated[float, _quantity(units.parse_area)]
-Mass = Annotated[float, _quantity(units.parse_mass)]
-Volume = Annotated[float, _quantity(units.parse_volume)]
-WaterDepth = Annotated[float, _quantity(units.parse_depth_of_water)]
-Temperature = Annotated[float, _quantity(units.parse_temperature)]
-SpawnRate = Annotated[float, _quantity(units.parse_spawn_rate)]
-PegsPerArea = Annotated[float, _quantity(units.parse_count_per_area)]
-Flow = Annotated[float, _quantity(units.parse_flow)]
-Share = Annotated[float, BeforeValidator(_share)]
-Twelve = Field(min_length=MONTHS, max_length=MONTHS)
 
 
 # ---- the tables of the file -------------------------------------------------
@@ -146,7 +100,7 @@ class PlaceTable(NounForm[Place]):
     latitude: float
     longitude: float
     elevation: Elevation
-    timezone: Annotated[str, AfterValidator(_zone)]
+    timezone: Annotated[str, AfterValidator(time_zone)]
     north: float = 0.0
 
     def noun(self) -> Place:
@@ -162,13 +116,12 @@ class ClimateTable(NounForm[ClimateNormals]):
     source: str | None = None
 
     def noun(self) -> ClimateNormals:
-        given = {"wet_day_threshold_mm": self.wet_day, "source": self.source}
         return ClimateNormals(
             tuple(self.lowest),
             tuple(self.highest),
             tuple(self.rain),
             tuple(self.wet_days or ()),
-            **{name: value for name, value in given.items() if value is not None},  # type: ignore[arg-type]
+            **given(wet_day_threshold_mm=self.wet_day, source=self.source),
         )
 
 
@@ -176,18 +129,17 @@ class BedTable(NounForm[Bed]):
     name: str
     key: str | None = None
     plants: list[str] = Field(default_factory=list)
-    outline: list[Annotated[list[Corner], Field(min_length=2, max_length=2)]] = Field(default_factory=list)
+    outline: Corners = Field(default_factory=list)
 
     def noun(self) -> Bed:
-        corners = tuple((corner[0], corner[1]) for corner in self.outline)
-        return Bed(self.key or slug(self.name), self.name, tuple(self.plants), corners)
+        return Bed(self.key or slug(self.name), self.name, tuple(self.plants), outline_of(self.outline))
 
 
 class LayerTable(NounForm[Layer]):
-    material: Annotated[MaterialKey, _spoken("materials")]
+    material: Annotated[MaterialKey, spoken("materials")]
     thickness: Thickness
-    woods: list[Annotated[WoodKey, _spoken("woods")]] = Field(default_factory=list)
-    moisture: Annotated[StartMoisture, Field(strict=False), BeforeValidator(_word)] = StartMoisture.DAMP
+    woods: list[Annotated[WoodKey, spoken("woods")]] = Field(default_factory=list)
+    moisture: Annotated[StartMoisture, Field(strict=False), BeforeValidator(word)] = StartMoisture.DAMP
 
     def noun(self) -> Layer:
         return Layer(self.material, self.thickness, tuple(self.woods), self.moisture)
@@ -197,7 +149,7 @@ class SpawnTable(Form):
     """Spawn at one height: `between` two layers, `on_top_of` one, in the `middle_of` one, or at a "
     "`height`."""
 
-    spawn: Annotated[SpawnKey, _spoken("spawn")]
+    spawn: Annotated[SpawnKey, spoken("spawn")]
     rate: SpawnRate | None = None
     pegs: PegsPerArea | None = None
     between: Annotated[list[int | Literal["skin"]], Field(min_length=2, max_length=2)] | None = None
@@ -277,26 +229,29 @@ def _recipe(name: str, layers: list[LayerTable], spawn: list[SpawnTable], skin: 
 
 
 class WateringTable(NounForm[Watering]):
-    rule: Annotated[WateringRule, Field(strict=False), BeforeValidator(_word)] = WateringRule.WHEN_DRY
+    rule: Annotated[WateringRule, Field(strict=False), BeforeValidator(word)] = WateringRule.WHEN_DRY
     below_moisture: Share | None = None
     depth: WaterDepth | None = None
     rest_days: int | None = None
     past_as_rule: bool | None = None
 
     def noun(self) -> Watering:
-        given = {
-            "below_moisture": self.below_moisture,
-            "depth_mm": self.depth,
-            "rest_days": self.rest_days,
-            "past_as_rule": self.past_as_rule,
-        }
-        return Watering(self.rule, **{name: value for name, value in given.items() if value is not None})  # type: ignore[arg-type]
+        return Watering(
+            self.rule,
+            **given(
+                below_moisture=self.below_moisture,
+                depth_mm=self.depth,
+                rest_days=self.rest_days,
+                past_as_rule=self.past_as_rule,
+            ),
+        )
 
 
 class PatchTable(NounForm[None]):
     name: str
-    species: Annotated[SpeciesKey, _spoken("species")]
-    area: Area
+    species: Annotated[SpeciesKey, spoken("species")]
+    area: Area | None = None
+    outline: Corners = Field(default_factory=list)
     key: str | None = None
     bed: str | None = None
     built_on: Day | None = None
@@ -338,36 +293,52 @@ class PatchTable(NounForm[None]):
         if self.recipe is None:
             recipe = _recipe(f"{self.name}: as written", self.layer, self.spawn, self.skin)
         else:
-            recipe = _looked_up(self.recipe, recipes, "recipe", "write it as a [[recipe]] table")
-        bed = None if self.bed is None else _looked_up(self.bed, beds, "bed", "write it as a [[bed]] table")
+            recipe = looked_up(self.recipe, recipes, "recipe", "write it as a [[recipe]] table")
+        bed = None if self.bed is None else looked_up(self.bed, beds, "bed", "write it as a [[bed]] table")
         return self._patch(recipe, bed)
+
+    def _area_m2(self, outline: Outline) -> float:
+        """The area as written, or that of the outline; `InputError` where the two do not agree."""
+        if not outline:
+            if self.area is None:
+                raise InputError("it has neither an area nor an outline.", field="area")
+            return self.area
+        drawn = polygon_area_m2(outline)
+        if self.area is not None and abs(self.area - drawn) > AREAS_AGREE * drawn:
+            raise InputError(
+                f"its area is written as {self.area:.2f} m², but its outline has {drawn:.2f} m². "
+                "Leave the area out, or mend the corners.",
+                field="area",
+            )
+        return drawn
 
     def _patch(self, recipe: Recipe, bed: str | None) -> Patch:
         stage = Stage.BUILT if self.built_on else Stage.PLANNED
+        outline = outline_of(self.outline)
         light = (self.light,) if isinstance(self.light, float | int) else self.light
-        given = {
-            "light_share": None if light is None else tuple(light),
-            "rain_share": self.rain,
-            "shelter": self.shelter,
-            "watering": self.watering.noun() if self.watering else None,
-        }
         return Patch(
             key=self.own_key,
             name=self.name,
             species=self.species,
             recipe=recipe,
-            area_m2=self.area,
+            area_m2=self._area_m2(outline),
+            outline=outline,
             built_on=self.built_on or self.planned_for,
             stage=Stage.RETIRED if self.retired else stage,
             bed=bed,
-            **{name: value for name, value in given.items() if value is not None},  # type: ignore[arg-type]
+            **given(
+                light_share=None if light is None else tuple(light),
+                rain_share=self.rain,
+                shelter=self.shelter,
+                watering=self.watering.noun() if self.watering else None,
+            ),
         )
 
 
 class LogTable(NounForm[None]):
     patch: str
     day: Day
-    kind: Annotated[LogKind, Field(strict=False), BeforeValidator(_word)]
+    kind: Annotated[LogKind, Field(strict=False), BeforeValidator(word)]
     key: str | None = None
     water: Volume | None = None
     mass: Mass | None = None
@@ -385,7 +356,7 @@ class LogTable(NounForm[None]):
 
 class GardenTable(NounForm[Garden]):
     version: Literal[1] = 1
-    units: Annotated[UnitSystem, Field(strict=False), BeforeValidator(_word)] = UnitSystem.METRIC
+    units: Annotated[UnitSystem, Field(strict=False), BeforeValidator(word)] = UnitSystem.METRIC
     stands_at: Day | None = None
     hose: Flow | None = None
     place: PlaceTable
@@ -394,6 +365,13 @@ class GardenTable(NounForm[Garden]):
     bed: list[BedTable] = Field(default_factory=list)
     patch: list[PatchTable] = Field(default_factory=list)
     log: list[LogTable] = Field(default_factory=list)
+    crown: list[CrownTable] = Field(default_factory=list)
+    wall: list[WallTable] = Field(default_factory=list)
+    path: list[PathTable] = Field(default_factory=list)
+    tap: list[TapTable] = Field(default_factory=list)
+    zone: list[ZoneTable] = Field(default_factory=list)
+    look_rules: LookRulesTable | None = None
+    survey: SurveyTable | None = None
 
     def noun(self) -> Garden:
         recipes = {slug(recipe.name): recipe.noun() for recipe in self.recipe}
@@ -406,9 +384,8 @@ class GardenTable(NounForm[Garden]):
         log = []
         for number, line in enumerate(self.log, start=1):
             at = f"logbook entry {number} ({line.day.isoformat()})"
-            named = _named(_looked_up, at)(line.patch, patch_keys, "patch", "write it as a [[patch]] table")
+            named = _named(looked_up, at)(line.patch, patch_keys, "patch", "write it as a [[patch]] table")
             log.append(line.entry(named, number))
-        given = {"hose_litres_per_minute": self.hose}
         return Garden(
             place=self.place.noun(),
             beds=tuple(beds),
@@ -417,17 +394,14 @@ class GardenTable(NounForm[Garden]):
             units=self.units,
             normals=self.climate.noun() if self.climate else None,
             stands_at=self.stands_at,
-            **{name: value for name, value in given.items() if value is not None},
+            crowns=tuple(crown.noun() for crown in self.crown),
+            walls=tuple(wall.noun() for wall in self.wall),
+            paths=tuple(path.noun() for path in self.path),
+            taps=tuple(tap.noun() for tap in self.tap),
+            zones=tuple(zone.noun() for zone in self.zone),
+            look_rules=self.look_rules.noun() if self.look_rules else LookRules(),
+            **given(hose_litres_per_minute=self.hose),
         )
-
-
-def _looked_up(name: str, known: dict[str, Any], what: str, remedy: str) -> Any:
-    """What a name in the file refers to, by the slug of the name; `InputError` with near matches."""
-    if slug(name) in known:
-        return known[slug(name)]
-    near = near_words(name, known)
-    meant = f"did you mean {' or '.join(near)}?" if near else f"{remedy}, or mend the name."
-    raise InputError(f"the {what} {name!r} is not in this file; {meant}")
 
 
 def _named(act: Callable[..., Any], where: str) -> Callable[..., Any]:
@@ -452,6 +426,10 @@ def garden_from_toml(
 
     With `trade`, species, materials, woods and spawn kinds must be in its tables.
     """
+    return _table_of(text, trade, file_name).noun()
+
+
+def _table_of(text: str, trade: TradeKeys | None, file_name: str) -> GardenTable:
     try:
         data = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
@@ -465,32 +443,24 @@ def garden_from_toml(
             "this "
             "release knows 1). Nothing was brought in. Update the program, then try again."
         )
-    system = _word(data.get("units", UnitSystem.METRIC.value))
+    system = word(data.get("units", UnitSystem.METRIC.value))
     context = {"trade": trade, "system": system if system in tuple(UnitSystem) else UnitSystem.METRIC.value}
     try:
-        return GardenTable.model_validate(data, context=context).noun()
+        return GardenTable.model_validate(data, context=context)
     except ValidationError as error:
         raise faults_in_words(
             error, data, file_name=file_name, known=field_names(GardenTable), lines=lines_of_toml(text)
         ) from None
 
 
-class GardenFile(NamedTuple):
-    """All that a text file holds: what `create_book` takes."""
-
-    garden: Garden
-    series: DailySeries | None
-    mapping: dict[str, Any] | None
-
-
 def read_garden_file(
     path: str | os.PathLike[str], trade: TradeKeys | None = None
 ) -> tuple[Garden, DailySeries | None]:
-    """Garden and weather record of a text file; see `read_whole_file`, which also has the column mapping."""
+    """Garden and weather record of a text file; see `read_whole_file`, which has all the rest as well."""
     return read_whole_file(path, trade)[:2]
 
 
-def read_whole_file(path: str | os.PathLike[str], trade: TradeKeys | None = None) -> GardenFile:
+def read_whole_file(path: str | os.PathLike[str], trade: TradeKeys | None = None) -> Contents:
     """A garden from a text file: an export (JSON, with its weather) or a garden file (TOML), told by content.
 
     Names are checked against `trade`; without it, against `mulchwright.trade.load_trade()`.
@@ -509,9 +479,9 @@ def read_whole_file(path: str | os.PathLike[str], trade: TradeKeys | None = None
         trade = load_trade()
     text = _text_of(path)
     if text.lstrip().startswith("{"):
-        garden, series = import_json(text, trade=trade, file_name=path.name)
-        return GardenFile(garden, series, series_mapping_of(text))
-    return GardenFile(garden_from_toml(text, trade=trade, file_name=path.name), None, None)
+        return import_whole(text, trade=trade, file_name=path.name)
+    table = _table_of(text, trade, path.name)
+    return Contents(table.noun(), survey=table.survey.noun() if table.survey else None)
 
 
 def _text_of(path: Path) -> str:

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.book.plan_rows import read_corners, read_plan, write_corners, write_plan
 from mulchwright.garden import (
     Bed,
     ClimateNormals,
@@ -135,6 +136,7 @@ def _read_recipes(connection: sqlite3.Connection) -> dict[str, Recipe]:
 def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
     recipes = _read_recipes(connection)
     light = _grouped(connection.execute("SELECT patch, share FROM patch_light ORDER BY patch, position"))
+    outlines = read_corners(connection, "patch")
     return tuple(
         Patch(
             key=row[0],
@@ -149,6 +151,7 @@ def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
             rain_share=row[7],
             shelter=row[8],
             watering=Watering(WateringRule(row[9]), row[10], row[11], row[12], bool(row[13])),
+            outline=outlines.get(row[0], ()),
         )
         for row in connection.execute(
             "SELECT key, name, species, area_m2, built_on, stage, bed, rain_share, shelter, watering_rule,"
@@ -184,6 +187,7 @@ def read_garden(connection: sqlite3.Connection) -> Garden:
         normals=_read_normals(connection),
         hose_litres_per_minute=settings[1],
         stands_at=_day(settings[2]),
+        **read_plan(connection),
     )
 
 
@@ -290,6 +294,7 @@ def write_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, 
         "INSERT INTO patch_light VALUES (?, ?, ?)",
         ((patch.key, n, share) for n, share in enumerate(patch.light_share)),
     )
+    write_corners(connection, "patch", patch.key, patch.outline)
     _write_recipe(connection, patch.key, patch.recipe)
 
 
@@ -326,6 +331,7 @@ def write_garden(
     write_settings(connection, garden)
     if before is None or before.beds != garden.beds:
         _write_beds(connection, garden.beds)
+    write_plan(connection, garden, before)
     stood = {} if before is None else {patch.key: (n, patch) for n, patch in enumerate(before.patches)}
     for position, patch in enumerate(garden.patches):
         if patch.key not in stood or stood[patch.key][1] != patch:

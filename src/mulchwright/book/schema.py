@@ -195,6 +195,142 @@ CREATE TABLE weather_day (
 ) STRICT;
 """
 
+VERSION_2 = """
+CREATE TABLE patch_corner (
+  patch TEXT NOT NULL REFERENCES patch (key) ON DELETE CASCADE DEFERRABLE INITIALLY DEFERRED,
+  position INTEGER NOT NULL,
+  x_m REAL NOT NULL,
+  y_m REAL NOT NULL,
+  PRIMARY KEY (patch, position)
+) STRICT;
+
+CREATE TABLE crown (
+  key TEXT PRIMARY KEY,
+  position INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  x_m REAL NOT NULL,
+  y_m REAL NOT NULL,
+  radius_m REAL NOT NULL,
+  height_m REAL NOT NULL,
+  base_m REAL NOT NULL,
+  trunk_radius_m REAL NOT NULL,
+  evergreen INTEGER NOT NULL CHECK (evergreen IN (0, 1)),
+  leaf_from INTEGER NOT NULL,
+  leaf_until INTEGER NOT NULL,
+  transmissivity_in_leaf REAL NOT NULL,
+  transmissivity_bare REAL NOT NULL,
+  young_bark INTEGER NOT NULL CHECK (young_bark IN (0, 1))
+) STRICT;
+
+CREATE TABLE wall (
+  key TEXT PRIMARY KEY,
+  position INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  height_m REAL NOT NULL,
+  house INTEGER NOT NULL CHECK (house IN (0, 1))
+) STRICT;
+
+CREATE TABLE wall_corner (
+  wall TEXT NOT NULL REFERENCES wall (key) ON DELETE CASCADE DEFERRABLE INITIALLY DEFERRED,
+  position INTEGER NOT NULL,
+  x_m REAL NOT NULL,
+  y_m REAL NOT NULL,
+  PRIMARY KEY (wall, position)
+) STRICT;
+
+CREATE TABLE path (
+  key TEXT PRIMARY KEY,
+  position INTEGER NOT NULL,
+  name TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE path_corner (
+  path TEXT NOT NULL REFERENCES path (key) ON DELETE CASCADE DEFERRABLE INITIALLY DEFERRED,
+  position INTEGER NOT NULL,
+  x_m REAL NOT NULL,
+  y_m REAL NOT NULL,
+  PRIMARY KEY (path, position)
+) STRICT;
+
+CREATE TABLE tap (
+  key TEXT PRIMARY KEY,
+  position INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  x_m REAL NOT NULL,
+  y_m REAL NOT NULL,
+  reach_m REAL NOT NULL,
+  litres_per_minute REAL NOT NULL
+) STRICT;
+
+CREATE TABLE zone (
+  key TEXT PRIMARY KEY,
+  position INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  kind TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE zone_corner (
+  zone TEXT NOT NULL REFERENCES zone (key) ON DELETE CASCADE DEFERRABLE INITIALLY DEFERRED,
+  position INTEGER NOT NULL,
+  x_m REAL NOT NULL,
+  y_m REAL NOT NULL,
+  PRIMARY KEY (zone, position)
+) STRICT;
+
+CREATE TABLE look_rules (
+  only INTEGER PRIMARY KEY CHECK (only = 1),
+  greatest_depth_m REAL,
+  authority TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE look_skin (
+  position INTEGER PRIMARY KEY,
+  material TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE survey (
+  only INTEGER PRIMARY KEY CHECK (only = 1),
+  revision INTEGER NOT NULL,
+  baseline_first TEXT NOT NULL REFERENCES survey_point (key) DEFERRABLE INITIALLY DEFERRED,
+  baseline_second TEXT NOT NULL REFERENCES survey_point (key) DEFERRABLE INITIALLY DEFERRED,
+  tape_error_m REAL NOT NULL,
+  tape_error_share REAL NOT NULL
+) STRICT;
+
+CREATE TABLE survey_point (
+  key TEXT PRIMARY KEY,
+  position INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  known_x_m REAL,
+  known_y_m REAL,
+  side TEXT
+) STRICT;
+
+CREATE TABLE survey_reading (
+  position INTEGER PRIMARY KEY,
+  start_point TEXT NOT NULL REFERENCES survey_point (key) DEFERRABLE INITIALLY DEFERRED,
+  end_point TEXT NOT NULL REFERENCES survey_point (key) DEFERRABLE INITIALLY DEFERRED,
+  distance_m REAL NOT NULL
+) STRICT;
+
+CREATE TABLE backdrop (
+  only INTEGER PRIMARY KEY CHECK (only = 1),
+  revision INTEGER NOT NULL,
+  name TEXT NOT NULL,
+  image BLOB NOT NULL,
+  first_px_x REAL NOT NULL,
+  first_px_y REAL NOT NULL,
+  second_px_x REAL NOT NULL,
+  second_px_y REAL NOT NULL,
+  distance_m REAL NOT NULL,
+  first_at_x_m REAL NOT NULL,
+  first_at_y_m REAL NOT NULL,
+  rotation_deg REAL NOT NULL,
+  fade REAL NOT NULL
+) STRICT;
+"""
+"""The plan: what stands in the garden, the outlines of patches, the survey by tape, the backdrop."""
+
 
 def statements_of(script: str) -> Iterator[str]:
     """The statements of an SQL script, one by one.
@@ -218,7 +354,13 @@ def lay_version_1(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-LADDER: tuple[Migration, ...] = (lay_version_1,)
+def lay_version_2(connection: sqlite3.Connection) -> None:
+    """Room for the plan; nothing that stood in a book of the first release is touched."""
+    for statement in statements_of(VERSION_2):
+        connection.execute(statement)
+
+
+LADDER: tuple[Migration, ...] = (lay_version_1, lay_version_2)
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 
 SCHEMA_VERSION = len(LADDER)

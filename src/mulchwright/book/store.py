@@ -16,19 +16,21 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
 from mulchwright import __version__
-from mulchwright.book import rows
+from mulchwright.book import plan_rows, rows
 from mulchwright.book.inspection import connect, inspect, sqlite_words
 from mulchwright.book.schema import APPLICATION_ID, LADDER, Migration, climb
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, Patch, UnitSystem
+from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.survey import Survey
 
 if TYPE_CHECKING:
     from mulchwright.weather.series import DailySeries
 
-__all__ = ["Book", "BookConflict", "create_book", "open_book"]
+__all__ = ["Book", "BookConflict", "Contents", "create_book", "open_book"]
 
 CHANGES_KEPT = 200
 """How many changes the book remembers by name, for the words of a conflict."""
@@ -38,6 +40,16 @@ Result = TypeVar("Result")
 
 class BookConflict(BookError):
     """The book was changed elsewhere since it was read here; nothing was written."""
+
+
+class Contents(NamedTuple):
+    """All that a book holds, of one and the same state."""
+
+    garden: Garden
+    series: DailySeries | None = None
+    mapping: dict[str, Any] | None = None
+    survey: Survey | None = None
+    backdrop: Backdrop | None = None
 
 
 class Book:
@@ -202,12 +214,26 @@ class Book:
         """How the weather file's columns were named when it was brought in, to offer it again."""
         return self._read(lambda: rows.read_mapping(self._connection))
 
-    def contents(self) -> tuple[Garden, DailySeries | None, dict[str, Any] | None]:
-        """Garden, weather record and column mapping, all of one and the same state of the book."""
+    def survey(self) -> Survey | None:
+        """The survey by tape, or None where there is none."""
+        return self._read(lambda: plan_rows.read_survey(self._connection))
 
-        def act() -> tuple[Garden, DailySeries | None, dict[str, Any] | None]:
+    def backdrop(self) -> Backdrop | None:
+        """The picture under the plan with its settings, or None where there is none."""
+        return self._read(lambda: plan_rows.read_backdrop(self._connection))
+
+    def contents(self) -> Contents:
+        """All that the book holds, of one and the same state of it."""
+
+        def act() -> Contents:
             connection = self._connection
-            return rows.read_garden(connection), rows.read_series(connection), rows.read_mapping(connection)
+            return Contents(
+                rows.read_garden(connection),
+                rows.read_series(connection),
+                rows.read_mapping(connection),
+                plan_rows.read_survey(connection),
+                plan_rows.read_backdrop(connection),
+            )
 
         return self._read(act)
 
@@ -284,6 +310,45 @@ class Book:
         with self._change("the weather record was replaced", of_garden=False) as revision:
             rows.write_series(self._connection, series, mapping)
         return revision
+
+    def save_survey(self, survey: Survey, *, expected_revision: int | None = None) -> int:
+        """Put this survey in place of the one in the book, as one act; return the new revision.
+
+        `expected_revision` is the book's revision when the caller read the survey; a survey that was
+        saved elsewhere since then is a `BookConflict`, and nothing is overwritten.
+        """
+        with self._change("the survey by tape was saved", of_garden=False) as revision:
+            self._refuse_if_newer("survey", expected_revision, "Your survey")
+            plan_rows.write_survey(self._connection, survey, revision=revision)
+        return revision
+
+    def remove_survey(self) -> int:
+        """Take the survey out of the book, readings and all; return the new revision."""
+        with self._change("the survey by tape was removed", of_garden=False) as revision:
+            plan_rows.write_survey(self._connection, None, revision=revision)
+        return revision
+
+    def save_backdrop(self, backdrop: Backdrop, *, expected_revision: int | None = None) -> int:
+        """Put this picture and its settings in place of those in the book; return the new revision.
+
+        `expected_revision` as for `save_survey`.
+        """
+        with self._change("the backdrop was saved", of_garden=False) as revision:
+            self._refuse_if_newer("backdrop", expected_revision, "Your backdrop")
+            plan_rows.write_backdrop(self._connection, backdrop, revision=revision)
+        return revision
+
+    def remove_backdrop(self) -> int:
+        """Take the picture out of the book; return the new revision."""
+        with self._change("the backdrop was removed", of_garden=False) as revision:
+            plan_rows.write_backdrop(self._connection, None, revision=revision)
+        return revision
+
+    def _refuse_if_newer(self, table: str, expected: int | None, mine: str) -> None:
+        """Refuse to write over the one row of `table` when it was written after revision `expected`."""
+        row = self._connection.execute(f"SELECT revision FROM {table}").fetchone()
+        if expected is not None and row is not None and row[0] > expected:
+            self._refuse([(row[0], f"the {table} was saved")], mine)
 
     def copy_to(self, target: str | os.PathLike[str]) -> Path:
         """A whole, compact copy of the book under another name; refuses a name that is taken."""
@@ -379,6 +444,8 @@ def create_book(
     series: DailySeries | None = None,
     *,
     mapping: Mapping[str, Any] | None = None,
+    survey: Survey | None = None,
+    backdrop: Backdrop | None = None,
 ) -> None:
     """Write a new garden book; a file that is there already is never touched.
 
@@ -405,7 +472,8 @@ def create_book(
     draft = folder / f".{path.name}.{os.getpid()}.{threading.get_ident()}.part"
     try:
         draft.touch(exist_ok=False)
-        _write_new(draft, garden, series, mapping)
+        whole = Contents(garden, series, None if mapping is None else dict(mapping), survey, backdrop)
+        _write_new(draft, whole)
         _take_name(draft, path)
     except sqlite3.Error as error:
         raise sqlite_words(error, path) from error
@@ -418,9 +486,7 @@ def create_book(
             draft.unlink()
 
 
-def _write_new(
-    draft: Path, garden: Garden, series: DailySeries | None, mapping: Mapping[str, Any] | None
-) -> None:
+def _write_new(draft: Path, whole: Contents) -> None:
     connection = connect(draft, "rw")
     try:
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -428,8 +494,10 @@ def _write_new(
         connection.execute("BEGIN IMMEDIATE")
         connection.execute("INSERT INTO book VALUES (1, 1, ?)", (__version__,))
         connection.execute("INSERT INTO change VALUES (1, 1, 'the book was made')")
-        rows.write_garden(connection, garden, None, revision=1)
-        rows.write_series(connection, series, mapping)
+        rows.write_garden(connection, whole.garden, None, revision=1)
+        rows.write_series(connection, whole.series, whole.mapping)
+        plan_rows.write_survey(connection, whole.survey, revision=1)
+        plan_rows.write_backdrop(connection, whole.backdrop, revision=1)
         connection.execute("COMMIT")
     finally:
         connection.close()

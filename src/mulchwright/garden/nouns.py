@@ -13,8 +13,20 @@ import math
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
+from typing import Protocol
 
 from mulchwright.errors import InputError
+from mulchwright.garden.checks import require, require_key, require_name, require_number
+from mulchwright.garden.plan import (
+    Crown,
+    LookRules,
+    Outline,
+    Path,
+    Tap,
+    Wall,
+    Zone,
+    check_outline,
+)
 
 __all__ = [
     "MONTHS",
@@ -33,7 +45,6 @@ __all__ = [
     "UnitSystem",
     "Watering",
     "WateringRule",
-    "polygon_area_m2",
 ]
 
 MONTHS = 12
@@ -41,6 +52,13 @@ DEEPEST_LAYER_M = 0.6
 """A layer above this is a typing slip (60 cm is six times a deep bed); estimate, no source."""
 LARGEST_PATCH_M2 = 10_000.0
 HEAVIEST_PLANE_KG_M2 = 20.0
+
+
+class _Keyed(Protocol):
+    """Any noun with a key."""
+
+    @property
+    def key(self) -> str: ...
 
 
 class UnitSystem(StrEnum):
@@ -85,40 +103,6 @@ class LogKind(StrEnum):
     NOTE = "note"
 
 
-def _require(condition: bool, message: str, field_name: str) -> None:
-    if not condition:
-        raise InputError(message, field=field_name)
-
-
-def _require_number(value: float, low: float, high: float, what: str, unit: str, field_name: str) -> None:
-    """Refuse what is not a finite number from `low` to `high`, naming the quantity and both bounds."""
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or not low <= value <= high:
-        span = f"{low:g} to {high:g} {unit}".rstrip()
-        raise InputError(f"{what} is {value!r}; it must be a number from {span}.", field=field_name)
-
-
-def _require_name(value: str, what: str, field_name: str = "name") -> None:
-    _require(isinstance(value, str) and bool(value.strip()), f"{what} needs a name.", field_name)
-    _require(len(value) <= 200, f"{what} has a name of {len(value)} characters; 200 are enough.", field_name)
-
-
-def _require_key(value: str, what: str) -> None:
-    ok = bool(value) and all(c.isascii() and (c.islower() or c.isdigit() or c == "-") for c in value)
-    _require(
-        ok and len(value) <= 80,
-        f"{what} has the key {value!r}; use small letters, digits and hyphens, such as 'under-the-quince'.",
-        "key",
-    )
-
-
-def polygon_area_m2(outline: tuple[tuple[float, float], ...]) -> float:
-    """Area of a simple polygon given by its corners in metres, by the surveyor's cross products."""
-    following = outline[1:] + outline[:1]
-    twice = sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(outline, following, strict=True))
-    return abs(twice) / 2
-
-
 @dataclass(frozen=True, slots=True)
 class ClimateNormals:
     """Twelve monthly normals, January first, as any almanac prints them.
@@ -136,37 +120,37 @@ class ClimateNormals:
     def __post_init__(self) -> None:
         for name in ("temperature_min_c", "temperature_max_c", "rain_mm"):
             values = getattr(self, name)
-            _require(
+            require(
                 len(values) == MONTHS,
                 f"{name} has {len(values)} figures; twelve are needed, January first.",
                 name,
             )
-        _require(
+        require(
             len(self.wet_days) in (0, MONTHS),
             f"wet_days has {len(self.wet_days)} figures; give twelve, or leave it out.",
             "wet_days",
         )
         for month in range(MONTHS):
             low, high = self.temperature_min_c[month], self.temperature_max_c[month]
-            _require_number(
+            require_number(
                 low, -70, 45, f"lowest temperature of month {month + 1}", "°C", "temperature_min_c"
             )
-            _require_number(
+            require_number(
                 high, -60, 55, f"highest temperature of month {month + 1}", "°C", "temperature_max_c"
             )
-            _require(
+            require(
                 low <= high,
                 f"month {month + 1}: mean lowest temperature {low:g} °C is above the mean highest, "
                 f"{high:g} °C. "
                 "If the two rows are swapped, exchange them.",
                 "temperature_min_c",
             )
-            _require_number(self.rain_mm[month], 0, 2000, f"rain of month {month + 1}", "mm", "rain_mm")
+            require_number(self.rain_mm[month], 0, 2000, f"rain of month {month + 1}", "mm", "rain_mm")
             if self.wet_days:
-                _require_number(
+                require_number(
                     self.wet_days[month], 0, 31, f"wet days of month {month + 1}", "days", "wet_days"
                 )
-        _require_number(
+        require_number(
             self.wet_day_threshold_mm, 0.01, 5, "the wet-day threshold", "mm", "wet_day_threshold_mm"
         )
 
@@ -183,12 +167,12 @@ class Place:
     north_deg: float = 0.0
 
     def __post_init__(self) -> None:
-        _require_name(self.name, "The place")
-        _require_number(self.latitude_deg, -90, 90, "latitude", "degrees", "latitude_deg")
-        _require_number(self.longitude_deg, -180, 180, "longitude", "degrees", "longitude_deg")
-        _require_number(self.elevation_m, -430, 6000, "elevation", "m", "elevation_m")
-        _require_number(self.north_deg, -360, 360, "the plan's bearing", "degrees", "north_deg")
-        _require_name(self.timezone, "The time zone", "timezone")
+        require_name(self.name, "The place")
+        require_number(self.latitude_deg, -90, 90, "latitude", "degrees", "latitude_deg")
+        require_number(self.longitude_deg, -180, 180, "longitude", "degrees", "longitude_deg")
+        require_number(self.elevation_m, -430, 6000, "elevation", "m", "elevation_m")
+        require_number(self.north_deg, -360, 360, "the plan's bearing", "degrees", "north_deg")
+        require_name(self.timezone, "The time zone", "timezone")
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +185,8 @@ class Layer:
     start_moisture: StartMoisture = StartMoisture.DAMP
 
     def __post_init__(self) -> None:
-        _require_key(self.material, "A layer's material")
-        _require_number(
+        require_key(self.material, "A layer's material")
+        require_number(
             self.thickness_m,
             0.001,
             DEEPEST_LAYER_M,
@@ -226,13 +210,13 @@ class SpawnPlane:
     points_per_m2: float = 0.0
 
     def __post_init__(self) -> None:
-        _require_key(self.spawn, "A spawn plane")
-        _require_number(self.height_m, 0, 2 * DEEPEST_LAYER_M, "height of a spawn plane", "m", "height_m")
-        _require_number(
+        require_key(self.spawn, "A spawn plane")
+        require_number(self.height_m, 0, 2 * DEEPEST_LAYER_M, "height of a spawn plane", "m", "height_m")
+        require_number(
             self.rate_kg_m2, 0, HEAVIEST_PLANE_KG_M2, "spawn rate of a plane", "kg/m²", "rate_kg_m2"
         )
-        _require_number(self.points_per_m2, 0, 10_000, "pegs in a plane", "per m²", "points_per_m2")
-        _require(
+        require_number(self.points_per_m2, 0, 10_000, "pegs in a plane", "per m²", "points_per_m2")
+        require(
             self.rate_kg_m2 == 0 or self.points_per_m2 == 0,
             "A spawn plane has both a mass and a number of pegs; give one of them.",
             "rate_kg_m2",
@@ -249,20 +233,20 @@ class Recipe:
     skin: Layer | None = None
 
     def __post_init__(self) -> None:
-        _require_name(self.name, "The recipe")
-        _require(bool(self.layers), f"Recipe {self.name!r} has no layer; a bed needs at least one.", "layers")
-        _require(
+        require_name(self.name, "The recipe")
+        require(bool(self.layers), f"Recipe {self.name!r} has no layer; a bed needs at least one.", "layers")
+        require(
             len(self.layers) <= 8,
             f"Recipe {self.name!r} has {len(self.layers)} layers; eight at most.",
             "layers",
         )
-        _require(
+        require(
             len(self.planes) <= 6,
             f"Recipe {self.name!r} has {len(self.planes)} planes; six at most.",
             "planes",
         )
         for plane in self.planes:
-            _require(
+            require(
                 plane.height_m <= self.depth_m + 1e-9,
                 f"Recipe {self.name!r} lays spawn at {plane.height_m:g} m; its top is at {self.depth_m:g} m.",
                 "planes",
@@ -299,11 +283,11 @@ class Watering:
     past_as_rule: bool = False
 
     def __post_init__(self) -> None:
-        _require_number(
+        require_number(
             self.below_moisture, 0.2, 0.8, "the moisture to water below", "of wet mass", "below_moisture"
         )
-        _require_number(self.depth_mm, 0.5, 100, "the depth of one watering", "mm", "depth_mm")
-        _require_number(self.rest_days, 1, 60, "days between waterings", "days", "rest_days")
+        require_number(self.depth_mm, 0.5, 100, "the depth of one watering", "mm", "depth_mm")
+        require_number(self.rest_days, 1, 60, "days between waterings", "days", "rest_days")
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,16 +297,13 @@ class Bed:
     key: str
     name: str
     plants: tuple[str, ...] = ()
-    outline: tuple[tuple[float, float], ...] = ()
+    outline: Outline = ()
 
     def __post_init__(self) -> None:
-        _require_key(self.key, "A bed")
-        _require_name(self.name, "The bed")
-        _require(
-            len(self.outline) in (0, *range(3, 1000)),
-            "A bed's outline needs at least three corners.",
-            "outline",
-        )
+        require_key(self.key, "A bed")
+        require_name(self.name, "The bed")
+        if self.outline:
+            check_outline(self.outline, f"Bed {self.name!r}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,6 +313,7 @@ class Patch:
     light_share : share of open-sky light that reaches the patch, one figure or twelve (January first).
     rain_share : share of the rain that falls through the crowns above, 0 to 1.
     shelter : how far walls and hedges keep wind off, 0 (open) to 1 (still).
+    outline : corners on the plan, empty until it is drawn; `area_m2` is then the outline's.
     """
 
     key: str
@@ -346,22 +328,25 @@ class Patch:
     rain_share: float = 1.0
     shelter: float = 0.3
     watering: Watering = field(default_factory=Watering)
+    outline: Outline = ()
 
     def __post_init__(self) -> None:
-        _require_key(self.key, "A patch")
-        _require_name(self.name, "The patch")
-        _require_key(self.species, f"Patch {self.name!r}: its species")
-        _require_number(self.area_m2, 0.05, LARGEST_PATCH_M2, f"area of patch {self.name!r}", "m²", "area_m2")
-        _require(
+        require_key(self.key, "A patch")
+        require_name(self.name, "The patch")
+        require_key(self.species, f"Patch {self.name!r}: its species")
+        require_number(self.area_m2, 0.05, LARGEST_PATCH_M2, f"area of patch {self.name!r}", "m²", "area_m2")
+        require(
             len(self.light_share) in (1, MONTHS),
             f"Patch {self.name!r} has {len(self.light_share)} light shares; give one, or twelve.",
             "light_share",
         )
+        if self.outline:
+            check_outline(self.outline, f"Patch {self.name!r}")
         for share in self.light_share:
-            _require_number(share, 0, 1, f"light share of patch {self.name!r}", "", "light_share")
-        _require_number(self.rain_share, 0, 1, f"rain share of patch {self.name!r}", "", "rain_share")
-        _require_number(self.shelter, 0, 1, f"shelter of patch {self.name!r}", "", "shelter")
-        _require(
+            require_number(share, 0, 1, f"light share of patch {self.name!r}", "", "light_share")
+        require_number(self.rain_share, 0, 1, f"rain share of patch {self.name!r}", "", "rain_share")
+        require_number(self.shelter, 0, 1, f"shelter of patch {self.name!r}", "", "shelter")
+        require(
             self.stage is Stage.PLANNED or self.built_on is not None,
             f"Patch {self.name!r} is marked {self.stage.value} but has no build day; give the day.",
             "built_on",
@@ -389,25 +374,25 @@ class LogEntry:
     text: str = ""
 
     def __post_init__(self) -> None:
-        _require_key(self.key, "A logbook entry")
-        _require_key(self.patch, "A logbook entry's patch")
+        require_key(self.key, "A logbook entry")
+        require_key(self.patch, "A logbook entry's patch")
         if self.litres is not None:
-            _require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
+            require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
         if self.mass_kg is not None:
-            _require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
+            require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
         if self.share is not None:
-            _require_number(self.share, 0, 1, "share run", "", "share")
-        _require(
+            require_number(self.share, 0, 1, "share run", "", "share")
+        require(
             self.kind is not LogKind.WATERED or self.litres is not None,
             f"The watering of {self.day:%d %B %Y} has no amount; give litres.",
             "litres",
         )
-        _require(
+        require(
             self.kind is not LogKind.PICKED or self.mass_kg is not None,
             f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.",
             "mass_kg",
         )
-        _require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
+        require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
 
 
 @dataclass(frozen=True, slots=True)
@@ -425,33 +410,51 @@ class Garden:
     normals: ClimateNormals | None = None
     hose_litres_per_minute: float = 12.0
     stands_at: date | None = None
+    crowns: tuple[Crown, ...] = ()
+    walls: tuple[Wall, ...] = ()
+    paths: tuple[Path, ...] = ()
+    taps: tuple[Tap, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    look_rules: LookRules = field(default_factory=LookRules)
 
     def __post_init__(self) -> None:
-        _require_number(
+        require_number(
             self.hose_litres_per_minute, 0.5, 200, "flow of the hose", "L/min", "hose_litres_per_minute"
         )
-        for what, nouns in (("beds", self.beds), ("patches", self.patches), ("logbook entries", self.log)):
+        for what, nouns in self._keyed().items():
             keys = [noun.key for noun in nouns]
             doubled = (
                 sorted({key for key in keys if keys.count(key) > 1}) if len(set(keys)) < len(keys) else []
             )
-            _require(
+            require(
                 not doubled, f"Two {what} share the key {doubled[0] if doubled else ''!r}; rename one.", "key"
             )
         bed_keys = {bed.key for bed in self.beds}
         for patch in self.patches:
-            _require(
+            require(
                 patch.bed is None or patch.bed in bed_keys,
                 f"Patch {patch.name!r} lies in bed {patch.bed!r}, which this garden does not have.",
                 "bed",
             )
         patch_keys = {patch.key for patch in self.patches}
         for entry in self.log:
-            _require(
+            require(
                 entry.patch in patch_keys,
                 f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, not in this garden.",
                 "patch",
             )
+
+    def _keyed(self) -> dict[str, tuple[_Keyed, ...]]:
+        return {
+            "beds": self.beds,
+            "patches": self.patches,
+            "logbook entries": self.log,
+            "crowns": self.crowns,
+            "walls": self.walls,
+            "paths": self.paths,
+            "taps": self.taps,
+            "zones": self.zones,
+        }
 
     def patch(self, key: str) -> Patch:
         """The patch with this key; `InputError` names the keys there are."""

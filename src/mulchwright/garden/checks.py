@@ -1,0 +1,36 @@
+"""The checks that every noun makes when it is made: a message that says what, where and what to do."""
+
+from __future__ import annotations
+
+import math
+
+from mulchwright.errors import InputError
+
+__all__ = ["require", "require_key", "require_name", "require_number"]
+
+
+def require(condition: bool, message: str, field_name: str) -> None:
+    if not condition:
+        raise InputError(message, field=field_name)
+
+
+def require_number(value: float, low: float, high: float, what: str, unit: str, field_name: str) -> None:
+    """Refuse what is not a finite number from `low` to `high`, naming the quantity and both bounds."""
+    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    if not good or not low <= value <= high:
+        span = f"{low:g} to {high:g} {unit}".rstrip()
+        raise InputError(f"{what} is {value!r}; it must be a number from {span}.", field=field_name)
+
+
+def require_name(value: str, what: str, field_name: str = "name") -> None:
+    require(isinstance(value, str) and bool(value.strip()), f"{what} needs a name.", field_name)
+    require(len(value) <= 200, f"{what} has a name of {len(value)} characters; 200 are enough.", field_name)
+
+
+def require_key(value: str, what: str) -> None:
+    ok = bool(value) and all(c.isascii() and (c.islower() or c.isdigit() or c == "-") for c in value)
+    require(
+        ok and len(value) <= 80,
+        f"{what} has the key {value!r}; use small letters, digits and hyphens, such as 'under-the-quince'.",
+        "key",
+    )
