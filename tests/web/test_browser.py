@@ -88,13 +88,13 @@ def test_text_and_controls_are_large_enough(open_page: Callable[..., Page], view
             .map(e => e.outerHTML.slice(0, 80) + e.getBoundingClientRect().height)"""
     )
     assert low == []
-    # Drawings may be scaled: what counts is the size on the screen, a shade below 17 px at 360 px width.
+    # Drawings may be scaled: what counts is the size on the screen.
     drawn = page.evaluate(
         """[...document.querySelectorAll('svg.dots, svg.cross-section')]
             .filter(s => s.getBoundingClientRect().width)
             .map(s => 17 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)"""
     )
-    assert min(drawn) >= 14
+    assert min(drawn) >= 16.5
 
 
 @pytest.mark.parametrize(
@@ -198,7 +198,7 @@ def test_a_plan_is_kept_from_the_phone(
     page.get_by_role("button", name="Keep this plan").tap()
     page.wait_for_url(f"**{PLAN}")
     expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
-    expect(page.locator(".cross-section").first).to_contain_text("three planes")
+    expect(page.locator(".cross-section").first).to_contain_text("three")
     assert len(patch_of("pump-corner").recipe.planes) == 3
 
 

@@ -165,7 +165,7 @@ def portrait(patch: Patch, trade: Trade, system: str, *, mark: str) -> str:
     planes = tuple(
         DrawnPlane(
             plane.height_m,
-            round(4 + 18 * plane.rate_kg_m2) if plane.rate_kg_m2 > 0 else round(3 + plane.points_per_m2 / 12),
+            round(3 + 10 * plane.rate_kg_m2) if plane.rate_kg_m2 > 0 else round(3 + plane.points_per_m2 / 20),
             pegs=plane.points_per_m2 > 0,
         )
         for plane in patch.recipe.planes

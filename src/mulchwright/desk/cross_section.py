@@ -14,13 +14,14 @@ from mulchwright.desk.drawing import Element, document, element, number, text, w
 
 __all__ = ["DrawnLayer", "DrawnPlane", "cross_section"]
 
-WIDTH = 340.0
-COLUMN_LEFT, COLUMN_WIDTH = 84.0, 104.0
+WIDTH = 290.0
+"""As wide as a card on the narrowest phone, so that its letters are never shrunk."""
+COLUMN_LEFT, COLUMN_WIDTH = 82.0, 72.0
 BED_HEIGHT = 250.0
 THINNEST = 16.0
 SOIL_HEIGHT = 34.0
 LINE = 20.0
-LETTERS = 17
+LETTERS = 13
 TOP = 14.0
 
 
@@ -70,7 +71,7 @@ def cross_section(
     parts += _names(layers, edges, bottom)
     for index, plane in enumerate(planes):
         parts += _beads(plane, _height_on_drawing(plane.height_m, layers, edges), index)
-    feet = wrapped(foot, 36) if foot else []
+    feet = wrapped(foot, 29) if foot else []
     for index, line in enumerate(feet):
         parts.append(text(4, bottom + SOIL_HEIGHT + 28 + LINE * index, line, "quiet"))
     height = bottom + SOIL_HEIGHT + 12 + (8 + LINE * len(feet) if feet else 0)
@@ -158,7 +159,7 @@ def _spread(middles: list[float], heights: list[float]) -> list[float]:
 
 def _beads(plane: DrawnPlane, y: float, index: int) -> list[Element]:
     """Beads along a plane, a little uneven as a hand scatters them; pegs as upright pins."""
-    count = max(3, min(plane.beads, 13))
+    count = max(3, min(plane.beads, 9))
     step = (COLUMN_WIDTH - 14) / (count - 1)
     parts: list[Element] = []
     for bead in range(count):

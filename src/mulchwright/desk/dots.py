@@ -15,7 +15,7 @@ from mulchwright.desk.drawing import Element, document, element, text
 __all__ = ["NARROW", "WIDE", "DotPlot", "dot_plot", "dot_strip"]
 
 WIDE = 640.0
-NARROW = 312.0
+NARROW = 290.0
 _LEAST_DAYS = 90
 _TALLEST = {True: 112.0, False: 150.0}
 """Height a stack may take, on a phone and on a page; a taller one gets smaller dots."""
