@@ -125,7 +125,7 @@ def _names(layers: tuple[DrawnLayer, ...], edges: list[float], bottom: float) ->
     middles = [(low + high) / 2 for low, high in pairwise(edges)]
     names.insert(0, ["soil"])
     middles.insert(0, bottom + SOIL_HEIGHT / 2)
-    places = _spread(middles, [LINE * len(lines) for lines in names])
+    places = _spread(middles, [LINE * len(lines) + 6 for lines in names])
     x = COLUMN_LEFT + COLUMN_WIDTH
     parts: list[Element] = []
     for lines, middle, place in zip(names, middles, places, strict=True):
