@@ -2,3 +2,59 @@
 
 Nouns and arrays in, arrays and dataclasses out: no clock, no files.
 """
+
+from mulchwright.ground.clearances import (
+    Finding,
+    GroundLimits,
+    Limit,
+    Proposed,
+    Severity,
+    clearances,
+    limits_on,
+)
+from mulchwright.ground.light import (
+    LightClasses,
+    LightMap,
+    PatchLight,
+    diffuse_shares,
+    light_map,
+    light_map_key,
+    map_extent,
+    pack_light_map,
+    patch_light,
+    unpack_light_map,
+)
+from mulchwright.ground.shadow import Grid, crown_shadow, light_through, obstacles_of, wall_shadow
+from mulchwright.ground.sky import sky_view
+from mulchwright.ground.sun import Daylight, SunPosition, daylight, julian_day, sun_position
+
+__all__ = [
+    "Daylight",
+    "Finding",
+    "Grid",
+    "GroundLimits",
+    "LightClasses",
+    "LightMap",
+    "Limit",
+    "PatchLight",
+    "Proposed",
+    "Severity",
+    "SunPosition",
+    "clearances",
+    "crown_shadow",
+    "daylight",
+    "diffuse_shares",
+    "julian_day",
+    "light_map",
+    "light_map_key",
+    "light_through",
+    "limits_on",
+    "map_extent",
+    "obstacles_of",
+    "pack_light_map",
+    "patch_light",
+    "sky_view",
+    "sun_position",
+    "unpack_light_map",
+    "wall_shadow",
+]

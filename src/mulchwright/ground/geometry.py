@@ -17,6 +17,7 @@ from mulchwright.garden import Outline, Point
 __all__ = [
     "bounding_box",
     "convex_hull",
+    "distance_to",
     "farthest_corner",
     "inside",
     "outline_distance",
@@ -140,3 +141,15 @@ def convex_hull(points: Outline) -> Outline:
         return chain[:-1]
 
     return tuple(half(ordered) + half(ordered[::-1]))
+
+
+def distance_to(outline: Outline, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Distance of each point from an outline's ground, 0 within it; x and y broadcast."""
+    x, y = np.broadcast_arrays(x, y)
+    nearest = np.full(x.shape, np.inf)
+    for (x0, y0), (x1, y1) in _edges(outline):
+        dx, dy = x1 - x0, y1 - y0
+        square = dx * dx + dy * dy
+        along = 0.0 if square == 0 else np.clip(((x - x0) * dx + (y - y0) * dy) / square, 0.0, 1.0)
+        nearest = np.minimum(nearest, np.hypot(x - x0 - along * dx, y - y0 - along * dy))
+    return np.where(inside(outline, x, y), 0.0, nearest)
