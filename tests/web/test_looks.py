@@ -69,7 +69,7 @@ def test_sheets_use_no_color_but_tokens() -> None:
 
 
 def test_no_script_or_sheet_names_an_outside_address() -> None:
-    for file in STATIC.iterdir():
+    for file in (found for found in STATIC.rglob("*") if found.is_file()):
         text = file.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
         assert "http://" not in text, file.name
         assert "https://" not in text, file.name

@@ -1,6 +1,6 @@
 """What it means for the grower: outlooks, advice, what-ifs. Composes the rooms below; no files, no clock."""
 
-from mulchwright.almanac.advice import WateringAdvice
+from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
 from mulchwright.almanac.told import (
     Band,
@@ -20,6 +20,7 @@ __all__ = [
     "MODEL_VERSION",
     "Band",
     "FirstPicking",
+    "MoistureMarks",
     "MonthAmount",
     "Outlook",
     "PatchOutlook",

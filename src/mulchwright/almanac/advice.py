@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from mulchwright.garden import Patch
-from mulchwright.season import cells_of, saturation_of_straw
+from mulchwright.season import food_cells, saturation_of_straw
 from mulchwright.trade import Trade
 
-__all__ = ["DAYS_OF_RAIN_AHEAD", "WateringAdvice", "watering_advice"]
+__all__ = ["DAYS_OF_RAIN_AHEAD", "MoistureMarks", "WateringAdvice", "moisture_marks", "watering_advice"]
 
 DAYS_OF_RAIN_AHEAD = 3
 """Rain within so many days counts before water is advised."""
@@ -36,6 +37,46 @@ class WateringAdvice:
     reason: str
 
 
+@dataclass(frozen=True, slots=True)
+class MoistureMarks:
+    """Moistures (water / wet mass) of a bed's food at which its threads stall, do best and drown."""
+
+    stall: float
+    low: float
+    high: float
+    drown: float
+
+
+def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
+    """A species' moistures, which the trade's table gives for straw, carried over to this bed's materials.
+
+    What threads feel is how full the material is between air-dry and capacity, so the same fullness is
+    another moisture in chips than in straw. Weighted by the dry mass of the food layers, as the engine does.
+    """
+    species = trade.species[patch.species]
+    cells = food_cells(patch.recipe, trade)
+    dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
+
+    def in_this_bed(moisture_of_straw: float) -> float:
+        fullness = saturation_of_straw(moisture_of_straw, trade)
+        water = math.fsum(
+            cell.dry_mass_kg_m2
+            * (
+                cell.material.air_dry_kg_kg.likely
+                + fullness * (cell.material.water_capacity_kg_kg.likely - cell.material.air_dry_kg_kg.likely)
+            )
+            for cell in cells
+        )
+        return water / (water + dry)
+
+    return MoistureMarks(
+        in_this_bed(species.stall_moisture.likely),
+        in_this_bed(species.best_moisture_low.likely),
+        in_this_bed(species.best_moisture_high.likely),
+        in_this_bed(species.drown_moisture.likely),
+    )
+
+
 def watering_advice(
     patch: Patch,
     trade: Trade,
@@ -53,18 +94,13 @@ def watering_advice(
     if not 0 <= today_day < moisture.shape[0] or not np.isfinite(moisture[today_day, 0]):
         return None
     low, likely, high = (float(q) for q in np.quantile(moisture[today_day], (0.1, 0.5, 0.9)))
-    cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
-    dry = sum(cell.dry_mass_kg_m2 for cell in cells)
-    wanted_water = kept = 0.0
-    saturation = saturation_of_straw(trade.species[patch.species].best_moisture_low.likely, trade)
-    for cell in cells:
-        air_dry, capacity = cell.material.air_dry_kg_kg.likely, cell.material.water_capacity_kg_kg.likely
-        wanted_water += cell.dry_mass_kg_m2 * (air_dry + saturation * (capacity - air_dry))
-        kept += cell.dry_mass_kg_m2 / dry * cell.material.capture_share.likely
-    wanted = wanted_water / (wanted_water + dry)
+    cells = food_cells(patch.recipe, trade)
+    dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
+    kept = math.fsum(cell.dry_mass_kg_m2 * cell.material.capture_share.likely for cell in cells) / dry
+    wanted = moisture_marks(patch, trade).low
     ahead = float(rain_mm[today_day + 1 : today_day + 1 + DAYS_OF_RAIN_AHEAD].sum())
     mark = min(patch.watering.below_moisture, wanted)
-    missing_mm = max(wanted_water - likely / (1 - likely) * dry, 0.0)
+    missing_mm = max(wanted / (1 - wanted) - likely / (1 - likely), 0.0) * dry
     # Several cells catch one after the other, so little of a slow watering runs past them all.
     given_mm = max(missing_mm / (1 - (1 - kept) ** 2), LEAST_WATERING_MM)
     litres = given_mm * patch.area_m2

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.almanac.advice import watering_advice
+from mulchwright.almanac.advice import moisture_marks, watering_advice
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
@@ -28,7 +28,15 @@ from mulchwright.almanac.told import (
 from mulchwright.almanac.working import working_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogKind, Patch, Stage
-from mulchwright.season import SeasonRun, bed_arrays, draw_parameters, forcing_of, habits_of, simulate
+from mulchwright.season import (
+    SeasonRun,
+    bed_arrays,
+    draw_parameters,
+    food_cells,
+    forcing_of,
+    habits_of,
+    simulate,
+)
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries, mean_annual_wave, weather_futures
 
@@ -162,6 +170,7 @@ def _summary(
         measured_days=min(max(measured_days - first, 0), after - first),
         run_share=_band(run.run_share[p, first:after]),
         moisture=moisture,
+        moisture_marks=moisture_marks(patch, trade),
         temperature_c=_band(run.temperature_c[p, first:after]),
         rain_mm=rain_mm[first:after],
         first_picking=_picking(first_flush, run.start, built, after),
@@ -200,6 +209,18 @@ def _weather_note(
         gaps,
         notes,
     )
+
+
+def _why_not_told(patch: Patch, trade: Trade) -> str:
+    """Why a patch has no outlook, in words; empty where it has one."""
+    if patch.stage is Stage.RETIRED:
+        return "retired"
+    if patch.built_on is None:
+        return "no build day yet"
+    known = all(layer.material in trade.materials for layer in patch.recipe.all_layers)
+    if known and not food_cells(patch.recipe, trade):
+        return "no layer that feeds threads"
+    return ""
 
 
 def _measured_until(series: DailySeries | None, today: date) -> DailySeries | None:
@@ -247,7 +268,12 @@ def outlook(
         if patch not in told
     )
     if not told:
-        raise InputError("This garden has no patch with a build day yet; plan one first.", field="patches")
+        reasons = "; ".join(f"{name}: {why}" for name, why in skipped)
+        raise InputError(
+            "This garden has no patch to tell of yet; plan one with a build day and a layer of chips or straw"
+            + (f" ({reasons})." if reasons else "."),
+            field="patches",
+        )
     built = [patch.built_on for patch in told if patch.built_on is not None]
     run_start = min(built)
     report_start = start or run_start

@@ -29,6 +29,7 @@ SPECIES_FORMULAS = {
     "rest_days": "daily hazard of a flush",
     "flush_share": "share of the reserve that a flush takes",
     "chance_of_nothing": "a bed crops or it does not",
+    "crop_factor": "crop from dry matter",
     "yield_spread_log_sd": "log-normal yield between beds",
 }
 MATERIAL_FORMULAS = {

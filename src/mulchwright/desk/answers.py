@@ -11,20 +11,16 @@ from mulchwright import units
 from mulchwright.desk import words
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import PatchOutlook, Quantiles
-    from mulchwright.garden import Patch
-    from mulchwright.trade import Trade
+    from mulchwright.almanac import MoistureMarks, PatchOutlook, Quantiles
 
 __all__ = [
     "Answer",
-    "MoistureMarks",
     "amount_range",
     "chances_by_week",
     "crop",
     "dots",
     "minutes",
     "moisture",
-    "moisture_marks",
     "moisture_word",
     "picking",
     "picking_heading",
@@ -126,52 +122,6 @@ def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], 
     if len(rows) <= STEPS_TOLD:
         return tuple(rows)
     return tuple(rows[round(i * (len(rows) - 1) / (STEPS_TOLD - 1))] for i in range(STEPS_TOLD))
-
-
-@dataclass(frozen=True, slots=True)
-class MoistureMarks:
-    """Moistures (water / wet mass) of a bed at which its threads stall, do best and drown."""
-
-    stall: float
-    low: float
-    high: float
-    drown: float
-
-
-def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
-    """A species' moistures, which the trade's table gives for straw, carried over to this bed's materials.
-
-    What threads feel is how full the material is between air-dry and capacity, so the same fullness is
-    another moisture in chips than in straw. Weighted by the dry mass of the food layers, as the engine does.
-    """
-    # Imported here: the engine's room takes a second to load, and the first page should not wait for it.
-    from mulchwright.season import cells_of, saturation_of_straw
-
-    species = trade.species[patch.species]
-    cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
-    dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
-    rows = (
-        species.stall_moisture,
-        species.best_moisture_low,
-        species.best_moisture_high,
-        species.drown_moisture,
-    )
-    if dry <= 0:
-        return MoistureMarks(*(row.likely for row in rows))
-
-    def in_this_bed(moisture_of_straw: float) -> float:
-        fullness = saturation_of_straw(moisture_of_straw, trade)
-        water = math.fsum(
-            cell.dry_mass_kg_m2
-            * (
-                cell.material.air_dry_kg_kg.likely
-                + fullness * (cell.material.water_capacity_kg_kg.likely - cell.material.air_dry_kg_kg.likely)
-            )
-            for cell in cells
-        )
-        return water / (water + dry)
-
-    return MoistureMarks(*(in_this_bed(row.likely) for row in rows))
 
 
 def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Answer:

@@ -233,7 +233,7 @@ def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date)
             why = skipped.get(patch.name, "") if outlook else ""
             rows.append(BedRow(patch.key, patch.name, line, None, None, why_not=why))
             continue
-        marks = answers.moisture_marks(patch, trade)
+        marks = item.moisture_marks
         first, last = span_of([answers.dots(item)], today)
         plot = DotPlot(answers.dots(item), today, first, last, picked=_pick_days(garden, patch.key))
         heading, answer = answers.picking_heading(item), answers.picking(item, today)
@@ -351,7 +351,7 @@ def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:
 
 def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
     system = garden.units.value
-    moistures = answers.moisture_marks(told.patch, trade)
+    moistures = told.moisture_marks
 
     def marks(*kinds: LogKind) -> tuple[str, ...]:
         entries = [e for e in reversed(_log_of(garden, told.patch.key)) if e.kind in kinds]
@@ -678,7 +678,7 @@ def _days(
 def _moisture_spec(
     frame: charts.Frame, told: PatchOutlook, trade: Trade, log: list[LogEntry], system: str
 ) -> dict[str, Any]:
-    moistures = answers.moisture_marks(told.patch, trade)
+    moistures = told.moisture_marks
     per_mm = 1 / 25.4 if system == units.US else 1.0
     days = _days(told, told.moisture, frame.today, lambda v: 100 * v, per_mm)
     low = min((day.p10 for day in days if math.isfinite(day.p10)), default=40.0)

@@ -3,7 +3,14 @@
 Arrays and dataclasses in, arrays and dataclasses out: no clock, no files, no hidden random state.
 """
 
-from mulchwright.season.bed import CELLS, bed_arrays, cells_of, food_dry_mass_kg_m2, saturation_of_straw
+from mulchwright.season.bed import (
+    CELLS,
+    bed_arrays,
+    cells_of,
+    food_cells,
+    food_dry_mass_kg_m2,
+    saturation_of_straw,
+)
 from mulchwright.season.draws import Draws, chance_of_nothing, draw_parameters
 from mulchwright.season.run import SeasonRun, forcing_of, habits_of, simulate
 
@@ -15,6 +22,7 @@ __all__ = [
     "cells_of",
     "chance_of_nothing",
     "draw_parameters",
+    "food_cells",
     "food_dry_mass_kg_m2",
     "forcing_of",
     "habits_of",

@@ -35,6 +35,7 @@ __all__ = [
     "bed_arrays",
     "cells_of",
     "evaporation_weights",
+    "food_cells",
     "food_dry_mass_kg_m2",
     "saturation_of_straw",
 ]
@@ -104,9 +105,14 @@ def cells_of(recipe: Recipe, trade: Trade, cells: int = CELLS) -> tuple[Cell, ..
     return tuple(reversed(upward))
 
 
+def food_cells(recipe: Recipe, trade: Trade) -> tuple[Cell, ...]:
+    """The cells that feed the threads, from the top down; the skin does not, whatever it is made of."""
+    return tuple(cell for cell in cells_of(recipe, trade) if _is_food(cell))
+
+
 def food_dry_mass_kg_m2(recipe: Recipe, trade: Trade) -> float:
     """Dry matter that feeds the threads, kg m⁻²."""
-    return math.fsum(cell.dry_mass_kg_m2 for cell in cells_of(recipe, trade) if _is_food(cell))
+    return math.fsum(cell.dry_mass_kg_m2 for cell in food_cells(recipe, trade))
 
 
 def _is_food(cell: Cell) -> bool:
@@ -246,7 +252,7 @@ def _check_keys(patch: Patch, trade: Trade) -> None:
                 f"It knows: {known}.",
                 field="spawn",
             )
-    if not any(_is_food(cell) for cell in cells_of(patch.recipe, trade)):
+    if not food_cells(patch.recipe, trade):
         raise InputError(
             f"Patch {patch.name!r} has no layer that feeds threads; add chips, straw or the like.",
             field="layers",

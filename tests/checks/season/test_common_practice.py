@@ -25,7 +25,9 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
 )
+from mulchwright.season import SeasonRun, bed_arrays, draw_parameters, forcing_of, habits_of, simulate
 from mulchwright.trade import load_trade
+from mulchwright.weather import mean_annual_wave, weather_futures
 
 INCH = 0.0254
 OUNCE_PER_FT2 = 0.028349523125 / 0.09290304  # kg/m², by definition
@@ -71,6 +73,27 @@ def tell(
     return outlook(garden, None, load_trade(), today=built, days=366, members=members, seed=11).patches[0]
 
 
+def run_alone(recipe: Recipe, members: int = 1000) -> SeasonRun:
+    """The season engine itself on the same bed, for what the outlook does not tell member by member."""
+    trade = load_trade()
+    patch = Patch(
+        "bed", "bed", "king-stropharia", recipe, 3.0, built_on=BUILT, light_share=(0.5,), watering=CARE
+    )
+    weather = weather_futures(
+        None, EARLY_WET_SPRING.normals, EARLY_WET_SPRING.place,
+        start=BUILT, days=300, members=members, rng=np.random.default_rng(11),
+    )  # fmt: skip
+    assert EARLY_WET_SPRING.normals is not None
+    forcing = forcing_of(
+        (weather.temperature_min_c + weather.temperature_max_c) / 2, weather.rain_mm,
+        weather.reference_evapotranspiration_mm,
+        start=BUILT, wave=mean_annual_wave(EARLY_WET_SPRING.normals), trade=trade,
+    )  # fmt: skip
+    bed = bed_arrays([patch], trade, start=BUILT, days=300, today=BUILT)
+    draws = draw_parameters([patch], trade, members=members, seed=11)
+    return simulate(bed, draws, forcing, habits_of(trade), start=BUILT)
+
+
 def test_a_bag_serves_the_areas_that_growers_give() -> None:
     """2.5 kg (5.5 lb) over 32 ft² is 2.75 oz/ft², three planes at about 0.9; over 50 ft² it is 1.76.
 
@@ -103,15 +126,25 @@ def test_mid_april_bed_may_crop_after_eight_weeks() -> None:
     assert low <= 56 <= high
 
 
-def test_the_early_autumn_crop_is_much_larger_than_the_first() -> None:
-    """The first crop was small, the one in the second week of September much larger.
+def test_the_early_autumn_crop_may_be_much_larger_than_the_first() -> None:
+    """The first crop, after eight weeks, was small; the one in the second week of September much larger.
 
-    September brings more than June in the mean, and over the warm half year it is the likeliest large month.
+    Of the futures that first pick between weeks 6 and 12, those whose September crop is at least twice
+    their first one are no oddity (1 in 5 at least) and no certainty; and September is the larger month in
+    the middle and in the mean.
     """
-    months = {item.month.month: item for item in tell(three_planes()).picked_kg if item.month.year == 2030}
-    assert months[9].mean > 1.5 * months[6].mean
-    assert months[9].p90 > 1.5 * months[6].p90
-    assert months[9].p90 > 0.2  # a crop worth the name lies well inside the range, in kg from 3 m²
+    result = tell(three_planes())
+    months = {item.month.month: item for item in result.picked_kg if item.month.year == BUILT.year}
+    assert months[9].p50 > months[6].p50
+    assert months[9].mean > months[6].mean
+    run = run_alone(three_planes())
+    first_day = np.nanmin(np.where(np.isfinite(run.flush_day[0]), run.flush_day[0], np.inf), axis=0)
+    september = [(date(BUILT.year, month, 1) - BUILT).days for month in (9, 10)]
+    in_september = (run.flush_day[0] >= september[0]) & (run.flush_day[0] < september[1])
+    crop = np.where(in_september, run.flush_kg_m2[0], 0.0).sum(axis=0)
+    told = (first_day >= 42) & (first_day < 84)
+    much_larger = (crop[told] >= 2 * run.flush_kg_m2[0, 0, told]).mean()
+    assert 0.2 <= much_larger <= 0.95
 
 
 def test_sawdust_spawn_starts_faster_than_pegs_if_kept_moist() -> None:

@@ -188,7 +188,7 @@ def test_same_seed_same_answer_other_seed_another() -> None:
         ({}, {"seed": -1}, "whole number from 0"),
         ({}, {"days": 20_000}, "the most are"),
         ({}, {"start": date(2020, 1, 1), "days": 30}, "before the first patch"),
-        ({"built_on": None, "stage": Stage.PLANNED}, {}, "no patch with a build day"),
+        ({"built_on": None, "stage": Stage.PLANNED}, {}, "no patch to tell of yet"),
     ],
 )
 def test_refusals_say_what_and_what_to_do(

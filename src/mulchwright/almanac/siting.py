@@ -1,0 +1,269 @@
+"""Where in the garden a bed would do well: the season engine run over classes of light, read onto the ground.
+
+There is no second formula: each class of light is a bed of a square meter, run like any other. The map
+gives every cell its class's outcome; proposals are the best places on that map that nothing forbids.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.almanac.choosing import Spot, template_patch
+from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Outline
+from mulchwright.ground.shadow import Grid
+from mulchwright.trade import RecipeTemplate, Trade
+from mulchwright.weather import DailySeries
+
+__all__ = ["ClassOutcome", "Proposal", "SiteMap", "propose_spots", "site_map"]
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+
+GROWING_WEEKS_FROM_MM = 0.5
+WIDTHS_M = (1.2, 0.9, 0.6)
+"""Bed widths that a hand reaches across from its edges (90 to 120 cm; common practice), widest first."""
+LARGEST_SHARE_OF_LENGTH = 8.0
+"""No proposal is longer than this many times its width; a bed and not a ribbon. Our own judgement."""
+MEMBERS = 120
+
+
+@dataclass(frozen=True, slots=True)
+class ClassOutcome:
+    """What a square meter in one class of light is expected to bring and to ask for in its first year.
+
+    picks_kg_m2 : middle of the futures that crop at all times their chance, so that a likely nothing
+    counts; picks_low, picks_high : 1 in 10 and 9 in 10 over all futures.
+    litres_per_week : over the weeks in which any watering is likely.
+    """
+
+    light_share: tuple[float, ...]
+    rain_share: float
+    picks_kg_m2: float
+    picks_low_kg_m2: float
+    picks_high_kg_m2: float
+    chance_of_nothing: float
+    litres_per_week_m2: float
+    first_picking: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class SiteMap:
+    """Each cell's class and what the classes bring, (row, column)."""
+
+    grid: Grid
+    class_of_cell: Ints
+    classes: tuple[ClassOutcome, ...]
+
+    def _spread(self, values: Sequence[float]) -> Floats:
+        spread: Floats = np.array(values)[self.class_of_cell]
+        return spread
+
+    @property
+    def picks_kg_m2(self) -> Floats:
+        """Expected picks of the first year, per square meter."""
+        return self._spread([c.picks_kg_m2 for c in self.classes])
+
+    @property
+    def litres_per_week_m2(self) -> Floats:
+        """Water asked for in a watering week, per square meter."""
+        return self._spread([c.litres_per_week_m2 for c in self.classes])
+
+    @property
+    def chance_of_nothing(self) -> Floats:
+        """Chance that the first year brings nothing."""
+        return self._spread([c.chance_of_nothing for c in self.classes])
+
+
+def site_map(
+    grid: Grid,
+    class_of_cell: Ints,
+    light_of_class: Floats,
+    rain_of_class: Floats,
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    *,
+    species: str,
+    template: RecipeTemplate,
+    built_on: date,
+    today: date,
+    shelter: float = 0.3,
+    members: int = MEMBERS,
+    seed: int = DEFAULT_SEED,
+    progress: Callable[[float], None] | None = None,
+) -> SiteMap:
+    """Run one bed per class of light and lay what it brings on the map.
+
+    class_of_cell : (row, column) index; light_of_class : (class, 12); rain_of_class : (class,).
+    """
+    if class_of_cell.shape != (grid.rows, grid.columns):
+        raise InputError("The map of classes does not fit its grid.")
+    patches = [
+        template_patch(
+            template,
+            species,
+            Spot(1.0, tuple(float(v) for v in light), rain_share=float(rain), shelter=shelter),
+            key=f"class-{index}",
+            name=f"Class {index + 1}",
+            built_on=built_on,
+        )
+        for index, (light, rain) in enumerate(zip(light_of_class, rain_of_class, strict=True))
+    ]
+    told = outlook(
+        replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
+        start=built_on, days=366, members=members, seed=seed, progress=progress,
+    )  # fmt: skip
+    classes = []
+    for item in told.patches:
+        chance = 1.0 - item.none_in_first_year
+        # Of the futures that bring anything the middle one lies at this quantile of all.
+        picks = item.picked_first_year_kg
+        watered = [month.mean for month in item.watered_litres]
+        watering_months = [litres for litres in watered if litres >= GROWING_WEEKS_FROM_MM * 4]
+        per_week = float(np.mean(watering_months)) * 7 / 30.4 if watering_months else 0.0
+        classes.append(
+            ClassOutcome(
+                light_share=item.patch.monthly_light_share(),
+                rain_share=item.patch.rain_share,
+                picks_kg_m2=picks.p50 if chance >= 0.5 else picks.p50 * chance,
+                picks_low_kg_m2=picks.p10,
+                picks_high_kg_m2=picks.p90,
+                chance_of_nothing=item.none_in_first_year,
+                litres_per_week_m2=per_week,
+                first_picking=item.first_picking.p50,
+            )
+        )
+    return SiteMap(grid, class_of_cell, tuple(classes))
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A rectangle that the map recommends, with its reasons in sentences, best reason first."""
+
+    outline: Outline
+    area_m2: float
+    picks_kg: float
+    litres_per_week: float
+    chance_of_nothing: float
+    light_share: tuple[float, ...]
+    reasons: tuple[str, ...]
+
+
+def _window_sums(values: Floats, rows: int, columns: int) -> Floats:
+    """Sums over every window of rows x columns cells, by a summed-area table."""
+    table = np.zeros((values.shape[0] + 1, values.shape[1] + 1))
+    table[1:, 1:] = values.cumsum(axis=0).cumsum(axis=1)
+    sums: Floats = (
+        table[rows:, columns:] - table[:-rows, columns:] - table[rows:, :-columns] + table[:-rows, :-columns]
+    )
+    return sums
+
+
+def _shapes(area_m2: float, cell_m: float) -> list[tuple[int, int]]:
+    """Windows in cells, (rows, columns), of about an area, each way round."""
+    shapes: list[tuple[int, int]] = []
+    for width in WIDTHS_M:
+        length = area_m2 / width
+        if length < width or length > LARGEST_SHARE_OF_LENGTH * width:
+            continue
+        short, long = max(round(width / cell_m), 1), max(round(length / cell_m), 1)
+        shapes += [(short, long), (long, short)]
+    if not shapes:
+        side = max(round(area_m2**0.5 / cell_m), 1)
+        shapes = [(side, side)]
+    return list(dict.fromkeys(shapes))
+
+
+def propose_spots(
+    sites: SiteMap,
+    *,
+    allowed: Bools,
+    preference: Floats,
+    count: int,
+    total_area_m2: float,
+) -> tuple[Proposal, ...]:
+    """The best `count` rectangles of equal area that lie wholly on allowed ground and do not overlap.
+
+    allowed : (row, column) False where a hard limit forbids a bed; preference : (row, column) factor
+    from 0 to 1 for what speaks softly against a place. Fewer come back where no more fit. One at a time,
+    the best first, a path's width (two cells at least) apart.
+
+    Raises `InputError` for a number of beds or an area that makes no sense.
+    """
+    if not 1 <= count <= 50:
+        raise InputError(f"{count} beds were asked for; 1 to 50 can be placed.", field="count")
+    if not 0.1 * count <= total_area_m2 <= 1000:
+        raise InputError(
+            f"{total_area_m2:g} m² for {count} beds; give between {0.1 * count:g} and 1000 m².", field="area"
+        )
+    cell = sites.grid.cell_m
+    worth = sites.picks_kg_m2 * preference
+    free = allowed.copy()
+    gap = max(2, round(0.5 / cell))
+    proposals: list[Proposal] = []
+    for _ in range(count):
+        best: tuple[float, int, int, int, int] | None = None
+        for rows, columns in _shapes(total_area_m2 / count, cell):
+            if rows > free.shape[0] or columns > free.shape[1]:
+                continue
+            whole = _window_sums(free.astype(float), rows, columns) > rows * columns - 0.5
+            score = np.where(whole, _window_sums(worth, rows, columns) / (rows * columns), -np.inf)
+            at = divmod(int(np.argmax(score)), score.shape[1])
+            if np.isfinite(score[at]) and (best is None or score[at] > best[0]):
+                best = (float(score[at]), *at, rows, columns)
+        if best is None:
+            break
+        row, column, rows, columns = best[1:]
+        proposals.append(_proposal(sites, row, column, rows, columns))
+        free[max(row - gap, 0) : row + rows + gap, max(column - gap, 0) : column + columns + gap] = False
+    return tuple(proposals)
+
+
+def _tenths(share: float) -> str:
+    """A share as a gardener says it."""
+    tenths = max(round(share * 10), 1)
+    return f"{tenths} tenth{'s' if tenths > 1 else ''}"
+
+
+def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) -> Proposal:
+    here = np.s_[row : row + rows, column : column + columns]
+    cell = sites.grid.cell_m
+    x0, y0 = sites.grid.x_min + column * cell, sites.grid.y_min + row * cell
+    x1, y1 = x0 + columns * cell, y0 + rows * cell
+    area = rows * columns * cell * cell
+    inside = np.bincount(sites.class_of_cell[here].ravel(), minlength=len(sites.classes)) / (rows * columns)
+    light = tuple(float(v) for v in inside @ np.array([c.light_share for c in sites.classes]))
+    picks = float(sites.picks_kg_m2[here].mean())
+    litres = float(sites.litres_per_week_m2[here].mean())
+    typical_picks = float(np.median(sites.picks_kg_m2))
+    typical_litres = float(np.median(sites.litres_per_week_m2))
+    reasons = []
+    if typical_picks > 0 and picks > 1.05 * typical_picks:
+        reasons.append(f"Likely to bring {picks / typical_picks:.1f} times what middling ground here brings.")
+    elif picks >= 0.95 * typical_picks:
+        reasons.append("Likely to bring as much as most of the garden.")
+    if typical_litres > 0 and litres < 0.95 * typical_litres:
+        reasons.append(
+            f"Asks for {_tenths(1 - litres / typical_litres)} less water than middling ground here."
+        )
+    elif typical_litres > 0 and litres > 1.05 * typical_litres:
+        reasons.append(
+            f"Asks for {_tenths(litres / typical_litres - 1)} more water than middling ground here."
+        )
+    return Proposal(
+        outline=((x0, y0), (x1, y0), (x1, y1), (x0, y1)),
+        area_m2=area,
+        picks_kg=picks * area,
+        litres_per_week=litres * area,
+        chance_of_nothing=float(sites.chance_of_nothing[here].mean()),
+        light_share=light,
+        reasons=tuple(reasons),
+    )

@@ -1,0 +1,166 @@
+"""The site map is the engine's outcome by class of light; proposals keep to the limits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from mulchwright.almanac import outlook
+from mulchwright.almanac.choosing import Spot, choices_for, template_patch
+from mulchwright.almanac.siting import ClassOutcome, SiteMap, propose_spots, site_map
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Place
+from mulchwright.ground.shadow import Grid
+from mulchwright.trade import load_trade
+from mulchwright.weather import shipped_record
+
+GARDEN = Garden(Place("near the airport", 47.4, -122.3, 110, "America/Los_Angeles"))
+BUILT = date(2016, 4, 1)
+
+
+def outcome(picks: float, litres: float = 10.0, light: float = 0.5) -> ClassOutcome:
+    return ClassOutcome((light,) * 12, 1.0, picks, 0.0, 3 * picks, 0.2, litres, None)
+
+
+def checkered(rows: int = 40, columns: int = 60) -> SiteMap:
+    """Poor ground everywhere, a good square of 3 m at (10, 5), a better strip along the top."""
+    grid = Grid(0.0, 0.0, columns, rows, 0.25)
+    classes = np.zeros((rows, columns), dtype=np.int64)
+    classes[20:32, 40:52] = 1
+    classes[36:40, :] = 2
+    return SiteMap(grid, classes, (outcome(0.5, 20), outcome(1.0, 12), outcome(1.5, 10)))
+
+
+def test_the_map_is_the_engine_run_on_each_class() -> None:
+    """A class's figures are those of a bed of one square meter there: same seed, same run."""
+    trade, series = load_trade(), shipped_record()
+    template = trade.recipes["chips-straw-chips"]
+    grid = Grid(0.0, 0.0, 4, 3, 0.25)
+    classes = np.arange(12).reshape(3, 4) % 2
+    light = np.array([[0.9] * 12, [0.2] * 12])
+    sites = site_map(
+        grid, classes, light, np.array([1.0, 0.7]), GARDEN, series, trade,
+        species="king-stropharia", template=template, built_on=BUILT, today=date(2015, 12, 31), members=60,
+    )  # fmt: skip
+    for index in (0, 1):
+        patch = template_patch(
+            template, "king-stropharia", Spot(1.0, tuple(light[index]), rain_share=(1.0, 0.7)[index]),
+            key=f"class-{index}", name="alone", built_on=BUILT,
+        )  # fmt: skip
+        alone = outlook(
+            replace(GARDEN, patches=(patch,)),
+            series,
+            trade,
+            today=date(2015, 12, 31),
+            start=BUILT,
+            days=366,
+            members=60,
+        ).patches[0]
+        assert sites.classes[index].chance_of_nothing == alone.none_in_first_year
+        assert sites.classes[index].picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)
+    assert sites.litres_per_week_m2[0, 0] > sites.litres_per_week_m2[0, 1]  # the sunny class asks for more
+    assert sites.picks_kg_m2.shape == (3, 4)
+
+
+def test_the_best_ground_is_proposed_first_and_beds_do_not_overlap() -> None:
+    sites = checkered()
+    allowed = np.ones((40, 60), dtype=bool)
+    spots = propose_spots(sites, allowed=allowed, preference=np.ones((40, 60)), count=4, total_area_m2=9.6)
+    assert len(spots) == 4
+    assert spots[0].outline[0][1] >= 36 * 0.25 - 1e-9
+    boxes = [(s.outline[0], s.outline[2]) for s in spots]
+    for i, (low, high) in enumerate(boxes):
+        assert spots[i].area_m2 == pytest.approx(2.4, rel=0.15)
+        for other_low, other_high in boxes[i + 1 :]:
+            apart_x = other_low[0] >= high[0] or low[0] >= other_high[0]
+            apart_y = other_low[1] >= high[1] or low[1] >= other_high[1]
+            assert apart_x or apart_y
+    assert spots[0].reasons
+    assert "3.0 times" in spots[0].reasons[0]
+
+
+def test_forbidden_ground_is_never_proposed_and_soft_limits_turn_the_choice() -> None:
+    sites = checkered()
+    allowed = np.ones((40, 60), dtype=bool)
+    allowed[34:40, :] = False
+    only = propose_spots(sites, allowed=allowed, preference=np.ones((40, 60)), count=1, total_area_m2=2.0)[0]
+    assert only.outline[2][1] <= 34 * 0.25 + 1e-9
+    assert only.outline[0][0] >= 40 * 0.25 - 1e-9  # the good square is next best
+    against = np.ones((40, 60))
+    against[20:32, 40:52] = 0.4
+    turned = propose_spots(sites, allowed=allowed, preference=against, count=1, total_area_m2=2.0)[0]
+    assert turned.outline != only.outline
+
+
+def test_fewer_come_back_where_no_more_fit() -> None:
+    sites = checkered(8, 8)
+    spots = propose_spots(
+        sites, allowed=np.ones((8, 8), dtype=bool), preference=np.ones((8, 8)), count=5, total_area_m2=7.2
+    )
+    assert 1 <= len(spots) < 5
+    assert (
+        propose_spots(
+            sites,
+            allowed=np.zeros((8, 8), dtype=bool),
+            preference=np.ones((8, 8)),
+            count=1,
+            total_area_m2=1.0,
+        )
+        == ()
+    )
+
+
+@pytest.mark.parametrize(
+    ("count", "area", "words"),
+    [(0, 5.0, "1 to 50"), (60, 50.0, "1 to 50"), (3, 0.1, "between"), (1, 5000, "between")],
+)
+def test_requests_that_make_no_sense_are_refused(count: int, area: float, words: str) -> None:
+    sites = checkered()
+    with pytest.raises(InputError, match=words):
+        propose_spots(
+            sites,
+            allowed=np.ones((40, 60), dtype=bool),
+            preference=np.ones((40, 60)),
+            count=count,
+            total_area_m2=area,
+        )
+
+
+def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_told_why() -> None:
+    trade = load_trade()
+    choices = choices_for(
+        GARDEN,
+        shipped_record(),
+        trade,
+        Spot(3.0, (0.4,)),
+        built_on=BUILT,
+        today=date(2015, 12, 31),
+        members=20,
+    )
+    refused = [choice for choice in choices if not choice.offered]
+    assert {choice.species.key for choice in choices if choice.offered} == {"king-stropharia"}
+    assert all("deadly double" in choice.reason or "patience" in choice.reason for choice in refused)
+    woodtuft = next(choice for choice in refused if choice.species.key == "sheathed-woodtuft")
+    assert "galerina" in woodtuft.reason
+    offered = [choice.outlook.picked_first_year_kg.p50 for choice in choices if choice.offered]
+    assert len(offered) >= 3
+    expert = choices_for(
+        GARDEN, shipped_record(), trade, Spot(3.0, (0.4,)), built_on=BUILT, today=date(2015, 12, 31),
+        members=20,
+        beginner=False, species=["oyster", "blewit"],
+    )  # fmt: skip
+    assert {choice.species.key for choice in expert} == {"oyster", "blewit"}
+    assert all(choice.offered for choice in expert)
+    with pytest.raises(InputError, match="No recipe serves"):
+        choices_for(
+            GARDEN,
+            shipped_record(),
+            trade,
+            Spot(3.0, (0.4,)),
+            built_on=BUILT,
+            today=date(2015, 12, 31),
+            species=["moss"],
+        )
