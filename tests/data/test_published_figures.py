@@ -119,6 +119,32 @@ def test_front_in_a_bed_is_slower_than_in_pure_culture() -> None:
     assert TRADE.species["blewit"].run_rate_mm_per_day.high < 2.38
 
 
+def test_crops_outdoors_stay_below_those_of_bags() -> None:
+    """HU2023: oyster 99.5 % of dry mass in bags; UHART2008: pioppino on plain straw 54.5 to 72.4 %. Published
+    indoor totals bound a garden bed's usual crop from above.
+    """
+    straw = TRADE.materials["wheat-straw"].biological_efficiency.likely
+    oyster, pioppino = TRADE.species["oyster"].crop_factor, TRADE.species["pioppino"].crop_factor
+    assert straw < oyster.likely * straw < 0.995
+    assert oyster.high * straw < 0.995
+    assert pioppino.likely * straw < 0.545
+    assert pioppino.high * straw < 0.724
+
+
+def test_phoenix_oyster_against_the_oyster() -> None:
+    """SHNYREVA2017, abstract: first flushes of 61 and 72 % of dry mass; factors are rounded to 0.05."""
+    ratio = TRADE.species["phoenix-oyster"].crop_factor.likely / TRADE.species["oyster"].crop_factor.likely
+    assert ratio == pytest.approx(61 / 72, abs=0.05 / 1.6)
+
+
+def test_smoky_tuft_on_sawdust() -> None:
+    """STAMETS2000 p. 237: 0.10 to 0.25 lb from 5 lb of sawdust, 2 to 5 %, to the printed digits."""
+    sawdust = TRADE.materials["sawdust"].biological_efficiency.likely
+    factor = TRADE.species["smoky-tuft"].crop_factor
+    assert factor.low * sawdust == pytest.approx(0.10 / 5, abs=0.005 / 5)
+    assert factor.high * sawdust == pytest.approx(0.25 / 5, abs=0.005 / 5)
+
+
 def test_straw_chemistry() -> None:
     """GOLUEKE1972 Table 3.1: wheat straw 0.3 to 0.5 % N, C:N 128 to 150; oat straw 1.1 % N, C:N 48."""
     wheat, oat = TRADE.materials["wheat-straw"], TRADE.materials["oat-straw"]

@@ -111,13 +111,19 @@ def test_figures_have_source_place_unit_and_a_range_in_order(trade: Trade) -> No
 
 
 def test_what_is_not_known_exactly_has_a_range(trade: Trade) -> None:
-    """Decay classes are whole numbers of a table, and soil is no food by definition; all else spreads."""
+    """Decay classes are whole numbers of a table, soil is no food and king stropharia the measure of crops by
+    definition; all else spreads.
+    """
     exact = {
         (table, key, name)
         for table, key, name, figure in figures_of(trade)
         if figure.low == figure.high and name != "decay_class"
     }
-    assert exact == {("materials", "soil", "biological_efficiency")}
+    assert exact == {
+        ("materials", "soil", "biological_efficiency"),
+        ("species", "king-stropharia", "crop_factor"),
+    }
+    assert trade.species["king-stropharia"].crop_factor.likely == 1.0
 
 
 def test_a_source_is_used_or_named_in_the_program(trade: Trade) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.garden import Patch
-from mulchwright.season.bed import cells_of
+from mulchwright.season.bed import food_cells
 from mulchwright.season.kernel import FLUSHES, PARAMETERS
 from mulchwright.trade import Species, Trade
 
@@ -82,8 +82,8 @@ def chance_of_nothing(patch: Patch, trade: Trade) -> float:
     dry mass; a bed thinner than 10 cm raises it as the square root of what is missing, twice at most.
     """
     species = trade.species[patch.species]
-    cells = [cell for cell in cells_of(patch.recipe, trade) if cell.material.is_food and not cell.is_skin]
-    mass = sum(cell.dry_mass_kg_m2 for cell in cells)
+    cells = food_cells(patch.recipe, trade)
+    mass = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
     if mass == 0.0:
         return 1.0
     straw = sum(cell.dry_mass_kg_m2 for cell in cells if cell.material.family == "straw") / mass
@@ -137,6 +137,8 @@ def _species_parameters(species: Species, trade: Trade, members: int, seed: int)
     values["decay_scale"] = spread_positive(constants["decay_spread"], z["decay_scale"])
     values["leap_off_scale"] = spread_positive(constants["leap_off_spread"], z["leap_off_scale"])
     values["points_scale"] = spread_positive(constants["crumb_count_spread"], z["points_scale"])
+    # Not a parameter of the kernel; drawn last, so that the draws above stay as they were without it.
+    values["crop_factor"] = spread_positive(species.crop_factor, rng.standard_normal(members))
     return values
 
 
@@ -155,11 +157,12 @@ def draw_parameters(patches: Sequence[Patch], trade: Trade, *, members: int, see
         values = dict(by_species[patch.species])
         z_efficiency, z_bed, z_capacity = rng.standard_normal((3, members))
         potential = np.zeros(members)
-        for cell in cells_of(patch.recipe, trade):
-            if cell.material.is_food and not cell.is_skin:
-                potential += cell.dry_mass_kg_m2 * spread_positive(
-                    cell.material.biological_efficiency, z_efficiency
-                )
+        for cell in food_cells(patch.recipe, trade):
+            potential += cell.dry_mass_kg_m2 * spread_positive(
+                cell.material.biological_efficiency, z_efficiency
+            )
+        # The materials' figures are for king stropharia; the factor is the species', alike for all its beds.
+        potential *= values["crop_factor"]
         values["potential_kg_m2"] = potential * np.exp(species.yield_spread_log_sd.likely * z_bed)
         values["crops"] = (rng.random(members) >= chance_of_nothing(patch, trade)).astype(float)
         values["capacity_scale"] = spread_positive(trade.constants["capacity_spread"], z_capacity)

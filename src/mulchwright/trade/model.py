@@ -211,6 +211,9 @@ class Species:
     chance_of_nothing: Ranged = _figure(
         "chance of no crop in the first 12 months, on 10 cm of chips", "share"
     )
+    crop_factor: Ranged = _figure(
+        "fresh crop per dry matter against the material's figure, which is for king stropharia", "factor"
+    )
     yield_spread_log_sd: Ranged = _figure(
         "spread of yield between beds, standard deviation of its logarithm", "log"
     )
@@ -299,7 +302,7 @@ class Material:
     colonized_decay_factor: Ranged = _figure("how much faster it rots once run", "factor")
     run_factor: Ranged = _figure("speed of the front against good mixed chips", "factor")
     biological_efficiency: Ranged = _figure(
-        "fresh mushrooms per dry matter over the life of the bed", "kg/kg"
+        "fresh king stropharia per dry matter over the life of the bed", "kg/kg"
     )
     nitrogen_share: Ranged = _figure("nitrogen in dry mass", "share")
     carbon_nitrogen_ratio: Ranged = _figure("carbon to nitrogen by mass", "factor")

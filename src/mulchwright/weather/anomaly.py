@@ -20,8 +20,9 @@ FEWEST_YEARS_TO_LEARN = 8
 TEMPERATURE_MEMORY_DAYS = 150.0
 """Estimate. What days have in common fades over 100 days (Cambridge), 150 (New York) or hardly within a
 year (Wageningen, Brussels); eight years cannot tell these apart."""
-SLOW_LAGS = np.arange(20, 341)
-"""Days apart at which a shared warmth is looked for: the day's own memory is gone after 20."""
+SLOW_LAGS = np.arange(20, 341, 4)
+"""Days apart at which a shared warmth is looked for: the day's own memory is gone after 20. Every fourth day:
+neighbors tell the same."""
 SPELL_LAGS = np.arange(3, 21)
 """Days apart at which spells are looked for: from the third day on the chain's own memory is under 3 %."""
 MOST_SLOW_SHARE, MOST_WET_VARIANCE, MOST_AMOUNT_SD = 0.25, 1.0, 0.6
@@ -109,7 +110,7 @@ def spell_tables(wet_share: FloatArray, clustering: float, anomaly: Anomaly) -> 
     sd = np.sqrt(np.maximum(np.log1p(lagged) / kept, 1e-12))
     cap = WETTEST_DAY / share
     low, high = np.full_like(sd, -9.0), sd**2 / 2 + 1e-9
-    for _ in range(60):
+    for _ in range(40):
         shift = (low + high) / 2
         over = _moment(1, 0, sd, shift, cap) > 1
         low, high = np.where(over, shift, low), np.where(over, high, shift)
@@ -185,14 +186,12 @@ def _fitted_decay(spells: FloatArray) -> tuple[float, float]:
 
     Least squares over a grid of memories from 2 to 15 days and of variances; no spells give 0.
     """
-    best = (math.inf, 0.0, 5.0)
-    for memory in np.arange(2.0, 15.5, 0.5):
-        kept = np.exp(-SPELL_LAGS / memory)
-        for variance in np.arange(0.0, MOST_WET_VARIANCE + 0.01, 0.02):
-            apart = float(((spells - np.expm1(math.log1p(variance) * kept)) ** 2).sum())
-            if apart < best[0] - 1e-12:
-                best = (apart, float(variance), float(memory))
-    return best[1], best[2]
+    memory = np.arange(2.0, 15.5, 0.5)[:, None, None]
+    variance = np.arange(0.0, MOST_WET_VARIANCE + 0.01, 0.02)[None, :, None]
+    fitted = np.expm1(np.log1p(variance) * np.exp(-SPELL_LAGS / memory))
+    apart = ((spells - fitted) ** 2).sum(axis=2)
+    best = np.unravel_index(int(np.argmin(apart)), apart.shape)
+    return float(variance[0, best[1], 0]), float(memory[best[0], 0, 0])
 
 
 def _heavier(excess: FloatArray, wet: FloatArray, wet_share: FloatArray, lag: int) -> float:
