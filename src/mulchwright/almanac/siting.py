@@ -16,15 +16,14 @@ import numpy.typing as npt
 from mulchwright.almanac.choosing import Spot, template_patch
 from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Outline
-from mulchwright.ground.shadow import Grid
+from mulchwright.garden import Garden, Outline, Patch
+from mulchwright.ground import Grid, GroundLimits, LightMap, patch_light
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.weather import DailySeries
 
-__all__ = ["ClassOutcome", "Proposal", "SiteMap", "propose_spots", "site_map"]
+__all__ = ["ClassOutcome", "Proposal", "SiteMap", "lit_by_plan", "propose_spots", "site_map"]
 
 Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 
 GROWING_WEEKS_FROM_MM = 0.5
@@ -33,6 +32,8 @@ WIDTHS_M = (1.2, 0.9, 0.6)
 LARGEST_SHARE_OF_LENGTH = 8.0
 """No proposal is longer than this many times its width; a bed and not a ribbon. Our own judgement."""
 MEMBERS = 120
+CLASSES_OF_LIGHT = 12
+"""Classes the ground is sorted into; more would tell apart what the engine's ranges do not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +57,14 @@ class ClassOutcome:
 
 @dataclass(frozen=True, slots=True)
 class SiteMap:
-    """Each cell's class and what the classes bring, (row, column)."""
+    """Each cell's class and what the classes bring, (row, column); class -1 lies under a building."""
 
     grid: Grid
     class_of_cell: Ints
     classes: tuple[ClassOutcome, ...]
 
     def _spread(self, values: Sequence[float]) -> Floats:
-        spread: Floats = np.array(values)[self.class_of_cell]
+        spread: Floats = np.where(self.class_of_cell >= 0, np.array([*values, 0.0])[self.class_of_cell], 0.0)
         return spread
 
     @property
@@ -83,10 +84,7 @@ class SiteMap:
 
 
 def site_map(
-    grid: Grid,
-    class_of_cell: Ints,
-    light_of_class: Floats,
-    rain_of_class: Floats,
+    light: LightMap,
     garden: Garden,
     series: DailySeries | None,
     trade: Trade,
@@ -95,6 +93,7 @@ def site_map(
     template: RecipeTemplate,
     built_on: date,
     today: date,
+    classes: int = CLASSES_OF_LIGHT,
     shelter: float = 0.3,
     members: int = MEMBERS,
     seed: int = DEFAULT_SEED,
@@ -102,26 +101,29 @@ def site_map(
 ) -> SiteMap:
     """Run one bed per class of light and lay what it brings on the map.
 
-    class_of_cell : (row, column) index; light_of_class : (class, 12); rain_of_class : (class,).
+    Raises `InputError` where buildings cover all the ground, and as `outlook` does.
     """
-    if class_of_cell.shape != (grid.rows, grid.columns):
-        raise InputError("The map of classes does not fit its grid.")
+    sorted_ground = light.as_classes(classes)
+    if not len(sorted_ground.rain_share):
+        raise InputError("There is no open ground on the plan to look at.", field="extent")
     patches = [
         template_patch(
             template,
             species,
-            Spot(1.0, tuple(float(v) for v in light), rain_share=float(rain), shelter=shelter),
+            Spot(1.0, tuple(float(v) for v in shares), rain_share=float(rain), shelter=shelter),
             key=f"class-{index}",
             name=f"Class {index + 1}",
             built_on=built_on,
         )
-        for index, (light, rain) in enumerate(zip(light_of_class, rain_of_class, strict=True))
+        for index, (shares, rain) in enumerate(
+            zip(sorted_ground.light_share, sorted_ground.rain_share, strict=True)
+        )
     ]
     told = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
         start=built_on, days=366, members=members, seed=seed, progress=progress,
     )  # fmt: skip
-    classes = []
+    outcomes = []
     for item in told.patches:
         chance = 1.0 - item.none_in_first_year
         # Of the futures that bring anything the middle one lies at this quantile of all.
@@ -129,7 +131,7 @@ def site_map(
         watered = [month.mean for month in item.watered_litres]
         watering_months = [litres for litres in watered if litres >= GROWING_WEEKS_FROM_MM * 4]
         per_week = float(np.mean(watering_months)) * 7 / 30.4 if watering_months else 0.0
-        classes.append(
+        outcomes.append(
             ClassOutcome(
                 light_share=item.patch.monthly_light_share(),
                 rain_share=item.patch.rain_share,
@@ -141,7 +143,7 @@ def site_map(
                 first_picking=item.first_picking.p50,
             )
         )
-    return SiteMap(grid, class_of_cell, tuple(classes))
+    return SiteMap(light.grid, sorted_ground.index, tuple(outcomes))
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,16 +187,14 @@ def _shapes(area_m2: float, cell_m: float) -> list[tuple[int, int]]:
 def propose_spots(
     sites: SiteMap,
     *,
-    allowed: Bools,
-    preference: Floats,
+    limits: GroundLimits,
     count: int,
     total_area_m2: float,
 ) -> tuple[Proposal, ...]:
     """The best `count` rectangles of equal area that lie wholly on allowed ground and do not overlap.
 
-    allowed : (row, column) False where a hard limit forbids a bed; preference : (row, column) factor
-    from 0 to 1 for what speaks softly against a place. Fewer come back where no more fit. One at a time,
-    the best first, a path's width (two cells at least) apart.
+    limits : where hard limits forbid a bed, and what speaks softly against a place. One at a time, the
+    best first, a path's width (two cells at least) apart; fewer come back where no more fit.
 
     Raises `InputError` for a number of beds or an area that makes no sense.
     """
@@ -205,8 +205,8 @@ def propose_spots(
             f"{total_area_m2:g} m² for {count} beds; give between {0.1 * count:g} and 1000 m².", field="area"
         )
     cell = sites.grid.cell_m
-    worth = sites.picks_kg_m2 * preference
-    free = allowed.copy()
+    worth = sites.picks_kg_m2 * limits.preference
+    free = limits.allowed & (sites.class_of_cell >= 0)
     gap = max(2, round(0.5 / cell))
     proposals: list[Proposal] = []
     for _ in range(count):
@@ -243,8 +243,9 @@ def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) ->
     light = tuple(float(v) for v in inside @ np.array([c.light_share for c in sites.classes]))
     picks = float(sites.picks_kg_m2[here].mean())
     litres = float(sites.litres_per_week_m2[here].mean())
-    typical_picks = float(np.median(sites.picks_kg_m2))
-    typical_litres = float(np.median(sites.litres_per_week_m2))
+    ground = sites.class_of_cell >= 0
+    typical_picks = float(np.median(sites.picks_kg_m2[ground]))
+    typical_litres = float(np.median(sites.litres_per_week_m2[ground]))
     reasons = []
     if typical_picks > 0 and picks > 1.05 * typical_picks:
         reasons.append(f"Likely to bring {picks / typical_picks:.1f} times what middling ground here brings.")
@@ -267,3 +268,21 @@ def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) ->
         light_share=light,
         reasons=tuple(reasons),
     )
+
+
+def lit_by_plan(garden: Garden, light: LightMap) -> Garden:
+    """The garden with the light and rain of every drawn patch taken from the plan.
+
+    A patch without an outline, and every patch of a garden with neither crowns nor walls, keeps the
+    shares that were typed.
+    """
+    if not garden.crowns and not garden.walls:
+        return garden
+
+    def lit(patch: Patch) -> Patch:
+        if not patch.outline:
+            return patch
+        here = patch_light(light, patch.outline)
+        return replace(patch, light_share=here.light_share, rain_share=here.rain_share)
+
+    return replace(garden, patches=tuple(lit(patch) for patch in garden.patches))

@@ -10,10 +10,10 @@ import pytest
 
 from mulchwright.almanac import outlook
 from mulchwright.almanac.choosing import Spot, choices_for, template_patch
-from mulchwright.almanac.siting import ClassOutcome, SiteMap, propose_spots, site_map
+from mulchwright.almanac.siting import ClassOutcome, SiteMap, lit_by_plan, propose_spots, site_map
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Place
-from mulchwright.ground.shadow import Grid
+from mulchwright.garden import Crown, Garden, Place, Wall
+from mulchwright.ground import Grid, GroundLimits, light_map
 from mulchwright.trade import load_trade
 from mulchwright.weather import shipped_record
 
@@ -34,41 +34,64 @@ def checkered(rows: int = 40, columns: int = 60) -> SiteMap:
     return SiteMap(grid, classes, (outcome(0.5, 20), outcome(1.0, 12), outcome(1.5, 10)))
 
 
+HOUSE = Wall("house", "The house", ((4.0, 0.0), (8.0, 0.0), (8.0, 3.0), (4.0, 3.0)), 5.0, house=True)
+TREE = Crown("tree", "The tree", (11.0, 5.0), 1.5, 5.0)
+
+
 def test_the_map_is_the_engine_run_on_each_class() -> None:
     """A class's figures are those of a bed of one square meter there: same seed, same run."""
     trade, series = load_trade(), shipped_record()
     template = trade.recipes["chips-straw-chips"]
-    grid = Grid(0.0, 0.0, 4, 3, 0.25)
-    classes = np.arange(12).reshape(3, 4) % 2
-    light = np.array([[0.9] * 12, [0.2] * 12])
+    garden = replace(GARDEN, walls=(HOUSE,), crowns=(TREE,))
+    light = light_map(garden, (0.0, -1.0, 14.0, 8.0), cell_m=0.5)
+    today = date(2015, 12, 31)
     sites = site_map(
-        grid, classes, light, np.array([1.0, 0.7]), GARDEN, series, trade,
-        species="king-stropharia", template=template, built_on=BUILT, today=date(2015, 12, 31), members=60,
+        light, garden, series, trade,
+        species="king-stropharia", template=template, built_on=BUILT, today=today, classes=4, members=60,
     )  # fmt: skip
-    for index in (0, 1):
+    ground = light.as_classes(4)
+    for index, outcome_here in enumerate(sites.classes):
         patch = template_patch(
-            template, "king-stropharia", Spot(1.0, tuple(light[index]), rain_share=(1.0, 0.7)[index]),
+            template, "king-stropharia",
+            Spot(1.0, tuple(ground.light_share[index]), rain_share=float(ground.rain_share[index])),
             key=f"class-{index}", name="alone", built_on=BUILT,
         )  # fmt: skip
         alone = outlook(
-            replace(GARDEN, patches=(patch,)),
-            series,
-            trade,
-            today=date(2015, 12, 31),
-            start=BUILT,
-            days=366,
-            members=60,
+            replace(GARDEN, patches=(patch,)), series, trade, today=today, start=BUILT, days=366, members=60
         ).patches[0]
-        assert sites.classes[index].chance_of_nothing == alone.none_in_first_year
-        assert sites.classes[index].picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)
-    assert sites.litres_per_week_m2[0, 0] > sites.litres_per_week_m2[0, 1]  # the sunny class asks for more
-    assert sites.picks_kg_m2.shape == (3, 4)
+        assert outcome_here.chance_of_nothing == alone.none_in_first_year
+        assert outcome_here.picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)
+    assert sites.classes[-1].litres_per_week_m2 > sites.classes[0].litres_per_week_m2  # sun asks for more
+    assert (sites.picks_kg_m2[light.built] == 0).all()
+    assert sites.picks_kg_m2[~light.built].max() > 0
+
+
+def test_drawn_patches_take_their_light_from_the_plan_and_others_keep_theirs() -> None:
+    trade = load_trade()
+    template = trade.recipes["chips-alone"]
+    north_of_house = ((5.0, 3.2), (7.0, 3.2), (7.0, 4.2), (5.0, 4.2))
+    south_of_house = ((5.0, -1.0), (7.0, -1.0), (7.0, -0.2), (5.0, -0.2))
+    patches = tuple(
+        replace(
+            template_patch(template, "king-stropharia", Spot(2.0, (0.5,)), key=key, name=key, built_on=BUILT),
+            outline=outline,
+        )
+        for key, outline in (("north", north_of_house), ("south", south_of_house), ("typed", ()))
+    )
+    garden = replace(GARDEN, walls=(HOUSE,), patches=patches)
+    light = light_map(garden, (0.0, -2.0, 14.0, 8.0), cell_m=0.5)
+    north, south, typed = lit_by_plan(garden, light).patches
+    assert typed.light_share == (0.5,)
+    assert max(north.light_share) < min(1.0, max(south.light_share))
+    assert north.light_share[11] < 0.6 * south.light_share[11]
+    bare = replace(garden, walls=())
+    assert lit_by_plan(bare, light) == bare
 
 
 def test_the_best_ground_is_proposed_first_and_beds_do_not_overlap() -> None:
     sites = checkered()
     allowed = np.ones((40, 60), dtype=bool)
-    spots = propose_spots(sites, allowed=allowed, preference=np.ones((40, 60)), count=4, total_area_m2=9.6)
+    spots = propose_spots(sites, limits=GroundLimits(allowed, np.ones((40, 60))), count=4, total_area_m2=9.6)
     assert len(spots) == 4
     assert spots[0].outline[0][1] >= 36 * 0.25 - 1e-9
     boxes = [(s.outline[0], s.outline[2]) for s in spots]
@@ -86,26 +109,27 @@ def test_forbidden_ground_is_never_proposed_and_soft_limits_turn_the_choice() ->
     sites = checkered()
     allowed = np.ones((40, 60), dtype=bool)
     allowed[34:40, :] = False
-    only = propose_spots(sites, allowed=allowed, preference=np.ones((40, 60)), count=1, total_area_m2=2.0)[0]
+    only = propose_spots(sites, limits=GroundLimits(allowed, np.ones((40, 60))), count=1, total_area_m2=2.0)[
+        0
+    ]
     assert only.outline[2][1] <= 34 * 0.25 + 1e-9
     assert only.outline[0][0] >= 40 * 0.25 - 1e-9  # the good square is next best
     against = np.ones((40, 60))
     against[20:32, 40:52] = 0.4
-    turned = propose_spots(sites, allowed=allowed, preference=against, count=1, total_area_m2=2.0)[0]
+    turned = propose_spots(sites, limits=GroundLimits(allowed, against), count=1, total_area_m2=2.0)[0]
     assert turned.outline != only.outline
 
 
 def test_fewer_come_back_where_no_more_fit() -> None:
     sites = checkered(8, 8)
     spots = propose_spots(
-        sites, allowed=np.ones((8, 8), dtype=bool), preference=np.ones((8, 8)), count=5, total_area_m2=7.2
+        sites, limits=GroundLimits(np.ones((8, 8), dtype=bool), np.ones((8, 8))), count=5, total_area_m2=7.2
     )
     assert 1 <= len(spots) < 5
     assert (
         propose_spots(
             sites,
-            allowed=np.zeros((8, 8), dtype=bool),
-            preference=np.ones((8, 8)),
+            limits=GroundLimits(np.zeros((8, 8), dtype=bool), np.ones((8, 8))),
             count=1,
             total_area_m2=1.0,
         )
@@ -122,8 +146,7 @@ def test_requests_that_make_no_sense_are_refused(count: int, area: float, words:
     with pytest.raises(InputError, match=words):
         propose_spots(
             sites,
-            allowed=np.ones((40, 60), dtype=bool),
-            preference=np.ones((40, 60)),
+            limits=GroundLimits(np.ones((40, 60), dtype=bool), np.ones((40, 60))),
             count=count,
             total_area_m2=area,
         )
