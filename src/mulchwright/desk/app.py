@@ -30,6 +30,7 @@ from starlette.staticfiles import StaticFiles
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import bed, whatif, words
+from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.guard import LOOPBACK_HOSTS, Guard
 from mulchwright.desk.looks import SCHEMES
@@ -62,7 +63,7 @@ class Door:
 
 DOORS = (
     Door("now", "Now", "/now", False),
-    Door("ground", "Ground", "/ground", False),
+    Door("ground", "Ground", "/ground", True),
     Door("beds", "Beds", "/beds", True),
     Door("stores", "Stores", "/stores", False),
     Door("year", "Year", "/year", False),
@@ -174,6 +175,7 @@ def create_app(
             Route("/beds/{key}/what-if/told", what_if_told),
             Route("/beds/{key}/keep", keep, methods=["POST"]),
             Route("/beds/{key}/plan", plan, methods=["POST"]),
+            *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
             Route("/charts.js", charts_script),
@@ -444,7 +446,7 @@ def _set_units(request: Request, typed: dict[str, str]) -> Response:
 def _own_path(back: str) -> str:
     """A path of this app to return to. What was typed in other units is left behind with its query."""
     path = back.partition("?")[0]
-    return path if re.fullmatch(r"/beds(/[a-z0-9-]+)?", path) else "/beds"
+    return path if re.fullmatch(r"/beds(/[a-z0-9-]+)?|/ground", path) else "/beds"
 
 
 # ---- when something is wrong ------------------------------------------------
