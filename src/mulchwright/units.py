@@ -44,6 +44,7 @@ __all__ = [
     "show_length",
     "show_mass",
     "show_spawn_rate",
+    "show_taped_length",
     "show_temperature",
     "show_volume",
     "show_water_depth",
@@ -597,6 +598,17 @@ def show_length(length_m: float, system: str = METRIC) -> str:
         return f"{inches / 12:.0f} ft"
     feet, rest = divmod(round(inches), 12)
     return f"{feet} ft {rest} in" if rest else f"{feet} ft"
+
+
+def show_taped_length(length_m: float, system: str = METRIC) -> str:
+    """A length [m] as a tape is read, to the centimeter or half inch: "10.02 m", "32 ft 10½ in"."""
+    if length_m < 0:
+        return "−" + show_taped_length(-length_m, system)
+    if system != US:
+        return f"{length_m:.2f} m"
+    feet, halves = divmod(round(length_m / float(INCH_M) * 2), 24)
+    inches = f"{halves // 2 if halves != 1 else ''}{'½' if halves % 2 else ''} in"
+    return inches if not feet else f"{feet} ft {inches}" if halves else f"{feet} ft"
 
 
 def show_area(area_m2: float, system: str = METRIC) -> str:

@@ -333,3 +333,24 @@ def test_what_is_shown_can_be_typed_back(
     """A law: showing rounds, and never by more than the last figure shown."""
     value = data.draw(st.floats(low, high))
     assert parse(show(value, system)) == pytest.approx(value, rel=share)
+
+
+@pytest.mark.parametrize(
+    ("inches", "words"),
+    [
+        (0, "0 in"),
+        (0.5, "½ in"),
+        (6.5, "6½ in"),
+        (11.8, "1 ft"),
+        (12, "1 ft"),
+        (394.4, "32 ft 10½ in"),
+        (-13, "−1 ft 1 in"),
+    ],
+)
+def test_lengths_as_a_tape_is_read(inches: float, words: str) -> None:
+    assert units.show_taped_length(inches * 0.0254, "us") == words
+
+
+def test_metric_lengths_as_a_tape_is_read() -> None:
+    assert units.show_taped_length(10.024) == "10.02 m"
+    assert units.show_taped_length(-0.4) == "−0.40 m"

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         series_mapping_of,
         write_export,
     )
+    from mulchwright.book.geojson import PlanImport, export_geojson, import_geojson
     from mulchwright.book.handwritten import garden_from_toml, read_garden_file, read_whole_file
 
 __all__ = [
@@ -29,10 +30,13 @@ __all__ = [
     "Book",
     "BookConflict",
     "Contents",
+    "PlanImport",
     "check_keys",
     "create_book",
+    "export_geojson",
     "export_json",
     "garden_from_toml",
+    "import_geojson",
     "import_json",
     "import_whole",
     "json_text",
@@ -45,6 +49,9 @@ __all__ = [
 ]
 
 _LATER = {
+    "PlanImport": "geojson",
+    "export_geojson": "geojson",
+    "import_geojson": "geojson",
     "export_json": "exchange",
     "garden_from_toml": "handwritten",
     "import_json": "exchange",

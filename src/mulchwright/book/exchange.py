@@ -50,6 +50,7 @@ __all__ = [
     "import_json",
     "import_whole",
     "json_text",
+    "loads",
     "plain",
     "series_mapping_of",
     "write_export",
@@ -222,7 +223,9 @@ def _series_of(form: WeatherForm) -> DailySeries:
     )
 
 
-def _loads(text: str, file_name: str) -> Any:
+def loads(text: str, file_name: str) -> Any:
+    """What a JSON text holds; `InputError` tells the line at fault, and an entry that stands twice."""
+
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
         names = [name for name, _ in items]
         if len(set(names)) < len(names):
@@ -268,7 +271,7 @@ def _with_an_empty_plan(data: Mapping[str, Any]) -> dict[str, Any]:
 
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
     if isinstance(data, str):
-        data = _loads(data, file_name)
+        data = loads(data, file_name)
     if not isinstance(data, Mapping) or data.get("format") != FORMAT:
         raise InputError(
             f"{file_name} is no export of a Mulchwright garden: it should begin with "
@@ -316,7 +319,7 @@ def import_whole(
 
 def series_mapping_of(data: Mapping[str, Any] | str) -> dict[str, Any] | None:
     """How the weather file's columns were named, as an export (or its text) carries it along."""
-    data = _loads(data, "the export") if isinstance(data, str) else data
+    data = loads(data, "the export") if isinstance(data, str) else data
     weather = data.get("weather")
     mapping = weather.get("mapping") if isinstance(weather, Mapping) else None
     return dict(mapping) if isinstance(mapping, Mapping) else None

@@ -12,7 +12,7 @@ from pydantic_core import ErrorDetails
 
 from mulchwright.errors import InputError
 
-__all__ = ["faults_in_words", "lines_of_toml"]
+__all__ = ["fault_lines", "faults_in_words", "lines_of_toml"]
 
 FAULTS_SHOWN = 20
 ONE_OF = {
@@ -109,15 +109,14 @@ def _fault_words(fault: ErrorDetails, known: Sequence[str]) -> str:
     return fault["msg"].removeprefix("Value error, ")
 
 
-def faults_in_words(
+def fault_lines(
     error: ValidationError,
     data: Any,
     *,
-    file_name: str,
     known: Sequence[str] = (),
     lines: Mapping[Path, int] | None = None,
-) -> InputError:
-    """One `InputError` that lists every fault with its place (and its line, where known)."""
+) -> list[str]:
+    """Every fault once, with its place (and its line, where known)."""
     told: list[str] = []
     for fault in error.errors(include_url=False):
         path: Path = tuple(fault["loc"])
@@ -130,6 +129,19 @@ def faults_in_words(
         text = f"{at}{place}{':' if custom and place else ''} {_fault_words(fault, known)}".strip()
         if text not in told:
             told.append(text)
+    return told
+
+
+def faults_in_words(
+    error: ValidationError,
+    data: Any,
+    *,
+    file_name: str,
+    known: Sequence[str] = (),
+    lines: Mapping[Path, int] | None = None,
+) -> InputError:
+    """One `InputError` that lists every fault with its place (and its line, where known)."""
+    told = fault_lines(error, data, known=known, lines=lines)
     count = len(told)
     shown = told[:FAULTS_SHOWN] + ([f"and {count - FAULTS_SHOWN} more"] if count > FAULTS_SHOWN else [])
     head = f"{file_name} has {'a fault' if count == 1 else f'{count} faults'}; nothing was brought in."

@@ -31,7 +31,7 @@ import numpy.typing as npt
 
 from mulchwright.garden.plan import Point
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
-from mulchwright.units import METRIC, show_length
+from mulchwright.units import METRIC, show_taped_length
 
 __all__ = [
     "SUSPECT",
@@ -177,8 +177,8 @@ def adjust(survey: Survey, *, system: str = METRIC) -> Adjustment:
     found = [_decided(survey, solved, reading, system) for reading in wrong]
     placed = _placed(survey, solved, known)
     notes.extend(
-        f"The place of “{point.name}” is sure to {_length(point.sd_worst_m, system)} only in one direction; "
-        "tape it from a third point, off to the side."
+        f"The place of “{point.name}” is sure to {show_taped_length(point.sd_worst_m, system)} only in one "
+        "direction; tape it from a third point, off to the side."
         for point in placed
         if point.sd_worst_m > WEAK_M
     )
@@ -336,10 +336,12 @@ def _fits_alike(at: Point, best: Point, anchors: list[_Anchor]) -> bool:
 def _cannot_meet(point: SurveyPoint, gap: float, one: _Anchor, other: _Anchor, system: str) -> str:
     apart = math.dist(one.at, other.at)
     lack = "missing" if apart > max(one.distance_m, other.distance_m) else "too many"
+    to_one, to_other, between, gap_told = (
+        show_taped_length(length, system) for length in (one.distance_m, other.distance_m, apart, gap)
+    )
     return (
-        f"The tapes to “{point.name}” cannot meet: {_length(one.distance_m, system)} from {one.name} and "
-        f"{_length(other.distance_m, system)} from {other.name}, which are {_length(apart, system)} apart; "
-        f"{_length(gap, system)} are {lack}. Measure both again."
+        f"The tapes to “{point.name}” cannot meet: {to_one} from {one.name} and {to_other} from {other.name}, "
+        f"which are {between} apart; {gap_told} are {lack}. Measure both again."
     )
 
 
@@ -461,10 +463,6 @@ def _most_suspect(solved: _Solved) -> list[int]:
     return [worst, *alike]
 
 
-def _length(length_m: float, system: str) -> str:
-    return f"{length_m:.2f} m" if system == METRIC else show_length(length_m, system)
-
-
 def _named(survey: Survey, reading: Reading) -> str:
     return f"from {survey.point(reading.start).name} to {survey.point(reading.end).name}"
 
@@ -477,9 +475,9 @@ def _decided(survey: Survey, solved: _Solved, reading: Reading, system: str) -> 
         (reading,),
         (off,),
         w,
-        f"The tape {_named(survey, reading)} is {_length(abs(off), system)} off: it reads "
-        f"{_length(reading.distance_m, system)}, and the others make it "
-        f"{_length(checked.computed_m, system)}. It was left out; measure it again.",
+        f"The tape {_named(survey, reading)} is {show_taped_length(abs(off), system)} off: it reads "
+        f"{show_taped_length(reading.distance_m, system)}, and the others make it "
+        f"{show_taped_length(checked.computed_m, system)}. It was left out; measure it again.",
     )
 
 
@@ -489,7 +487,7 @@ def _undecided(survey: Survey, solved: _Solved, suspects: list[int], system: str
     readings = tuple(solved.readings[n] for n in suspects)
     off = tuple(float(solved.residual[n] / solved.redundancies[n]) for n in suspects)
     told = "; ".join(
-        f"{_named(survey, reading)} (by {_length(abs(wrong), system)})"
+        f"{_named(survey, reading)} (by {show_taped_length(abs(wrong), system)})"
         for reading, wrong in zip(readings, off, strict=True)
     )
     return Blunder(

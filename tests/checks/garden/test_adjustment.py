@@ -21,8 +21,8 @@ def known(key: str, at: Point) -> SurveyPoint:
 def test_a_textbook_trilateration() -> None:
     """Three stations, one point: data of Ghilani, "Adjustment Computations", 5th ed. (2010), Example 14.1.
 
-    From memory; the same data stand in a course exercise of a technical university. Divided by 20, so that the
-    tapes stay below the longest that a survey takes. The place is compared with scipy's solver; residuals
+    From memory; the same data stand in a course exercise of a technical university. Divided by 20, so that
+    the tapes stay below the longest a survey takes. The place is compared with scipy's solver; residuals
     and reference standard deviation with the printed -0.037, 0.077, -0.047 and 0.098 ft (from memory; the
     printed coordinates were not at hand).
     """
