@@ -3,7 +3,7 @@
 from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
-from mulchwright.almanac.siting import Proposal, SiteMap, lit_by_plan, propose_spots, site_map
+from mulchwright.almanac.siting import Proposal, SiteMap, lit_by_plan, propose_spots, site_map, spot_at
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
@@ -40,6 +40,7 @@ __all__ = [
     "outlook",
     "propose_spots",
     "site_map",
+    "spot_at",
     "template_patch",
     "what_if",
 ]

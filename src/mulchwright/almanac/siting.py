@@ -16,12 +16,14 @@ import numpy.typing as npt
 from mulchwright.almanac.choosing import Spot, template_patch
 from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Outline, Patch
+from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import Grid, GroundLimits, LightMap, patch_light
+from mulchwright.ground.geometry import inside
+from mulchwright.ground.shadow import middles
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.weather import DailySeries
 
-__all__ = ["ClassOutcome", "Proposal", "SiteMap", "lit_by_plan", "propose_spots", "site_map"]
+__all__ = ["ClassOutcome", "Proposal", "SiteMap", "lit_by_plan", "propose_spots", "site_map", "spot_at"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -234,16 +236,44 @@ def _tenths(share: float) -> str:
 
 
 def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) -> Proposal:
-    here = np.s_[row : row + rows, column : column + columns]
     cell = sites.grid.cell_m
     x0, y0 = sites.grid.x_min + column * cell, sites.grid.y_min + row * cell
     x1, y1 = x0 + columns * cell, y0 + rows * cell
-    area = rows * columns * cell * cell
-    inside = np.bincount(sites.class_of_cell[here].ravel(), minlength=len(sites.classes)) / (rows * columns)
-    light = tuple(float(v) for v in inside @ np.array([c.light_share for c in sites.classes]))
-    picks = float(sites.picks_kg_m2[here].mean())
-    litres = float(sites.litres_per_week_m2[here].mean())
+    weight = np.zeros(sites.class_of_cell.shape)
+    weight[row : row + rows, column : column + columns] = 1.0
+    return _expected(sites, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), weight)
+
+
+def spot_at(sites: SiteMap, outline: Outline) -> Proposal:
+    """What a bed of any outline is expected to bring there, told as a proposal is.
+
+    Ground under buildings brings nothing. Raises `InputError` for an outline that lies off the map.
+    """
+    grid, fine = sites.grid, 4
+    step = grid.cell_m / fine
+    x = middles(grid.x_min, grid.columns * fine, step)
+    y = middles(grid.y_min, grid.rows * fine, step)
+    xs, ys = [p[0] for p in outline], [p[1] for p in outline]
+    if min(xs) < x[0] - step or max(xs) > x[-1] + step or min(ys) < y[0] - step or max(ys) > y[-1] + step:
+        raise InputError("That place lies off the mapped ground; keep the bed within it.", field="outline")
+    covered = inside(outline, x[None, :], y[:, None])
+    weight = covered.reshape(grid.rows, fine, grid.columns, fine).mean(axis=(1, 3))
+    if not weight.any():
+        raise InputError("That bed is too small to tell anything about; make it larger.", field="outline")
+    return _expected(sites, outline, weight)
+
+
+def _expected(sites: SiteMap, outline: Outline, weight: Floats) -> Proposal:
+    """A proposal from the parts of each cell that its outline covers."""
+    area = polygon_area_m2(outline)
+    here = weight / weight.sum()
     ground = sites.class_of_cell >= 0
+    inside_class = np.bincount(
+        sites.class_of_cell[ground], weights=here[ground], minlength=len(sites.classes)
+    )
+    light = tuple(min(float(v), 1.0) for v in inside_class @ np.array([c.light_share for c in sites.classes]))
+    picks = float((sites.picks_kg_m2 * here).sum())
+    litres = float((sites.litres_per_week_m2 * here).sum())
     typical_picks = float(np.median(sites.picks_kg_m2[ground]))
     typical_litres = float(np.median(sites.litres_per_week_m2[ground]))
     reasons = []
@@ -251,6 +281,10 @@ def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) ->
         reasons.append(f"Likely to bring {picks / typical_picks:.1f} times what middling ground here brings.")
     elif picks >= 0.95 * typical_picks:
         reasons.append("Likely to bring as much as most of the garden.")
+    elif typical_picks > 0:
+        reasons.append(
+            f"Likely to bring {_tenths(1 - picks / typical_picks)} less than middling ground here brings."
+        )
     if typical_litres > 0 and litres < 0.95 * typical_litres:
         reasons.append(
             f"Asks for {_tenths(1 - litres / typical_litres)} less water than middling ground here."
@@ -260,11 +294,11 @@ def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) ->
             f"Asks for {_tenths(litres / typical_litres - 1)} more water than middling ground here."
         )
     return Proposal(
-        outline=((x0, y0), (x1, y0), (x1, y1), (x0, y1)),
+        outline=outline,
         area_m2=area,
         picks_kg=picks * area,
         litres_per_week=litres * area,
-        chance_of_nothing=float(sites.chance_of_nothing[here].mean()),
+        chance_of_nothing=float((np.where(ground, sites.chance_of_nothing, 1.0) * here).sum()),
         light_share=light,
         reasons=tuple(reasons),
     )
@@ -274,7 +308,8 @@ def lit_by_plan(garden: Garden, light: LightMap) -> Garden:
     """The garden with the light and rain of every drawn patch taken from the plan.
 
     A patch without an outline, and every patch of a garden with neither crowns nor walls, keeps the
-    shares that were typed.
+    shares that were typed. A share of the rain that was typed lower than the plan's stays: under a roof's
+    edge it is drier than the plan knows.
     """
     if not garden.crowns and not garden.walls:
         return garden
@@ -283,6 +318,7 @@ def lit_by_plan(garden: Garden, light: LightMap) -> Garden:
         if not patch.outline:
             return patch
         here = patch_light(light, patch.outline)
-        return replace(patch, light_share=here.light_share, rain_share=here.rain_share)
+        rain = min(patch.rain_share, here.rain_share)
+        return replace(patch, light_share=here.light_share, rain_share=rain)
 
     return replace(garden, patches=tuple(lit(patch) for patch in garden.patches))
