@@ -7,6 +7,7 @@ count as inside or outside, as with any sampling.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
@@ -28,6 +29,9 @@ __all__ = [
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+
+TOUCHING_M = 1e-9
+"""Outlines that share less than this touch and no more."""
 
 
 def signed_area(outline: Outline) -> float:
@@ -67,7 +71,12 @@ def _edges(outline: Outline) -> list[tuple[Point, Point]]:
 
 
 def _within(outline: Outline, point: Point) -> bool:
-    return bool(inside(outline, np.array(point[0]), np.array(point[1])))
+    x, y = point
+    crossings = sum(
+        (y0 > y) != (y1 > y) and x < x0 + (y - y0) * (x1 - x0) / (y1 - y0)
+        for (x0, y0), (x1, y1) in _edges(outline)
+    )
+    return crossings % 2 == 1
 
 
 def point_distance(outline: Outline, point: Point) -> float:
@@ -86,21 +95,45 @@ def _cross(a: Point, b: Point, c: Point) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _segments_cross(a: Point, b: Point, c: Point, d: Point) -> bool:
-    """Whether two segments cross at an inner point of both; touching does not count."""
-    return _cross(a, b, c) * _cross(a, b, d) < 0 and _cross(c, d, a) * _cross(c, d, b) < 0
+def _pieces(a: Point, b: Point, outline: Outline) -> Iterator[Point]:
+    """Middles of the pieces into which an outline's edges and corners cut a segment."""
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    square = dx * dx + dy * dy
+    cuts = {0.0, 1.0}
+    for c, d in _edges(outline):
+        ex, ey = d[0] - c[0], d[1] - c[1]
+        across = dx * ey - dy * ex
+        if across != 0:
+            t = ((c[0] - a[0]) * ey - (c[1] - a[1]) * ex) / across
+            u = ((c[0] - a[0]) * dy - (c[1] - a[1]) * dx) / across
+            if 0 < t < 1 and -1e-9 <= u <= 1 + 1e-9:
+                cuts.add(t)
+        elif square > 0:  # alongside it: where its corners lie
+            cuts |= {t for p in (c, d) if 0 < (t := ((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / square) < 1}
+    for low, high in pairwise(sorted(cuts)):
+        middle = (low + high) / 2
+        yield a[0] + middle * dx, a[1] + middle * dy
 
 
 def outlines_overlap(first: Outline, second: Outline) -> bool:
-    """Whether two outlines share ground; a shared edge or corner alone is none."""
+    """Whether two outlines share ground; a shared edge or corner alone is none.
+
+    They do when a piece of one's edge lies within the other, or when they are alike and any point inside
+    one is inside the other.
+    """
     ax0, ay0, ax1, ay1 = bounding_box(first)
     bx0, by0, bx1, by1 = bounding_box(second)
     if ax1 <= bx0 or bx1 <= ax0 or ay1 <= by0 or by1 <= ay0:
         return False
-    if any(_segments_cross(*one, *other) for one in _edges(first) for other in _edges(second)):
-        return True
-    # No edges cross: one lies in the other, or they only touch. A point surely inside each decides.
+    for one, other in ((first, second), (second, first)):
+        for edge in _edges(one):
+            if any(_well_within(other, middle) for middle in _pieces(*edge, other)):
+                return True
     return _within(second, _inner_point(first)) or _within(first, _inner_point(second))
+
+
+def _well_within(outline: Outline, point: Point) -> bool:
+    return _within(outline, point) and min(_segment_distance(point, *e) for e in _edges(outline)) > TOUCHING_M
 
 
 def _inner_point(outline: Outline) -> Point:

@@ -229,7 +229,7 @@ def fade(depth: float) -> float:
     y *= y
     y *= y
     y *= y
-    return y
+    return y if depth < DARKEST else 0.0
 
 
 @compiled

@@ -2,8 +2,8 @@
 
 The sky view factor weighs each piece of sky by the sine of its height, as light falling on level ground
 does: 1 in the open, 0 under a roof. The sky is taken as evenly bright. Around each cell stand equal
-sectors; in each, walls hide the sky up to their horizon angle, exactly, and above it the light of rings
-of equal weight is weakened by the crowns it passes.
+sectors, each cut into rings of equal weight; walls hide a sector up to their horizon angle, exactly, and
+what is left of each ring is weakened by the crowns that a ray in its middle passes.
 """
 
 from __future__ import annotations
@@ -83,13 +83,15 @@ def sky_of_rows(
                         along_of[hits] = along
                         square_of[hits] = cx * cx + cy * cy
                         hits += 1
-                share = (1.0 - hidden) / SECTORS
                 if hits == 0:
                     for state in range(states):
-                        sky[state, row, column] += share
+                        sky[state, row, column] += (1.0 - hidden) / SECTORS
                     continue
-                for ring in range(RINGS):
-                    square = hidden + (1.0 - hidden) * (ring + 0.5) / RINGS
+                # Rings stay where they are whatever the walls hide, so that a wall never shifts the light
+                # through a crown; the ring that the horizon cuts counts by the part above it.
+                for ring in range(int(hidden * RINGS), RINGS):
+                    share = min(ring + 1.0 - hidden * RINGS, 1.0) / (RINGS * SECTORS)
+                    square = (ring + 0.5) / RINGS
                     up, flat = math.sqrt(square), math.sqrt(1.0 - square)
                     for state in range(states):
                         through[state] = 1.0
@@ -107,7 +109,7 @@ def sky_of_rows(
                         for state in range(states):
                             through[state] *= bare + leaf_share[state, c] * (leafy - bare)
                     for state in range(states):
-                        sky[state, row, column] += share / RINGS * through[state]
+                        sky[state, row, column] += share * through[state]
 
 
 def sky_view(grid: Grid, obstacles: Obstacles, leaf_share: FloatArray | None = None) -> FloatArray:
