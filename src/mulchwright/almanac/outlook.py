@@ -108,6 +108,12 @@ def _month_amounts(months: tuple[date, ...], values: Floats) -> tuple[MonthAmoun
     )
 
 
+def _share_before(month: date, end: date) -> float:
+    """Share of a month's days that lie before a day; waterings are kept by month."""
+    following = (month + timedelta(days=32)).replace(day=1)
+    return min(max((end - month).days / (following - month).days, 0.0), 1.0)
+
+
 def _year_accounts(account_mm: Floats, start: date, first: int, after: int) -> tuple[YearAccount, ...]:
     years: dict[int, Floats] = {}
     for d in range(first, after):
@@ -155,8 +161,8 @@ def _summary(
     month_index = np.searchsorted(month_start, flush_dates, side="right") - 1
     np.add.at(month_of_flush, (month_index, m_index), run.flush_kg_m2[p, k_index, m_index] * area)
     watered = run.watered_month_mm[p] * area
-    first_year_months = [
-        i for i, m in enumerate(run.months) if m < patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
+    first_year_end = patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
+    within = np.array([_share_before(month, first_year_end) for month in run.months])
     ]
     picks = [
         e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today
@@ -181,7 +187,7 @@ def _summary(
         picked_first_year_kg=first_year,
         picked_second_year_kg=picked_in_year(2),
         watered_litres=_month_amounts(months, watered[wanted]),
-        watered_first_year_litres=_quantiles(watered[first_year_months].sum(axis=0)),
+        watered_first_year_litres=_quantiles(within @ watered),
         water_account=_year_accounts(run.account_mm[p], run.start, max(built, first), after),
         watering_now=watering_advice(
             patch, trade, moisture=run.moisture[p], rain_mm=rain_mm, today_day=today_day,
