@@ -148,6 +148,7 @@ def test_read_rests_on_a_work_of_which_something_was_read(trade: Trade) -> None:
             "cautions",
             "lookalikes",
             "symptoms",
+            "plants",
         )
         for key, row in getattr(trade, name).items()
     ]

@@ -7,6 +7,7 @@ remedy. Only what is asked for is read, so that a program that needs no woods do
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import MISSING, fields, replace
@@ -23,6 +24,7 @@ from mulchwright.trade.model import (
     Constant,
     Lookalike,
     Material,
+    Plant,
     Ranged,
     Source,
     Spawn,
@@ -50,6 +52,7 @@ CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("woods", "oyster_rating"): RATINGS,
     ("materials", "family"): ("chips", "straw", "fines", "mineral", "sheet"),
     ("spawn", "arrangement"): ("scattered", "points"),
+    ("plants", "verdict"): ("suits", "suffers"),
     ("lookalikes", "danger"): ("deadly", "poisonous", "mind-altering", "sickening", "poor"),
     ("sources", "read"): ("whole", "part", "abstract", "second-hand", "not read", "no work"),
 }
@@ -420,6 +423,27 @@ class Trade:
     def symptoms(self) -> Mapping[str, Symptom]:
         """Signs on a bed, their likely causes and remedies."""
         return self._rows("symptoms", Symptom)
+
+    @cached_property
+    def plants(self) -> Mapping[str, Plant]:
+        """Plants of garden beds, and how they take a deep bed of chips."""
+        return self._rows("plants", Plant)
+
+    def plants_named(self, words: str) -> tuple[Plant, ...]:
+        """Plants that a grower's words name, as "rosemary and two old quinces" names two.
+
+        Singular and plural, whole words only; the longest name wins where one holds another.
+        """
+        left = f" {' '.join(re.findall(r'[a-z]+', words.lower()))} "
+        found = []
+        names = [(name.lower(), plant) for plant in self.plants.values() for name in plant.names]
+        for name, plant in sorted(names, key=lambda pair: (-len(pair[0]), pair[0])):
+            many = (name, f"{name}s", f"{name}es", f"{name[:-1]}ies" if name.endswith("y") else name)
+            hit = next((form for form in many if f" {form} " in left), None)
+            if hit:
+                left = left.replace(f" {hit} ", "  ")
+                found.append(plant)
+        return tuple(plant for plant in self.plants.values() if plant in found)
 
     def lookalikes_of(self, species: str) -> tuple[Lookalike, ...]:
         """Look-alikes of one species, the deadly first."""

@@ -23,6 +23,7 @@ __all__ = [
     "FigureField",
     "Lookalike",
     "Material",
+    "Plant",
     "Ranged",
     "Source",
     "Spawn",
@@ -380,6 +381,22 @@ class Lookalike:
     print_color: str
     tells: tuple[str, ...]
     where_it_grows: str
+    source: str
+    place: str
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant:
+    """A plant of a garden bed and how it takes a deep bed of chips round it.
+
+    names : in the singular, in the words growers use. verdict : "suits" or "suffers".
+    """
+
+    key: str
+    names: tuple[str, ...]
+    verdict: str
+    why: str
     source: str
     place: str
     basis: Basis

@@ -204,6 +204,20 @@ def _recipes(trade: Trade) -> Rows:
     ]
 
 
+def _plants(trade: Trade) -> Rows:
+    return [
+        {
+            "key": row.key,
+            "name": row.names[0],
+            "also": ", ".join(row.names[1:]),
+            "round it": "suits" if row.verdict == "suits" else "suffers under deep chips",
+            "why": row.why,
+            **_graded(row),
+        }
+        for row in trade.plants.values()
+    ]
+
+
 def _symptoms(trade: Trade) -> Rows:
     return [
         {"key": row.key, "sign": row.sign, "cause": row.cause, "remedy": row.remedy, **_graded(row)}
@@ -232,6 +246,7 @@ TABLES: Mapping[str, Callable[[Trade], Rows]] = {
     "cautions": _cautions,
     "lookalikes": _lookalikes,
     "symptoms": _symptoms,
+    "plants": _plants,
     "sources": _sources,
 }
 """Tables by the name a reader asks for; a `-figures` table has one row for each figure."""
@@ -264,6 +279,7 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
         trade.cautions,
         trade.lookalikes,
         trade.symptoms,
+        trade.plants,
         trade.recipes,
     )
     for rows in words_only:
