@@ -8,6 +8,7 @@ each finding that has a caution names it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
@@ -15,7 +16,18 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.garden import Bed, Crown, Garden, Outline, Patch, Wall, Zone, ZoneKind, check_outline
+from mulchwright.garden import (
+    Bed,
+    Crown,
+    Garden,
+    Outline,
+    Patch,
+    UnitSystem,
+    Wall,
+    Zone,
+    ZoneKind,
+    check_outline,
+)
 from mulchwright.ground.geometry import (
     distance_to,
     farthest_corner,
@@ -140,7 +152,15 @@ class _Finder:
     fire_country: bool
 
     def length(self, length_m: float) -> str:
+        """As a tape reads it: sources give inches and feet, and 15.24 cm is no metric clearance."""
+        if self.garden.units == UnitSystem.METRIC:
+            length_m = round(length_m, 2 if length_m < 0.995 else 1)
         return show_length(length_m, self.garden.units)
+
+    def way(self, length_m: float) -> str:
+        """How far to move, rounded up so that it is enough."""
+        step = 0.01 if self.garden.units == UnitSystem.METRIC else 0.0254
+        return show_length(math.ceil(length_m / step - 1e-6) * step, self.garden.units)
 
     def covers(self, outline: Outline) -> bool:
         return bool(outline) and outlines_overlap(self.proposed.outline, outline)
@@ -173,7 +193,7 @@ class _Finder:
             words = (
                 f"The bed comes within {self.length(free)} of the trunk of {crown.name}; {kind} wants {ring}."
             )
-            mend = f"Move its edge {self.length(needed.value - free)} away."
+            mend = f"Move its edge {self.way(needed.value - free)} away."
         return Finding(
             Limit.TRUNK, Severity.SOFT if around else Severity.HARD, words, mend,
             "trunk", needed.source, needed.basis, crown.key, free, needed.value,
@@ -197,7 +217,7 @@ class _Finder:
                 Limit.HOUSE_WALL, Severity.HARD,
                 f"The bed comes within {self.length(distance)} of {wall.name}; "
                 f"{self.length(needed.value)} should stay bare.",
-                f"Move its edge {self.length(needed.value - distance)} away.",
+                f"Move its edge {self.way(needed.value - distance)} away.",
                 "house-wall", needed.source, needed.basis, wall.key, distance, needed.value,
             )  # fmt: skip
         zone = self.trade.constants["ignition_zone_m"]
@@ -207,7 +227,7 @@ class _Finder:
                 Limit.FIRE, Severity.HARD if self.fire_country else Severity.SOFT,
                 f"{where}, nothing that burns belongs within {self.length(zone.value)} of {wall.name}; "
                 f"the bed comes within {self.length(distance)}.",
-                f"Move its edge {self.length(zone.value - distance)} away; ask the fire service.",
+                f"Move its edge {self.way(zone.value - distance)} away; ask the fire service.",
                 "fire", zone.source, zone.basis, wall.key, distance, zone.value,
             )  # fmt: skip
 
@@ -260,7 +280,7 @@ class _Finder:
                 Limit.LOOK_DEPTH, Severity.HARD,
                 f"In sight in {zone.name} a bed may stand {self.length(deepest)} above the edge{by}; "
                 f"this one stands {self.length(depth)}.",
-                f"Build it {self.length(depth - deepest)} lower, sink it so far, or move it out of sight.",
+                f"Build it {self.way(depth - deepest)} lower, sink it so far, or move it out of sight.",
                 None, OWN_DRAWING, None, zone.key, depth, deepest,
             )  # fmt: skip
         accepted = rules.accepted_skins
@@ -287,7 +307,7 @@ class _Finder:
         if short[nearest.key] > 1e-9:
             yield Finding(
                 Limit.HOSE, Severity.SOFT,
-                f"The hose at {nearest.name} ends {self.length(short[nearest.key])} short of its far corner.",
+                f"The hose at {nearest.name} ends {self.way(short[nearest.key])} short of its far corner.",
                 "Lengthen the hose, or move the bed nearer; else water is carried.",
                 None, OWN_DRAWING, None, nearest.key,
                 nearest.reach_m + short[nearest.key], nearest.reach_m,

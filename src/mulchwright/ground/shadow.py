@@ -456,7 +456,7 @@ def wall_shadow(wall: Wall, altitude_rad: float, bearing_on_plan_rad: float) -> 
     for k, a in enumerate(corners):
         following = (k + 1) % len(corners)
         b = corners[following]
-        if (b[1] - a[1]) * tx - (b[0] - a[0]) * ty > 0:
+        if (b[1] - a[1]) * tx - (b[0] - a[0]) * ty > 1e-9:  # m²: not along the light
             side = (a, b, thrown[following], thrown[k])
             swept.append(side if signed_area(side) > 0 else side[::-1])
     return tuple(swept)
