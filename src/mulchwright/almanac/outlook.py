@@ -163,7 +163,6 @@ def _summary(
     watered = run.watered_month_mm[p] * area
     first_year_end = patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
     within = np.array([_share_before(month, first_year_end) for month in run.months])
-    ]
     picks = [
         e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today
     ]
