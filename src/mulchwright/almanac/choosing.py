@@ -151,7 +151,7 @@ def choices_for(
     ]
     told = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=TWO_YEARS, members=members, seed=seed, progress=progress,
+        start=built_on, days=TWO_YEARS, alike=True, members=members, seed=seed, progress=progress,
     )  # fmt: skip
     choices = []
     for (template, key), item in zip(pairs, told.patches, strict=True):

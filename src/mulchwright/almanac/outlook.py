@@ -246,13 +246,14 @@ def outlook(
     members: int = DEFAULT_MEMBERS,
     seed: int = DEFAULT_SEED,
     threads: int | None = None,
+    alike: bool = False,
     progress: Callable[[float], None] | None = None,
 ) -> Outlook:
     """The outlook of every patch that has a build day and is not retired.
 
     start, days : the days to report; by default from the earliest build day to a year after today
     or after the latest build day. The engine always runs from the earliest build day, and far
-    enough to tell each patch's first year.
+    enough to tell each patch's first year. alike : same luck for all patches, to compare them.
 
     Raises `InputError` for a garden with no patch to tell of, too few or too many members, a span
     that is too long, or no weather to go by.
@@ -317,7 +318,7 @@ def outlook(
         air, futures.rain_mm, futures.reference_evapotranspiration_mm, start=run_start, wave=wave, trade=trade
     )
     bed = bed_arrays(told, trade, start=run_start, days=run_days, today=today, log=garden.log)
-    draws = draw_parameters(told, trade, members=members, seed=seed)
+    draws = draw_parameters(told, trade, members=members, seed=seed, alike=alike)
     run = simulate(bed, draws, forcing, habits_of(trade), start=run_start, threads=threads, progress=progress)
     first = (report_start - run_start).days
     after = (report_end - run_start).days + 1

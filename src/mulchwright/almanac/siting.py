@@ -123,7 +123,7 @@ def site_map(
     ]
     told = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=366, members=members, seed=seed, progress=progress,
+        start=built_on, days=366, alike=True, members=members, seed=seed, progress=progress,
     )  # fmt: skip
     outcomes = []
     for item in told.patches:

@@ -142,8 +142,14 @@ def _species_parameters(species: Species, trade: Trade, members: int, seed: int)
     return values
 
 
-def draw_parameters(patches: Sequence[Patch], trade: Trade, *, members: int, seed: int) -> Draws:
-    """Prior draws for all patches. Same seed and keys, same draws."""
+def draw_parameters(
+    patches: Sequence[Patch], trade: Trade, *, members: int, seed: int, alike: bool = False
+) -> Draws:
+    """Prior draws for all patches. Same seed and keys, same draws.
+
+    alike : give every patch the same luck, so that patches laid side by side to be compared (spots, build
+    weeks, recipes) differ by what they are and not by chance.
+    """
     parameters = np.zeros((len(patches), len(PARAMETERS), members))
     hazard = np.zeros((len(patches), FLUSHES, members))
     noise = np.ones((len(patches), FLUSHES, members))
@@ -153,7 +159,7 @@ def draw_parameters(patches: Sequence[Patch], trade: Trade, *, members: int, see
         species = trade.species[patch.species]
         if patch.species not in by_species:
             by_species[patch.species] = _species_parameters(species, trade, members, seed)
-        rng = _generator(seed, "patch", patch.key)
+        rng = _generator(seed, "patch", "" if alike else patch.key)
         values = dict(by_species[patch.species])
         z_efficiency, z_bed, z_capacity = rng.standard_normal((3, members))
         potential = np.zeros(members)

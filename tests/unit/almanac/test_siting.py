@@ -57,7 +57,14 @@ def test_the_map_is_the_engine_run_on_each_class() -> None:
             key=f"class-{index}", name="alone", built_on=BUILT,
         )  # fmt: skip
         alone = outlook(
-            replace(GARDEN, patches=(patch,)), series, trade, today=today, start=BUILT, days=366, members=60
+            replace(GARDEN, patches=(patch,)),
+            series,
+            trade,
+            today=today,
+            start=BUILT,
+            days=366,
+            members=60,
+            alike=True,
         ).patches[0]
         assert outcome_here.chance_of_nothing == alone.none_in_first_year
         assert outcome_here.picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)
