@@ -1,0 +1,1 @@
+"""Gathering: what is at hand, what a bed takes, what is short, when to order, soak and build."""
