@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from mulchwright.cli_plan import plan_app
 from mulchwright.cli_weather import weather_app
 from mulchwright.errors import InputError, MulchwrightError
 
@@ -55,6 +56,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(weather_app, name="weather")
+app.add_typer(plan_app, name="plan")
 
 BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
@@ -326,10 +328,10 @@ def import_(
     It takes a garden written by hand (.toml) and what export wrote (.json). How to write one by hand is
     told in docs/garden-file.md. A book that is there already is never touched.
     """
-    from mulchwright.book import create_book, read_garden_file
+    from mulchwright.book import create_book, read_whole_file
 
-    garden, series = read_garden_file(file)
-    create_book(book, garden, series)
+    garden, series, mapping, survey, backdrop = read_whole_file(file)
+    create_book(book, garden, series, mapping=mapping, survey=survey, backdrop=backdrop)
     if as_json:
         print_json(
             {

@@ -6,8 +6,10 @@ import copy
 import itertools
 import json
 import math
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import jsonschema
@@ -274,3 +276,11 @@ def test_all_faults_at_once(planned_garden: Garden) -> None:
     with pytest.raises(InputError, match="2 faults; nothing was brought in") as caught:
         import_geojson(data, planned_garden)
     assert len(str(caught.value).splitlines()) == 3
+
+
+def test_the_sample_of_the_manual(garden: Garden) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "garden-file.md").read_text(encoding="utf-8")
+    (sample,) = re.findall(r"```geojson\n(.*?)```", page, re.DOTALL)
+    done = import_geojson(sample, garden, trade=load_trade())
+    assert (done.added, done.left_out) == (("crown “Pear”", "zone “By the ditch”"), ())
+    assert done.garden.crowns[0].radius_m == 1.5

@@ -21,9 +21,10 @@ if TYPE_CHECKING:
         json_text,
         series_mapping_of,
         write_export,
+        write_new_file,
     )
     from mulchwright.book.geojson import PlanImport, export_geojson, import_geojson
-    from mulchwright.book.handwritten import garden_from_toml, read_garden_file, read_whole_file
+    from mulchwright.book.handwritten import garden_from_toml, read_garden_file, read_whole_file, text_of
 
 __all__ = [
     "SCHEMA_VERSION",
@@ -45,7 +46,9 @@ __all__ = [
     "read_whole_file",
     "series_mapping_of",
     "slug",
+    "text_of",
     "write_export",
+    "write_new_file",
 ]
 
 _LATER = {
@@ -60,7 +63,9 @@ _LATER = {
     "read_garden_file": "handwritten",
     "read_whole_file": "handwritten",
     "series_mapping_of": "exchange",
+    "text_of": "handwritten",
     "write_export": "exchange",
+    "write_new_file": "exchange",
 }
 
 

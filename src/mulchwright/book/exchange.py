@@ -54,6 +54,7 @@ __all__ = [
     "plain",
     "series_mapping_of",
     "write_export",
+    "write_new_file",
 ]
 
 FORMAT, VERSION = "mulchwright-garden", 2
@@ -137,12 +138,17 @@ def json_text(data: Any, indent: str = "") -> str:
 
 def write_export(path: str | os.PathLike[str], data: Mapping[str, Any]) -> None:
     """Write an export to a new file, whole or not at all; refuses a name that is taken."""
+    write_new_file(path, (json_text(dict(data)) + "\n").encode("utf-8"))
+
+
+def write_new_file(path: str | os.PathLike[str], content: bytes) -> None:
+    """Write a file that is not there yet, whole or not at all; refuses a name that is taken."""
     target = Path(path)
     if target.exists():
         raise BookError(f"{target} is there already and was left as it is. Choose another name.")
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        draft.write_text(json_text(dict(data)) + "\n", encoding="utf-8")
+        draft.write_bytes(content)
         os.replace(draft, target)
     except OSError as error:
         raise BookError(f"{target} could not be written: {error.strerror or error}.") from error

@@ -86,7 +86,7 @@ from mulchwright.garden import (
 if TYPE_CHECKING:
     from mulchwright.weather.series import DailySeries
 
-__all__ = ["garden_from_toml", "read_garden_file", "read_whole_file"]
+__all__ = ["garden_from_toml", "read_garden_file", "read_whole_file", "text_of"]
 
 LARGEST_FILE_BYTES = 200_000_000
 """An export with a century of weather has some 5 MB; what is far larger is some other file."""
@@ -477,14 +477,15 @@ def read_whole_file(path: str | os.PathLike[str], trade: TradeKeys | None = None
         from mulchwright.trade import load_trade  # many tables: loaded when a file is really read
 
         trade = load_trade()
-    text = _text_of(path)
+    text = text_of(path)
     if text.lstrip().startswith("{"):
         return import_whole(text, trade=trade, file_name=path.name)
     table = _table_of(text, trade, path.name)
     return Contents(table.noun(), survey=table.survey.noun() if table.survey else None)
 
 
-def _text_of(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """The text of a file, UTF-8; refuses in words what is missing, no text, a book, or far too large."""
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
             raise InputError(f"{path} is far too large for a garden written as text; choose another file.")

@@ -1,0 +1,431 @@
+"""The plan of a garden on paper, at a true scale: 1:50 prints a bed of 3 m as 60 mm.
+
+One unit of the drawing is a millimeter on paper. The sheet has its true size, so that a program which
+prints it at 100 % keeps the scale; the bar at the foot shows whether it did.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from mulchwright.errors import InputError
+from mulchwright.garden import Bed, Crown, Garden, Outline, Patch, Path, Point, Tap, Wall, Zone
+from mulchwright.sheets.marks import COLORS, Element, coordinates, element, number, words_at
+from mulchwright.units import US, show_taped_length
+
+__all__ = ["PAPERS_MM", "SCALES", "PlanSheet", "lay_out_plan", "plan_png", "plan_svg"]
+
+PAPERS_MM: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Upright, width and height: ISO 216 (A4) and ANSI/ASME Y14.1 (8.5 in x 11 in)."""
+SCALES = (10, 20, 25, 50, 100, 200, 250, 500, 1000, 2000, 5000, 10000)
+MARGIN_MM = 10.0
+"""Most home printers leave 5 mm of every edge white (common practice, no source)."""
+FOOT_MM = 26.0
+HEAD_MM = 12.0
+AIR_MM = 7.0
+"""Room around what is drawn, for the lengths written outside."""
+SHORTEST_SIDE_MM = 9.0
+"""A side shorter than this on paper has no room for its length."""
+MOST_SIDES = 12
+LONGEST_BAR_MM = 62.0
+BARS = {True: (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000), False: (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)}
+FOOT_M = 0.3048
+
+
+_Outlined = Bed | Patch | Path | Wall | Zone
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSheet:
+    """How a plan lies on paper: its scale, the sheet, and which plan point is at the drawing's top left."""
+
+    scale: int
+    width_mm: float
+    height_mm: float
+    left_m: float
+    top_m: float
+    left_mm: float
+    top_mm: float
+
+    def at(self, point: Point) -> tuple[float, float]:
+        """Where a point of the plan lies on the sheet, millimeters from its top left corner."""
+        return (
+            self.left_mm + (point[0] - self.left_m) * 1000 / self.scale,
+            self.top_mm + (self.top_m - point[1]) * 1000 / self.scale,
+        )
+
+    def mm(self, length_m: float) -> float:
+        """A length on paper, millimeters."""
+        return length_m * 1000 / self.scale
+
+
+# ---- the layout -------------------------------------------------------------
+
+
+def _drawn_points(garden: Garden) -> Iterator[Point]:
+    for things in (garden.beds, garden.patches, garden.walls, garden.paths, garden.zones):
+        for thing in things:
+            yield from thing.outline
+    for crown in garden.crowns:
+        (x, y), r = crown.center, crown.radius_m
+        yield from ((x - r, y - r), (x + r, y + r))
+    yield from (tap.point for tap in garden.taps)
+
+
+def lay_out_plan(
+    garden: Garden, *, scale: int | None = None, paper: str = "a4", landscape: bool | None = None
+) -> PlanSheet:
+    """Where the plan lies on the sheet; without a scale, the largest of `SCALES` at which all of it fits.
+
+    Raises
+    ------
+    InputError
+        Nothing is drawn yet, the paper is not known, or the plan is too large for it at this scale.
+    """
+    if paper not in PAPERS_MM:
+        raise InputError(f"The paper {paper!r} is not known; choose {' or '.join(PAPERS_MM)}.", field="paper")
+    if scale is not None and not 1 <= scale <= 100_000:
+        raise InputError(f"The scale 1:{scale} is none; choose one such as 50 or 100.", field="scale")
+    points = list(_drawn_points(garden))
+    if not points:
+        raise InputError(
+            "Nothing is drawn on this garden's plan yet. Draw a bed, a wall or a tree first.", field="plan"
+        )
+    left, right = min(x for x, _ in points), max(x for x, _ in points)
+    low, top = min(y for _, y in points), max(y for _, y in points)
+    width_m, height_m = right - left, top - low
+    turns = (False, True) if landscape is None else (landscape,)
+    for tried in SCALES if scale is None else (scale,):
+        for turned in turns:
+            sheet = PAPERS_MM[paper][::-1] if turned else PAPERS_MM[paper]
+            room = (
+                sheet[0] - 2 * (MARGIN_MM + AIR_MM),
+                sheet[1] - 2 * (MARGIN_MM + AIR_MM) - HEAD_MM - FOOT_MM,
+            )
+            needed = (width_m * 1000 / tried, height_m * 1000 / tried)
+            if needed[0] <= room[0] and needed[1] <= room[1]:
+                return PlanSheet(
+                    scale=tried,
+                    width_mm=sheet[0],
+                    height_mm=sheet[1],
+                    left_m=left,
+                    top_m=top,
+                    left_mm=(sheet[0] - needed[0]) / 2,
+                    top_mm=MARGIN_MM + HEAD_MM + AIR_MM + (room[1] - needed[1]) / 2,
+                )
+    tried = SCALES[-1] if scale is None else scale
+    remedy = "" if scale is None else " Choose a smaller scale such as 1:200, or leave it to the program."
+    raise InputError(
+        f"At 1:{tried} the plan is {width_m * 1000 / tried:.0f} × {height_m * 1000 / tried:.0f} mm, too "
+        f"large for the sheet.{remedy}",
+        field="scale",
+    )
+
+
+# ---- shapes -----------------------------------------------------------------
+
+
+def _shape(sheet: PlanSheet, kind: str, thing: _Outlined, **style: Any) -> Element:
+    return element(
+        "polygon",
+        (element("title", words=thing.name),),
+        id=f"{kind}-{thing.key}",
+        points=coordinates(sheet.at(corner) for corner in thing.outline),
+        stroke_linejoin="round",
+        **style,
+    )
+
+
+def _center(outline: Outline) -> Point:
+    """Center of area of an outline."""
+    x0, y0 = outline[0]  # near numbers keep their digits
+    twice = cx = cy = 0.0
+    for (x1, y1), (x2, y2) in zip(outline, (*outline[1:], outline[0]), strict=True):
+        cross = (x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)
+        twice += cross
+        cx += cross * (x1 + x2 - 2 * x0)
+        cy += cross * (y1 + y2 - 2 * y0)
+    return (x0 + cx / (3 * twice), y0 + cy / (3 * twice))
+
+
+def _along_longest(sheet: PlanSheet, outline: Outline) -> float:
+    """The turn of words along an outline's longest side, degrees, never upside down."""
+    a, b = max(zip(outline, (*outline[1:], outline[0]), strict=True), key=lambda side: math.dist(*side))
+    (x1, y1), (x2, y2) = sheet.at(a), sheet.at(b)
+    turn = math.degrees(math.atan2(y2 - y1, x2 - x1))
+    return turn - 180 if turn > 90 else turn + 180 if turn <= -90 else turn
+
+
+def _lengths(sheet: PlanSheet, outline: Outline, system: str) -> Iterator[Element]:
+    """The length of each side, written along it on the outside."""
+    if len(outline) > MOST_SIDES:
+        return
+    signed = sum(a[0] * b[1] - a[1] * b[0] for a, b in zip(outline, (*outline[1:], outline[0]), strict=True))
+    corners = outline if signed > 0 else outline[::-1]
+    for a, b in zip(corners, (*corners[1:], corners[0]), strict=True):
+        length_m = math.dist(a, b)
+        if sheet.mm(length_m) < SHORTEST_SIDE_MM:
+            continue
+        (x1, y1), (x2, y2) = sheet.at(a), sheet.at(b)
+        along = math.atan2(y2 - y1, x2 - x1)
+        upside_down = not -math.pi / 2 < along <= math.pi / 2 + 1e-9
+        turn = math.degrees(along) + (180 if upside_down else 0)
+        # Counterclockwise on the plan: the outside lies to the right of each side's direction.
+        out = (math.cos(along + math.pi / 2), math.sin(along + math.pi / 2))
+        gap = 1.0 if upside_down else 2.8  # letters stand above their base line
+        yield words_at(
+            (x1 + x2) / 2 + out[0] * gap,
+            (y1 + y2) / 2 + out[1] * gap,
+            show_taped_length(length_m, system),
+            size=2.1,
+            color="quiet",
+            turn_deg=turn,
+        )
+
+
+def _crown(sheet: PlanSheet, crown: Crown) -> Element:
+    """A soft outline: a ring of shallow scallops, a second one inside for an evergreen, and the trunk."""
+    x, y = sheet.at(crown.center)
+    radius = sheet.mm(crown.radius_m)
+    rings = [_scallops(x, y, radius)]
+    if crown.evergreen:
+        rings.append(_scallops(x, y, radius * 0.82))
+    return element(
+        "g",
+        (
+            element("title", words=crown.name),
+            element(
+                "path", d=rings[0], fill=COLORS["good"], fill_opacity="0.45", stroke=COLORS["threads"],
+                stroke_width=0.3,
+            ),
+            *(
+                element("path", d=ring, fill="none", stroke=COLORS["threads"], stroke_width=0.2)
+                for ring in rings[1:]
+            ),
+            element(
+                "circle", cx=x, cy=y, r=max(sheet.mm(crown.trunk_radius_m), 0.5), fill=COLORS["edge"],
+            ),
+        ),
+        id=f"crown-{crown.key}",
+    )  # fmt: skip
+
+
+def _scallops(x: float, y: float, radius: float) -> str:
+    """A closed ring of arcs whose outermost points lie on the circle."""
+    count = max(8, round(2 * math.pi * radius / 4))
+    half = math.pi / count
+    # An arc of radius chord x 0.7 bulges by chord x 0.21; its ends are drawn in by as much.
+    inner = radius / (math.cos(half) + 2 * math.sin(half) * (0.7 - math.sqrt(0.7**2 - 0.25)))
+    chord = 2 * inner * math.sin(half)
+    points = [(x + inner * math.cos(2 * half * n), y + inner * math.sin(2 * half * n)) for n in range(count)]
+    arc = f"A{number(chord * 0.7)},{number(chord * 0.7)} 0 0 1 "
+    steps = "".join(f"{arc}{coordinates([points[(n + 1) % count]])}" for n in range(count))
+    return f"M{coordinates(points[:1])}{steps}Z"
+
+
+def _tap(sheet: PlanSheet, tap: Tap) -> Element:
+    """A drop over a short stroke: where the water comes out of the ground."""
+    x, y = sheet.at(tap.point)
+    top, low = [(x, y - 2.2)], [(x, y + 1.1)]
+    right, left = [(x + 1.7, y - 0.2), (x + 1.2, y + 1.1)], [(x - 1.2, y + 1.1), (x - 1.7, y - 0.2)]
+    drop = f"M{coordinates(top)}C{coordinates(right + low)}C{coordinates(left + top)}Z"
+    return element(
+        "g",
+        (
+            element("title", words=tap.name),
+            element("path", d=drop, fill=COLORS["water"]),
+            element(
+                "line", x1=x - 1.4, x2=x + 1.4, y1=y + 1.8, y2=y + 1.8, stroke=COLORS["water"],
+                stroke_width=0.4,
+            ),
+            words_at(x + 2.2, y + 0.8, tap.name, size=2.3, color="water", anchor="start"),
+        ),
+        id=f"tap-{tap.key}",
+    )  # fmt: skip
+
+
+# ---- the sheet --------------------------------------------------------------
+
+
+def _ground(sheet: PlanSheet, garden: Garden, system: str) -> Iterator[Element]:
+    """All that is drawn, from the ground up: zones, paths, beds, patches, walls, crowns, taps, then words."""
+    for zone in garden.zones:
+        yield _shape(
+            sheet, "zone", zone, fill="url(#zone)", stroke=COLORS["edge"], stroke_width=0.25,
+            stroke_dasharray="1.6 1.2",
+        )  # fmt: skip
+    for path in garden.paths:
+        yield _shape(
+            sheet, "path", path, fill=COLORS["rule"], fill_opacity="0.55", stroke=COLORS["edge"],
+            stroke_width=0.2, stroke_dasharray="0.4 0.8",
+        )  # fmt: skip
+    for bed in garden.beds:
+        if bed.outline:
+            # A cut-out of paper: its edge in ink, and a thin shadow to the lower right.
+            yield element(
+                "polygon",
+                points=coordinates((x + 0.5, y + 0.5) for x, y in map(sheet.at, bed.outline)),
+                fill=COLORS["rule"],
+            )
+            yield _shape(sheet, "bed", bed, fill=COLORS["paper"], stroke=COLORS["ink"], stroke_width=0.3)
+    for patch in garden.patches:
+        if patch.outline:
+            yield _shape(
+                sheet, "patch", patch, fill=COLORS["threads"], fill_opacity="0.28",
+                stroke=COLORS["threads"], stroke_width=0.5,
+            )  # fmt: skip
+    for wall in garden.walls:
+        yield _shape(
+            sheet, "wall", wall, fill="url(#house)" if wall.house else COLORS["ink"],
+            stroke=COLORS["ink"], stroke_width=0.7 if wall.house else 0.1,
+        )  # fmt: skip
+    yield from (_crown(sheet, crown) for crown in garden.crowns)
+    yield from (_tap(sheet, tap) for tap in garden.taps)
+    yield from _words(sheet, garden, system)
+
+
+def _words(sheet: PlanSheet, garden: Garden, system: str) -> Iterator[Element]:
+    for things in (garden.beds, garden.patches, [wall for wall in garden.walls if wall.house]):
+        for thing in things:
+            if thing.outline:
+                yield from _lengths(sheet, thing.outline, system)
+    for zone in garden.zones:
+        yield words_at(*sheet.at(_center(zone.outline)), zone.name, size=2.1, color="edge")
+    for path in garden.paths:
+        (x, y), turn = sheet.at(_center(path.outline)), _along_longest(sheet, path.outline)
+        yield words_at(x, y, path.name, size=2.1, color="quiet", turn_deg=turn)
+    for wall in garden.walls:
+        x, y = sheet.at(_center(wall.outline))
+        yield words_at(x, y if wall.house else y - 1.2, wall.name, size=2.6 if wall.house else 2.1)
+    for crown in garden.crowns:
+        x, y = sheet.at(crown.center)
+        # High in the crown: what grows below it has names and lengths of its own near the middle.
+        yield words_at(x, y - 0.6 * sheet.mm(crown.radius_m), crown.name, size=2.3)
+    for bed in garden.beds:
+        if bed.outline:
+            # In the upper part of the bed: a patch in it has its own name in the middle.
+            x, y = sheet.at(_center(bed.outline))
+            top = min(sheet.at(corner)[1] for corner in bed.outline)
+            yield words_at(x, max(top + 3.2, y - 8.0), bed.name, size=2.6, serif=True)
+    for patch in garden.patches:
+        if patch.outline:
+            x, y = sheet.at(_center(patch.outline))
+            yield words_at(x, y + 0.9, patch.name, size=2.6, color="threads", serif=True)
+
+
+def _bar(sheet: PlanSheet, system: str) -> Element:
+    """A bar of four parts with a round length, in the units of the grower."""
+    us = system == US
+    unit_m, unit = (FOOT_M, "ft") if us else (1.0, "m")
+    fitting = [length for length in BARS[us] if sheet.mm(length * unit_m) <= LONGEST_BAR_MM]
+    length = fitting[-1] if fitting else BARS[us][0]
+    x, y = MARGIN_MM, sheet.height_mm - MARGIN_MM - 9.0
+    part = sheet.mm(length * unit_m) / 4
+    parts = [
+        element(
+            "rect", x=x + n * part, y=y, width=part, height=1.8,
+            fill=COLORS["ink"] if n % 2 == 0 else "#ffffff", stroke=COLORS["ink"], stroke_width=0.2,
+        )
+        for n in range(4)
+    ]  # fmt: skip
+    marks = [
+        words_at(
+            x + share * 4 * part, y - 1.2, f"{length * share:g}{f' {unit}' if share == 1 else ''}", size=2.4
+        )
+        for share in (0, 0.5, 1)
+    ]
+    return element("g", (*parts, *marks), id="scale-bar", data_length_m=f"{length * unit_m:g}")
+
+
+def _north(sheet: PlanSheet, north_deg: float) -> Element:
+    """An arrow to true north: the plan's upward axis has the bearing `north_deg`."""
+    x, y = sheet.width_mm - MARGIN_MM - 8.0, sheet.height_mm - MARGIN_MM - 8.0
+    needle = f"M{number(x)},{number(y - 7)}L{number(x + 2.2)},{number(y + 4)}L{number(x)},{number(y + 2.4)}"
+    other = f"M{number(x)},{number(y - 7)}L{number(x - 2.2)},{number(y + 4)}L{number(x)},{number(y + 2.4)}"
+    turn = -north_deg
+    far = math.radians(turn)
+    return element(
+        "g",
+        (
+            element("title", words="North"),
+            element(
+                "g",
+                (
+                    element("path", d=f"{needle}Z", fill=COLORS["ink"]),
+                    element("path", d=f"{other}Z", fill="#ffffff", stroke=COLORS["ink"], stroke_width=0.25),
+                ),
+                id="north",
+                transform=f"rotate({number(turn)} {number(x)} {number(y)})",
+            ),
+            words_at(x + 9.2 * math.sin(far), y - 9.2 * math.cos(far) + 1.0, "N", size=3.0, serif=True),
+        ),
+    )
+
+
+def plan_svg(
+    garden: Garden, *, scale: int | None = None, paper: str = "a4", landscape: bool | None = None
+) -> str:
+    """The plan as an SVG of the sheet's true size; see `lay_out_plan` for the choices and refusals."""
+    sheet = lay_out_plan(garden, scale=scale, paper=paper, landscape=landscape)
+    system = garden.units.value
+    bottom = sheet.height_mm - MARGIN_MM
+    patterns = element(
+        "defs",
+        (
+            _hatch("house", 2.0, "ink", 0.25),
+            _hatch("zone", 3.0, "rule", 0.3),
+        ),
+    )
+    foot = f"1:{sheet.scale} when printed at 100 %. Check the bar with a ruler."
+    children = (
+        element("title", words=f"Plan of {garden.place.name}, 1:{sheet.scale}"),
+        patterns,
+        element("rect", width=sheet.width_mm, height=sheet.height_mm, fill="#ffffff"),
+        words_at(MARGIN_MM, MARGIN_MM + 5.0, garden.place.name, size=5.5, anchor="start", serif=True),
+        *_ground(sheet, garden, system),
+        _bar(sheet, system),
+        words_at(MARGIN_MM, bottom - 2.0, foot, size=2.6, color="quiet", anchor="start"),
+        _north(sheet, garden.place.north_deg),
+    )
+    return element(
+        "svg",
+        children,
+        xmlns="http://www.w3.org/2000/svg",
+        width=f"{number(sheet.width_mm)}mm",
+        height=f"{number(sheet.height_mm)}mm",
+        viewBox=f"0 0 {number(sheet.width_mm)} {number(sheet.height_mm)}",
+        data_scale=str(sheet.scale),
+    ).write()
+
+
+def _hatch(name: str, step: float, color: str, width: float) -> Element:
+    return element(
+        "pattern",
+        (
+            element("rect", width=step, height=step, fill="#ffffff"),
+            element("line", x1=0, y1=0, x2=0, y2=step, stroke=COLORS[color], stroke_width=width),
+        ),
+        id=name,
+        width=step,
+        height=step,
+        patternUnits="userSpaceOnUse",
+        patternTransform="rotate(45)",
+    )
+
+
+def plan_png(svg: str, *, dots_per_inch: int = 200) -> bytes:
+    """An SVG sheet as a PNG that knows its own size on paper.
+
+    Raises `InputError` for fewer than 50 or more than 600 dots per inch.
+    """
+    if not 50 <= dots_per_inch <= 600:
+        raise InputError(
+            f"{dots_per_inch} dots per inch are asked for; choose 50 to 600.", field="dots_per_inch"
+        )
+    import vl_convert  # large: only when a picture is wanted
+
+    # It takes a CSS pixel, 1/96 in, as 1/72 in: the factor puts that right and keeps the size noted.
+    return bytes(vl_convert.svg_to_png(svg, scale=72 / 96, ppi=dots_per_inch))
