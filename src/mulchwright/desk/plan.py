@@ -7,7 +7,7 @@ the book. `plan_acts` decides what would overwrite another window's work; nothin
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast
 
@@ -22,7 +22,9 @@ from mulchwright.book import BookConflict, open_book
 from mulchwright.book.keys import slug
 from mulchwright.desk import plan_forms
 from mulchwright.desk.plan_acts import KINDS, Act, Clash, Kind, PlanNoun, apply, of_wire, read_acts, wire
+from mulchwright.desk.plan_backdrop import backdrop_data, backdrop_form, backdrop_of, backdrop_routes
 from mulchwright.desk.plan_drawing import plan_drawing, things
+from mulchwright.desk.plan_survey import survey_routes
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Bed,
@@ -57,6 +59,8 @@ def routes() -> list[BaseRoute]:
         Route("/ground/plan.json", plan_json),
         Route("/ground/acts", acts, methods=["POST"]),
         Route("/ground/north", north, methods=["POST"]),
+        *backdrop_routes(_page),
+        *survey_routes(add_things),
         Route("/ground/new/{kind}", new_thing, methods=["GET", "POST"]),
         Route("/ground/{kind}/{key}", thing, methods=["GET", "POST"]),
         Route("/ground/{kind}/{key}/copy", copy, methods=["POST"]),
@@ -84,7 +88,7 @@ def _opened(request: Request) -> tuple[Desk, BookState, Kind, PlanNoun]:
     if noun is None:
         raise HTTPException(
             404,
-            f"This garden has no {kind.name.lower()} “{key[:80]}” any more; perhaps another window removed it.",
+            f"This garden has no {kind.name.lower()} “{key[:80]}”; another window may have removed it.",
         )
     return desk, state, kind, noun
 
@@ -127,9 +131,11 @@ def _starter_patch(garden: Garden, trade: Trade) -> Patch:
     return Patch("patch", "Mushroom bed", FIRST_SPECIES, recipe_of(template), 1.0, outline=_SQUARE)
 
 
-def plan_data(state: BookState, trade: Trade) -> dict[str, Any]:
+def plan_data(desk: Desk) -> dict[str, Any]:
     """All that the drawing needs, of one revision of the book."""
+    state, trade = desk.library.state(), desk.trade
     garden = state.garden
+    backdrop, revision = backdrop_of(desk)
     return {
         "revision": state.revision,
         "units": garden.units.value,
@@ -138,6 +144,7 @@ def plan_data(state: BookState, trade: Trade) -> dict[str, Any]:
         "starters": {key: wire(kind, starter(kind, garden, trade)) for key, kind in KINDS.items()},
         "kinds": {key: {"name": kind.name, "shape": kind.shape} for key, kind in KINDS.items()},
         "logged": sorted({entry.patch for entry in garden.log}),
+        "backdrop": backdrop_data(backdrop, revision),
     }
 
 
@@ -166,10 +173,20 @@ def _page(
 ) -> Response:
     desk = _desk(request)
     state = desk.library.state()
+    place, system = state.garden.place, state.garden.units.value
+    backdrop, _ = backdrop_of(desk)
+    shown = backdrop_form(backdrop, system, place.north_deg)
+    more["backdrop"] = {
+        "fields": {name: more.get("backdrop_typed", {}).get(name, value) for name, value in shown.items()},
+        "errors": more.pop("backdrop_errors", {}),
+        "name": backdrop.name if backdrop else "",
+    }
+    more.pop("backdrop_typed", None)
     values = {
         "door": "ground", "kinds": list(KINDS.values()), "lists": _list(state.garden), "form": form,
         "drawing": plan_drawing(state.garden), "revision": state.revision, "before": "", "clash": None,
         "north": f"{state.garden.place.north_deg:g}", "north_fault": "", "logged": 0, "back": "/ground",
+        "removed": "",
     }  # fmt: skip
     return desk.page(request, "plan.html", state, status=status, **(values | more))
 
@@ -177,7 +194,7 @@ def _page(
 def plan_json(request: Request) -> Response:
     """The plan for the drawing."""
     desk = _desk(request)
-    return JSONResponse(plan_data(desk.library.state(), desk.trade))
+    return JSONResponse(plan_data(desk))
 
 
 # ---- acts -----------------------------------------------------------------------
@@ -251,14 +268,14 @@ def _answer(desk: Desk, todo: Any, revision: int) -> Response:
                     }
                     for clash in clashed.clashes
                 ],
-                "plan": plan_data(state, desk.trade),
+                "plan": plan_data(desk),
             },
             409,
         )  # fmt: skip
     except BookError as error:
         return JSONResponse({"message": str(error)}, 503)
     merged = known != revision
-    return JSONResponse({"plan": plan_data(desk.library.state(), desk.trade), "merged": merged})
+    return JSONResponse({"plan": plan_data(desk), "merged": merged})
 
 
 def clash_words(clashes: tuple[Clash, ...]) -> str:
@@ -267,8 +284,8 @@ def clash_words(clashes: tuple[Clash, ...]) -> str:
     told = names[0] if len(clashes) == 1 else f"{', '.join(names)}{' and more' if len(clashes) > 3 else ''}"
     were = "was" if len(clashes) == 1 else "were"
     return (
-        f"{told} {were} changed in another window since you saw the plan. Yours is not saved yet, and nothing "
-        "was overwritten."
+        f"{told} {were} changed in another window since you saw the plan. Yours is not saved yet, and "
+        "nothing was overwritten."
     )
 
 
@@ -320,7 +337,7 @@ def _show(request: Request) -> Response:
     form = plan_forms.form_of(kind, noun, state.garden, desk.trade)
     more = _shown(desk, state, kind, noun)
     if request.query_params.get("part") == "form":
-        html = desk.render("plan_form.html", form=form, clash=None, system=state.garden.units.value, **more)
+        html = desk.render("plan_form.html", form=form, clash=None, removed="", **more)
         return Response(html, media_type="text/html")
     return _page(request, form=form, **more)
 
@@ -334,13 +351,34 @@ def _before(kind: Kind, noun: PlanNoun, typed: Mapping[str, str]) -> PlanNoun:
     return before if before.key == noun.key else noun
 
 
+def _removed_meanwhile(request: Request, typed: Mapping[str, str]) -> PlanNoun | None:
+    """The object a form was filled from, when the garden no longer has it."""
+    kind, key = _kind(request), request.path_params["key"]
+    garden = _desk(request).library.state().garden
+    if any(noun.key == key for noun in getattr(garden, kind.place)):
+        return None
+    try:
+        before = of_wire(kind, json.loads(typed.get("before") or typed.get("removed", "")))
+    except (ValueError, InputError):
+        return None
+    return before if before.key == key else None
+
+
 def _keep(request: Request, typed: dict[str, str]) -> Response:
-    desk, state, kind, noun = _opened(request)
-    before = _before(kind, noun, typed)
+    gone = _removed_meanwhile(request, typed)
+    if gone is not None:
+        desk, kind, noun = _desk(request), _kind(request), gone
+        state = desk.library.state()
+        before = noun
+    else:
+        desk, state, kind, noun = _opened(request)
+        before = _before(kind, noun, typed)
     after, errors = plan_forms.read_form(kind, before, typed, state.garden, desk.trade)
     if after is None:
         return _again(request, desk, state, kind, before, typed, errors)
-    todo = (Act(kind, noun.key, before, after),)
+    # Sent once more after it was told that the object was removed: it is to be put back.
+    again = gone is not None and not typed.get("before")
+    todo = (Act(kind, noun.key, None if again else before, after),)
     if _wants_json(request):
         return _answer(desk, lambda: todo, _revision(typed, state))
     try:
@@ -358,7 +396,10 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
             "mine": version_words(kind, after, system),
         }
         form = plan_forms.form_of(kind, noun, state.garden, desk.trade, typed=typed)
-        return _page(request, status=409, form=form, **(_shown(desk, state, kind, noun) | {"clash": told}))
+        more = _shown(desk, state, kind, noun) | {"clash": told}
+        if gone is not None:
+            more |= {"before": "", "removed": json.dumps(wire(kind, noun))}
+        return _page(request, status=409, form=form, **more)
     return RedirectResponse(f"/ground/{kind.key}/{noun.key}", 303)
 
 
@@ -418,6 +459,28 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
     if after is None:
         return _again(request, desk, state, kind, blank, typed, errors, new=True)
     return RedirectResponse(f"/ground/{kind.key}/{after.key}", 303)
+
+
+def add_things(request: Request, kind: Kind, shapes: Sequence[tuple[str, dict[str, Any]]]) -> str:
+    """Put objects of one kind on the plan as one act; gives the address of the last."""
+    desk = _desk(request)
+    garden = desk.library.state().garden
+    todo: list[Act] = []
+    for wanted, changes in shapes:
+        key, name = _free(kind, garden, wanted)
+        changes = {**changes, "key": key, "name": name}
+        if kind.key == "crown":
+            # A wide crown belongs to a taller tree than the starter's: usual proportions (estimate).
+            radius = float(changes["radius_m"])
+            changes |= {"height_m": max(0.4, min(25.0, 2.4 * radius)), "base_m": min(1.0, 0.6 * radius)}
+        after = replace(starter(kind, garden, desk.trade), **changes)
+        todo.append(Act(kind, key, None, after))
+        garden, _ = apply(garden, todo[-1:])
+    try:
+        _save(desk, tuple(todo))
+    except _Clashed as clashed:
+        raise InputError(clash_words(clashed.clashes)) from None
+    return f"/ground/{kind.key}/{todo[-1].key}"
 
 
 async def copy(request: Request) -> Response:

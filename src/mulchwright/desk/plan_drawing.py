@@ -21,6 +21,8 @@ __all__ = ["centroid", "crown_path", "outline_path", "plan_drawing", "things"]
 CM = 100.0
 ORDER = ("zone", "path", "bed", "patch", "wall", "tap", "crown")
 """From the ground up."""
+NAME_FIRST = ("patch", "wall", "bed", "crown", "tap", "zone", "path")
+LETTER_PX = 9.0
 MARGIN_PX = 46.0
 LOBE_M = 0.55
 """A crown's rim is drawn in lobes about so long (never fewer than eight, nor more than twenty-eight)."""
@@ -168,22 +170,26 @@ def plan_drawing(garden: Garden, *, width: float = 720, mark: str = "plan") -> s
         transform=f"translate({number(x0)} {number(y0)}) scale({scale / CM:.6f})",
         class_="world",
     )
-    names = []
-    for _, noun in drawn:
+    marks, names, taken = [], [], list[tuple[float, float, float, float]]()
+    # Names that would lie on each other give way to the more important.
+    for kind, noun in sorted(drawn, key=lambda pair: NAME_FIRST.index(pair[0].key)):
         anchor = anchor_of(noun)
         assert anchor is not None
         x, y = on_page(anchor)
         if isinstance(noun, Tap):
-            names.append(tap_mark(x, y))
-            y += 32
-        elif isinstance(noun, Crown):
-            y += 24
-        names.append(text(min(max(x, 40), width - 40), y + 6, noun.name, "name", "middle"))
+            marks.append(tap_mark(x, y))
+        y += {"tap": 32, "crown": 24}.get(kind.key, 0)
+        half = len(noun.name) * LETTER_PX / 2 + 2
+        x = min(max(x, half), width - half)
+        box = (x - half, y - 12, x + half, y + 12)
+        if all(box[2] < o[0] or box[0] > o[2] or box[3] < o[1] or box[1] > o[3] for o in taken):
+            taken.append(box)
+            names.append(text(x, y + 6, noun.name, "name", "middle"))
     label = _label(garden, drawn)
     return document(
         width,
         height,
-        (patterns(mark), world, *names, *north_arrow(width - 34, 40, garden.place.north_deg),
+        (patterns(mark), world, *marks, *names, *north_arrow(width - 34, 40, garden.place.north_deg),
          *scale_bar(garden.units.value, scale, 16, height - 16)),
         label=label, mark=mark, class_="plan-drawing",
     )  # fmt: skip

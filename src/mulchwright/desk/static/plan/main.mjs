@@ -306,8 +306,10 @@ class Plan {
     if (of === "crown" && shape.radius_m < LEAST_DRAG_M && !this.draft) return undefined;
     // A wide crown belongs to a taller tree than the starter's.
     if (of === "crown") shape = { ...shape, height_m: round(Math.max(0.4, Math.min(25, shape.radius_m * 2.4))), base_m: round(Math.min(starter.base_m, shape.radius_m * 0.6)) };
-    const thing = this.newThing(of, shape);
-    if (of === "patch") {
+    const filled = this.filling ? this.get(this.filling) : null;
+    const thing = filled ? { ...filled, ...shape } : this.newThing(of, shape);
+    this.filling = null;
+    if (of === "patch" && !thing.bed) {
       const bed = [...this.things.values()].find((each) => each.of === "bed" && each.outline.length && shape.outline.every((corner) => inside(corner, each.outline)));
       thing.bed = bed?.key ?? null;
     }
@@ -318,9 +320,18 @@ class Plan {
     return undefined;
   }
 
+  // The outline of a bed that is in the garden but not on the plan yet.
+  drawFor(id) {
+    this.setMode(id.split("/")[0]);
+    this.filling = id;
+    this.drawing.svg.scrollIntoView({ block: "nearest" });
+    this.drawing.svg.focus({ preventScroll: true });
+  }
+
   cancelDraft() {
     this.draft = null;
     this.preview = null;
+    this.filling = null;
     this.refresh();
   }
 
@@ -424,6 +435,7 @@ class Plan {
     this.drawing.svg.classList.toggle("drawing-now", drawingNow);
     this.drawing.declutter();
     this.drawOverlay();
+    this.onRefresh?.();
   }
 
   show(name, on) {

@@ -1,4 +1,5 @@
 // The form of what is chosen, as the server writes it, beside the plan or under it; saved when a field is left.
+import { sizeWords } from "./drawing.mjs";
 import { idOf } from "./main.mjs";
 
 const PATIENCE_MS = 20000;
@@ -12,6 +13,17 @@ export function wakeSheet(plan, wide) {
     if (wide.matches) show(id);
     else if (open && open !== id) show(null);
   };
+  plan.onRefresh = () => list(plan);
+  plan.find("list").addEventListener("click", (event) => {
+    const id = event.target.closest("[data-choose]")?.dataset.choose;
+    const draw = event.target.closest("[data-draw-for]")?.dataset.drawFor;
+    if (draw) plan.drawFor(draw);
+    if (!id || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    plan.setMode("choose");
+    plan.select(id);
+    show(id, { enter: true });
+  });
   plan.openForm = () => show(plan.selected, { enter: true });
   plan.formOpen = () => open;
 
@@ -132,6 +144,10 @@ export function wakeSheet(plan, wide) {
         const other = answer.clashes[0];
         faults(form, { form: `${answer.message} In the other window: ${other.theirs}. Here: ${other.mine}. Press Save to put yours in its place, or open the object anew to keep theirs.` });
         const theirs = answer.plan.objects.find((thing) => idOf(thing) === id) ?? null;
+        if (!theirs && !form.elements.removed) {
+          const removed = Object.assign(document.createElement("input"), { type: "hidden", name: "removed", value: form.elements.before.value });
+          form.append(removed);
+        }
         form.elements.before.value = theirs ? JSON.stringify(theirs) : "";
         plan.takeIn(answer.plan);
       } else plan.status(`Not saved. ${answer.message}`, "bad");
@@ -165,4 +181,29 @@ export function wakeSheet(plan, wide) {
     }
     return was;
   };
+}
+
+// The list beside the plan follows what is drawn.
+let listed = "";
+
+function list(plan) {
+  const rows = [...plan.things].map(([id, thing]) => [id, thing.name, sizeWords(thing, plan.units), thing.outline?.length === 0]);
+  const mark = JSON.stringify(rows);
+  if (mark === listed) return;
+  listed = mark;
+  for (const group of plan.find("list").querySelectorAll("[data-group]")) {
+    group.replaceChildren(...rows.filter(([id]) => id.startsWith(`${group.dataset.group}/`)).map(([id, name, size, bare]) => {
+      const row = document.createElement("li");
+      const link = Object.assign(document.createElement("a"), { href: `/ground/${id}`, textContent: name });
+      link.dataset.choose = id;
+      row.append(link, " ", Object.assign(document.createElement("span"), { className: "quiet", textContent: size }));
+      if (bare) {
+        const draw = Object.assign(document.createElement("button"), { type: "button", textContent: "Draw it" });
+        draw.dataset.drawFor = id;
+        draw.setAttribute("aria-label", `Draw ${name} on the plan`);
+        row.append(" ", draw);
+      }
+      return row;
+    }));
+  }
 }
