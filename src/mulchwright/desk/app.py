@@ -29,10 +29,12 @@ from starlette.staticfiles import StaticFiles
 
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
-from mulchwright.desk import bed, whatif, words
+from mulchwright.desk import bed, sun, whatif, words
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
+from mulchwright.desk.errands import Errands
 from mulchwright.desk.guard import LOOPBACK_HOSTS, Guard
+from mulchwright.desk.light import lit_if_kept
 from mulchwright.desk.looks import SCHEMES
 from mulchwright.desk.reckoning import AlmanacEngine, BookState, Engine, Library, Progress, Reckoner
 from mulchwright.errors import BookError, InputError, MulchwrightError
@@ -78,6 +80,7 @@ class Desk:
     ) -> None:
         self.library = Library(book)
         self.reckoner = Reckoner(engine)
+        self.errands = Errands()
         self.bundle = bundle
         self._today = today
         self._templates = Environment(
@@ -163,6 +166,7 @@ def create_app(
             _LOG.warning("%s", error)
         yield
         desk.reckoner.close()
+        desk.errands.close()
 
     static = resources.files("mulchwright.desk").joinpath("static")
     app = Starlette(
@@ -175,6 +179,7 @@ def create_app(
             Route("/beds/{key}/what-if/told", what_if_told),
             Route("/beds/{key}/keep", keep, methods=["POST"]),
             Route("/beds/{key}/plan", plan, methods=["POST"]),
+            *sun.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
@@ -196,9 +201,12 @@ def _desk(request: Request) -> Desk:
 
 
 def _opened(request: Request) -> tuple[Desk, BookState, Patch]:
-    """Desk, book state and the patch the address names; 404 when the garden has no such bed."""
+    """Desk, book state and the patch the address names; 404 when the garden has no such bed.
+
+    A drawn bed has the plan's light where that is known already.
+    """
     desk = _desk(request)
-    state = desk.library.state()
+    state = lit_if_kept(desk.library.state())
     key = request.path_params["key"]
     patch = next((p for p in state.garden.patches if p.key == key), None)
     if patch is None:
@@ -414,7 +422,8 @@ def _plan(request: Request, typed: dict[str, str]) -> Response:
         return _what_if_again(request, desk, state, patch, typed, errors)
     key = _free_key(name, {p.key for p in state.garden.patches})
     recipe = replace(changed.recipe, name=f"{changed.recipe.name}, changed"[:200])
-    new = replace(changed, key=key, name=name, stage=Stage.PLANNED, recipe=recipe)
+    # Two beds cannot lie in one place: the copy keeps the light and is drawn anew.
+    new = replace(changed, key=key, name=name, stage=Stage.PLANNED, recipe=recipe, outline=())
     with open_book(desk.library.path) as book:
         book.save_patch(new)
     return RedirectResponse(f"/beds/{key}", 303)

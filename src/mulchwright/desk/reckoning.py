@@ -64,11 +64,13 @@ class AlmanacEngine:
     ) -> Outlook:
         """The outlook of a whole garden."""
         from mulchwright.almanac import outlook
+        from mulchwright.desk.light import lit
         from mulchwright.trade import load_trade
 
         members, seed = self._settings()
+        lit_garden, rest = lit(garden, series, progress)
         return outlook(
-            garden, series, load_trade(), today=today, members=members, seed=seed, progress=progress
+            lit_garden, series, load_trade(), today=today, members=members, seed=seed, progress=rest
         )
 
     def what_if(
@@ -76,10 +78,16 @@ class AlmanacEngine:
     ) -> tuple[PatchOutlook, PatchOutlook]:
         """One patch before and after a change."""
         from mulchwright.almanac import what_if
+        from mulchwright.desk.light import lit
         from mulchwright.trade import load_trade
 
         members, seed = self._settings()
-        return what_if(garden, series, load_trade(), changed, today=today, members=members, seed=seed)
+        lit_garden, _ = lit(garden, series)
+        stored, now = garden.patch(changed.key), lit_garden.patch(changed.key)
+        if changed.light_share == stored.light_share:
+            # Left as it was: then it is the plan's. A shade that was typed is what is being tried.
+            changed = replace(changed, light_share=now.light_share, rain_share=now.rain_share)
+        return what_if(lit_garden, series, load_trade(), changed, today=today, members=members, seed=seed)
 
 
 @dataclass(frozen=True, slots=True)

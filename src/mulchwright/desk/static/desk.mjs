@@ -9,6 +9,7 @@ function wake() {
   drawCharts();
   wakeWhatIf();
   openWhatIsLinked();
+  document.dispatchEvent(new Event("mulchwright:fresh"));
 }
 
 // A link to "How this is worked out" should open it, not only jump to its closed head.
@@ -25,7 +26,7 @@ async function waitForReckoning() {
   for (;;) {
     await new Promise((resolve) => setTimeout(resolve, POLL_MS));
     try {
-      const state = await (await fetch("/reckoning", { cache: "no-store" })).json();
+      const state = await (await fetch(main.dataset.waiting, { cache: "no-store" })).json();
       if (bar) bar.value = state.share;
       if (!state.ready) continue;
       const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
