@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import re
 import socket
 import statistics
@@ -160,6 +161,64 @@ def measure_outlook(figures: Figures) -> None:
     put(figures, "outlook_20x200x730_s", [timed(act) for _ in range(5)])
 
 
+# ---- the ground ---------------------------------------------------------------------------------
+
+GROUND_M = (0.0, 0.0, 30.0, 20.0)
+
+
+def ground_garden() -> Garden:
+    """30 m x 20 m with 25 obstacles: 15 crowns, a corner house, 9 walls, scattered by a fixed seed."""
+    from mulchwright.book.demo import demo_garden
+    from mulchwright.garden import Crown, Wall
+
+    garden, _ = demo_garden()
+    chance = random.Random(7)
+    crowns = tuple(
+        Crown(
+            key=f"crown-{k}",
+            name=f"Crown {k}",
+            center=(chance.uniform(0, 30), chance.uniform(0, 20)),
+            radius_m=chance.uniform(0.8, 3.0),
+            height_m=chance.uniform(3.0, 9.0),
+            base_m=1.2,
+            evergreen=k % 4 == 0,
+            leaf_from=105 + 2 * (k % 5),
+        )
+        for k in range(15)
+    )
+    corner = ((0.0, 20.0), (0.0, 12.0), (5.0, 12.0), (5.0, 15.0), (9.0, 15.0), (9.0, 20.0))
+    walls = [Wall("house", "House", corner, 6.0, house=True)]
+    for k in range(9):
+        x, y = chance.uniform(0, 26), chance.uniform(0, 16)
+        width, depth = chance.uniform(0.2, 4.0), chance.uniform(0.2, 3.0)
+        outline = ((x, y), (x + width, y), (x + width, y + depth), (x, y + depth))
+        walls.append(Wall(f"wall-{k}", f"Wall {k}", outline, chance.uniform(1.0, 4.0)))
+    return replace(garden, crowns=crowns, walls=tuple(walls))
+
+
+def measure_ground(figures: Figures, folder: Path) -> None:
+    say("the light map: 9,600 cells, 25 obstacles, 12 months, steps of 15 minutes")
+    import numpy as np
+
+    from mulchwright.ground import light_map, light_map_key, pack_light_map, unpack_light_map
+
+    garden = ground_garden()
+    light_map(garden, GROUND_M, cell_m=2.0)  # compile, or load what was compiled
+    put(figures, "sun_map_cold_s", [timed(light_map, garden, GROUND_M) for _ in range(5)])
+    figures["sun_map_one_core_s"] = timed(lambda: light_map(garden, GROUND_M, threads=1))
+
+    def kept() -> Path:
+        return folder / f"{light_map_key(garden, GROUND_M)}.npz"
+
+    np.savez(kept(), **pack_light_map(light_map(garden, GROUND_M)))  # type: ignore[arg-type]
+
+    def read() -> object:
+        with np.load(kept()) as arrays:
+            return unpack_light_map(arrays)
+
+    put(figures, "sun_map_cached_ms", [timed(read) for _ in range(9)], 1e3)
+
+
 # ---- the program as a user meets it -------------------------------------------------------------
 
 
@@ -276,6 +335,7 @@ def main(words: list[str]) -> int:
         measure_start(figures, Path(folder))
         measure_engine(figures)
         measure_outlook(figures)
+        measure_ground(figures, Path(folder))
         measure_server(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
     print(json.dumps(rounded, indent=1) if words else told(figures))

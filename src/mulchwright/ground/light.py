@@ -57,6 +57,7 @@ MODEL = "light-1"
 YEAR = 2026
 """A year without a leap day, midway between two; the sun's path differs by less than 0.2° in others."""
 STEP_MINUTES = 15.0
+GOLDEN = (math.sqrt(5) - 1) / 2
 DEFAULT_DIFFUSE_SHARE = 0.5
 """Diffuse part of the light where no climate is known; humid temperate places run 0.4 to 0.6 (estimate)."""
 INTERCEPTED_IN_LEAF, INTERCEPTED_BARE = 0.25, 0.12
@@ -237,7 +238,7 @@ class _SunPath:
 
 
 def _sun_paths(place: Place, state_of_day: IntArray, step_minutes: float) -> list[_SunPath]:
-    """Moments that fill every day's daylight evenly, none longer than the step; twelve months of them.
+    """Moments that fill every day's daylight evenly, no farther apart than the step; twelve months of them.
 
     Weights (step, 2) are hours and energy of a mean day of the month. Every day is taken, for the edge of a
     long wall's shadow moves over a whole strip of ground within a few days around the equinox.
@@ -248,7 +249,10 @@ def _sun_paths(place: Place, state_of_day: IntArray, step_minutes: float) -> lis
     within = np.arange(len(day)) - np.repeat(np.cumsum(counts) - counts, counts)
     start = np.where(np.isnan(days.rise_h), days.noon_h - days.length_h / 2, days.rise_h)
     length = days.length_h / np.maximum(counts, 1)
-    hours = start[day] + (within + 0.5) * length[day]
+    # Where in its step a day is looked at wanders from day to day by the golden ratio, which spreads most
+    # evenly: at fixed clock times a slow edge would be met too early, or too late, for weeks together.
+    phase = np.mod(0.5 + np.arange(365) * GOLDEN, 1.0)
+    hours = start[day] + (within + phase[day]) * length[day]
     sun = sun_position(
         julian_day(date(YEAR, 1, 1)) + day + hours / 24.0, place.latitude_deg, place.longitude_deg
     )

@@ -112,7 +112,11 @@ PLACES = {
 
 @pytest.mark.parametrize("where", PLACES)
 def test_hours_of_sun_against_rays(where: str) -> None:
-    """Hours within 2 % of what the open ground has, in every month, at spots all over the plan."""
+    """Within 1 % of the hours that open ground has, in every month, at spots all over the plan.
+
+    The program promises 2 %. On 400 spots of four gardens the largest error was 0.6 %, the mean 0.1 %.
+    Where a month has but an hour or two of sun a day, beyond the polar circle, within three minutes.
+    """
     garden = crowded(PLACES[where], south=where == "the far south")
     light = light_map(garden, (0, 0, 30, 20), cell_m=0.5)
     rng = np.random.default_rng(11)
@@ -126,8 +130,8 @@ def test_hours_of_sun_against_rays(where: str) -> None:
     error = np.array(wrong)
     assert len(error) >= 15
     longest = np.maximum(light.open_sun_hours, 1e-9)
-    assert (np.abs(error) <= 0.02 * longest + 1e-9).all()
-    assert np.abs(error).mean() <= 0.005 * longest.mean()
+    assert (np.abs(error) <= np.maximum(0.01 * longest, 0.05)).all()
+    assert np.abs(error).mean() <= 0.002 * longest.mean()
 
 
 def test_open_ground_has_all_its_hours() -> None:
