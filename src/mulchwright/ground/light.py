@@ -52,7 +52,7 @@ IntArray = npt.NDArray[np.int64]
 BoolArray = npt.NDArray[np.bool_]
 _Task = tuple[Callable[[int, int, int], None], int, int, int]
 
-MODEL = "light-1"
+MODEL = "light-2"
 """Raise it when the map's figures change for the same plan: kept maps are then computed anew."""
 YEAR = 2026
 """A year without a leap day, midway between two; the sun's path differs by less than 0.2° in others."""
