@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any
 from mulchwright import units
 from mulchwright.desk import answers, charts, words
 from mulchwright.desk.answers import Answer
-from mulchwright.desk.cross_section import DrawnLayer, DrawnPlane, cross_section
 from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
 from mulchwright.desk.looks import Scheme
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
+from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
 
 if TYPE_CHECKING:
     from mulchwright.almanac import Band, MonthAmount, Outlook, PatchOutlook, WorkingLine
@@ -32,7 +32,6 @@ __all__ = [
     "bed_page",
     "bed_rows",
     "chart_spec",
-    "portrait",
     "under",
 ]
 
@@ -115,24 +114,6 @@ class BedPage:
     retired: bool = False
 
 
-def material_name(key: str, trade: Trade) -> str:
-    """A material's first name, or its key in plain letters where the tables lack it."""
-    material = trade.materials.get(key)
-    return material.names[0] if material else key.replace("-", " ")
-
-
-def species_name(key: str, trade: Trade) -> str:
-    """A species' first name."""
-    species = trade.species.get(key)
-    return species.names[0] if species else key.replace("-", " ")
-
-
-def spawn_name(key: str, trade: Trade) -> str:
-    """A spawn kind's first name."""
-    spawn = trade.spawn.get(key)
-    return spawn.names[0] if spawn else key.replace("-", " ")
-
-
 def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
     """The line under a bed's name: species, area, age."""
     parts = [species_name(patch.species, trade).capitalize(), units.show_area(patch.area_m2, system)]
@@ -148,76 +129,6 @@ def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
         age = (today - patch.built_on).days
         parts.append(f"built {words.day(patch.built_on, today)}, day {age}")
     return ", ".join(parts)
-
-
-def portrait(patch: Patch, trade: Trade, system: str, *, mark: str) -> str:
-    """The cross-section of a patch as SVG."""
-    layers = tuple(
-        DrawnLayer(
-            material=layer.material,
-            family=trade.materials[layer.material].family if layer.material in trade.materials else "chips",
-            name=_layer_name(patch, index, trade),
-            thickness=units.show_length(layer.thickness_m, system),
-            thickness_m=layer.thickness_m,
-        )
-        for index, layer in enumerate(patch.recipe.all_layers)
-    )
-    planes = tuple(
-        DrawnPlane(
-            plane.height_m,
-            round(3 + 10 * plane.rate_kg_m2) if plane.rate_kg_m2 > 0 else round(3 + plane.points_per_m2 / 20),
-            pegs=plane.points_per_m2 > 0,
-        )
-        for plane in patch.recipe.planes
-        if plane.rate_kg_m2 > 0 or plane.points_per_m2 > 0
-    )
-    told = words.joined(layer_lines(patch, trade, system), "and")
-    return cross_section(
-        layers, planes, label=f"Cross-section of the bed from the top down: {told}.", mark=mark,
-        foot=spawn_line(patch, trade, system),
-    )  # fmt: skip
-
-
-def _layer_name(patch: Patch, index: int, trade: Trade) -> str:
-    layer = patch.recipe.all_layers[index]
-    name = material_name(layer.material, trade)
-    if layer.woods:
-        name = f"{name}: {words.joined([wood.replace('-', ' ') for wood in layer.woods])}"
-    is_skin = patch.recipe.skin is not None and index == len(patch.recipe.layers)
-    return f"skin, {name}" if is_skin else name
-
-
-def layer_lines(patch: Patch, trade: Trade, system: str) -> list[str]:
-    """Layers from the top down as text: "2 cm of skin, bark fines"."""
-    layers = patch.recipe.all_layers
-    return [
-        f"{units.show_length(layers[i].thickness_m, system)} of {_layer_name(patch, i, trade)}"
-        for i in reversed(range(len(layers)))
-    ]
-
-
-def spawn_line(patch: Patch, trade: Trade, system: str) -> str:
-    """The spawn in one line: kind, planes and rate."""
-    planes = [plane for plane in patch.recipe.planes if plane.rate_kg_m2 > 0 or plane.points_per_m2 > 0]
-    if not planes:
-        return "No spawn in it."
-    kinds = words.joined(dict.fromkeys(spawn_name(plane.spawn, trade) for plane in planes))
-    count = f"{words.count_word(len(planes))} {'plane' if len(planes) == 1 else 'planes'}"
-    mean = math.fsum(plane.rate_kg_m2 for plane in planes) / len(planes)
-    if mean > 0:
-        each = "" if len(planes) == 1 else " each"
-        return f"Beads: {kinds}, {count}, {units.show_spawn_rate(mean, system)}{each}."
-    return f"Pins: {kinds}, {count}, {pegs(planes[0].points_per_m2, system)}."
-
-
-def pegs(points_per_m2: float, system: str) -> str:
-    """Pegs over an area in the grower's units."""
-    per_square_foot = float(units.FOOT_M) ** 2
-    return (
-        f"{points_per_m2 * per_square_foot:.3g} per ft²"
-        if system == units.US
-        else f"{points_per_m2:.3g} per m²"
-    )
 
 
 def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date) -> tuple[BedRow, ...]:
@@ -268,8 +179,8 @@ def bed_page(
         layers=tuple(layer_lines(patch, trade, system)),
         cards=_cards(garden, told, trade, today) if told else (),
         log=tuple((words.day(e.day, today), log_words(e, system)) for e in _log_of(garden, patch.key)),
-        cautions=cautions(trade, patch, PICKING),
-        build_cautions=cautions(trade, patch, BUILDING, of_materials=True)
+        cautions=_cautions(trade, patch, PICKING),
+        build_cautions=_cautions(trade, patch, BUILDING, of_materials=True)
         if patch.stage is Stage.PLANNED
         else (),
         weather=weather_lines(outlook, today) if outlook else (),
@@ -298,30 +209,11 @@ def log_words(entry: LogEntry, system: str) -> str:
     return f"{what}: {entry.text}" if entry.text else what
 
 
-def cautions(
+def _cautions(
     trade: Trade, patch: Patch, moments: frozenset[str], *, of_materials: bool = False
 ) -> tuple[tuple[str, str, str], ...]:
-    """Cautions (title, text, whose word comes first) for moments such as picking, the grave ones first.
-
-    A caution about one species or wood is shown only where the bed has it; `of_materials` keeps only those
-    that name one of the bed's kinds of material.
-    """
-    layers = patch.recipe.all_layers
-    here = {f"species:{patch.species}"} | {f"wood:{wood}" for layer in layers for wood in layer.woods}
-    here |= {
-        f"material:{trade.materials[layer.material].family}"
-        for layer in layers
-        if layer.material in trade.materials
-    }
-    if patch.recipe.skin is not None:
-        here.add("material:skin")
-    chosen = []
-    for caution in trade.cautions.values():
-        when = set(caution.when)
-        narrow = {w for w in when if w.startswith(("species:", "wood:", "material:"))}
-        if moments & when and (narrow & here if of_materials else not narrow or narrow & here):
-            chosen.append(caution)
-    chosen.sort(key=lambda caution: not caution.grave)
+    """Cautions as a page shows them: title, text, whose word comes first."""
+    chosen = cautions_of(trade, patch, moments, of_materials=of_materials)
     return tuple((c.title, c.text, c.defer) for c in chosen)
 
 

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from mulchwright import units
-from mulchwright.desk import answers, bed, words
+from mulchwright.desk import answers, words
 from mulchwright.desk.dots import NARROW, DotPlot, dot_plot, span_of
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -26,6 +26,7 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
 )
+from mulchwright.sheets.portrait import layer_lines, pegs, portrait, spawn_line
 
 if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook
@@ -97,7 +98,7 @@ def _values_of(patch: Patch, trade: Trade, system: str) -> dict[str, str]:
         "planes": str(len(recipe.planes)),
         "spawn": recipe.planes[0].spawn if recipe.planes else next(iter(trade.spawn), ""),
         "rate": units.show_spawn_rate(_mean_rate(recipe, trade), system),
-        "pegs": bed.pegs(_mean_points(recipe, trade), system),
+        "pegs": pegs(_mean_points(recipe, trade), system),
         "add_material": "",
         "add_thickness": "",
     }
@@ -360,7 +361,7 @@ def _read_rate(reader: _Reader, name: str, what: str, low: float, high: float) -
     try:
         if name == "pegs":
             value = units.parse_count_per_area(text, reader.system, field=name)
-            shown = [bed.pegs(bound, reader.system) for bound in (low, high)]
+            shown = [pegs(bound, reader.system) for bound in (low, high)]
         else:
             value = units.parse_spawn_rate(text, reader.system, field=name)
             shown = [units.show_spawn_rate(bound, reader.system) for bound in (low, high)]
@@ -428,7 +429,7 @@ def compare(
         rows=rows,
         dots_before=drawn[0],
         dots_after=drawn[1],
-        portrait=bed.portrait(after.patch, trade, system, mark="what-if-bed"),
+        portrait=portrait(after.patch, trade, system, mark="what-if-bed"),
         changes=changes(before.patch, after.patch, trade, system, today),
         key=before.patch.key,
     )
@@ -496,12 +497,10 @@ def changes(before: Patch, after: Patch, trade: Trade, system: str, today: date)
     if before.built_on != after.built_on:
         days = [words.day(p.built_on, today) if p.built_on else "no day" for p in (before, after)]
         lines.append(f"build day {days[0]} becomes {days[1]}")
-    old, new = (bed.layer_lines(p, trade, system) for p in (before, after))
+    old, new = (layer_lines(p, trade, system) for p in (before, after))
     if old != new:
         lines.append(f"layers from the top: {words.joined(new)}")
-    if (old_line := bed.spawn_line(before, trade, system)) != (
-        new_line := bed.spawn_line(after, trade, system)
-    ):
+    if (old_line := spawn_line(before, trade, system)) != (new_line := spawn_line(after, trade, system)):
         lines.append(f"spawn: {old_line} It becomes: {new_line}")
     if before.light_share != after.light_share:
         shades = [words.share(1 - _mean_light(p)) for p in (before, after)]

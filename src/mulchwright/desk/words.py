@@ -7,17 +7,14 @@ day without its year when the year is plain from today.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
 from datetime import date
+
+from mulchwright.sheets.words import count_word, joined
 
 __all__ = ["chance", "count_word", "day", "day_range", "joined", "month", "plural", "share"]
 
 SURE = 0.97
 RARE = 0.03
-_SMALL = (
-    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-    "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty",
-)  # fmt: skip
 _ONE_IN = (4, 5, 6, 8, 10, 12, 15, 20)
 
 
@@ -67,17 +64,6 @@ def share(fraction: float) -> str:
     return "not known" if math.isnan(fraction) else f"{round(100 * fraction)} %"
 
 
-def count_word(count: int) -> str:
-    """Small counts as words: 2 is "two"; above twenty as figures."""
-    return _SMALL[count] if 0 <= count < len(_SMALL) else str(count)
-
-
 def plural(count: int, one: str, many: str | None = None) -> str:
     """ "1 minute", "3 minutes"."""
     return f"{count} {one if count == 1 else many or one + 's'}"
-
-
-def joined(parts: Iterable[str], last: str = "and") -> str:
-    """ "chips, straw and bark"."""
-    words: Sequence[str] = [part for part in parts if part]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""

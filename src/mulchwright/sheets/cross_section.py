@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
-from mulchwright.desk.drawing import Element, document, element, number, text, wrapped
+from mulchwright.sheets.drawing import Element, document, element, number, text, wrapped
 
 __all__ = ["DrawnLayer", "DrawnPlane", "cross_section"]
 
