@@ -57,9 +57,12 @@ CAPPED = 10.0
 """A reading that fits far worse than this counts no more when a start is sought: it may be a blunder."""
 NOISE = 4.0
 """Circles that miss each other by less than so many standard deviations are taken to touch."""
+TOO_LOOSE_M = 1.0
+"""A point that can slip farther than this without a tape noticing is not placed (estimate, no source)."""
+LOOSEST_M = 100.0
 FAR_M = 0.3
 """Two candidates nearer than this are the same place, told apart by the least squares."""
-MOST_STEPS, STILL_M = 50, 1e-11
+MOST_STEPS, STILL_M = 50, 1e-9
 MOST_ANCHORS = 10
 
 
@@ -235,6 +238,7 @@ class _Anchor:
     at: Point
     distance_m: float
     sd_m: float
+    loose_m: float = 0.0
 
 
 def _misfit(at: Point, anchors: Iterable[_Anchor]) -> float:
@@ -248,16 +252,37 @@ def _first_places(
     survey: Survey, known: Mapping[str, Point], system: str
 ) -> tuple[dict[str, Point], list[Unplaced], list[str]]:
     """Rough places by meeting circles, one point after the other, the best tied first."""
-    places = dict(known)
+    tapes: dict[str, list[tuple[str, float]]] = {point.key: [] for point in survey.points}
+    for reading in survey.readings:
+        tapes[reading.start].append((reading.end, reading.distance_m))
+        tapes[reading.end].append((reading.start, reading.distance_m))
+    names = {point.key: point.name for point in survey.points}
+    places, looseness = dict(known), dict.fromkeys(known, 0.0)
+
+    def anchors(key: str) -> list[_Anchor]:
+        """Tapes from the points that are placed already."""
+        return [
+            _Anchor(
+                names[other],
+                places[other],
+                distance_m,
+                survey.tape_sd_m(distance_m),
+                looseness[other],
+            )
+            for other, distance_m in tapes[key]
+            if other in places
+        ]
+
     notes: list[str] = []
     words: dict[str, str] = {}
     waiting = [point for point in survey.points if point.known_at is None]
     while waiting:
-        ranked = sorted(waiting, key=lambda point: -len(_anchors(survey, point, places)))
+        ranked = sorted(waiting, key=lambda point: -sum(other in places for other, _ in tapes[point.key]))
         for point in ranked:
-            found, why, note = _place_one(survey, point, _anchors(survey, point, places), system)
+            held_by = anchors(point.key)
+            found, why, note = _place_one(survey, point, held_by, system)
             if found is not None:
-                places[point.key] = found
+                places[point.key], looseness[point.key] = found, _looseness_m(found, held_by)
                 notes.extend([note] if note else [])
                 waiting.remove(point)
                 break
@@ -267,16 +292,30 @@ def _first_places(
     return places, [Unplaced(point.key, point.name, words[point.key]) for point in waiting], notes
 
 
-def _anchors(survey: Survey, point: SurveyPoint, places: Mapping[str, Point]) -> list[_Anchor]:
-    found = []
-    for reading in survey.readings:
-        if point.key not in (reading.start, reading.end):
-            continue
-        other = reading.end if reading.start == point.key else reading.start
-        if other in places:
-            sd_m = survey.tape_sd_m(reading.distance_m)
-            found.append(_Anchor(survey.point(other).name, places[other], reading.distance_m, sd_m))
-    return found
+def _looseness_m(at: Point, anchors: list[_Anchor]) -> float:
+    """How far a place can slip until the tapes disagree by one standard deviation together, meters.
+
+    Along its weakest direction and by the distances themselves, not their derivatives: where two tapes
+    run along one line the derivatives say "without end", and the tapes do not. A tape from a point that is
+    loose itself holds no better than that point.
+    """
+    units = np.array([(at[0] - a.at[0], at[1] - a.at[1]) for a in anchors])
+    lengths = np.maximum(np.hypot(units[:, 0], units[:, 1]), 1e-9)
+    sd = np.array([math.hypot(a.sd_m, a.loose_m) for a in anchors])
+    slopes = units / (lengths * sd)[:, None]
+    weakest = np.linalg.eigh(slopes.T @ slopes)[1][:, 0]
+
+    def strain(slip_m: float) -> float:
+        moved = units + slip_m * weakest
+        return float(np.sqrt(np.sum(((np.hypot(moved[:, 0], moved[:, 1]) - lengths) / sd) ** 2)))
+
+    low, high = 0.0, 0.01
+    while min(strain(high), strain(-high)) < 1 and high < LOOSEST_M:
+        low, high = high, 2 * high
+    for _ in range(20):
+        middle = (low + high) / 2
+        low, high = (middle, high) if min(strain(middle), strain(-middle)) < 1 else (low, middle)
+    return high
 
 
 def _place_one(
@@ -303,6 +342,12 @@ def _place_one(
     if any(math.dist(at, best) > FAR_M and _fits_alike(at, best, anchors) for at in candidates):
         remedy = "say on which side of the baseline it lies, or " if point.side is None else ""
         return None, f"“{point.name}” could lie in two places; {remedy}tape it from one more point.", ""
+    if _looseness_m(best, anchors) > TOO_LOOSE_M:
+        return (
+            None,
+            f"The tapes to “{point.name}” cross too flatly; tape it from a point off to the side.",
+            "",
+        )
     return best, "", note
 
 
@@ -340,8 +385,8 @@ def _cannot_meet(point: SurveyPoint, gap: float, one: _Anchor, other: _Anchor, s
         show_taped_length(length, system) for length in (one.distance_m, other.distance_m, apart, gap)
     )
     return (
-        f"The tapes to “{point.name}” cannot meet: {to_one} from {one.name} and {to_other} from {other.name}, "
-        f"which are {between} apart; {gap_told} are {lack}. Measure both again."
+        f"The tapes to “{point.name}” cannot meet: {to_one} from {one.name} and {to_other} from "
+        f"{other.name}, which are {between} apart; {gap_told} are {lack}. Measure both again."
     )
 
 
@@ -417,7 +462,7 @@ def _solve(
     steps = 0
     while sought and steps < MOST_STEPS:
         steps += 1
-        move = np.linalg.lstsq(design / sd[:, None], (taped - computed) / sd, rcond=1e-12)[0]
+        move = _cofactors(design, sd) @ (design.T @ ((taped - computed) / sd**2))
         for halving in range(12):
             tried = _moved(at, sought, move / 2**halving)
             computed_there, design_there = _design(readings, tried, sought)
@@ -427,13 +472,18 @@ def _solve(
         at, computed, design, cost = tried, computed_there, design_there, cost_there
         if np.max(np.abs(move)) < STILL_M:
             break
-    weighted = design / sd[:, None]
-    values, vectors = np.linalg.eigh(weighted.T @ weighted)
-    # A direction that no reading holds has a value of zero; it is told as a huge standard deviation.
-    floor = max(float(values.max(initial=0.0)) * 1e-12, 1e-12)
-    cofactors = (vectors / np.maximum(values, floor)) @ vectors.T
+    cofactors = _cofactors(design, sd)
     residual_cofactors = np.diag(sd**2) - design @ cofactors @ design.T
     return _Solved(readings, at, sought, sd, taped - computed, cofactors, residual_cofactors, steps)
+
+
+def _cofactors(design: FloatArray, sd: FloatArray) -> FloatArray:
+    """Inverse of the normal matrix; a direction that no reading holds gets a huge cofactor, not none."""
+    weighted = design / sd[:, None]
+    values, vectors = np.linalg.eigh(weighted.T @ weighted)
+    floor = max(float(values.max(initial=0.0)) * 1e-12, 1e-12)
+    inverse: FloatArray = (vectors / np.maximum(values, floor)) @ vectors.T
+    return inverse
 
 
 def _moved(places: Mapping[str, Point], sought: list[str], move: FloatArray) -> dict[str, Point]:
@@ -546,12 +596,27 @@ def _placed(survey: Survey, solved: _Solved, known: Mapping[str, Point]) -> tupl
         if point.key in rows:
             own = slice(rows[point.key], rows[point.key] + 2)
             block = solved.cofactors[own, own]
-            worst = float(np.linalg.eigvalsh(block)[-1])
+            worst = math.sqrt(float(np.linalg.eigvalsh(block)[-1]))
+            if worst > WEAK_M:
+                worst = min(
+                    worst, _looseness_m(solved.places[point.key], _held_by(survey, solved, point.key))
+                )
             placed = replace(
                 placed,
-                sd_x_m=math.sqrt(block[0, 0]),
-                sd_y_m=math.sqrt(block[1, 1]),
-                sd_worst_m=math.sqrt(worst),
+                sd_x_m=min(math.sqrt(block[0, 0]), worst),
+                sd_y_m=min(math.sqrt(block[1, 1]), worst),
+                sd_worst_m=worst,
             )
         found.append(placed)
     return tuple(found)
+
+
+def _held_by(survey: Survey, solved: _Solved, key: str) -> list[_Anchor]:
+    """The tapes in use that hold a point, from where their other ends lie now."""
+    found = []
+    for reading in solved.readings:
+        if key in (reading.start, reading.end):
+            other = reading.end if reading.start == key else reading.start
+            sd_m = survey.tape_sd_m(reading.distance_m)
+            found.append(_Anchor(other, solved.places[other], reading.distance_m, sd_m))
+    return found

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from mulchwright.garden.adjustment import adjust
 from mulchwright.garden.offsets import outline_from_offsets, outline_from_triangles, triangle_area_m2
 from mulchwright.garden.plan import Point, polygon_area_m2
-from mulchwright.garden.survey import Reading, Survey, SurveyPoint
+from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 
 CORNERS: tuple[Point, ...] = ((0.0, 0.0), (10.0, 0.0), (5.0, -7.0))
 coordinate = st.floats(-20, 20)
@@ -150,3 +150,38 @@ def test_triangles_rebuild_a_bed_and_its_area(reach: list[float], turn: float) -
         triangle_area_m2(a, b, c) for a, b, c in zip(spokes, spokes[1:], sides[1:-1], strict=False)
     )
     assert polygon_area_m2(outline) == pytest.approx(heron, rel=1e-6)
+
+
+@st.composite
+def any_surveys(draw: st.DrawFn) -> Survey:
+    """Any tapes between any points, sense or nonsense."""
+    spots = [(0.0, 0.0), (9.0, 0.0), *draw(st.lists(st.tuples(coordinate, coordinate), max_size=2))]
+    count = len(spots) + draw(st.integers(0, 4))
+    points = tuple(
+        SurveyPoint(
+            f"p{n}",
+            f"P{n}",
+            spots[n] if n < len(spots) else None,
+            None if n < len(spots) else draw(st.none() | st.sampled_from(Side)),
+        )
+        for n in range(count)
+    )
+    pairs = st.tuples(st.integers(0, count - 1), st.integers(0, count - 1)).filter(lambda p: p[0] != p[1])
+    tapes = draw(st.lists(st.tuples(pairs, st.floats(0.01, 40)), max_size=16))
+    return Survey(points, ("p0", "p1"), tuple(Reading(f"p{a}", f"p{b}", d) for (a, b), d in tapes))
+
+
+@settings(max_examples=150, deadline=None)
+@given(any_surveys())
+def test_whatever_was_measured_every_point_is_placed_or_told(survey: Survey) -> None:
+    done = adjust(survey)
+    placed = {point.key for point in done.points}
+    told = {point.key for point in done.unplaced}
+    assert placed | told == {point.key for point in survey.points}
+    assert not placed & told
+    assert all(
+        math.isfinite(v) for point in done.points for v in (*point.at, point.sd_worst_m, point.misfit_m)
+    )
+    assert all(point.words for point in done.unplaced)
+    assert done.redundancy >= 0
+    assert all(blunder.words and len(blunder.readings) == len(blunder.off_m) for blunder in done.blunders)

@@ -56,7 +56,10 @@ def test_a_near_miss_is_no_fault_of_the_gardener() -> None:
     done = adjust(of(("a", "quince", 3.98), ("b", "quince", 5.98)))
     assert done.unplaced == ()
     assert done.place_of("quince") == pytest.approx((4.0, 0.0), abs=0.01)
-    assert "is sure to" in done.notes[0]  # along the wall it is sure, square off it is not
+    # Along the wall it is sure; square off it, by y² / 2 (1/4 + 1/6) over tapes of 24 and 26 mm, it is not.
+    slip = math.sqrt(2 / math.hypot(1 / (4 * 0.02398), 1 / (6 * 0.02598)))
+    assert done.points[-1].sd_worst_m == pytest.approx(slip, rel=0.03)
+    assert "is sure to" in done.notes[0]
     assert "tape it from a third point" in done.notes[0]
 
 
@@ -91,6 +94,16 @@ def test_a_third_tape_decides_as_well_and_contradicts_a_wrong_side() -> None:
         "“The quince” is said to lie on the right of the baseline, but its tapes meet on the other side. "
         "Check the side."
     )
+
+
+def test_tapes_that_cross_too_flatly_are_told() -> None:
+    """Far out on the line through two posts half a meter apart: a tape's error moves it by meters."""
+    near = SurveyPoint("b", "Second post", (0.5, 0.0))
+    far = (20.0, 0.0)
+    tapes = [(p.key, "quince", math.dist(p.known_at or (0, 0), far)) for p in (A, near)]
+    done = adjust(of(*tapes, points=(A, near, QUINCE)))
+    (lost,) = done.unplaced
+    assert lost.words == "The tapes to “The quince” cross too flatly; tape it from a point off to the side."
 
 
 def test_one_tape_is_not_enough() -> None:
