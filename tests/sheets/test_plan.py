@@ -190,6 +190,26 @@ def test_names_and_lengths_are_written(garden: Garden) -> None:
     assert "26 ft 3 in" in feet
 
 
+def test_words_do_not_stand_on_one_another(garden: Garden) -> None:
+    """Twelve beds of one size in a row, at a scale that leaves little room: no two words at one place."""
+    beds = tuple(
+        Bed(f"b{n}", f"Bed {n}", (), ((n * 1.2, 0), (n * 1.2 + 1, 0), (n * 1.2 + 1, 2), (n * 1.2, 2)))
+        for n in range(12)
+    )
+    root = read(plan_svg(Garden(place=garden.place, beds=beds), scale=100))
+    spots = [(float(one.get("x") or 0), float(one.get("y") or 0)) for one in root.iter(f"{SVG}text")]
+    apart = min(math.dist(a, b) for n, a in enumerate(spots) for b in spots[:n])
+    assert apart > 2.0
+    names = {one.text for one in root.iter(f"{SVG}text")}
+    assert {f"Bed {n}" for n in range(12)} <= names
+
+
+def test_a_bed_that_is_one_patch_is_named_once(garden: Garden) -> None:
+    patch = replace(garden.patches[0], name="Long bed", bed="bed")
+    svg = plan_svg(replace(garden, patches=(patch,)))
+    assert [one.text for one in read(svg).iter(f"{SVG}text")].count("Long bed") == 1
+
+
 def test_north_is_where_it_is(garden: Garden) -> None:
     """The plan's upper side looks 30 degrees east of north, so that north is 30 degrees to the left of it."""
     turn = by_id(read(plan_svg(garden)), "north").get("transform") or ""

@@ -7,7 +7,7 @@ prints it at 100 % keeps the scale; the bar at the foot shows whether it did.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -159,7 +159,73 @@ def _along_longest(sheet: PlanSheet, outline: Outline) -> float:
     return turn - 180 if turn > 90 else turn + 180 if turn <= -90 else turn
 
 
-def _lengths(sheet: PlanSheet, outline: Outline, system: str) -> Iterator[Element]:
+@dataclass(frozen=True, slots=True)
+class _Spot:
+    """Where words could stand: a point on paper and their turn."""
+
+    x: float
+    y: float
+    turn_deg: float = 0.0
+    anchor: str = "middle"
+
+
+class _Lettering:
+    """Puts words where none stand yet. A name finds some place; a length that has none is left out."""
+
+    def __init__(self) -> None:
+        self._taken: list[tuple[float, float, float, float]] = []
+
+    @staticmethod
+    def _box(spot: _Spot, words: str, size: float) -> tuple[float, float, float, float]:
+        """The upright box around the words (left, top, right, bottom); a letter is half as wide as high."""
+        wide, high = 0.52 * size * len(words), size
+        shift = 0.0 if spot.anchor == "middle" else wide / 2
+        turn = math.radians(spot.turn_deg)
+        # The middle of the words lies a third of their height above their base line.
+        x = spot.x + shift * math.cos(turn) + 0.33 * size * math.sin(turn)
+        y = spot.y + shift * math.sin(turn) - 0.33 * size * math.cos(turn)
+        across = abs(wide * math.cos(turn)) + abs(high * math.sin(turn))
+        down = abs(wide * math.sin(turn)) + abs(high * math.cos(turn))
+        return x - across / 2, y - down / 2, x + across / 2, y + down / 2
+
+    def _overlap(self, box: tuple[float, float, float, float]) -> float:
+        return math.fsum(
+            max(0.0, min(box[2], other[2]) - max(box[0], other[0]))
+            * max(0.0, min(box[3], other[3]) - max(box[1], other[1]))
+            for other in self._taken
+        )
+
+    def put(
+        self,
+        spots: Sequence[_Spot],
+        words: str,
+        size: float,
+        color: str,
+        *,
+        name: bool = True,
+        serif: bool = False,
+    ) -> Iterator[Element]:
+        """The words at the first free spot; else a name at the least crowded one, and a length nowhere."""
+        boxes = [self._box(spot, words, size) for spot in spots]
+        crowding = [self._overlap(box) for box in boxes]
+        best = min(range(len(spots)), key=lambda n: (round(crowding[n], 2), n))
+        if crowding[best] > 0.05 and not name:
+            return
+        self._taken.append(boxes[best])
+        spot = spots[best]
+        yield words_at(
+            spot.x,
+            spot.y,
+            words,
+            size=size,
+            color=color,
+            anchor=spot.anchor,
+            serif=serif,
+            turn_deg=spot.turn_deg,
+        )
+
+
+def _lengths(sheet: PlanSheet, outline: Outline, system: str, lettering: _Lettering) -> Iterator[Element]:
     """The length of each side, written along it on the outside."""
     if len(outline) > MOST_SIDES:
         return
@@ -176,14 +242,11 @@ def _lengths(sheet: PlanSheet, outline: Outline, system: str) -> Iterator[Elemen
         # Counterclockwise on the plan: the outside lies to the right of each side's direction.
         out = (math.cos(along + math.pi / 2), math.sin(along + math.pi / 2))
         gap = 1.0 if upside_down else 2.8  # letters stand above their base line
-        yield words_at(
-            (x1 + x2) / 2 + out[0] * gap,
-            (y1 + y2) / 2 + out[1] * gap,
-            show_taped_length(length_m, system),
-            size=2.1,
-            color="quiet",
-            turn_deg=turn,
-        )
+        spots = [
+            _Spot(x1 + share * (x2 - x1) + out[0] * gap, y1 + share * (y2 - y1) + out[1] * gap, turn)
+            for share in (0.5, 0.3, 0.7)
+        ]
+        yield from lettering.put(spots, show_taped_length(length_m, system), 2.1, "quiet", name=False)
 
 
 def _crown(sheet: PlanSheet, crown: Crown) -> Element:
@@ -241,7 +304,6 @@ def _tap(sheet: PlanSheet, tap: Tap) -> Element:
                 "line", x1=x - 1.4, x2=x + 1.4, y1=y + 1.8, y2=y + 1.8, stroke=COLORS["water"],
                 stroke_width=0.4,
             ),
-            words_at(x + 2.2, y + 0.8, tap.name, size=2.3, color="water", anchor="start"),
         ),
         id=f"tap-{tap.key}",
     )  # fmt: skip
@@ -288,32 +350,53 @@ def _ground(sheet: PlanSheet, garden: Garden, system: str) -> Iterator[Element]:
 
 
 def _words(sheet: PlanSheet, garden: Garden, system: str) -> Iterator[Element]:
-    for things in (garden.beds, garden.patches, [wall for wall in garden.walls if wall.house]):
-        for thing in things:
-            if thing.outline:
-                yield from _lengths(sheet, thing.outline, system)
-    for zone in garden.zones:
-        yield words_at(*sheet.at(_center(zone.outline)), zone.name, size=2.1, color="edge")
-    for path in garden.paths:
-        (x, y), turn = sheet.at(_center(path.outline)), _along_longest(sheet, path.outline)
-        yield words_at(x, y, path.name, size=2.1, color="quiet", turn_deg=turn)
+    """Names, what matters most first, then lengths where there is room."""
+    lettering = _Lettering()
+    patches = [patch for patch in garden.patches if patch.outline]
+    for patch in patches:
+        x, y = sheet.at(_center(patch.outline))
+        spots = [_Spot(x, y + up) for up in (0.9, 3.6, -2.0, 6.0, -5.0)]
+        yield from lettering.put(spots, patch.name, 2.6, "threads", serif=True)
+    told = {(patch.bed, patch.name) for patch in patches}
+    for bed in garden.beds:
+        if bed.outline and (bed.key, bed.name) not in told:  # a patch of the same name says it already
+            x, y = sheet.at(_center(bed.outline))
+            ys = [sheet.at(corner)[1] for corner in bed.outline]
+            spots = [
+                _Spot(x, at) for at in (min(ys) + 3.0, max(ys) - 1.0, y + 0.9, min(ys) - 1.0, max(ys) + 3.0)
+            ]
+            yield from lettering.put(spots, bed.name, 2.6, "ink", serif=True)
     for wall in garden.walls:
         x, y = sheet.at(_center(wall.outline))
-        yield words_at(x, y if wall.house else y - 1.2, wall.name, size=2.6 if wall.house else 2.1)
+        if wall.house:
+            yield from lettering.put([_Spot(x, y + 0.9)], wall.name, 2.6, "ink")
+            continue
+        turn = _along_longest(sheet, wall.outline)
+        aside = (math.sin(math.radians(turn)), -math.cos(math.radians(turn)))
+        spots = [_Spot(x + off * aside[0], y + off * aside[1], turn) for off in (1.2, -3.0)]
+        yield from lettering.put(spots, wall.name, 2.1, "ink")
+    for tap in garden.taps:
+        x, y = sheet.at(tap.point)
+        spots = [_Spot(x + 2.2, y + up, anchor="start") for up in (0.8, 3.4, -2.0)]
+        yield from lettering.put(spots, tap.name, 2.3, "water")
     for crown in garden.crowns:
-        x, y = sheet.at(crown.center)
         # High in the crown: what grows below it has names and lengths of its own near the middle.
-        yield words_at(x, y - 0.6 * sheet.mm(crown.radius_m), crown.name, size=2.3)
-    for bed in garden.beds:
-        if bed.outline:
-            # In the upper part of the bed: a patch in it has its own name in the middle.
-            x, y = sheet.at(_center(bed.outline))
-            top = min(sheet.at(corner)[1] for corner in bed.outline)
-            yield words_at(x, max(top + 3.2, y - 8.0), bed.name, size=2.6, serif=True)
-    for patch in garden.patches:
-        if patch.outline:
-            x, y = sheet.at(_center(patch.outline))
-            yield words_at(x, y + 0.9, patch.name, size=2.6, color="threads", serif=True)
+        (x, y), r = sheet.at(crown.center), sheet.mm(crown.radius_m)
+        spots = [_Spot(x, y + share * r) for share in (-0.6, 0.75, -0.8, 0.4, -0.3)]
+        spots += [_Spot(x, y - r - 1.0), _Spot(x, y + r + 2.6)]
+        yield from lettering.put(spots, crown.name, 2.3, "ink")
+    for path in garden.paths:
+        (x, y), turn = sheet.at(_center(path.outline)), _along_longest(sheet, path.outline)
+        along = (math.cos(math.radians(turn)), math.sin(math.radians(turn)))
+        spots = [_Spot(x + off * along[0], y + off * along[1], turn) for off in (0.0, 12.0, -12.0)]
+        yield from lettering.put(spots, path.name, 2.1, "quiet")
+    for zone in garden.zones:
+        x, y = sheet.at(_center(zone.outline))
+        yield from lettering.put([_Spot(x, y + up) for up in (0.7, 4.0, -3.0)], zone.name, 2.1, "edge")
+    for things in ([wall for wall in garden.walls if wall.house], garden.patches, garden.beds):
+        for thing in things:
+            if thing.outline:
+                yield from _lengths(sheet, thing.outline, system, lettering)
 
 
 def _bar(sheet: PlanSheet, system: str) -> Element:
