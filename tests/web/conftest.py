@@ -167,6 +167,12 @@ def run_server(app: Starlette) -> tuple[uvicorn.Server, threading.Thread, str]:
 
 
 @pytest.fixture
+def run_app() -> Callable[[Starlette], tuple[uvicorn.Server, threading.Thread, str]]:
+    """Starts a server of one's own; the test stops it."""
+    return run_server
+
+
+@pytest.fixture
 def served(book: Path, bundle: ChartBundle) -> Iterator[Served]:
     assert bundle.wait(120), "the chart script could not be made"
     app = create_app(book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)

@@ -22,6 +22,21 @@ export function wakeKeys(plan) {
     plan.show("remove-corner", Boolean(plan.selectedThing()?.outline?.length) && plan.corner !== null);
   });
 
+  // The corners of what is chosen lie above everything else in the drawing, but come right after it by Tab.
+  function tab(event) {
+    const handles = [...plan.drawing.overlay.querySelectorAll("[data-handle][tabindex]")];
+    const things = [...svg.querySelectorAll("[data-id]")];
+    const at = things.findIndex((thing) => thing.dataset.id === plan.selected);
+    const here = handles.indexOf(document.activeElement);
+    let next = null;
+    if (!event.shiftKey && here < 0 && document.activeElement === things[at]) next = handles[0];
+    else if (here >= 0 && event.shiftKey && here === 0) next = things[at];
+    else if (here >= 0 && !event.shiftKey && here === handles.length - 1) next = things[at + 1];
+    if (!next) return;
+    event.preventDefault();
+    next.focus({ preventScroll: true });
+  }
+
   // What is chosen by Tab must be seen.
   function intoView(id) {
     const box = plan.drawing.shown.get(id)?.group.getBoundingClientRect();
@@ -32,6 +47,10 @@ export function wakeKeys(plan) {
 
   svg.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.key === "Tab") {
+      tab(event);
+      return;
+    }
     const arrow = ARROWS[event.key];
     if (arrow) {
       event.preventDefault();
