@@ -40,7 +40,10 @@ __all__ = [
     "parse_temperature",
     "parse_volume",
     "show_area",
+    "show_buckets",
+    "show_bulk_volume",
     "show_flow",
+    "show_kitchen_mass",
     "show_length",
     "show_mass",
     "show_spawn_rate",
@@ -641,6 +644,36 @@ def show_volume(volume_l: float, system: str = METRIC) -> str:
     if 0 < abs(gallons) < 0.9875:
         return f"{_figure(gallons * 4, 1)} qt"
     return f"{_figure(gallons, _steps(gallons, (10, 1)))} gal"
+
+
+def show_bulk_volume(volume_l: float, system: str = METRIC) -> str:
+    """A heap [L] as it is bought: "350 L", "1.3 m³"; or "5 ft³", "2.4 yd³"."""
+    if system != US:
+        if abs(volume_l) < 999.5:
+            return f"{_figure(volume_l, _steps(volume_l, (10, 1)))} L"
+        return f"{_figure(volume_l / 1000, _steps(volume_l, (100_000, 1)))} m³"
+    feet = volume_l / float((FOOT_M * 10) ** 3)
+    if abs(feet) < 13.45:
+        return f"{_figure(feet, _steps(feet, (10, 1)))} ft³"
+    yards = feet / 27
+    return f"{_figure(yards, _steps(yards, (10, 2), (100, 1)))} yd³"
+
+
+def show_kitchen_mass(mass_kg: float, system: str = METRIC) -> str:
+    """A mass [kg] as a kitchen scale shows it: "1247 g" or "44 oz", however heavy."""
+    if system != US:
+        return f"{_figure(mass_kg * 1000, _steps(mass_kg, (0.01, 1)))} g"
+    ounces = mass_kg / float(OUNCE_KG)
+    return f"{_figure(ounces, _steps(ounces, (100, 1)))} oz"
+
+
+def show_buckets(volume_l: float, system: str = METRIC, *, bucket_l: float | None = None) -> str:
+    """A volume [L] in buckets of `bucket_l`, or of `BUCKET_L`: "2½ buckets", to the half."""
+    halves = round(2 * volume_l / (BUCKET_L.get(system, 10.0) if bucket_l is None else bucket_l))
+    if halves == 0:
+        return "under half a bucket" if volume_l > 0 else "no bucket"
+    whole, half = divmod(halves, 2)
+    return f"{whole or ''}{'½' if half else ''} bucket{'s' if halves > 2 else ''}"
 
 
 def show_temperature(temperature_c: float, system: str = METRIC, *, decimals: int = 0) -> str:
