@@ -75,9 +75,13 @@ class LightShelf:
         """Where the maps lie on disk."""
         return self._folder or user_cache_path("mulchwright") / "light"
 
+    def key(self, garden: Garden, series: DailySeries | None = None) -> str:
+        """The name of this garden's map, made or not. `InputError` for an empty plan."""
+        return self._key(garden, series)[0]
+
     def kept(self, garden: Garden, series: DailySeries | None = None) -> LightMap | None:
         """The map of this garden if it need not be computed. `InputError` for an empty plan."""
-        key = self._key(garden, series)[0]
+        key = self.key(garden, series)
         with self._lock:
             light = self._kept.get(key)
             if light is not None:

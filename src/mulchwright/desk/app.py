@@ -29,7 +29,7 @@ from starlette.staticfiles import StaticFiles
 
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
-from mulchwright.desk import bed, sun, whatif, words
+from mulchwright.desk import bed, spots, sun, whatif, words
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
@@ -81,6 +81,7 @@ class Desk:
         self.library = Library(book)
         self.reckoner = Reckoner(engine)
         self.errands = Errands()
+        self.members: int | None = getattr(engine, "members", None)
         self.bundle = bundle
         self._today = today
         self._templates = Environment(
@@ -180,6 +181,7 @@ def create_app(
             Route("/beds/{key}/keep", keep, methods=["POST"]),
             Route("/beds/{key}/plan", plan, methods=["POST"]),
             *sun.routes(),
+            *spots.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),

@@ -186,10 +186,10 @@ def _apart(words: Sequence[Element]) -> list[Element]:
     return kept
 
 
-def in_two_widths(draw: Callable[[float, str], str], mark: str) -> str:
+def in_two_widths(draw: Callable[[float, str], str], mark: str, *, wide: float = WIDE) -> str:
     """The same map drawn for a page and for a phone, each with letters of full size; the sheet shows one."""
     return (
-        f'<div class="wide-drawing">{draw(WIDE, mark)}</div>'
+        f'<div class="wide-drawing">{draw(wide, mark)}</div>'
         f'<div class="narrow-drawing">{draw(NARROW, f"{mark}-narrow")}</div>'
     )
 

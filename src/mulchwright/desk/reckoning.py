@@ -53,6 +53,11 @@ class AlmanacEngine:
         self._members = members
         self._seed = seed
 
+    @property
+    def members(self) -> int | None:
+        """How many futures each run takes; None for the almanac's own number."""
+        return self._members
+
     def _settings(self) -> tuple[int, int]:
         from mulchwright.almanac import DEFAULT_MEMBERS, DEFAULT_SEED
 
