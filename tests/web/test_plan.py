@@ -690,8 +690,8 @@ def test_points_are_placed_from_tapes(ground: TestClient, book: Path, stored: Ca
     assert sent.status_code == 303, words_of(sent.text)
     page = words_of(ground.get("/ground/survey").text)
     # By hand: 3-4-5 triangles, and 3² + 8² = 8.544².
-    assert "Plum 4 m -3 m" in page
-    assert "Stone 0 m -3 m" in page or "Stone -0 m -3 m" in page
+    assert "Plum 4 m −3 m" in page
+    assert "Stone 0 m −3 m" in page
     assert "Post 0 m 6 m" in page
     made = ground.post(
         "/ground/survey/make",

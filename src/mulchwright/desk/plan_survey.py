@@ -245,10 +245,15 @@ class Row:
     tapes: str
 
 
+def _told_place(value_m: float, system: str) -> str:
+    """A coordinate to be read, not typed: with a true minus sign."""
+    return coordinate(value_m, system).replace("-", "−")
+
+
 def _told(survey: Survey, outcome: Adjustment, system: str) -> dict[str, Any]:
     rows = [
         Row(
-            point.name, coordinate(point.at[0], system), coordinate(point.at[1], system),
+            point.name, _told_place(point.at[0], system), _told_place(point.at[1], system),
             "given" if point.known else show_length(point.misfit_m, system) if point.readings > 2 else
             "cannot be told from two tapes",
             "given" if point.known else f"± {show_length(point.sd_worst_m, system)}", str(point.readings),

@@ -203,7 +203,8 @@ export class Drawing {
       const drop = entry.thing.of === "tap" ? 32 : entry.thing.of === "crown" ? 24 : 0;
       const box = [x - half, y + drop - 12, x + half, y + drop + 12];
       const free = taken.every((other) => box[2] < other[0] || box[0] > other[2] || box[3] < other[1] || box[1] > other[3]);
-      const hidden = !free && !entry.group.classList.contains("selected");
+      // The name of what is chosen stands under the plan; here are its lengths.
+      const hidden = !free || (entry.thing.outline && entry.group.classList.contains("selected"));
       if (!hidden) taken.push(box);
       entry.name.classList.toggle("no-room", hidden);
     }
@@ -235,7 +236,7 @@ export class Drawing {
       if (far === 0 || Math.max(flat - words.length * LETTER_PX, tall - 24) < 4) continue;
       const at = middle(a, b);
       const out = far ? [(b[1] - a[1]) / far, -(b[0] - a[0]) / far] : [0, 0];
-      const turn = closed && signedArea(outline) < 0 ? -1 : 1;
+      const turn = outline.length > 2 && signedArea(outline) < 0 ? -1 : 1;
       const away = this.meters(16 + (tall > flat ? (words.length * LETTER_PX) / 2 - 6 : 0));
       labels.push(this.label([at[0] + turn * out[0] * away, at[1] + turn * out[1] * away], words, "length"));
     }

@@ -158,7 +158,7 @@ class Plan {
     const box = this.find("clash");
     const list = answer.clashes.map((clash) => {
       const li = document.createElement("li");
-      li.textContent = `${clash.name} — in the other window: ${clash.theirs}. Here: ${clash.mine}.`;
+      li.textContent = `In the other window: ${clash.theirs}. Here: ${clash.mine}.`;
       return li;
     });
     box.querySelector("p").textContent = answer.message;
@@ -169,6 +169,7 @@ class Plan {
       this.saver.queue.shift();
       if (acts.length) this.saver.queue.unshift({ ...item, acts });
       box.hidden = true;
+      this.root.classList.remove("clashing");
       this.theirs = [];
       this.takeIn(answer.plan);
       this.saver.resume();
@@ -206,6 +207,16 @@ class Plan {
       finish([...rest, ...copies]);
     };
     box.hidden = false;
+    // The plan gives some of its height away, so that question and drawing are seen together.
+    this.root.classList.add("clashing");
+    this.drawing.measure();
+    const mine = this.get(ids[0]) ?? this.theirs[0];
+    const at = mine && anchorOf(mine);
+    if (at) {
+      const [x, y] = this.drawing.toScreen(at);
+      const { view, width, height } = this.drawing;
+      this.drawing.setView({ ...view, x: view.x + width / 2 - x, y: view.y + height / 2 - y });
+    }
     box.querySelector("button").focus();
     this.drawOverlay();
   }
@@ -446,14 +457,15 @@ class Plan {
     const name = this.data.kinds[this.mode].name;
     if (shape === "point") return `${name}: tap where it stands.`;
     if (shape === "circle") return this.draft ? `${name}: now tap its rim.` : `${name}: press on the trunk and drag to the rim.`;
+    const so = this.draft?.points.length > 2 ? `, ${showArea(area(this.draft.points), this.units)}` : "";
     if (!this.draft) return `${name}: drag a rectangle, or tap corner after corner.`;
-    return this.draft.points.length < 3 ? `${name}: tap the next corner.` : `${name}: tap the first corner again, or Finish.`;
+    return this.draft.points.length < 3 ? `${name}: tap the next corner.` : `${name}${so}: tap the first corner again, or Finish.`;
   }
 
   drawOverlay() {
     const { drawing } = this;
     const parts = [];
-    for (const thing of this.theirs) parts.push(ghost(thing, "theirs"), drawing.label(anchorOf(thing), "in the other window", "length", 22));
+    for (const thing of this.theirs) parts.push(ghost(thing, "theirs"));
     const shown = this.preview ?? this.selectedThing();
     if (this.mode === "choose" && shown) parts.push(...this.selectionParts(shown));
     if (this.mode !== "choose") parts.push(...this.draftParts());
@@ -463,6 +475,13 @@ class Plan {
     if (held) drawing.overlay.querySelector(`[data-handle="${held}"]`)?.focus({ preventScroll: true });
   }
 
+  // Whether there is room for words within an outline, between the lengths along its sides.
+  roomy(outline) {
+    const at = outline.map((corner) => this.drawing.toScreen(corner));
+    const span = (axis) => Math.max(...at.map((p) => p[axis])) - Math.min(...at.map((p) => p[axis]));
+    return span(0) > 130 && span(1) > 70;
+  }
+
   selectionParts(thing) {
     const { drawing } = this;
     const parts = [];
@@ -470,7 +489,7 @@ class Plan {
     if (thing.outline) {
       if (!thing.outline.length) return parts;
       parts.push(...drawing.sides(thing.outline, true));
-      if (this.preview) parts.push(drawing.label(anchorOf(thing), showArea(area(thing.outline), this.units), "length", 24));
+      if (this.preview && this.roomy(thing.outline)) parts.push(drawing.label(anchorOf(thing), showArea(area(thing.outline), this.units), "length", 24));
       const { outline } = thing;
       outline.forEach((corner, n) => {
         const next = outline[(n + 1) % outline.length];
@@ -488,7 +507,7 @@ class Plan {
       });
     } else if (thing.of === "crown") {
       const rim = [thing.center[0] + thing.radius_m, thing.center[1]];
-      parts.push(node("path", { d: outlinePath([thing.center, rim], false), class: "radius" }), drawing.label(middle(thing.center, rim), showLength(thing.radius_m, this.units), "length", -14));
+      parts.push(node("path", { d: outlinePath([thing.center, rim], false), class: "radius" }), drawing.label([rim[0] + drawing.meters(50), rim[1]], showLength(thing.radius_m, this.units), "length"));
       const spot = handle(drawing, rim, "corner", "rim");
       spot.setAttribute("tabindex", "0");
       spot.setAttribute("role", "button");
@@ -504,19 +523,19 @@ class Plan {
     const { shape } = this.data.kinds[this.mode];
     if (this.draft?.rectangle) {
       parts.push(node("path", { d: outlinePath(this.draft.rectangle), class: "draft" }), ...drawing.sides(this.draft.rectangle, true));
-      parts.push(drawing.label(anchorOf({ outline: this.draft.rectangle }), showArea(area(this.draft.rectangle), this.units), "length"));
+      if (this.roomy(this.draft.rectangle)) parts.push(drawing.label(anchorOf({ outline: this.draft.rectangle }), showArea(area(this.draft.rectangle), this.units), "length"));
     } else if (this.draft && shape === "circle") {
       const [center, at] = [this.draft.points[0], this.draft.at];
       const radius = distance(center, at);
       if (radius > 0) {
         parts.push(node("g", { transform: `translate(${center[0] * 100} ${-center[1] * 100})` }, node("path", { d: crownPath(radius, false), class: "draft" })));
-        parts.push(node("path", { d: outlinePath([center, at], false), class: "radius" }), drawing.label(middle(center, at), showLength(radius, this.units), "length", -14));
+        parts.push(node("path", { d: outlinePath([center, at], false), class: "radius" }), drawing.label([at[0] + drawing.meters(at[0] < center[0] ? -44 : 44), at[1]], showLength(radius, this.units), "length"));
       }
       parts.push(handle(drawing, center, "set"));
     } else if (this.draft) {
       const line = [...this.draft.points, ...(distance(this.draft.points.at(-1), this.draft.at) > 0 ? [this.draft.at] : [])];
       parts.push(node("path", { d: outlinePath(line, line.length > 2), class: "draft" }), ...drawing.sides(line, false));
-      if (line.length > 2) parts.push(drawing.label(anchorOf({ outline: line }), showArea(area(line), this.units), "length"));
+      if (line.length > 2 && this.roomy(line)) parts.push(drawing.label(anchorOf({ outline: line }), showArea(area(line), this.units), "length"));
       this.draft.points.forEach((point, n) => parts.push(handle(drawing, point, n ? "set" : "set first")));
     }
     if (this.cursor) {
