@@ -29,7 +29,7 @@ from starlette.staticfiles import StaticFiles
 
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
-from mulchwright.desk import bed, spots, sun, whatif, words
+from mulchwright.desk import bed, choose, spots, sun, whatif, words
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
@@ -182,6 +182,7 @@ def create_app(
             Route("/beds/{key}/plan", plan, methods=["POST"]),
             *sun.routes(),
             *spots.routes(),
+            *choose.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),

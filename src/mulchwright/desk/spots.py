@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 from urllib.parse import urlencode
@@ -54,6 +54,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import (
     Finding,
+    Grid,
     GroundLimits,
     LightMap,
     Limit,
@@ -63,6 +64,7 @@ from mulchwright.ground import (
     limits_on,
     patch_light,
 )
+from mulchwright.ground.geometry import inside
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.units import US, parse_area, show_area, show_length, show_mass, show_volume
@@ -72,8 +74,8 @@ if TYPE_CHECKING:
     from mulchwright.desk.reckoning import BookState
 
 __all__ = [
-    "FindingWords", "Kind", "Rect", "add_patch", "finding_words", "kinds_of", "read_day", "read_rect",
-    "routes", "sites_errand",
+    "FindingWords", "Kind", "Rect", "add_patch", "climate_mark", "finding_words", "free_name", "kinds_of",
+    "limits_for", "read_day", "read_rect", "routes", "sites_errand",
 ]  # fmt: skip
 
 PATIENCE_S = 0.35
@@ -81,6 +83,7 @@ LIGHT_PART = 0.35
 LEAST_SIDE_M, LONGEST_SIDE_M = 0.2, 30.0
 MOST_SPOTS = 12
 LEAST_SPAN = 0.8
+WHERE = {"beds": "Within the drawn garden beds", "anywhere": "Anywhere that nothing forbids"}
 SHOWS = {"picks": "Expected picks of the first year", "water": "Water in a watering week"}
 Floats = npt.NDArray[np.float64]
 _SQUARE_FEET_10 = 0.09290304 * 10
@@ -259,7 +262,8 @@ def finding_words(finding: Finding, trade: Trade) -> FindingWords:
 # ---- the siting map -----------------------------------------------------------------
 
 
-def _climate_mark(state: BookState) -> str:
+def climate_mark(state: BookState) -> str:
+    """A fingerprint of the place and its weather: what a run depends on besides the bed."""
     series = state.series
     told: tuple[object, ...] = (state.garden.place, state.garden.normals)
     if series is not None:
@@ -283,7 +287,7 @@ def sites_errand(
     garden, series, trade = state.garden, state.series, desk.trade
     today = desk.today(garden)
     shelf = light_shelf()
-    key = errand_key("sites", shelf.key(garden, series), _climate_mark(state), kind.key, built_on, today)
+    key = errand_key("sites", shelf.key(garden, series), climate_mark(state), kind.key, built_on, today)
 
     def work(report: Callable[[float], None]) -> Sites:
         light = shelf.map_of(garden, series, lambda share: report(LIGHT_PART * share))
@@ -333,10 +337,14 @@ def legend_of(sites: SiteMap, show: str, system: str) -> Legend:
     )
 
 
-def open_limits(grid_limits: GroundLimits) -> GroundLimits:
-    """Limits with a cell's breadth to spare: they hold at cells' middles, but a bed has edges and corners."""
-    allowed = grid_limits.allowed
-    spare = allowed.copy()
+def limits_for(grid: Grid, garden: Garden, trade: Trade, *, fire: bool, within_beds: bool) -> GroundLimits:
+    """Limits for the search: those of the ground, with a cell's breadth to spare, and thin things seen.
+
+    The ground's limits hold at cells' middles, but a bed has edges and corners, and a fence may pass
+    between two middles. within_beds : only where a garden bed is drawn.
+    """
+    limits = limits_on(grid, garden, trade, fire_country=fire)
+    spare = limits.allowed.copy()
     for axis in (0, 1):
         for step in (1, -1):
             shifted = np.roll(spare, step, axis=axis)
@@ -344,7 +352,22 @@ def open_limits(grid_limits: GroundLimits) -> GroundLimits:
             edge[axis] = slice(0, 1) if step == 1 else slice(-1, None)
             shifted[tuple(edge)] = True
             spare = spare & shifted
-    return GroundLimits(spare, grid_limits.preference)
+    things = [wall.outline for wall in garden.walls] + [path.outline for path in garden.paths]
+    things += [patch.outline for patch in garden.patches if patch.outline and patch.stage != "retired"]
+    for outline in things:
+        for (x0, y0), (x1, y1) in zip(outline, outline[1:] + outline[:1], strict=True):
+            along = np.linspace(0.0, 1.0, max(2, math.ceil(math.hypot(x1 - x0, y1 - y0) / (grid.cell_m / 4))))
+            column = np.floor((x0 + along * (x1 - x0) - grid.x_min) / grid.cell_m).astype(int)
+            row = np.floor((y0 + along * (y1 - y0) - grid.y_min) / grid.cell_m).astype(int)
+            on_map = (column >= 0) & (column < grid.columns) & (row >= 0) & (row < grid.rows)
+            spare[row[on_map], column[on_map]] = False
+    if within_beds:
+        in_bed = np.zeros_like(spare)
+        for bed in garden.beds:
+            if bed.outline:
+                in_bed |= inside(bed.outline, grid.x[None, :], grid.y[:, None])
+        spare &= in_bed
+    return GroundLimits(spare, limits.preference)
 
 
 def sites_table(sites: Sites, system: str, today: date) -> Table:
@@ -387,13 +410,14 @@ class Asked:
     count: int
     area_m2: float
     fire: bool
+    where: str
     spots: tuple[Rect, ...]
 
     def address(self, path: str, system: str, **changed: object) -> str:
         """An address that asks for the same with changes."""
         fields: dict[str, object] = {
             "kind": self.kind.key, "built_on": self.built_on.isoformat(), "show": self.show,
-            "count": self.count, "area": show_area(self.area_m2, system),
+            "count": self.count, "area": show_area(self.area_m2, system), "where": self.where,
         }  # fmt: skip
         if self.fire:
             fields["fire"] = "yes"
@@ -456,7 +480,11 @@ def _read(query: Mapping[str, str], desk: Desk, garden: Garden) -> tuple[Asked, 
             except InputError as error:
                 errors["spot"] = str(error)
     fire = query.get("fire", "") == "yes"
-    asked = Asked(kind, built_on, show if show in SHOWS else "picks", count, area, fire, tuple(spots))
+    where = query.get("where", "")
+    if where not in WHERE:
+        where = "beds" if any(bed.outline for bed in garden.beds) else "anywhere"
+    show = show if show in SHOWS else "picks"
+    asked = Asked(kind, built_on, show, count, area, fire, where, tuple(spots))
     return asked, errors
 
 
@@ -515,7 +543,7 @@ def spot_card(
             ("Water in a watering week", show_volume(here.litres_per_week, system)),
             ("Light of the year", f"{words.share(sum(here.light_share) / 12)} of an open sky, from the plan"),
         )
-    name = _free_name(garden, f"{species_name(asked.kind.species, trade).capitalize()} bed")
+    name = free_name(garden, f"{species_name(asked.kind.species, trade).capitalize()} bed")
     return SpotCard(
         number, rect,
         tuple((key, label, (typed or {}).get(key, value)) for key, label, value in labels),
@@ -528,7 +556,8 @@ def spot_card(
     )  # fmt: skip
 
 
-def _free_name(garden: Garden, name: str) -> str:
+def free_name(garden: Garden, name: str) -> str:
+    """The name, with a number behind it where another bed has it."""
     taken = {patch.name for patch in garden.patches}
     return next(each for each in (name, *(f"{name} {n}" for n in range(2, 10_000))) if each not in taken)
 
@@ -566,6 +595,7 @@ def page(request: Request) -> Response:
     asked, errors = _read(query, desk, garden)
     values: dict[str, Any] = {
         "door": "ground", "asked": asked, "errors": errors, "kinds": kinds_of(desk.trade), "shows": SHOWS,
+        "places": WHERE,
         "typed": {
             "built_on": query.get("built_on") or asked.built_on.isoformat(),
             "count": query.get("count", str(asked.count)),
@@ -597,9 +627,11 @@ def _filled(
     note = ""
     faults: dict[int, dict[str, str]] = {}
     if not asked.spots and not {"count", "area"} & set(errors):
-        limits = open_limits(limits_on(sites.map.grid, garden, desk.trade, fire_country=asked.fire))
+        limits = limits_for(
+            sites.map.grid, garden, desk.trade, fire=asked.fire, within_beds=asked.where == "beds"
+        )
         found = propose_spots(sites.map, limits=limits, count=asked.count, total_area_m2=asked.area_m2)
-        asked = _with_spots(asked, tuple(Rect.around(proposal.outline) for proposal in found))
+        asked = replace(asked, spots=tuple(Rect.around(proposal.outline) for proposal in found))
         if len(found) < asked.count:
             each = show_area(asked.area_m2 / asked.count, system)
             note = (
@@ -614,7 +646,7 @@ def _filled(
             faults[n] = wrong
             if rect is not None:
                 spots = (*asked.spots[: n - 1], rect, *asked.spots[n:])
-                asked = _with_spots(asked, spots)
+                asked = replace(asked, spots=spots)
     cards = tuple(
         spot_card(
             n, rect, asked, sites, garden, desk.trade,
@@ -646,10 +678,6 @@ def _filled(
             },
         },
     }  # fmt: skip
-
-
-def _with_spots(asked: Asked, spots: tuple[Rect, ...]) -> Asked:
-    return Asked(asked.kind, asked.built_on, asked.show, asked.count, asked.area_m2, asked.fire, spots)
 
 
 def _answer(sites: SiteMap, asked: Asked, system: str) -> str:
@@ -749,7 +777,7 @@ def add_patch(desk: Desk, state: BookState, kind: Kind, outline: Outline, built_
     here = patch_light(light, outline)
     with open_book(desk.library.path) as book:
         garden = book.garden()
-        name = name or _free_name(garden, f"{species_name(kind.species, desk.trade).capitalize()} bed")
+        name = name or free_name(garden, f"{species_name(kind.species, desk.trade).capitalize()} bed")
         if any(patch.name == name for patch in garden.patches):
             raise InputError(f"Another bed is called “{name}”; give the new one its own name.", field="name")
         taken = {patch.key for patch in garden.patches}
