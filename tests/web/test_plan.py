@@ -265,6 +265,7 @@ def test_impossible_shapes_are_refused_in_words(
     "body",
     [
         b"",
+        b"[" * 100_000,
         b"{",
         b"[]",
         b'{"acts": [], "revision": 1}',
@@ -593,6 +594,7 @@ def test_a_photo_loses_what_the_camera_wrote(ground: TestClient, book: Path) -> 
     assert shown.headers["content-type"] == "image/jpeg"
     assert shown.content == held.image
     assert plan_of(ground)["backdrop"]["width_px"] == 64
+    assert '<image href="/ground/backdrop/image"' in ground.get("/ground").text
 
 
 def test_other_pictures_lose_it_too() -> None:

@@ -477,6 +477,29 @@ def test_the_form_beside_the_plan_saves_a_field_when_it_is_left(
     )
 
 
+def test_a_form_of_a_thing_changed_elsewhere_keeps_what_was_typed(
+    open_plan: Callable[..., Page], stored: Callable[[], Garden], plan_server: Served
+) -> None:
+    page = open_plan(quiet=False)
+    page.locator('[data-choose="wall/fence"]').click()
+    name = page.get_by_label("Name", exact=True)
+    expect(name).to_have_value("Fence")
+    with open_book(plan_server.book) as opened:
+        garden = opened.garden()
+        walls = (garden.walls[0], replace(garden.walls[1], height_m=3.0))
+        opened.save_garden(replace(garden, walls=walls))
+    name.fill("Hazel hurdle")
+    name.press("Tab")
+    told = page.locator('.sheet [data-fault="form"]')
+    expect(told).to_contain_text("“Fence”, 1.8 m², 3 m high")
+    expect(name).to_have_value("Hazel hurdle")
+    assert (stored().walls[1].name, stored().walls[1].height_m) == ("Fence", 3.0)
+    page.locator(".sheet").get_by_role("button", name="Save").click()
+    saved(page)
+    expect(told).to_be_hidden()
+    assert (stored().walls[1].name, stored().walls[1].height_m) == ("Hazel hurdle", 1.6)
+
+
 def test_a_bed_that_is_not_drawn_yet_gets_its_outline(
     open_plan: Callable[..., Page], stored: Callable[[], Garden]
 ) -> None:

@@ -184,7 +184,8 @@ def _page(
     more.pop("backdrop_typed", None)
     values = {
         "door": "ground", "kinds": list(KINDS.values()), "lists": _list(state.garden), "form": form,
-        "drawing": plan_drawing(state.garden), "revision": state.revision, "before": "", "clash": None,
+        "drawing": plan_drawing(state.garden, backdrop=backdrop), "revision": state.revision,
+        "before": "", "clash": None,
         "north": f"{state.garden.place.north_deg:g}", "north_fault": "", "logged": 0, "back": "/ground",
         "removed": "",
     }  # fmt: skip
@@ -242,7 +243,7 @@ def _acts(request: Request, body: bytes) -> Response:
         data = json.loads(body)
         sent = data["acts"]
         revision = int(data["revision"])
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return JSONResponse({"message": "What the window sent is not understood; load the page again."}, 400)
     return _answer(desk, lambda: read_acts(sent), revision)
 
@@ -346,7 +347,7 @@ def _before(kind: Kind, noun: PlanNoun, typed: Mapping[str, str]) -> PlanNoun:
     """The object as the form was filled from it; as it is now where that cannot be read."""
     try:
         before = of_wire(kind, json.loads(typed.get("before", "")))
-    except (ValueError, InputError):
+    except (ValueError, InputError, RecursionError):
         return noun
     return before if before.key == noun.key else noun
 
@@ -359,7 +360,7 @@ def _removed_meanwhile(request: Request, typed: Mapping[str, str]) -> PlanNoun |
         return None
     try:
         before = of_wire(kind, json.loads(typed.get("before") or typed.get("removed", "")))
-    except (ValueError, InputError):
+    except (ValueError, InputError, RecursionError):
         return None
     return before if before.key == key else None
 

@@ -14,6 +14,7 @@ from mulchwright.desk.drawing import Element, document, element, number, text
 from mulchwright.desk.plan_acts import KINDS, Kind, PlanNoun
 from mulchwright.desk.words import plural
 from mulchwright.garden import Crown, Garden, Outline, Point, Tap
+from mulchwright.garden.backdrop import Backdrop
 from mulchwright.units import show_length
 
 __all__ = ["centroid", "crown_path", "outline_path", "plan_drawing", "things"]
@@ -131,6 +132,20 @@ def shape(kind: Kind, noun: PlanNoun) -> Element:
     return element("g", parts, class_=f"thing {kind.key}{house}")
 
 
+def picture(backdrop: Backdrop) -> Element:
+    """The backdrop in the world's centimeters: its left upper corner placed, turned and scaled."""
+    x, y = backdrop.on_plan((0.0, 0.0))
+    turned = f"rotate({backdrop.rotation_deg:.4f}) scale({backdrop.meters_per_pixel * CM:.6f})"
+    return element(
+        "image",
+        href="/ground/backdrop/image",
+        width=backdrop.kind.width_px,
+        height=backdrop.kind.height_px,
+        opacity=f"{1 - backdrop.fade:.2f}",
+        transform=f"translate({number(x * CM)} {number(-y * CM)}) {turned}",
+    )
+
+
 def tap_mark(x: float, y: float) -> Element:
     """The sign of a tap: a drop under a bar, the same size at every scale."""
     drop = "M0 -9C5 -2 8 2 8 6A8 8 0 0 1 -8 6C-8 2 -5 -2 0 -9ZM-9 -13H9"
@@ -153,8 +168,13 @@ def patterns(mark: str) -> Element:
     )  # fmt: skip
 
 
-def plan_drawing(garden: Garden, *, width: float = 720, mark: str = "plan") -> str:
-    """The whole plan, north arrow and scale bar with it, as SVG of this width in pixels."""
+def plan_drawing(
+    garden: Garden, *, width: float = 720, mark: str = "plan", backdrop: Backdrop | None = None
+) -> str:
+    """The whole plan, north arrow and scale bar with it, as SVG of this width in pixels.
+
+    A backdrop is asked for at the address this program serves it from.
+    """
     drawn = [(kind, noun) for kind, noun in things(garden) if anchor_of(noun) is not None]
     left, low, right, high = extent(noun for _, noun in drawn)
     scale = min((width - 2 * MARGIN_PX) / (right - left), 1.2 * width / (high - low))
@@ -166,7 +186,7 @@ def plan_drawing(garden: Garden, *, width: float = 720, mark: str = "plan") -> s
     x0, y0 = on_page((0.0, 0.0))
     world = element(
         "g",
-        [shape(kind, noun) for kind, noun in drawn],
+        [*([picture(backdrop)] if backdrop else []), *(shape(kind, noun) for kind, noun in drawn)],
         transform=f"translate({number(x0)} {number(y0)}) scale({scale / CM:.6f})",
         class_="world",
     )

@@ -9,6 +9,8 @@ const LOBE_M = 0.55;
 export const ORDER = ["zone", "path", "bed", "patch", "wall", "tap", "crown"];
 const NAME_FIRST = ["patch", "wall", "bed", "crown", "tap", "zone", "path"];
 const LETTER_PX = 9;
+// A thumb needs a larger trunk to take a crown by than a mouse; a larger one would hide the bed beneath.
+const COARSE = matchMedia("(pointer: coarse)");
 
 // One decimal at most, as the server writes it, so that both drawings are the same to the letter.
 const figure = (value) => value.toFixed(1).replace(/\.0$/, "");
@@ -175,7 +177,7 @@ export class Drawing {
     group.replaceChildren(...shapeParts(thing));
     entry.name.replaceChildren(...nameParts(thing));
     if (thing.of === "tap") this.addHit(group, 24);
-    if (thing.of === "crown") this.addHit(group, 15);
+    if (thing.of === "crown") this.addHit(group, COARSE.matches ? 23 : 15);
     this.placeName(entry);
   }
 
