@@ -18,7 +18,7 @@ __all__ = ["Part", "carbon_nitrogen_of", "mass_for_moisture", "moisture_of", "ni
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One material of a mix: mass as it lies, moisture (water / wet mass), carbon and nitrogen of dry mass."""
+    """One material of a mix: mass as it lies, moisture of that, carbon and nitrogen of its dry mass."""
 
     mass_kg: float
     moisture: float = 0.0

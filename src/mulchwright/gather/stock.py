@@ -23,11 +23,11 @@ from mulchwright.gather.takeoff import (
 )
 from mulchwright.trade import Trade
 
-__all__ = ["Balance", "SpawnBalance", "StandIn", "Stock", "StockTaking", "compare", "stock_of"]
+__all__ = ["Balance", "SpawnBalance", "StandIn", "StockTaking", "compare", "stock_of"]
 
 
 @dataclass(frozen=True, slots=True)
-class Stock:
+class LotContent:
     """What one lot comes to: loose volume and dry matter, or spawn by mass or by pegs."""
 
     lot: str
@@ -38,7 +38,7 @@ class Stock:
     pegs: int = 0
 
 
-def _spawn_stock(lot: Lot, trade: Trade) -> Stock:
+def _spawn_stock(lot: Lot, trade: Trade) -> LotContent:
     if lot.material not in trade.spawn:
         raise InputError(
             f"Lot {lot.name!r} is {lot.material!r}, which the table of spawn lacks. "
@@ -48,18 +48,18 @@ def _spawn_stock(lot: Lot, trade: Trade) -> Stock:
     if trade.spawn[lot.material].arrangement == "points":
         if lot.pieces == 0:
             raise InputError(f"Lot {lot.name!r} is pegs told by mass; count them.", field="pieces")
-        return Stock(lot.key, lot.material, pegs=math.floor(lot.pieces))
+        return LotContent(lot.key, lot.material, pegs=math.floor(lot.pieces))
     if lot.mass_kg is not None:
-        return Stock(lot.key, lot.material, spawn_kg=exactly(lot.mass_kg))
+        return LotContent(lot.key, lot.material, spawn_kg=exactly(lot.mass_kg))
     if lot.piece_kg is None:
         raise InputError(
             f"Lot {lot.name!r} is {lot.pieces:g} bags of spawn of no mass; give what one bag weighs.",
             field="piece_kg",
         )
-    return Stock(lot.key, lot.material, spawn_kg=exactly(lot.pieces * lot.piece_kg))
+    return LotContent(lot.key, lot.material, spawn_kg=exactly(lot.pieces * lot.piece_kg))
 
 
-def stock_of(lot: Lot, trade: Trade) -> Stock:
+def stock_of(lot: Lot, trade: Trade) -> LotContent:
     """What a lot comes to, with the doubt of its shape, its moisture and its density.
 
     Bales of no mass take the usual bale; other pieces without a mass are refused.
@@ -70,10 +70,10 @@ def stock_of(lot: Lot, trade: Trade) -> Stock:
     density = loose_density_kg_m3(material)
     if lot.kind is LotKind.BRUSH:
         chips = brush_of_lot(lot, trade)
-        return Stock(lot.key, lot.material, chips.loose_l, chips.dry_kg)
+        return LotContent(lot.key, lot.material, chips.loose_l, chips.dry_kg)
     if lot.heap is not None:
         loose = product(heap_volume_m3(lot.heap, trade), 1000.0)
-        return Stock(lot.key, lot.material, loose, product(loose, density, 0.001))
+        return LotContent(lot.key, lot.material, loose, product(loose, density, 0.001))
     weight: Figure
     if lot.mass_kg is not None:
         weight = exactly(lot.mass_kg)
@@ -87,7 +87,7 @@ def stock_of(lot: Lot, trade: Trade) -> Stock:
             field="piece_kg",
         )
     dry = quotient(weight, one_more(delivered_moisture(material, trade, lot.moisture)))
-    return Stock(lot.key, lot.material, product(quotient(dry, density), 1000.0), dry)
+    return LotContent(lot.key, lot.material, product(quotient(dry, density), 1000.0), dry)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +169,7 @@ class _Usable:
     """A lot that may be used: its stock, cut to what the mix allows, and what was cut."""
 
     lot: Lot
-    stock: Stock
+    stock: LotContent
     words: str
 
 
@@ -212,7 +212,7 @@ def _usable(
                 f"Of lot {lot.name!r} only {100 * part:.0f} % is counted: it may be at most "
                 f"{100 * room:.0f} % of the mix. {good[0].reasons[0].words}"
             )
-            stock = Stock(lot.key, lot.material, _share(stock.loose_l, part), _share(stock.dry_kg, part))
+            stock = LotContent(lot.key, lot.material, _share(stock.loose_l, part), _share(stock.dry_kg, part))
     return _Usable(lot, stock, words), None, notes
 
 
