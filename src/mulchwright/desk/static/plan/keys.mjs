@@ -2,12 +2,13 @@
 // while drawing, arrows carry a cross and Enter sets a corner.
 import { add } from "./geometry.mjs";
 
-const FINE_M = 0.1;
-const COARSE_M = 1;
+// Fine and coarse steps, in meters: 10 cm and 1 m, or 4 inches and 3 feet.
+const STEPS_M = { metric: [0.1, 1], us: [0.1016, 0.9144] };
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
 export function wakeKeys(plan) {
   const { svg } = plan.drawing;
+  const [fine, coarse] = STEPS_M[plan.units];
 
   svg.addEventListener("focusin", (event) => {
     const id = event.target.closest?.("[data-id]")?.dataset.id;
@@ -54,7 +55,7 @@ export function wakeKeys(plan) {
     const arrow = ARROWS[event.key];
     if (arrow) {
       event.preventDefault();
-      step(arrow.map((v) => v * (event.shiftKey ? COARSE_M : FINE_M)));
+      step(arrow.map((v) => v * (event.shiftKey ? coarse : fine)));
     } else if (event.key === "+" || event.key === "=") plan.drawing.zoom(1.25);
     else if (event.key === "-") plan.drawing.zoom(0.8);
     else if (event.key === "Escape") {
