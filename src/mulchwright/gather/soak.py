@@ -137,7 +137,8 @@ class SoakBatch:
 class SoakPlan:
     """How a mass of straw is soaked by a day.
 
-    straw_kg : as delivered. dry_kg, absorbed_l : its dry matter, and the water it keeps.
+    straw_kg : as delivered. dry_kg, absorbed_l : its dry matter, and what it has taken up as it leaves
+        the vessel; some drains off again.
     drawn_l : water from the tap if each batch gets fresh water; the first filling is `fill_l`.
     hours_to_target : from the stand-in curve; a thousand hours stand for never.
     moisture_reached_kg_kg : water per dry mass at the end, from the same curve.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
@@ -89,6 +90,16 @@ def test_a_likely_nothing_may_still_be_something() -> None:
     assert product(Amount(0, 0, 2), Amount(1, 2, 3)) == Amount(0, 0, 6)
     assert product(2.0, 3.0) == exactly(6.0)
     assert product(NOTHING, 5.0) == NOTHING
+
+
+def test_the_two_sides_of_a_range_stay_apart() -> None:
+    """By hand: 10 over (2, 4, 5) is 2.5; its low comes of the bottom's high, its high of the bottom's low."""
+    made = quotient(10.0, Amount(2, 4, 5))
+    assert (made.low, made.likely, made.high) == (pytest.approx(2.0), 2.5, pytest.approx(5.0))
+    # Two doubts of a factor of two each: e to the root of twice the squared logarithm, 2.67, not 4.
+    twice = product(Amount(0.5, 1, 2), Amount(0.5, 1, 2))
+    assert twice.high == pytest.approx(2 ** math.sqrt(2))
+    assert twice.low == pytest.approx(2 ** -math.sqrt(2))
 
 
 # ---- brush --------------------------------------------------------------------------------------
@@ -197,6 +208,20 @@ def test_conifers_may_be_a_part_of_the_mix() -> None:
 
 
 @pytest.mark.parametrize(
+    "share, grade, room", [(0.05, Grade.BEST, 1.0), (0.2, Grade.SLOW, 1.0), (0.5, Grade.AVOID, 0.5)]
+)
+def test_black_walnut_by_its_share(share: float, grade: Grade, room: float) -> None:
+    """Growers' limits, common practice: a tenth, at most a quarter of the mix."""
+    fit = judge_lot(chips(("black-walnut", share), ("european-beech", 1 - share)), KING, TRADE, on=BUILD)
+    walnut = next(reason for reason in fit.reasons if reason.words.startswith("Black walnut"))
+    assert walnut.caution == "juglone"
+    assert walnut.grade is (Grade.GOOD if share == 0.05 else grade)
+    assert fit.largest_share == pytest.approx(room)
+    if grade is Grade.AVOID:
+        assert "is 50 % of the lot; at most 25 % of a mix is usual" in walnut.words
+
+
+@pytest.mark.parametrize(
     "weeks, species, grade",
     [
         (2, KING, Grade.BEST), (8, KING, Grade.BEST), (12, KING, Grade.GOOD), (40, KING, Grade.SLOW),
@@ -266,6 +291,11 @@ def test_a_patch_by_hand() -> None:
     assert wood is not None
     assert wood.in_place_m3 == pytest.approx(0.2)
     assert wood.loose_l.likely == pytest.approx(200 / 0.85 * 1.08)
+    # Settling of 0.10 to 0.25 and waste of 0.05 to 0.10 are two doubts.
+    down = math.hypot(math.log(0.9 / 0.85), math.log(1.08 / 1.05))
+    up = math.hypot(math.log(0.85 / 0.75), math.log(1.10 / 1.08))
+    assert wood.loose_l.low == pytest.approx(wood.loose_l.likely * math.exp(-down))
+    assert wood.loose_l.high == pytest.approx(wood.loose_l.likely * math.exp(up))
     assert wood.dry_kg.likely == pytest.approx(0.2 * 180 * 1.08)
     assert wood.delivered_kg.likely == pytest.approx(0.2 * 180 * 1.08 * 1.8)
     assert wood.water_l.likely == 0, "damp chips are laid damp"
@@ -327,6 +357,27 @@ def test_contaminated_lots_are_set_aside_and_not_counted() -> None:
     assert result.materials[0].have_dry_kg == NOTHING
     assert [fit.lot for fit in result.set_aside] == ["pile"]
     assert result.set_aside[0].grade is Grade.STOPPED
+
+
+def test_a_contaminated_stand_in_is_set_aside_too() -> None:
+    need = take_off([patch()], TRADE)
+    road = lot("twigs", "twig-chips", origins=(Origin.ROADSIDE,))
+    other = lot("leaves", "shredded-leaves", kind=LotKind.SKIN, origins=(Origin.SPRAYED,))
+    # Twig chips are of the chips' family; shredded leaves are of the bark's, the fines.
+    result = compare(need, [road, other], TRADE, on=BUILD)
+    assert [fit.lot for fit in result.set_aside] == ["twigs", "leaves"]
+    no_fines = take_off([patch(recipe=Recipe("chips", (Layer("hardwood-chips", 0.1),)))], TRADE)
+    assert [fit.lot for fit in compare(no_fines, [road, other], TRADE, on=BUILD).set_aside] == ["twigs"]
+
+
+def test_what_is_short_at_best_and_at_worst() -> None:
+    need = take_off([patch()], TRADE)
+    heap = chips(("elm", 1.0), heap=Heap(HeapShape.VESSELS, count=1, each_l=120))
+    row = compare(need, [heap], TRADE, on=BUILD).materials[0]
+    assert row.short_dry_kg.high == pytest.approx(row.need_dry_kg.high - row.have_dry_kg.low)
+    assert row.short_dry_kg.likely == pytest.approx(row.need_dry_kg.likely - row.have_dry_kg.likely)
+    assert row.short_dry_kg.low == pytest.approx(max(0.0, row.need_dry_kg.low - row.have_dry_kg.high))
+    assert row.short_loose_l.likely == pytest.approx(row.need_loose_l.likely - 120)
 
 
 def test_pine_counts_up_to_half_and_twigs_stand_in() -> None:
