@@ -1,7 +1,7 @@
 """How the core rooms compile their kernels, and where the compiled code is kept.
 
 A kernel is compiled once per machine and source, without Python's lock, so that threads can share
-the work. `season` and `ground` both make theirs here.
+the work. `season`, `ground` and `gather` make theirs here.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ __all__ = ["ROOMS", "compiled"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-ROOMS = ("ground", "season")
+ROOMS = ("gather", "ground", "season")
 """Rooms that hold compiled functions; a change in any file with one has them all compiled anew."""
 
 
