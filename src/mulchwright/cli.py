@@ -159,10 +159,29 @@ def open_(
     _serve(file, port=port, browser=not no_browser)
 
 
-def _serve(file: Path, *, port: int, browser: bool) -> None:
+@app.command()
+def new(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Where the new garden book is to lie.", show_default=False)
+    ],
+    port: Port = FIRST_PORT,
+    no_browser: NoBrowser = False,
+) -> None:
+    """Begin a garden of your own in the browser, step by step.
+
+    The book is made with the first step, the place. A file that is there already is never touched: open it.
+    """
+    if file.exists() or file.is_symlink():
+        raise InputError(f"{file} is there already. To go on with it: mulchwright open {file}")
+    if not file.absolute().parent.is_dir():
+        raise InputError(f"There is no folder {file.absolute().parent}; make it first.")
+    _serve(file, port=port, browser=not no_browser, new=True)
+
+
+def _serve(file: Path, *, port: int, browser: bool, new: bool = False) -> None:
     from mulchwright.desk import serve
 
-    serve(file, port=port, open_browser=browser)
+    serve(file, port=port, open_browser=browser, new=new)
 
 
 # ---- the outlook ------------------------------------------------------------------------------
@@ -201,7 +220,7 @@ def outlook(
     trade = load_trade()
     with progress_bar("Looking ahead") as progress:
         result = almanac.outlook(
-            garden,
+            _lit(garden, series),
             series,
             trade,
             today=_today(garden),
@@ -217,6 +236,14 @@ def outlook(
         from mulchwright.cli_print import print_outlook
 
         print_outlook(result, garden, trade)
+
+
+def _lit(garden: Garden, series: DailySeries | None) -> Garden:
+    """The garden with its drawn beds lit by the plan, as on the screens."""
+    from mulchwright.almanac import lit_by_plan
+    from mulchwright.book.light_shelf import light_shelf, needs_light
+
+    return lit_by_plan(garden, light_shelf().map_of(garden, series)) if needs_light(garden) else garden
 
 
 def _today(garden: Garden) -> date:

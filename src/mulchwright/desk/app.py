@@ -29,7 +29,7 @@ from starlette.staticfiles import StaticFiles
 
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
-from mulchwright.desk import bed, choose, spots, sun, whatif, words
+from mulchwright.desk import bed, choose, look, spots, start, sun, whatif, words
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
@@ -97,6 +97,10 @@ class Desk:
         """What the trade knows; read once."""
         return load_trade()
 
+    def state_if_any(self) -> BookState | None:
+        """The book as it is now; None where it is not made yet."""
+        return self.library.state() if self.library.path.exists() else None
+
     def today(self, garden: Garden) -> date:
         """The day it is in the garden: the one it stands at, or that of its own time zone."""
         if garden.stands_at is not None:
@@ -143,6 +147,7 @@ class Desk:
 def create_app(
     book_path: str | Path,
     *,
+    new: bool = False,
     engine: Engine | None = None,
     bundle: ChartBundle | None = None,
     today: Callable[[], date] | None = None,
@@ -150,19 +155,22 @@ def create_app(
 ) -> Starlette:
     """The app over one garden book.
 
+    new : the book is not there yet; its first step makes it.
     engine, bundle, today : other than the usual ones for tests. hosts : names this server answers to.
     Raises `BookError` at once when the book cannot be opened, so that a command can say so.
     """
     path = Path(book_path)
-    with open_book(path):
-        pass
+    if not new or path.exists():
+        with open_book(path):
+            pass
     desk = Desk(path, engine or AlmanacEngine(), bundle or ChartBundle(), today)
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         desk.bundle.start()
         try:
-            desk.progress(desk.library.state(), patience_s=0.0)
+            if path.exists():
+                desk.progress(desk.library.state(), patience_s=0.0)
         except MulchwrightError as error:
             _LOG.warning("%s", error)
         yield
@@ -172,7 +180,7 @@ def create_app(
     static = resources.files("mulchwright.desk").joinpath("static")
     app = Starlette(
         routes=[
-            Route("/", lambda _: RedirectResponse("/beds", 307)),
+            Route("/", front),
             Route("/beds", beds),
             Route("/beds/{key}", one_bed),
             Route("/beds/{key}/charts/{name}", chart),
@@ -183,6 +191,8 @@ def create_app(
             *sun.routes(),
             *spots.routes(),
             *choose.routes(),
+            *look.routes(),
+            *start.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
@@ -221,6 +231,12 @@ def _opened(request: Request) -> tuple[Desk, BookState, Patch]:
 # ---- reading ----------------------------------------------------------------
 
 
+def front(request: Request) -> Response:
+    """To the beds; a book without any is led by the hand."""
+    state = _desk(request).state_if_any()
+    return RedirectResponse("/beds" if state and state.garden.patches else "/start", 307)
+
+
 def beds(request: Request) -> Response:
     """The list of beds."""
     desk = _desk(request)
@@ -237,13 +253,14 @@ def beds(request: Request) -> Response:
 def one_bed(request: Request) -> Response:
     """One bed's page."""
     desk, state, patch = _opened(request)
-    progress = desk.progress(state)
+    progress = desk.progress(desk.library.state())
     today = desk.today(state.garden)
     page = bed.bed_page(state.garden, patch, desk.trade, progress.outlook, today, progress.trouble)
     form = whatif.form_of(patch, desk.trade, state.garden.units.value)
     return desk.page(
         request, "bed.html", state, bed=page, form=form, comparison=None, waiting=progress.under_way,
         share=progress.share, revision=state.revision, new_name=_new_name(state.garden, patch),
+        ground=look.bed_ground(state.garden, patch, desk.trade),
     )  # fmt: skip
 
 
@@ -504,6 +521,8 @@ def not_there(request: Request, error: Exception) -> Response:
 def refused(request: Request, error: Exception) -> Response:
     """Something the program refuses in words of its own."""
     if isinstance(error, BookError):
+        if request.method == "GET" and not _desk(request).library.path.exists():
+            return RedirectResponse("/start", 307)
         return _trouble(
             request, 503, "The garden book cannot be used just now", str(error),
             "Put that right, then load this page again. Nothing was changed.",

@@ -53,16 +53,18 @@ def serve(
     port: int = USUAL_PORT,
     open_browser: bool = True,
     *,
+    new: bool = False,
     announce: Callable[[str], None] = print,
 ) -> None:
     """Serve one garden book on this machine until interrupted.
 
     port : the usual one or, when that is taken, any free one; 0 for any free one.
+    new : the book is not there yet; the first page asks where the garden lies and makes it.
     announce : told the address once the socket is bound.
     Raises `BookError` for a book that cannot be opened and `InputError` for a port that cannot be used, both
     before anything is served.
     """
-    app = create_app(book_path)
+    app = create_app(book_path, new=new)
     listener = _bound(port)
     address = f"http://{LOOPBACK}:{listener.getsockname()[1]}/"
     # The socket listens already: a browser that comes early waits in its queue.
