@@ -17,7 +17,7 @@ from typing import Any
 
 from mulchwright.errors import MulchwrightError
 
-__all__ = ["Errand", "Errands", "errand_key"]
+__all__ = ["Closing", "Errand", "Errands", "errand_key"]
 
 _LOG = logging.getLogger("mulchwright.desk")
 _KEPT = 24
@@ -38,6 +38,10 @@ class Errand:
         return self.result is None and not self.trouble
 
 
+class Closing(Exception):
+    """The server is closing; work that nobody waits for stops."""
+
+
 def errand_key(*what: object) -> str:
     """A short name for a piece of work and all that it depends on."""
     return blake2b(repr(what).encode(), digest_size=12).hexdigest()
@@ -56,6 +60,7 @@ class Errands:
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="errand")
         self._lock = threading.Lock()
         self._runs: OrderedDict[str, _Run] = OrderedDict()
+        self._closing = threading.Event()
 
     def ask(
         self, key: str, work: Callable[[Callable[[float], None]], Any], *, patience_s: float = 0.0
@@ -80,20 +85,27 @@ class Errands:
         return run.errand if run else None
 
     def close(self) -> None:
-        """Let the thread end; what is under way is finished, what waits is dropped."""
+        """Let the thread end: what is under way stops at its next report, what waits is dropped."""
+        self._closing.set()
         self._pool.shutdown(wait=False, cancel_futures=True)
 
     def _do(self, run: _Run, work: Callable[[Callable[[float], None]], Any]) -> None:
         key = run.errand.key
 
         def report(share: float) -> None:
+            if self._closing.is_set():
+                raise Closing
             run.errand = Errand(key, min(max(share, 0.0), 0.99))
 
         try:
             run.errand = Errand(key, 1.0, result=work(report))
+        except Closing:
+            pass
         except MulchwrightError as error:
             run.errand = Errand(key, 1.0, trouble=str(error))
         except Exception:
+            if self._closing.is_set():
+                return  # the engine's own threads may not start any more; nobody waits for the answer
             _LOG.exception("A piece of work for a page failed.")
             run.errand = Errand(
                 key, 1.0, trouble="This could not be worked out; the reason stands in the terminal. "

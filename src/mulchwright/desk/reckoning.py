@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from mulchwright.book import open_book
+from mulchwright.desk.errands import Closing
 from mulchwright.errors import MulchwrightError
 from mulchwright.garden import Garden, Patch, UnitSystem
 
@@ -163,6 +164,7 @@ class Reckoner:
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="reckoning")
         self._lock = threading.Lock()
         self._runs: dict[tuple[str, date], _Run] = {}
+        self._closing = threading.Event()
 
     def outlook(self, state: BookState, today: date, *, patience_s: float = 0.0) -> Progress:
         """How the outlook of this state stands, waiting at most so long for it to end."""
@@ -186,20 +188,27 @@ class Reckoner:
         return future.result()
 
     def close(self) -> None:
-        """Let the thread end; what is under way is finished, what waits is dropped."""
+        """Let the thread end: what is under way stops at its next report, what waits is dropped."""
+        self._closing.set()
         self._pool.shutdown(wait=False, cancel_futures=True)
 
     def _reckon(self, run: _Run, state: BookState, today: date) -> None:
         def report(share: float) -> None:
+            if self._closing.is_set():
+                raise Closing
             run.progress = Progress(min(max(share, 0.0), 0.99))
 
         try:
             run.progress = Progress(
                 1.0, outlook=self._engine.outlook(state.garden, state.series, today, report)
             )
+        except Closing:
+            pass
         except MulchwrightError as error:
             run.progress = Progress(1.0, trouble=str(error))
         except Exception:
+            if self._closing.is_set():
+                return  # the engine's own threads may not start any more; nobody waits for the answer
             # The page says that it failed and where to look; the traceback belongs to the terminal.
             _LOG.exception("The outlook could not be reckoned.")
             run.progress = Progress(
