@@ -338,7 +338,7 @@ def _under(patch: PatchSheet, system: str) -> str:
 
 
 def _step_words(step: LayStep | SpawnStep, system: str) -> dict[str, str]:
-    """A step as three pieces: what to do, how much, and what else to know."""
+    """A step as three pieces: what to do, how much, and what else to know; shorter ones for a full page."""
     if isinstance(step, SpawnStep):
         if step.pegs:
             return {
@@ -358,11 +358,14 @@ def _step_words(step: LayStep | SpawnStep, system: str) -> dict[str, str]:
         area = units.show_area(step.area_m2, system)
         return {"lead": f"Lay {step.name}", "amount": area, "more": "wet, edges overlapping"}
     volume = units.show_bulk_volume(step.loose_l, system)
-    mass = units.show_mass(step.laid_kg, system)
+    buckets = units.show_buckets(step.loose_l, system)
+    laid = f"{_WETNESS[step.wetness]}{_adding(step, system)}"
     return {
         "lead": lead,
-        "amount": f"{volume}, {units.show_buckets(step.loose_l, system)}",
-        "more": f"{mass} {_WETNESS[step.wetness]}{_adding(step, system)}",
+        "amount": f"{volume}, {buckets}",
+        "more": f"{units.show_mass(step.laid_kg, system)} {laid}",
+        "short-amount": volume,
+        "short-more": f"{buckets}, {laid}",
     }
 
 
@@ -370,9 +373,9 @@ def _weighed(mass_kg: float, system: str) -> str:
     """A mass as the kitchen scale shows it, while it is light enough for one."""
     whole = units.show_mass(mass_kg, system)
     scale = units.show_kitchen_mass(mass_kg, system)
-    if mass_kg > KITCHEN_SCALE_KG or scale == whole:
+    if mass_kg > KITCHEN_SCALE_KG:
         return whole
-    return f"{scale} ({whole})"
+    return f"{scale} ({whole})" if system == units.US and whole != scale else scale
 
 
 _WETNESS = {

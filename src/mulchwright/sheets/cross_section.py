@@ -53,7 +53,9 @@ def cross_section(
     Layers are to scale unless thinner than a hatch can show; then they are drawn at that least height.
     """
     total = math.fsum(layer.thickness_m for layer in layers) or 1.0
-    heights = [max(THINNEST, BED_HEIGHT * layer.thickness_m / total) for layer in layers]
+    # Many layers with long names need more room than the usual height to have a line each.
+    tall = max(BED_HEIGHT, math.fsum(_label_height(wrapped(layer.name, LETTERS)) for layer in layers))
+    heights = [max(THINNEST, tall * layer.thickness_m / total) for layer in layers]
     bottom = TOP + math.fsum(heights)
     edges = [bottom]
     for height in heights:
@@ -68,13 +70,15 @@ def cross_section(
         )
     )
     parts += _dimensions(layers, edges)
-    parts += _names(layers, edges, bottom)
+    named, lowest = _names(layers, edges, bottom)
+    parts += named
+    foot_top = max(bottom + SOIL_HEIGHT, lowest)
     for index, plane in enumerate(planes):
         parts += _beads(plane, _height_on_drawing(plane.height_m, layers, edges), index)
     feet = wrapped(foot, 29) if foot else []
     for index, line in enumerate(feet):
-        parts.append(text(4, bottom + SOIL_HEIGHT + 28 + LINE * index, line, "quiet"))
-    height = bottom + SOIL_HEIGHT + 12 + (8 + LINE * len(feet) if feet else 0)
+        parts.append(text(4, foot_top + 28 + LINE * index, line, "quiet"))
+    height = foot_top + 12 + (8 + LINE * len(feet) if feet else 0)
     return document(WIDTH, height, parts, label=label, mark=mark, class_="cross-section")
 
 
@@ -119,13 +123,20 @@ def _bracket(x: float, top: float, bottom: float) -> str:
     return f"M{number(x + 4)} {number(top)}H{number(x)}V{number(bottom)}H{number(x + 4)}"
 
 
-def _names(layers: tuple[DrawnLayer, ...], edges: list[float], bottom: float) -> list[Element]:
-    """Names at the right, moved apart where two would overlap, each with a thin line to its layer."""
+def _label_height(lines: list[str]) -> float:
+    return LINE * len(lines) + 6
+
+
+def _names(layers: tuple[DrawnLayer, ...], edges: list[float], bottom: float) -> tuple[list[Element], float]:
+    """Names at the right, moved apart where two would overlap, each with a thin line to its layer.
+
+    Also how far down the lowest name reaches.
+    """
     names = [wrapped(layer.name, LETTERS) for layer in layers]
     middles = [(low + high) / 2 for low, high in pairwise(edges)]
     names.insert(0, ["soil"])
     middles.insert(0, bottom + SOIL_HEIGHT / 2)
-    places = _spread(middles, [LINE * len(lines) + 6 for lines in names])
+    places = _spread(middles, [_label_height(lines) for lines in names])
     x = COLUMN_LEFT + COLUMN_WIDTH
     parts: list[Element] = []
     for lines, middle, place in zip(names, middles, places, strict=True):
@@ -136,7 +147,7 @@ def _names(layers: tuple[DrawnLayer, ...], edges: list[float], bottom: float) ->
         )
         for index, line in enumerate(lines):
             parts.append(text(x + 14, place + 6 + LINE * (index - (len(lines) - 1) / 2), line))
-    return parts
+    return parts, max(place + LINE * len(lines) / 2 for lines, place in zip(names, places, strict=True))
 
 
 def _spread(middles: list[float], heights: list[float]) -> list[float]:

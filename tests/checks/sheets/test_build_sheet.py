@@ -17,7 +17,14 @@ from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane, Stage
 from mulchwright.gather.takeoff import take_off
 from mulchwright.sheets.build_sheet import build_sheet_of, build_sheet_pdf
 from mulchwright.trade import load_trade
-from mulchwright.units import show_area, show_bulk_volume, show_length, show_mass, show_volume
+from mulchwright.units import (
+    show_area,
+    show_bulk_volume,
+    show_kitchen_mass,
+    show_length,
+    show_mass,
+    show_volume,
+)
 
 DAY = date(2015, 6, 6)
 FOOT_M = 0.3048
@@ -66,7 +73,9 @@ def test_each_page_says_what_the_plan_says(system: str) -> None:
             assert trade.materials[layer.material].names[0] in page
         for plane in needs.planes:
             if plane.patch == patch.key and plane.mass_kg:
-                assert show_mass(plane.mass_kg, system) in page
+                light = plane.mass_kg <= 5
+                shown = show_kitchen_mass if light else show_mass
+                assert shown(plane.mass_kg, system) in page
         water = sum(need.water_l.likely for need in needs.layers if need.patch == patch.key)
         assert ("Water to add in all" in page) == (water >= 0.5)
         if water >= 0.5:

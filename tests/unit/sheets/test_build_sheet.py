@@ -155,12 +155,26 @@ def test_a_usual_bed_takes_one_page(trade: Trade, paper: str) -> None:
         assert "Water to add in all" in own
 
 
-def test_the_most_elaborate_bed_keeps_all_its_steps(trade: Trade) -> None:
-    """Eight layers, six planes and a skin: more than a page of large letters; nothing is cut off."""
-    printed = pages(build_sheet_pdf(sheet_of(trade, patch(LAST_RESORT))))
-    text = "\n".join(printed)
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_the_most_elaborate_bed_keeps_all_its_steps_on_one_page(trade: Trade, paper: str) -> None:
+    """Eight layers, six planes between them and a skin: as many as a recipe may have."""
+    printed = pages(build_sheet_pdf(sheet_of(trade, patch(LAST_RESORT)), paper=paper))
+    (page,) = (text for text in printed if "Scatter" in text)
+    assert page.count("Scatter sawdust spawn evenly: 1200 g") == 6
+    assert page.count("Lay 5 cm of") == 8
+    assert "Cover with 1 cm of" in page
+    assert "Built on" in page
+
+
+def test_what_no_page_holds_goes_on_the_next_and_nothing_is_cut(trade: Trade) -> None:
+    """Planes within the layers part them: 21 steps, under a name of 200 letters."""
+    planes = tuple(replace(SCATTERED, height_m=0.05 * n + 0.025) for n in range(6))
+    name = "long and winding " * 11 + "name of a bed"
+    bed = patch(replace(LAST_RESORT, planes=planes), name)
+    text = "\n".join(pages(build_sheet_pdf(sheet_of(trade, bed))))
     assert text.count("Scatter sawdust spawn evenly") == 6
-    assert text.count("Lay 5 cm of") == 8
+    assert text.count("Lay the first 2.5 cm of") == text.count("Lay the last 2.5 cm of") == 6
+    assert text.count("Lay 5 cm of") == 2
     assert "Cover with 1 cm of" in text
     assert "Built on" in text
 

@@ -43,3 +43,19 @@ def test_thin_skin_is_still_drawn_and_labels_do_not_overlap() -> None:
         float(t.attrib["y"]) for t in root.iter("text") if t.text and t.text.startswith(("layer", "deep"))
     )
     assert all(b - a >= 19 for a, b in pairwise(names))
+
+
+def test_many_layers_with_long_names_stay_within_the_drawing_and_off_the_line_under_it() -> None:
+    layers = tuple(
+        DrawnLayer("hardwood-chips", "chips", f"hardwood chips: red alder {i}", "5 cm", 0.05)
+        for i in range(8)
+    )
+    foot = "Beads: sawdust spawn, six planes, 300 g/m² each."
+    root = ET.fromstring(cross_section(layers, (), label="x", mark="x", foot=foot))
+    height = float(root.attrib["height"])
+    lines = sorted((float(t.attrib["y"]), t.text or "", float(t.attrib["x"])) for t in root.iter("text"))
+    assert all(14 <= y <= height - 4 for y, _, _ in lines)
+    names = [y for y, _, x in lines if x > 150]
+    assert all(b - a >= 19 for a, b in pairwise(names))
+    first_of_foot = next(y for y, words, _ in lines if words.startswith("Beads"))
+    assert first_of_foot - max(names) >= 19
