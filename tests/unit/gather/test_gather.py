@@ -394,8 +394,8 @@ def test_pine_counts_up_to_half_and_twigs_stand_in() -> None:
 
 
 def test_the_dry_matter_of_a_heap_by_hand() -> None:
-    """1000 L of hardwood chips at 180 kg/m³ settled and 15 % settling hold 153 kg; the doubts of density (135 to
-    220) and of settling (10 to 25 %) add up as roots of squares.
+    """1000 L of hardwood chips at 180 kg/m³ settled and 15 % settling hold 153 kg; the doubts of density
+    (135 to 220) and of settling (10 to 25 %) add up as roots of squares.
     """
     heap = Heap(HeapShape.VESSELS, count=1, each_l=1000)
     dry = stock_of(lot(heap=heap), TRADE).dry_kg
