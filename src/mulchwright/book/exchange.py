@@ -1,6 +1,6 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 2, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 3, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
      "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
      "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
@@ -9,7 +9,8 @@
 Entries are named as the fields of the nouns, in SI units, their unit in the name. Floats are
 written with all their digits, days as YYYY-MM-DD, what is missing as null. `weather` is null where
 the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
-Every entry is there, so that none is guessed. Version 1 had no plan: it is still taken in.
+Every entry is there, so that none is guessed. Version 1 had no plan, version 2 no stores: both are still
+taken in.
 """
 
 from __future__ import annotations
@@ -57,7 +58,7 @@ __all__ = [
     "write_new_file",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 2
+FORMAT, VERSION = "mulchwright-garden", 3
 
 
 # ---- out --------------------------------------------------------------------
@@ -182,7 +183,7 @@ class WeatherForm(NounForm["DailySeries"]):
 
 class FileForm(Form):
     format: Literal["mulchwright-garden"]
-    version: Literal[2]
+    version: Literal[3]
     written_by: str = ""
     garden: GardenForm
     weather: WeatherForm | None = None
@@ -256,6 +257,7 @@ def loads(text: str, file_name: str) -> Any:
 
 
 PLAN_ENTRIES = ("crowns", "walls", "paths", "taps", "zones")
+STORE_ENTRIES = ("lots", "sellers", "offers", "households", "vessels", "recipes")
 
 
 def _with_an_empty_plan(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -275,6 +277,15 @@ def _with_an_empty_plan(data: Mapping[str, Any]) -> dict[str, Any]:
     return {**data, "version": VERSION, "garden": garden}
 
 
+def _with_empty_stores(data: Mapping[str, Any]) -> dict[str, Any]:
+    """An export of version 2 as one of version 3."""
+    garden = data.get("garden")
+    if not isinstance(garden, Mapping):
+        return {**data, "version": VERSION}
+    new: dict[str, Any] = {name: [] for name in STORE_ENTRIES}
+    return {**data, "version": VERSION, "garden": {**new, **garden}}
+
+
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
     if isinstance(data, str):
         data = loads(data, file_name)
@@ -292,6 +303,8 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
         )
     if version == 1:
         data = _with_an_empty_plan(data)
+    if version in (1, 2):
+        data = _with_empty_stores(data)
     try:
         return FileForm.model_validate(data, context={"trade": trade})
     except ValidationError as error:

@@ -12,6 +12,7 @@ from typing import Annotated
 from pydantic import Field
 
 from mulchwright.book.forms import Day, MaterialKey, NounForm, SpawnKey, SpeciesKey, WoodKey
+from mulchwright.book.store_forms import HouseholdForm, LotForm, OfferForm, SellerForm, VesselForm
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Bed,
@@ -272,6 +273,12 @@ class GardenForm(NounForm[Garden]):
     taps: list[TapForm]
     zones: list[ZoneForm]
     look_rules: LookRulesForm
+    lots: list[LotForm]
+    sellers: list[SellerForm]
+    offers: list[OfferForm]
+    households: list[HouseholdForm]
+    vessels: list[VesselForm]
+    recipes: list[RecipeForm]
 
     def noun(self) -> Garden:
         return Garden(
@@ -289,6 +296,12 @@ class GardenForm(NounForm[Garden]):
             taps=tuple(tap.noun() for tap in self.taps),
             zones=tuple(zone.noun() for zone in self.zones),
             look_rules=self.look_rules.noun(),
+            lots=tuple(lot.noun() for lot in self.lots),
+            sellers=tuple(seller.noun() for seller in self.sellers),
+            offers=tuple(offer.noun() for offer in self.offers),
+            households=tuple(one.noun() for one in self.households),
+            vessels=tuple(vessel.noun() for vessel in self.vessels),
+            recipes=tuple(recipe.noun() for recipe in self.recipes),
         )
 
 

@@ -19,6 +19,7 @@ __all__ = [
     "read_corners",
     "read_plan",
     "read_survey",
+    "rewrite",
     "write_backdrop",
     "write_corners",
     "write_plan",
@@ -116,9 +117,9 @@ def _read_look_rules(connection: sqlite3.Connection) -> LookRules:
 def write_plan(connection: sqlite3.Connection, garden: Garden, before: Garden | None) -> None:
     """Crowns, walls, paths, taps, zones and rules in place of those before; what is the same is left."""
     if before is None or before.crowns != garden.crowns:
-        _rewrite(connection, "crown", [_crown_row(crown) for crown in garden.crowns])
+        rewrite(connection, "crown", [_crown_row(crown) for crown in garden.crowns])
     if before is None or before.taps != garden.taps:
-        _rewrite(
+        rewrite(
             connection,
             "tap",
             [(tap.key, tap.name, *tap.point, tap.reach_m, tap.litres_per_minute) for tap in garden.taps],
@@ -130,7 +131,7 @@ def write_plan(connection: sqlite3.Connection, garden: Garden, before: Garden | 
     }
     for owner, (nouns, stood) in outlined.items():
         if nouns != stood:
-            _rewrite(connection, owner, [_outlined_row(noun) for noun in nouns])
+            rewrite(connection, owner, [_outlined_row(noun) for noun in nouns])
             for noun in nouns:
                 write_corners(connection, owner, noun.key, noun.outline)
     if before is None or before.look_rules != garden.look_rules:
@@ -142,7 +143,7 @@ def write_plan(connection: sqlite3.Connection, garden: Garden, before: Garden | 
         connection.executemany("INSERT INTO look_skin VALUES (?, ?)", enumerate(rules.accepted_skins))
 
 
-def _rewrite(connection: sqlite3.Connection, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
+def rewrite(connection: sqlite3.Connection, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
     """All rows of a table (key first, its position put second); corners go with their owners."""
     connection.execute(f"DELETE FROM {table}")
     for position, (key, *rest) in enumerate(rows):

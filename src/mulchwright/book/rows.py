@@ -15,19 +15,18 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from mulchwright.book.plan_rows import read_corners, read_plan, write_corners, write_plan
+from mulchwright.book.recipe_rows import OF_PATCHES, read_recipes, write_parts
+from mulchwright.book.store_rows import read_stores, write_stores
 from mulchwright.garden import (
     Bed,
     ClimateNormals,
     Garden,
-    Layer,
     LogEntry,
     LogKind,
     Patch,
     Place,
     Recipe,
-    SpawnPlane,
     Stage,
-    StartMoisture,
     UnitSystem,
     Watering,
     WateringRule,
@@ -101,40 +100,9 @@ def _read_beds(connection: sqlite3.Connection) -> tuple[Bed, ...]:
     )
 
 
-def _read_recipes(connection: sqlite3.Connection) -> dict[str, Recipe]:
-    woods = _grouped(
-        connection.execute("SELECT patch, layer, wood FROM layer_wood ORDER BY patch, layer, position"),
-        width=2,
-    )
-    laid: dict[str, list[Layer]] = {}
-    skins: dict[str, Layer] = {}
-    for patch, position, is_skin, material, thickness_m, moisture in connection.execute(
-        "SELECT patch, position, is_skin, material, thickness_m, start_moisture"
-        " FROM layer ORDER BY patch, position"
-    ):
-        layer = Layer(material, thickness_m, tuple(woods.get((patch, position), ())), StartMoisture(moisture))
-        if is_skin:
-            skins[patch] = layer
-        else:
-            laid.setdefault(patch, []).append(layer)
-    planes = _grouped(
-        connection.execute(
-            "SELECT patch, spawn, height_m, rate_kg_m2, points_per_m2 FROM plane ORDER BY patch, position"
-        )
-    )
-    return {
-        patch: Recipe(
-            name=name,
-            layers=tuple(laid.get(patch, ())),
-            planes=tuple(SpawnPlane(*row) for row in planes.get(patch, ())),
-            skin=skins.get(patch),
-        )
-        for patch, name in connection.execute("SELECT patch, name FROM recipe")
-    }
-
-
 def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
-    recipes = _read_recipes(connection)
+    names = dict(connection.execute("SELECT patch, name FROM recipe").fetchall())
+    recipes = read_recipes(connection, OF_PATCHES, names)
     light = _grouped(connection.execute("SELECT patch, share FROM patch_light ORDER BY patch, position"))
     outlines = read_corners(connection, "patch")
     return tuple(
@@ -188,6 +156,7 @@ def read_garden(connection: sqlite3.Connection) -> Garden:
         hose_litres_per_minute=settings[1],
         stands_at=_day(settings[2]),
         **read_plan(connection),
+        **read_stores(connection),
     )
 
 
@@ -247,23 +216,7 @@ def _write_beds(connection: sqlite3.Connection, beds: tuple[Bed, ...]) -> None:
 
 def _write_recipe(connection: sqlite3.Connection, patch: str, recipe: Recipe) -> None:
     connection.execute("INSERT INTO recipe VALUES (?, ?)", (patch, recipe.name))
-    for position, layer in enumerate(recipe.all_layers):
-        is_skin = int(position == len(recipe.layers))
-        connection.execute(
-            "INSERT INTO layer VALUES (?, ?, ?, ?, ?, ?)",
-            (patch, position, is_skin, layer.material, layer.thickness_m, layer.start_moisture.value),
-        )
-        connection.executemany(
-            "INSERT INTO layer_wood VALUES (?, ?, ?, ?)",
-            ((patch, position, n, wood) for n, wood in enumerate(layer.woods)),
-        )
-    connection.executemany(
-        "INSERT INTO plane VALUES (?, ?, ?, ?, ?, ?)",
-        (
-            (patch, n, plane.spawn, plane.height_m, plane.rate_kg_m2, plane.points_per_m2)
-            for n, plane in enumerate(recipe.planes)
-        ),
-    )
+    write_parts(connection, OF_PATCHES, patch, recipe)
 
 
 def write_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, revision: int) -> None:
@@ -332,6 +285,7 @@ def write_garden(
     if before is None or before.beds != garden.beds:
         _write_beds(connection, garden.beds)
     write_plan(connection, garden, before)
+    write_stores(connection, garden, before)
     stood = {} if before is None else {patch.key: (n, patch) for n, patch in enumerate(before.patches)}
     for position, patch in enumerate(garden.patches):
         if patch.key not in stood or stood[patch.key][1] != patch:

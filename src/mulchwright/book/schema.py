@@ -15,6 +15,8 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
+from mulchwright.book.schema_stores import VERSION_3
+
 __all__ = ["APPLICATION_ID", "LADDER", "SCHEMA_VERSION", "Migration", "climb", "statements_of"]
 
 APPLICATION_ID = 0x4D554C43
@@ -360,7 +362,13 @@ def lay_version_2(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-LADDER: tuple[Migration, ...] = (lay_version_1, lay_version_2)
+def lay_version_3(connection: sqlite3.Connection) -> None:
+    """Room for the stores and for recipes of one's own; nothing that stood in older books is touched."""
+    for statement in statements_of(VERSION_3):
+        connection.execute(statement)
+
+
+LADDER: tuple[Migration, ...] = (lay_version_1, lay_version_2, lay_version_3)
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 
 SCHEMA_VERSION = len(LADDER)

@@ -13,7 +13,7 @@ import math
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
@@ -27,6 +27,10 @@ from mulchwright.garden.plan import (
     Zone,
     check_outline,
 )
+
+if TYPE_CHECKING:  # these know the nouns here, so they cannot come before them
+    from mulchwright.garden.lots import Lot
+    from mulchwright.garden.offers import Household, Offer, Seller, Vessel
 
 __all__ = [
     "MONTHS",
@@ -400,6 +404,8 @@ class Garden:
     """Everything the grower has told about one garden, but for the weather record.
 
     `stands_at` holds the calendar still at one day (the demo and worked examples); None means today.
+    lots : what lies ready to build with. sellers, offers : where more can be bought. households : who
+    shares an order. vessels : to soak straw in. recipes : the grower's own, each under its name.
     """
 
     place: Place
@@ -416,6 +422,12 @@ class Garden:
     taps: tuple[Tap, ...] = ()
     zones: tuple[Zone, ...] = ()
     look_rules: LookRules = field(default_factory=LookRules)
+    lots: tuple[Lot, ...] = ()
+    sellers: tuple[Seller, ...] = ()
+    offers: tuple[Offer, ...] = ()
+    households: tuple[Household, ...] = ()
+    vessels: tuple[Vessel, ...] = ()
+    recipes: tuple[Recipe, ...] = ()
 
     def __post_init__(self) -> None:
         require_number(
@@ -443,6 +455,25 @@ class Garden:
                 f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, not in this garden.",
                 "patch",
             )
+        self._check_stores()
+
+    def _check_stores(self) -> None:
+        seller_keys = {seller.key for seller in self.sellers}
+        for offer in self.offers:
+            require_key(offer.key, f"The offer of {offer.item}")
+            require(
+                offer.seller in seller_keys,
+                f"{offer.name or offer.item} is offered by {offer.seller!r}, who is not among the sellers. "
+                "Enter the seller with the delivery charge.",
+                "seller",
+            )
+        names = [recipe.name for recipe in self.recipes]
+        doubled = sorted({name for name in names if names.count(name) > 1})
+        require(
+            not doubled,
+            f"Two recipes are called {doubled[0] if doubled else ''!r}; give one of them another name.",
+            "name",
+        )
 
     def _keyed(self) -> dict[str, tuple[_Keyed, ...]]:
         return {
@@ -454,6 +485,11 @@ class Garden:
             "paths": self.paths,
             "taps": self.taps,
             "zones": self.zones,
+            "lots": self.lots,
+            "sellers": self.sellers,
+            "offers": self.offers,
+            "households": self.households,
+            "vessels": self.vessels,
         }
 
     def patch(self, key: str) -> Patch:

@@ -15,6 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from mulchwright.errors import InputError
+from mulchwright.garden.offers import Offer, Seller
 from mulchwright.gather.solver import Limit, Program, Unknown, solve
 from mulchwright.trade import Ranged
 
@@ -37,60 +38,8 @@ CENTS = 100
 PARTS = 1000
 SAME_CENTS = 0.005
 """Two plans closer than half a hundredth of a cent cost the same."""
-LARGEST_CENTS = 10**8
 NORMAL_DECILE = 1.2815515655446004
 """The standard normal's 90 % point."""
-
-
-@dataclass(frozen=True, slots=True)
-class Seller:
-    """A seller: delivery charge, the goods value from which delivery is free, the least order taken."""
-
-    key: str
-    name: str
-    delivery_cents: int = 0
-    free_from_cents: int | None = None
-    minimum_cents: int = 0
-
-    def __post_init__(self) -> None:
-        for value, what in (
-            (self.delivery_cents, "delivery charge"),
-            (self.free_from_cents or 0, "free-delivery threshold"),
-            (self.minimum_cents, "minimum order"),
-        ):
-            _require_cents(value, f"Seller {self.name!r}: the {what}")
-
-
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """A package of an item: `size` in the item's unit, price in cents (None: not known yet).
-
-    most : the largest number of packages to be had, None for no limit.
-    """
-
-    seller: str
-    item: str
-    size: float
-    price_cents: int | None
-    most: int | None = None
-    currency: str = "USD"
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        if not (math.isfinite(self.size) and self.size > 0):
-            raise InputError(
-                f"A package of {self.item} from {self.seller} holds {self.size:g}; "
-                "give what one package holds, more than 0.",
-                field="size",
-            )
-        if self.price_cents is not None:
-            _require_cents(self.price_cents, f"The price of {self.item} from {self.seller}")
-        if self.most is not None and self.most < 0:
-            raise InputError(
-                f"{self.most} packages of {self.item} are to be had from {self.seller}; give 0 or more, "
-                "or leave it empty for no limit.",
-                field="most",
-            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -615,10 +564,3 @@ def _check(needs: Sequence[Need], offers: Sequence[Offer], sellers: Sequence[Sel
             field="currency",
         )
     return currencies[0] if currencies else "USD"
-
-
-def _require_cents(value: int, what: str) -> None:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= LARGEST_CENTS:
-        raise InputError(
-            f"{what} is {value!r} cents; give whole cents from 0 to {LARGEST_CENTS}.", field="price_cents"
-        )

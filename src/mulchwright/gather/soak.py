@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from mulchwright.errors import InputError
+from mulchwright.garden.offers import Vessel
 from mulchwright.gather.ranges import Amount, Figure, Working, exactly, graded, product
 from mulchwright.trade import Basis, Trade
 
@@ -101,25 +102,6 @@ def hours_to_moisture(
     if target_kg_kg >= capacity_kg_kg:
         return math.inf
     return half_time_h * (target_kg_kg - start_kg_kg) / (capacity_kg_kg - target_kg_kg)
-
-
-@dataclass(frozen=True, slots=True)
-class Vessel:
-    """A tub, barrel or trough: what it holds, and how many of it there are."""
-
-    volume_l: float
-    count: int = 1
-    name: str = "tub"
-
-    def __post_init__(self) -> None:
-        if not math.isfinite(self.volume_l) or self.volume_l <= 0:
-            raise InputError(
-                f"A {self.name} of {self.volume_l:g} L holds nothing; give its volume.", field="vessel"
-            )
-        if self.count < 1:
-            raise InputError(
-                f"{self.count} of {self.name}: at least one is needed to soak in.", field="vessel"
-            )
 
 
 @dataclass(frozen=True, slots=True)
