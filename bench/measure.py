@@ -219,6 +219,24 @@ def measure_ground(figures: Figures, folder: Path) -> None:
     put(figures, "sun_map_cached_ms", [timed(read) for _ in range(9)], 1e3)
 
 
+# ---- sheets -------------------------------------------------------------------------------------
+
+
+def measure_sheets(figures: Figures) -> None:
+    say("a build sheet of 10 patches, amounts included")
+    from mulchwright.sheets.build_sheet import build_sheet_of, build_sheet_pdf
+    from mulchwright.trade import load_trade
+
+    trade = load_trade()
+
+    def act(run: int) -> object:
+        # Other areas each time: the typesetter remembers what it has set.
+        patches = [replace(patch, area_m2=2.0 + run + n) for n, patch in enumerate(bench_garden(10).patches)]
+        return build_sheet_pdf(build_sheet_of(patches, trade, garden="Bench", day=DEMO_DAY, system="us"))
+
+    put(figures, "build_sheet_10_s", [timed(act, run) for run in range(5)])  # the first loads the typesetter
+
+
 # ---- the program as a user meets it -------------------------------------------------------------
 
 
@@ -336,6 +354,7 @@ def main(words: list[str]) -> int:
         measure_engine(figures)
         measure_outlook(figures)
         measure_ground(figures, Path(folder))
+        measure_sheets(figures)
         measure_server(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
     print(json.dumps(rounded, indent=1) if words else told(figures))

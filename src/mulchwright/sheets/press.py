@@ -16,7 +16,7 @@ from typing import Any
 
 from mulchwright.errors import InputError
 
-__all__ = ["PAPERS", "Print", "cleaned", "on_paper"]
+__all__ = ["PAPERS", "Print", "cleaned", "drawing_for_paper", "on_paper", "paper_name"]
 
 PAPERS: Mapping[str, str] = {"letter": "us-letter", "a4": "a4"}
 """Our name of a paper, and the typesetter's."""
