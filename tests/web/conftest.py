@@ -19,24 +19,32 @@ from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
+from mulchwright.book.light_shelf import LightShelf
 from mulchwright.desk import create_app
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import (
+    Bed,
     ClimateNormals,
+    Crown,
     Garden,
     Layer,
     LogEntry,
     LogKind,
+    LookRules,
     Patch,
     Place,
     Recipe,
     SpawnPlane,
     Stage,
     StartMoisture,
+    Tap,
     UnitSystem,
+    Wall,
     Watering,
     WateringRule,
+    Zone,
+    ZoneKind,
 )
 
 TODAY = date(2031, 6, 10)
@@ -202,3 +210,133 @@ def browser() -> Iterator[Any]:
             pytest.skip(reason)
         yield launched
         launched.close()
+
+
+# ---- a garden with a plan ---------------------------------------------------
+
+
+def garden_with_plan() -> Garden:
+    """The small garden drawn: a house to the south, a fence, two trees, beds, a tap, a strip in sight."""
+    garden = small_garden()
+    built, planned = garden.patches
+    return replace(
+        garden,
+        beds=(
+            Bed("medlar-bed", "Medlar bed", ("medlar",), ((0, 0), (6, 0), (6, 4), (0, 4))),
+            Bed("street-bed", "Street bed", (), ((8, 0), (13, 0), (13, 4), (8, 4))),
+        ),
+        patches=(
+            replace(built, outline=((0.5, 0.5), (2.5, 0.5), (2.5, 1.7), (0.5, 1.7)), bed="medlar-bed"),
+            planned,
+        ),
+        crowns=(
+            Crown("medlar", "Medlar", (3.5, 2.8), 1.6, 5.0, 1.0),
+            Crown("yew", "Yew", (12.5, 6.0), 1.0, 3.0, 0.3, evergreen=True),
+        ),
+        walls=(
+            Wall("house", "House", ((0, -8), (9, -8), (9, -1.5), (0, -1.5)), 6.0, True),
+            Wall("fence", "Fence", ((14, 0), (14.1, 0), (14.1, 7), (14, 7)), 1.8),
+        ),
+        taps=(Tap("pump", "Pump", (7.0, 0.5), 12.0),),
+        zones=(
+            Zone("strip", "Front strip", ZoneKind.SEEN_FROM_STREET, ((7.5, -1), (14, -1), (14, 4), (7.5, 4))),
+        ),
+        look_rules=LookRules(0.1, ("bark-fines",), "Sheet of our lane"),
+    )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_light_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Light maps of the tests lie in a folder of their own, not in the user's cache."""
+    with pytest.MonkeyPatch.context() as patch:
+        shelf = LightShelf(tmp_path_factory.mktemp("light"))
+        patch.setattr("mulchwright.book.light_shelf._SHELF", shelf)
+        yield
+
+
+@pytest.fixture
+def ground_book(tmp_path: Path) -> Path:
+    """A book of the garden with a plan."""
+    path = tmp_path / "ground.mulch"
+    create_book(path, garden_with_plan())
+    return path
+
+
+def _pages_ready(client: TestClient, path: str) -> str:
+    end = time.monotonic() + 90
+    while True:
+        answer = client.get(path)
+        if "data-waiting" not in answer.text:
+            return answer.text
+        assert time.monotonic() < end, f"{path} took too long"
+        time.sleep(0.05)
+
+
+@pytest.fixture
+def filled() -> Callable[[TestClient, str], str]:
+    """Asks for a page until its work in the background is done."""
+    return _pages_ready
+
+
+@pytest.fixture
+def ground_client(ground_book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
+    """A client of an app over the garden with a plan."""
+    app = create_app(ground_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+        yield client
+
+
+@dataclass(frozen=True)
+class Journey:
+    """Opens pages of one server in a real browser; every one is watched for faults and strangers."""
+
+    address: str
+    book: Path
+    open: Callable[..., Any]
+
+
+@pytest.fixture
+def ground_journey(browser: Any, ground_book: Path, bundle: ChartBundle) -> Iterator[Journey]:
+    yield from _journey(browser, ground_book, bundle, new=False)
+
+
+@pytest.fixture
+def new_journey(browser: Any, tmp_path: Path, bundle: ChartBundle) -> Iterator[Journey]:
+    """A server over a book that is not there yet."""
+    yield from _journey(browser, tmp_path / "new.mulch", bundle, new=True)
+
+
+def _journey(browser: Any, book: Path, bundle: ChartBundle, *, new: bool) -> Iterator[Journey]:
+    app = create_app(book, new=new, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    server, thread, address = run_server(app)
+    contexts: list[Any] = []
+    outside: list[str] = []
+    messages: list[str] = []
+
+    def open_(path: str, *, quiet: bool = True, **options: Any) -> Any:
+        context = browser.new_context(**({"viewport": {"width": 1440, "height": 900}} | options))
+        contexts.append(context)
+
+        def pass_own(route: Any) -> None:
+            if route.request.url.startswith((address, "data:")):
+                route.continue_()
+            else:
+                outside.append(route.request.url)
+                route.abort()
+
+        context.route("**/*", pass_own)
+        page = context.new_page()
+        if quiet:
+            page.on("console", lambda message: messages.append(message.text))
+        page.on("pageerror", lambda error: messages.append(str(error)))
+        page.goto(address + path)
+        page.locator("main:not([data-waiting])").wait_for(timeout=90_000)
+        return page
+
+    yield Journey(address, book, open_)
+    for context in contexts:
+        context.close()
+    server.should_exit = True
+    thread.join(10)
+    assert outside == []
+    assert messages == []

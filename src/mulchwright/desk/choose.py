@@ -202,8 +202,13 @@ def _likeness(species: Species, trade: Trade) -> str:
     return "none known here; every mushroom is checked all the same"
 
 
-def choice_card(choice: Choice, asked: Asked, garden: Garden, trade: Trade, today: date) -> ChoiceCard:
-    """A choice with its figures in the grower's units, for the area that is asked for."""
+def choice_card(
+    choice: Choice, asked: Asked, garden: Garden, trade: Trade, today: date, span: tuple[date, date]
+) -> ChoiceCard:
+    """A choice with its figures in the grower's units, for the area that is asked for.
+
+    span : the days on the calendar under the dots, one for all cards so that they compare.
+    """
     system = garden.units.value
     told, species = choice.outlook, choice.species
     area = asked.area_m2
@@ -213,7 +218,7 @@ def choice_card(choice: Choice, asked: Asked, garden: Garden, trade: Trade, toda
 
     first, second = told.picked_first_year_kg, told.picked_second_year_kg
     dots = answers.dots(told)
-    start, last = span_of([dots], today)
+    start, last = span
     picking = answers.picking(told, today)
     facts = [
         ("First year", f"{mass(first.p50)} (8 of 10: {mass(first.p10)} to {mass(first.p90)})"),
@@ -232,7 +237,7 @@ def choice_card(choice: Choice, asked: Asked, garden: Garden, trade: Trade, toda
         heading,
         choice.template.name,
         choice.template.words,
-        f"First picking: {picking}",
+        str(picking),
         dot_strip(
             DotPlot(dots, today, start, last), width=NARROW, mark=f"c-{choice.template.key}-{species.key}",
             label=f"{heading}, {choice.template.name}: first picking {picking} "
@@ -283,8 +288,9 @@ def page(request: Request) -> Response:
         values["trouble"] = errand.trouble
     else:
         choices = cast("tuple[Choice, ...]", errand.result)
+        span = span_of([answers.dots(choice.outlook) for choice in choices], today)
         cards = [
-            (choice, choice_card(choice, asked, garden, desk.trade, today))
+            (choice, choice_card(choice, asked, garden, desk.trade, today, span))
             for choice in sorted(choices, key=_rank)
         ]
         values["offered"] = tuple(c for choice, c in cards if choice.offered or not asked.beginner)

@@ -1,0 +1,131 @@
+"""Sun and shade in a real browser: months, reading off, the slider, the keyboard, no scripts."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+from shapely.geometry import Polygon
+from shapely.ops import unary_union
+
+from mulchwright.book import open_book
+from mulchwright.garden import Crown, Wall
+from mulchwright.ground import crown_shadow, wall_shadow
+
+pytestmark = pytest.mark.browser
+
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PAGES = ("/ground/sun?month=6", "/ground/spots", "/ground/choose", "/ground/look")
+
+
+@pytest.mark.parametrize(
+    ("viewport", "scheme"),
+    [(PHONE, "light"), (DESK, "light"), (PHONE, "dark"), (DESK, "dark")],
+    ids=["phone", "desk", "phone-dark", "desk-dark"],
+)
+def test_pages_of_the_ground_have_no_barrier_and_fit(
+    ground_journey: Any, viewport: dict[str, int], scheme: str
+) -> None:
+    for path in PAGES:
+        page = ground_journey.open(path, viewport=viewport, color_scheme=scheme)
+        results = Axe().run(page)
+        assert results.violations_count == 0, f"{path}: {results.generate_report()}"
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+        low = page.evaluate(
+            """[...document.querySelectorAll('button, input, select, summary, nav a, .button')]
+                .filter(e => !['hidden', 'checkbox', 'range'].includes(e.type))
+                .filter(e => e.offsetParent && e.getBoundingClientRect().height < 46)
+                .map(e => e.outerHTML.slice(0, 90))"""
+        )
+        assert low == [], path
+        letters = page.evaluate(
+            """[...document.querySelectorAll('svg.ground-map, svg.ramp')]
+                .filter(s => s.getBoundingClientRect().width)
+                .map(s => 17 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)"""
+        )
+        assert all(size >= 15 for size in letters), (path, letters)
+
+
+def test_another_month_comes_without_loading_and_is_read_off_by_keys(ground_journey: Any) -> None:
+    page = ground_journey.open("/ground/sun?month=6")
+    answer = page.locator("[data-answer]")
+    expect(answer).to_contain_text("In June")
+    page.get_by_role("link", name="December").click()
+    expect(answer).to_contain_text("In December")
+    assert "month=12" in page.url
+    shown = page.locator("svg.light-map:visible")
+    assert "month=12" in shown.locator("image").get_attribute("href")
+    shown.focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("[data-read-out]")).to_contain_text("in December")
+    box = shown.bounding_box()
+    house = page.get_by_text("House", exact=True).first.bounding_box()
+    assert box
+    assert house
+    page.mouse.click(house["x"] + house["width"] / 2, house["y"] + house["height"] / 2)
+    expect(page.locator("[data-read-out]")).to_have_text("Under a building.")
+
+
+def test_the_slider_moves_the_shadows_by_keyboard(ground_journey: Any) -> None:
+    page = ground_journey.open("/ground/sun?day=2031-06-10&hour=09:00#day")
+    slider = page.get_by_role("slider", name="Hour of the day")
+    expect(slider).to_have_attribute("aria-valuetext", re.compile("high in the east"))
+    shade = page.locator("svg.shadow-map:visible [data-shade=walls]")
+    before = shade.get_attribute("d")
+    slider.focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("[data-told]")).to_contain_text("9:05")
+    expect(shade).not_to_have_attribute("d", before)
+    page.get_by_label("Day", exact=True).fill("2031-12-21")
+    expect(page.locator("[data-day-words]")).to_contain_text("21 December")
+
+
+def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None:
+    """Two writings of one formula: areas of union and of difference by shapely."""
+    ell = Wall("l", "L", ((0, 0), (4, 0), (4, 1), (1, 1), (1, 3), (0, 3)), 2.5)
+    with open_book(ground_journey.book) as book:
+        garden = book.garden()
+    page = ground_journey.open("/ground/sun")
+    for altitude, bearing in ((0.2, 1.0), (0.7, 3.3), (1.1, 5.9)):
+        flat = math.cos(altitude)
+        sun = [flat * math.sin(bearing), flat * math.cos(bearing), math.sin(altitude)]
+        for wall in (*garden.walls, ell):
+            drawn = page.evaluate(
+                """async ([wall, sun]) => {
+                    const m = await import('/static/sun/shadows.mjs');
+                    return m.wallShadow(m.readyWall(wall), sun);
+                }""",
+                [{"outline": wall.outline, "height": wall.height_m}, sun],
+            )
+            ours = unary_union([Polygon(o) for o in wall_shadow(wall, altitude, bearing)])
+            theirs = unary_union([Polygon(o) for o in drawn])
+            assert theirs.symmetric_difference(ours).area < 1e-6 * ours.area
+        crown: Crown = garden.crowns[0]
+        drawn = page.evaluate(
+            """async ([crown, sun]) => (await import('/static/sun/shadows.mjs')).crownShadow(crown, sun)""",
+            [
+                {"center": crown.center, "radius": crown.radius_m, "base": crown.base_m,
+                 "height": crown.height_m},
+                sun,
+            ],
+        )  # fmt: skip
+        ours = Polygon(crown_shadow(crown, altitude, bearing, corners=48))
+        assert Polygon(drawn).symmetric_difference(ours).area < 1e-6 * ours.area
+
+
+def test_without_scripts_the_shadows_of_a_typed_hour_are_drawn(ground_journey: Any) -> None:
+    ground_journey.open("/ground/sun")  # the map is made
+    page = ground_journey.open("/ground/sun?month=6", java_script_enabled=False)
+    expect(page.locator("[data-awake]")).to_be_hidden()
+    page.get_by_label("Day", exact=True).fill("2031-06-10")
+    page.get_by_label("Hour", exact=True).fill("18:30")
+    page.get_by_role("button", name="Draw the shadows").click()
+    expect(page.locator("[data-told]")).to_contain_text("18:30: the sun stands")
+    page.get_by_role("link", name="January").click()
+    expect(page.locator("[data-answer]")).to_contain_text("In January")
+    page.locator("summary", has_text="The figures as a table").click()
+    expect(page.get_by_role("rowheader", name="Open ground")).to_be_visible()
