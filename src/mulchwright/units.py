@@ -617,7 +617,8 @@ def show_taped_length(length_m: float, system: str = METRIC) -> str:
 def show_area(area_m2: float, system: str = METRIC) -> str:
     """An area [m²] as "3.5 m²" or "32 ft²"."""
     value, unit = (area_m2 / float(SQUARE_FOOT_M2), "ft²") if system == US else (area_m2, "m²")
-    return f"{_figure(value, _steps(value, (1, 2), (30 if system == US else 100, 1)))} {unit}"
+    steps = _steps(value, (1, 2), (30, 1)) if system == US else _steps(value, (10, 2), (100, 1))
+    return f"{_figure(value, steps)} {unit}"
 
 
 def show_mass(mass_kg: float, system: str = METRIC) -> str:
