@@ -209,8 +209,9 @@ def plan_purchase(
     needs of one key, or where no plan was found in `patience_s`.
     """
     currency = _check(needs, offers, sellers)
+    names = {one.key: one.name for one in sellers}
     usable, set_aside = _usable(needs, offers, sellers, currency)
-    wanted, uncovered = _coverable(needs, offers, usable)
+    wanted, uncovered = _coverable(needs, offers, usable, names)
     task = _Task(tuple(needs), tuple(usable), tuple(sellers), wanted, currency)
     counts, gap, proved = task.solve(patience_s)
     plan = task.plan(counts)
@@ -240,7 +241,7 @@ def plan_purchase(
         second=second,
         second_costs_more_cents=None if more is None else max(round(more), 0),
         tie=tie,
-        tie_words=_tie_words(plan, second, more, tie, second_proved, currency),
+        tie_words=_tie_words(plan, second, more, tie, second_proved, currency, names),
         uncovered=tuple(uncovered),
         set_aside=tuple(set_aside),
     )
@@ -471,7 +472,10 @@ def _usable(
 
 
 def _coverable(
-    needs: Sequence[Need], offers: Sequence[Offer], usable: Sequence[Offer]
+    needs: Sequence[Need],
+    offers: Sequence[Offer],
+    usable: Sequence[Offer],
+    names: Mapping[str, str],
 ) -> tuple[dict[str, float], list[Uncovered]]:
     """How much of each need can be had at all, and what cannot, with the nearest thing to do."""
     wanted: dict[str, float] = {}
@@ -483,11 +487,18 @@ def _coverable(
         wanted[need.item] = min(need.amount, had)
         short = need.amount - had
         if short > 1e-9 * max(need.amount, 1.0):
-            uncovered.append(Uncovered(need, short, _nearest(need, short, had, offers, usable)))
+            uncovered.append(Uncovered(need, short, _nearest(need, short, had, offers, usable, names)))
     return wanted, uncovered
 
 
-def _nearest(need: Need, short: float, had: float, offers: Sequence[Offer], usable: Sequence[Offer]) -> str:
+def _nearest(
+    need: Need,
+    short: float,
+    had: float,
+    offers: Sequence[Offer],
+    usable: Sequence[Offer],
+    names: Mapping[str, str],
+) -> str:
     """The need, what there is of it, and what to do: another item, a price to ask for, a smaller bed."""
     said = f"{need.name}: {need.amount:g} {need.unit} wanted, "
     said += (
@@ -501,7 +512,7 @@ def _nearest(need: Need, short: float, had: float, offers: Sequence[Offer], usab
     if stand_in or other:
         said += f" Nearest: {stand_in or other} is on offer and can stand in for it."
     elif without_price:
-        said += f" Nearest: ask {without_price[0].seller} for the price of {_what(without_price[0])}."
+        said += f" Nearest: ask {names[without_price[0].seller]} for the price of {_what(without_price[0])}."
     elif had:
         said += (
             f" Nearest: buy the {had:g} {need.unit} and build {had / need.amount:.0%} of what was planned."
@@ -518,24 +529,25 @@ def _tie_words(
     tie: bool,
     proved: bool,
     currency: str,
+    names: Mapping[str, str],
 ) -> str:
     if second is None or more is None:
         return "Nothing has to be bought." if not plan.lines else "There is no other way to cover the needs."
-    other = _differences(plan, second)
+    other = _differences(plan, second, names)
     doubt = "" if proved else " The search for it was cut short; a closer one may exist."
     if tie:
         return f"Another plan costs the same: {other}. Take whichever you like better.{doubt}"
     return f"The next best plan costs {money_words(max(round(more), 0), currency)} more: {other}.{doubt}"
 
 
-def _differences(plan: PurchasePlan, second: PurchasePlan) -> str:
+def _differences(plan: PurchasePlan, second: PurchasePlan, names: Mapping[str, str]) -> str:
     """What the second plan buys that the first does not, and the other way round."""
     first = {line.offer: line.count for line in plan.lines}
     other = {line.offer: line.count for line in second.lines}
     offers = [line.offer for line in (*second.lines, *plan.lines)]
     changes = {one: other.get(one, 0) - first.get(one, 0) for one in offers}
-    added = [f"{n} × {_what(one)} from {one.seller}" for one, n in changes.items() if n > 0]
-    dropped = [f"{-n} × {_what(one)} from {one.seller}" for one, n in changes.items() if n < 0]
+    added = [f"{n} × {_what(one)} from {names[one.seller]}" for one, n in changes.items() if n > 0]
+    dropped = [f"{-n} × {_what(one)} from {names[one.seller]}" for one, n in changes.items() if n < 0]
     return f"{' and '.join(added) or 'nothing'} instead of {' and '.join(dropped) or 'nothing'}"
 
 

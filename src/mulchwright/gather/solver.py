@@ -199,7 +199,11 @@ def _refuse(program: Program, status: int, patience_s: float) -> None:
         for one in program.unknowns
         if (one.worth > 0 and math.isinf(one.most)) or (one.worth < 0 and math.isinf(one.least))
     ]
-    raise InputError(f"Nothing limits {', '.join(endless) or 'the plan'}. Give a stock or a largest number.")
+    infeasible = 2
+    if status == infeasible or not endless:
+        names = "; ".join(limit.name for limit in program.limits)
+        raise InputError(f"These cannot be met together: {names}. Loosen one of them.")
+    raise InputError(f"Nothing limits {', '.join(endless)}. Give a stock or a largest number.")
 
 
 def _what_cannot_be_met(program: Program) -> list[str]:
