@@ -237,6 +237,64 @@ def measure_sheets(figures: Figures) -> None:
     put(figures, "build_sheet_10_s", [timed(act, run) for run in range(5)])  # the first loads the typesetter
 
 
+# ---- choosing and buying ------------------------------------------------------------------------
+
+
+def measure_gathering(figures: Figures) -> None:
+    """Each with all it tells: gains of one more unit, ties, the second best; five different questions."""
+    say("making the most of what there is: 20 patches x 8 options x 4 stocks")
+    import numpy as np
+
+    from mulchwright.gather.allocate import Candidate, PlanOption, Stock, allocate
+    from mulchwright.gather.buy import Need, Offer, Seller, plan_purchase
+
+    def choosing(seed: int) -> Callable[[], object]:
+        rng = np.random.default_rng(seed)
+        area_m2 = rng.uniform(1, 8, 20)
+        rate = rng.uniform(0.2, 1, (8, 4)) * np.array([0.5, 100, 3, 6])  # spawn, chips, straw, money per m2
+        rich = (rate / rate.mean(axis=0)).mean(axis=1) ** 0.6 * rng.uniform(0.8, 1.2, 8)
+        likely = area_m2[:, None] * rich * rng.uniform(0.6, 1.4, (20, 1))
+        stock = np.outer(area_m2, rate.mean(axis=0)).sum(axis=0) * 0.5
+        stocks = [Stock(f"stock-{n}", f"stock {n}", "", float(amount)) for n, amount in enumerate(stock)]
+        patches = []
+        for patch in range(20):
+            options = []
+            for option in range(8):
+                demand = {one.key: float(area_m2[patch] * rate[option, n]) for n, one in enumerate(stocks)}
+                kg = float(likely[patch, option])
+                options.append(PlanOption(f"option-{option}", f"option {option}", demand, kg, kg / 3))
+            patches.append(Candidate(f"patch-{patch}", f"Patch {patch}", tuple(options)))
+        return lambda: allocate(patches, stocks)
+
+    choosing(0)()  # compile, and import the solver
+    put(figures, "allocate_20x8_s", [timed(choosing(seed)) for seed in range(5)])
+
+    say("buying: 10 items x 6 sellers x 5 packages")
+
+    def buying(seed: int) -> Callable[[], object]:
+        rng = np.random.default_rng(seed)
+        sellers = [
+            Seller(
+                f"seller-{n}", f"Seller {n}", int(rng.integers(5, 40)) * 100,
+                int(rng.integers(80, 300)) * 100 if n % 2 else None, int(rng.integers(0, 3)) * 2000,
+            )
+            for n in range(6)
+        ]  # fmt: skip
+        needs, offers = [], []
+        for item in range(10):
+            amount, share = float(rng.integers(5, 60)), float(rng.choice([0, 0.3, 0.7]))
+            needs.append(Need(f"item-{item}", f"Item {item}", amount, "kg", share))
+            cents = rng.uniform(100, 900)
+            for seller in sellers:
+                for size in (1.0, 2.5, 5.0, 10.0, 25.0):  # larger packages are cheaper by the kilogram
+                    price = int(cents * size**0.85 * rng.uniform(0.8, 1.2))
+                    offers.append(Offer(seller.key, f"item-{item}", size, price))
+        return lambda: plan_purchase(needs, offers, sellers)
+
+    buying(0)()
+    put(figures, "buy_10x6x5_s", [timed(buying(seed)) for seed in range(5)])
+
+
 # ---- the program as a user meets it -------------------------------------------------------------
 
 
@@ -353,6 +411,7 @@ def main(words: list[str]) -> int:
         measure_start(figures, Path(folder))
         measure_engine(figures)
         measure_outlook(figures)
+        measure_gathering(figures)
         measure_ground(figures, Path(folder))
         measure_sheets(figures)
         measure_server(figures, Path(folder))
