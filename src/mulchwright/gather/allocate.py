@@ -43,8 +43,10 @@ PARTS = 1000
 """Yields in grams of a kilogram, demands in thousandths of the stock's unit."""
 LARGEST = 10**9
 """A larger amount of any stock, in its own unit, is a typing slip."""
-SEARCH_NODES = 400_000
-"""Nodes of the own search, about 0.3 s, before HiGHS is asked to finish the proof; our own judgement."""
+SEARCH_NODES = 1_000_000
+"""Nodes of the own search, about 0.9 s, before HiGHS is asked to finish the proof; our own judgement."""
+SIDE_NODES = 300_000
+"""Nodes for each question beside the plan: the next best, and one more of each stock."""
 PATIENCE_S = 5.0
 MOST_CHANGES = 4
 
@@ -364,7 +366,13 @@ class _Task:
         return prices
 
     def _search(
-        self, amount: IntArray, floor: int, plan: IntArray, excluded: IntArray | None = None
+        self,
+        amount: IntArray,
+        floor: int,
+        plan: IntArray,
+        *,
+        excluded: IntArray | None = None,
+        nodes: int = SIDE_NODES,
     ) -> tuple[int, int]:
         """Best worth above `floor` and its bound; `plan` is filled where there is one."""
         refused = np.full(len(self.candidates), -1, dtype=np.int64) if excluded is None else excluded
@@ -377,7 +385,7 @@ class _Task:
             floor,
             plan,
             refused,
-            SEARCH_NODES,
+            nodes,
         )
         return best, bound
 
@@ -386,7 +394,7 @@ class _Task:
         plan = np.full(len(self.candidates), self.none, dtype=np.int64)
         if not self.candidates:
             return plan, 0, 0
-        reached, bound = self._search(self.amount, -1, plan)
+        reached, bound = self._search(self.amount, -1, plan, nodes=SEARCH_NODES)
         if bound > reached or not self.stands(plan):
             plan, bound = self._finish(plan, max(reached, 0), bound, patience_s)
             reached = self.total(plan)
