@@ -266,6 +266,10 @@ def search_plan(
                 settled[branched[depth]] = False
     # Cut short: what is still open on the way down is all that could be better.
     open_bound = float(best)
+    if depth == 0:  # not even the first node was looked at: each patch its best, as if stocks had no end
+        open_bound = max(open_bound, 0.0)
+        for patch in range(patches):
+            open_bound += worth[patch].max()
     for level in range(depth):
         for rank in (tried[level] - 1, tried[level]):
             if rank < options:
