@@ -6,15 +6,15 @@ import math
 import re
 from typing import Any
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
-from shapely.geometry import Polygon
-from shapely.ops import unary_union
 
 from mulchwright.book import open_book
 from mulchwright.garden import Crown, Wall
 from mulchwright.ground import crown_shadow, wall_shadow
+from mulchwright.ground.geometry import inside
 
 pytestmark = pytest.mark.browser
 
@@ -47,7 +47,7 @@ def test_pages_of_the_ground_have_no_barrier_and_fit(
                 .filter(s => s.getBoundingClientRect().width)
                 .map(s => 17 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)"""
         )
-        assert all(size >= 15 for size in letters), (path, letters)
+        assert all(size >= 16 for size in letters), (path, letters)
 
 
 def test_another_month_comes_without_loading_and_is_read_off_by_keys(ground_journey: Any) -> None:
@@ -62,9 +62,9 @@ def test_another_month_comes_without_loading_and_is_read_off_by_keys(ground_jour
     shown.focus()
     page.keyboard.press("ArrowRight")
     expect(page.locator("[data-read-out]")).to_contain_text("in December")
-    box = shown.bounding_box()
-    house = page.get_by_text("House", exact=True).first.bounding_box()
-    assert box
+    name = shown.locator("text.name", has_text="House")
+    name.scroll_into_view_if_needed()
+    house = name.bounding_box()
     assert house
     page.mouse.click(house["x"] + house["width"] / 2, house["y"] + house["height"] / 2)
     expect(page.locator("[data-read-out]")).to_have_text("Under a building.")
@@ -84,8 +84,17 @@ def test_the_slider_moves_the_shadows_by_keyboard(ground_journey: Any) -> None:
     expect(page.locator("[data-day-words]")).to_contain_text("21 December")
 
 
+def covered(outlines: Any) -> Any:
+    """Points of a lattice that lie in one of the outlines."""
+    x, y = np.meshgrid(np.arange(-40, 60, 0.2) + 0.0131, np.arange(-60, 60, 0.2) + 0.0077)
+    within = np.zeros(x.shape, dtype=bool)
+    for outline in outlines:
+        within |= inside(tuple(tuple(point) for point in outline), x, y)
+    return within
+
+
 def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None:
-    """Two writings of one formula: areas of union and of difference by shapely."""
+    """Two writings of one formula: every 20 cm of the ground lies in both shadows or in neither."""
     ell = Wall("l", "L", ((0, 0), (4, 0), (4, 1), (1, 1), (1, 3), (0, 3)), 2.5)
     with open_book(ground_journey.book) as book:
         garden = book.garden()
@@ -101,9 +110,9 @@ def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None
                 }""",
                 [{"outline": wall.outline, "height": wall.height_m}, sun],
             )
-            ours = unary_union([Polygon(o) for o in wall_shadow(wall, altitude, bearing)])
-            theirs = unary_union([Polygon(o) for o in drawn])
-            assert theirs.symmetric_difference(ours).area < 1e-6 * ours.area
+            ours = covered(wall_shadow(wall, altitude, bearing))
+            assert ours.sum() > 100
+            assert (covered(drawn) != ours).sum() <= 2
         crown: Crown = garden.crowns[0]
         drawn = page.evaluate(
             """async ([crown, sun]) => (await import('/static/sun/shadows.mjs')).crownShadow(crown, sun)""",
@@ -113,8 +122,9 @@ def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None
                 sun,
             ],
         )  # fmt: skip
-        ours = Polygon(crown_shadow(crown, altitude, bearing, corners=48))
-        assert Polygon(drawn).symmetric_difference(ours).area < 1e-6 * ours.area
+        assert np.array(drawn) == pytest.approx(
+            np.array(crown_shadow(crown, altitude, bearing, corners=48)), abs=1e-6
+        )
 
 
 def test_without_scripts_the_shadows_of_a_typed_hour_are_drawn(ground_journey: Any) -> None:

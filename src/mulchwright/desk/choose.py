@@ -202,6 +202,12 @@ def _likeness(species: Species, trade: Trade) -> str:
     return "none known here; every mushroom is checked all the same"
 
 
+def _danger(species: Species, trade: Trade) -> str:
+    """What everybody is told, new to it or not."""
+    deadly = [d.names[0] for d in trade.lookalikes_of(species.key) if d.danger == "deadly"]
+    return f"Has a deadly double: {words.joined(deadly[:2])}." if deadly else ""
+
+
 def choice_card(
     choice: Choice, asked: Asked, garden: Garden, trade: Trade, today: date, span: tuple[date, date]
 ) -> ChoiceCard:
@@ -244,7 +250,7 @@ def choice_card(
             f"{answers.picking_note(told, today)}",
         ),
         tuple(facts),
-        choice.reason,
+        choice.reason if asked.beginner else _danger(species, trade),
     )  # fmt: skip
 
 

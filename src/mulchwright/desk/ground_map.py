@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 CM = 100.0
-WIDE, NARROW = 720.0, 344.0
+WIDE, NARROW = 720.0, 324.0
 SIDE_PX = 14.0
 FOOT_PX = 44.0
 NAMED = ("tap", "patch", "wall", "bed", "crown", "zone", "path")
@@ -204,7 +204,7 @@ class Legend:
 
 def legend_drawing(legend: Legend, mark: str) -> str:
     """The ramp as a bar with its figures under it."""
-    width, bar = 330.0, 22.0
+    width, bar = 290.0, 22.0
     stops = [element("stop", offset=f"{n / 10:.1f}", stop_color=hex_color(n / 10)) for n in range(11)]
     ramp = element("linearGradient", stops, id=f"{mark}-ramp")
     parts = [

@@ -89,14 +89,15 @@ def _read(
             raise InputError("Choose materials from the list.", field="skin")
         return LookRules(depth, skins, " ".join(typed.get("authority", "").split())), {}
     except InputError as error:
-        field = {"greatest_depth_m": "greatest_depth", "accepted_skins": "skin"}.get(error.field or "", "")
+        known = {"greatest_depth_m": "greatest_depth", "accepted_skins": "skin"}
+        field = known.get(error.field or "", error.field or "greatest_depth")
         message = str(error)
         if field == "greatest_depth":
             message = (
                 f"A bed's greatest depth in sight is from {show_length(0.01, system)} to "
                 f"{show_length(1.0, system)}, or left empty for no limit."
             )
-        return None, {field or error.field or "greatest_depth": message}
+        return None, {field: message}
 
 
 def _look(request: Request, typed: dict[str, str] | None, skins: tuple[str, ...]) -> Response:

@@ -30,6 +30,7 @@ from mulchwright.almanac import (
     spot_at,
     template_patch,
 )
+from mulchwright.almanac.choosing import recipe_of
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.book.light_shelf import light_shelf
@@ -51,7 +52,7 @@ from mulchwright.desk.plan_drawing import outline_path
 from mulchwright.desk.plan_forms import coordinate, parse_coordinate
 from mulchwright.desk.ramp import png
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
+from mulchwright.garden import Garden, Outline, Patch, ZoneKind, polygon_area_m2
 from mulchwright.ground import (
     Finding,
     Grid,
@@ -83,6 +84,8 @@ LIGHT_PART = 0.35
 LEAST_SIDE_M, LONGEST_SIDE_M = 0.2, 30.0
 MOST_SPOTS = 12
 LEAST_SPAN = 0.8
+WRONG_SKIN = 0.6
+"""What a skin that is not accepted leaves of a spot's worth in sight; a skin can be laid (our judgment)."""
 WHERE = {"beds": "Within the drawn garden beds", "anywhere": "Anywhere that nothing forbids"}
 SHOWS = {"picks": "Expected picks of the first year", "water": "Water in a watering week"}
 Floats = npt.NDArray[np.float64]
@@ -337,14 +340,25 @@ def legend_of(sites: SiteMap, show: str, system: str) -> Legend:
     )
 
 
-def limits_for(grid: Grid, garden: Garden, trade: Trade, *, fire: bool, within_beds: bool) -> GroundLimits:
-    """Limits for the search: those of the ground, with a cell's breadth to spare, and thin things seen.
+def limits_for(
+    grid: Grid, garden: Garden, trade: Trade, kind: Kind, *, fire: bool, within_beds: bool
+) -> GroundLimits:
+    """Limits for the search: those of the ground, with a cell's breadth to spare, thin things, the look.
 
     The ground's limits hold at cells' middles, but a bed has edges and corners, and a fence may pass
-    between two middles. within_beds : only where a garden bed is drawn.
+    between two middles. They leave out the look rules, which hang on the recipe; it is known here.
+    within_beds : only where a garden bed is drawn.
     """
     limits = limits_on(grid, garden, trade, fire_country=fire)
-    spare = limits.allowed.copy()
+    spare, preference = limits.allowed.copy(), limits.preference.copy()
+    recipe, rules = recipe_of(kind.template), garden.look_rules
+    too_deep = rules.greatest_depth_m is not None and recipe.depth_m > rules.greatest_depth_m + 1e-9
+    wrong_skin = bool(rules.accepted_skins) and recipe.all_layers[-1].material not in rules.accepted_skins
+    for zone in garden.zones:
+        if zone.kind is ZoneKind.SEEN_FROM_STREET:
+            here = inside(zone.outline, grid.x[None, :], grid.y[:, None])
+            spare &= ~(here & too_deep)
+            preference[here] *= WRONG_SKIN if wrong_skin else 1.0
     for axis in (0, 1):
         for step in (1, -1):
             shifted = np.roll(spare, step, axis=axis)
@@ -367,7 +381,7 @@ def limits_for(grid: Grid, garden: Garden, trade: Trade, *, fire: bool, within_b
             if bed.outline:
                 in_bed |= inside(bed.outline, grid.x[None, :], grid.y[:, None])
         spare &= in_bed
-    return GroundLimits(spare, limits.preference)
+    return GroundLimits(spare, preference)
 
 
 def sites_table(sites: Sites, system: str, today: date) -> Table:
@@ -628,14 +642,15 @@ def _filled(
     faults: dict[int, dict[str, str]] = {}
     if not asked.spots and not {"count", "area"} & set(errors):
         limits = limits_for(
-            sites.map.grid, garden, desk.trade, fire=asked.fire, within_beds=asked.where == "beds"
+            sites.map.grid, garden, desk.trade, asked.kind, fire=asked.fire, within_beds=asked.where == "beds"
         )
         found = propose_spots(sites.map, limits=limits, count=asked.count, total_area_m2=asked.area_m2)
         asked = replace(asked, spots=tuple(Rect.around(proposal.outline) for proposal in found))
         if len(found) < asked.count:
             each = show_area(asked.area_m2 / asked.count, system)
+            fits = f"{words.count_word(len(found))} of " if found else "none of "
             note = (
-                f"There is room for {words.count_word(len(found))} of {words.count_word(asked.count)} beds "
+                f"There is room for {fits}{words.plural(asked.count, 'bed')} "
                 f"of {each} each on ground that nothing forbids. Ask for smaller beds, or look on the plan "
                 "at what stands in the way."
             )
