@@ -219,6 +219,79 @@ def measure_ground(figures: Figures, folder: Path) -> None:
     put(figures, "sun_map_cached_ms", [timed(read) for _ in range(9)], 1e3)
 
 
+def measure_siting(figures: Figures) -> None:
+    say("the siting map of that garden: light, then 12 classes of it run for a year")
+    from mulchwright.almanac import propose_spots, site_map
+    from mulchwright.book.demo import demo_garden
+    from mulchwright.ground import light_map, limits_on
+    from mulchwright.trade import load_trade
+
+    garden, trade = replace(ground_garden(), patches=(), log=()), load_trade()
+    _, series = demo_garden()
+
+    def act() -> object:
+        light = light_map(garden, GROUND_M)
+        sites = site_map(
+            light, garden, series, trade, species="king-stropharia",
+            template=trade.recipes["chips-straw-chips"], built_on=DEMO_DAY, today=DEMO_DAY,
+        )  # fmt: skip
+        limits = limits_on(sites.grid, garden, trade)
+        return propose_spots(sites, limits=limits, count=4, total_area_m2=8.0)
+
+    act()
+    put(figures, "siting_map_s", [timed(act) for _ in range(5)])
+
+
+SLIDE_FRAMES = """() => new Promise((done) => {
+  const slide = document.querySelector('#s-slide');
+  const shades = [...document.querySelectorAll('[data-shade=walls]')];
+  const shade = shades.find((path) => path.getClientRects().length);
+  let minute = 7 * 60, frames = 0, last = '';
+  const began = performance.now();
+  function step() {
+    const now = shade.getAttribute('d');
+    if (now !== last) frames += 1;
+    last = now;
+    const passed = performance.now() - began;
+    if (passed > 3000) return done(frames / passed * 1000);
+    minute = minute > 18 * 60 ? 7 * 60 : minute + 5;
+    slide.value = minute;
+    slide.dispatchEvent(new Event('input'));
+    requestAnimationFrame(step);
+  }
+  requestAnimationFrame(step);
+})"""
+
+
+def measure_slider(figures: Figures, folder: Path) -> None:
+    """Frames a second in which the shadows of 25 obstacles were drawn anew; nothing without a browser."""
+    say("the shadow slider in a browser")
+    try:
+        from playwright.sync_api import Error, sync_playwright
+    except ImportError:
+        say("  left out: the browser driver is not installed")
+        return
+    from mulchwright.book import create_book
+
+    book = folder / "slider.garden"
+    create_book(book, replace(ground_garden(), patches=(), log=()))
+    named = os.environ.get("MULCHWRIGHT_BROWSER")
+    places = ("/usr/bin/chromium", "/usr/bin/chromium-browser")
+    usual = next((path for path in places if Path(path).exists()), None)
+    with server(book) as (address, _, _), sync_playwright() as playwright:
+        try:
+            browser = playwright.chromium.launch(executable_path=named or usual, args=["--no-sandbox"])
+        except Error as error:
+            say(f"  left out: no browser ({str(error).splitlines()[0]})")
+            return
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.goto(f"{address}/ground/sun?day=2015-06-21&hour=10:00")
+        page.locator("main:not([data-waiting])").wait_for(timeout=PATIENCE_S * 1e3)
+        page.locator("#s-slide[aria-valuetext]").wait_for()
+        put(figures, "shadow_slider_fps", [float(page.evaluate(SLIDE_FRAMES)) for _ in range(3)])
+        browser.close()
+
+
 # ---- sheets -------------------------------------------------------------------------------------
 
 
@@ -413,6 +486,8 @@ def main(words: list[str]) -> int:
         measure_outlook(figures)
         measure_gathering(figures)
         measure_ground(figures, Path(folder))
+        measure_siting(figures)
+        measure_slider(figures, Path(folder))
         measure_sheets(figures)
         measure_server(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
