@@ -298,3 +298,16 @@ def test_ctrl_c_is_130(run: Run, monkeypatch: pytest.MonkeyPatch, book: Path) ->
     answer = run("outlook", book)
     assert answer.code == 130
     assert "stopped" in answer.err
+
+
+def test_new_touches_no_file_that_is_there(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from mulchwright import cli
+
+    before = book.read_bytes()
+    assert cli.main(["new", str(book)]) == 1
+    told = capsys.readouterr().err
+    assert "is there already" in told
+    assert "mulchwright open" in told
+    assert cli.main(["new", str(book.parent / "none" / "my.garden")]) == 1
+    assert "There is no folder" in capsys.readouterr().err
+    assert book.read_bytes() == before

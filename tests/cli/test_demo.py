@@ -6,11 +6,12 @@ from datetime import timedelta
 
 import pytest
 
-from mulchwright.almanac import Outlook, outlook
+from mulchwright.almanac import Outlook, lit_by_plan, outlook
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogKind, Stage, UnitSystem
+from mulchwright.ground import Proposed, Severity, clearances, light_map, map_extent
 from mulchwright.trade import load_trade
-from mulchwright.weather import DailySeries, shipped_record
+from mulchwright.weather import DailySeries, normals_of, shipped_record
 
 
 @pytest.fixture(scope="module")
@@ -88,3 +89,35 @@ def test_the_beds_differ_as_the_story_says(told: Outlook) -> None:
     assert eave.moisture.p50[eave.today_index] < ring.moisture.p50[ring.today_index]
     assert lane.patch.built_on is not None
     assert lane.patch.built_on > told.today
+
+
+def test_the_plan_agrees_with_what_was_typed_of_the_light(story: tuple[Garden, DailySeries]) -> None:
+    """The sisters typed what they saw; the plan tells the same within a fifth of the sky, May to September.
+
+    The winter months are left out: nothing grows, and a bare crown's light is the least known figure.
+    """
+    garden, series = story
+    lit = lit_by_plan(garden, light_map(garden, map_extent(garden), cell_m=0.5, normals=normals_of(series)))
+    for typed, drawn in zip(garden.patches, lit.patches, strict=True):
+        assert typed.outline, typed.name
+        said, told = typed.monthly_light_share()[4:9], drawn.monthly_light_share()[4:9]
+        assert sum(told) / 5 == pytest.approx(sum(said) / 5, abs=0.2), typed.name
+
+
+def test_the_light_of_the_plan_leaves_the_story_as_it_is(story: tuple[Garden, DailySeries]) -> None:
+    """Runs seen and picks noted stay in the engine's reach when the drawn beds are lit by the plan."""
+    garden, series = story
+    assert garden.stands_at is not None
+    light = light_map(garden, map_extent(garden), cell_m=0.5, normals=normals_of(series))
+    lit = lit_by_plan(garden, light)
+    told = outlook(lit, series, load_trade(), today=garden.stands_at)
+    test_runs_seen_are_within_reach_of_the_engine((lit, series), told)
+    test_picks_are_within_reach_of_the_engine((lit, series), told)
+    test_the_beds_differ_as_the_story_says(told)
+
+
+def test_no_bed_of_the_story_stands_where_a_hard_limit_forbids(story: tuple[Garden, DailySeries]) -> None:
+    garden, _ = story
+    for patch in garden.patches:
+        found = clearances(Proposed.of(patch), garden, load_trade())
+        assert all(finding.severity is not Severity.HARD for finding in found), patch.name

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import math
 import re
 import time
@@ -18,7 +19,10 @@ from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
 from mulchwright.book.light_shelf import LightShelf, cell_for
+from mulchwright.cli import main
+from mulchwright.desk.light import lit
 from mulchwright.desk.ramp import RAMP, oklab_lightness, png
+from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.desk.sun import day_words, sun_track
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
@@ -241,3 +245,24 @@ def test_a_picture_is_a_png_that_others_read() -> None:
     assert tuple(shown[1, 0, :3]) == tuple(RAMP[0])  # row 0 lies at the bottom
     assert tuple(shown[1, 1, :3]) == tuple(RAMP[255])
     assert shown[0, 0, 3] == 0
+
+
+def test_screen_and_command_line_tell_the_same_of_a_drawn_bed(
+    ground_book: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with open_book(ground_book) as book:
+        garden, series = book.garden(), book.series()
+    assert garden.stands_at is not None
+    told = AlmanacEngine(members=40, seed=5).outlook(garden, series, garden.stands_at, lambda _: None)
+    drawn = told.patch("under-the-medlar")
+    assert main(["outlook", str(ground_book), "--members", "40", "--seed", "5", "--json"]) == 0
+    rows = {row["key"]: row for row in json.loads(capsys.readouterr().out)["patches"]}
+    assert rows["under-the-medlar"] == next(
+        row for row in told.as_json()["patches"] if row["key"] == "under-the-medlar"
+    )
+    typed = garden.patch("under-the-medlar")
+    assert drawn.patch.light_share != typed.light_share
+    # A typed share of rain below the plan's stays: an eave is not on the plan.
+    dry = replace(garden, patches=tuple(replace(p, rain_share=0.15) for p in garden.patches))
+    lit_garden, _ = lit(dry, series)
+    assert lit_garden.patch("under-the-medlar").rain_share == 0.15
