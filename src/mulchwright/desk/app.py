@@ -76,12 +76,14 @@ class Desk:
     """What the handlers share: the book, the reckoner, the chart bundle and the templates."""
 
     def __init__(
-        self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None
-    ) -> None:
+        self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
+        *, new: bool = False,
+    ) -> None:  # fmt: skip
         self.library = Library(book)
         self.reckoner = Reckoner(engine)
         self.errands = Errands()
         self.members: int | None = getattr(engine, "members", None)
+        self.new = new
         self.bundle = bundle
         self._today = today
         self._templates = Environment(
@@ -99,7 +101,7 @@ class Desk:
 
     def state_if_any(self) -> BookState | None:
         """The book as it is now; None where it is not made yet."""
-        return self.library.state() if self.library.path.exists() else None
+        return None if self.new and not self.library.path.exists() else self.library.state()
 
     def today(self, garden: Garden) -> date:
         """The day it is in the garden: the one it stands at, or that of its own time zone."""
@@ -163,7 +165,7 @@ def create_app(
     if not new or path.exists():
         with open_book(path):
             pass
-    desk = Desk(path, engine or AlmanacEngine(), bundle or ChartBundle(), today)
+    desk = Desk(path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new)
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -521,7 +523,8 @@ def not_there(request: Request, error: Exception) -> Response:
 def refused(request: Request, error: Exception) -> Response:
     """Something the program refuses in words of its own."""
     if isinstance(error, BookError):
-        if request.method == "GET" and not _desk(request).library.path.exists():
+        desk = _desk(request)
+        if request.method == "GET" and desk.new and not desk.library.path.exists():
             return RedirectResponse("/start", 307)
         return _trouble(
             request, 503, "The garden book cannot be used just now", str(error),

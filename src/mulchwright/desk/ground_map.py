@@ -39,7 +39,7 @@ __all__ = [
 CM = 100.0
 WIDE, NARROW = 720.0, 324.0
 SIDE_PX = 14.0
-FOOT_PX = 44.0
+FOOT_PX = 78.0
 NAMED = ("tap", "patch", "wall", "bed", "crown", "zone", "path")
 """Whose name stays where two would lie on each other: the first of these."""
 NAMED_ON_PHONE = frozenset({"patch", "bed"})
@@ -157,14 +157,14 @@ def ground_map(
             words.append(tap_mark(px, py))
         elif names and (frame.width > 500 or kind.key in NAMED_ON_PHONE or getattr(noun, "house", False)):
             words.append(text(min(max(px, 60), frame.width - 60), py + 6, noun.name, "name", "middle"))
-    foot = frame.height - 14
+    foot = frame.height - 40
     return document(
         frame.width,
         frame.height,
         (
             element("defs", (clip,)), patterns(mark), inside,
             element("g", _apart(words), class_="names"), *over,
-            *north_arrow(frame.width - 30, frame.height - 62, garden.place.north_deg),
+            *north_arrow(frame.width - 30, frame.height - 44, garden.place.north_deg),
             *scale_bar(garden.units.value, frame.scale, frame.left, foot),
         ),
         label=label, mark=mark, class_=f"plan-drawing ground-map {class_}".strip(),

@@ -677,7 +677,7 @@ def _filled(
         frame = frame_of(extent, width=width)
         return ground_map(
             garden, frame, mark=mark, picture=address, label=label, class_="site-map",
-            over=_drawn_spots(frame, asked.spots),
+            over=_drawn_spots(frame, asked.spots), names=width > 500,
         )  # fmt: skip
 
     return {
