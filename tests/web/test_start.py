@@ -182,14 +182,14 @@ def test_a_file_that_is_none_is_told(new_client: TestClient, new_book: Path) -> 
 @pytest.mark.parametrize(
     ("changed", "message"),
     [
-        ({"house_height": "61 m"}, "0.05 to 60 m"),
-        ({"width": "0"}, "give at least"),
+        ({"house_height": "61 m"}, "from 5 cm to 60 m; this one is 61 m"),
+        ({"width": "0"}, "The breadth is from 1 m to 500 m"),
         ({"depth": ""}, "Give the depth."),
-        ({"tree1_radius": "0"}, "0.05 to 40"),
-        ({"tree2_height": "120 m"}, "0.1 to 90"),
+        ({"tree1_radius": "0"}, "from 5 cm to 40 m; this one is 0"),
+        ({"tree2_height": "120 m"}, "from 10 cm to 90 m; this one is 120 m"),
         ({"tree1_height": ""}, "Give the tree"),
         ({"north": "up"}, "Give degrees from 0"),
-        ({"width": "9 km"}, "9 km"),
+        ({"width": "900 m"}, "this one is 900 m"),
     ],
 )
 def test_ground_that_cannot_be_is_told_and_nothing_is_drawn(
@@ -232,6 +232,22 @@ def test_twelve_figures_are_read_in_the_ways_almanacs_print_them() -> None:
 
 
 # ---- in a real browser ---------------------------------------------------------------
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("viewport", [{"width": 360, "height": 740}, {"width": 1440, "height": 900}])
+def test_no_step_has_a_barrier_or_sticks_out(new_journey: Any, viewport: dict[str, int]) -> None:
+    for path in ("place", "climate", "ground", "bed"):
+        page = new_journey.open(f"/start/{path}", viewport=viewport, color_scheme="dark")
+        for summary in page.locator("details.more > summary").all():
+            summary.click()
+        assert Axe().run(page).violations_count == 0, path
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
+        if path == "place":
+            for label, value in (("Name of the garden", "A"), ("Latitude", "44.5"), ("Longitude", "-73.2"),
+                                 ("Height above the sea", "100 m"), ("Time zone", "UTC")):  # fmt: skip
+                page.get_by_label(label).fill(value)
+            page.get_by_role("button", name="Keep and go on").click()
 
 
 @pytest.mark.browser

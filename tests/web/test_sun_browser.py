@@ -19,7 +19,7 @@ from mulchwright.ground.geometry import inside
 pytestmark = pytest.mark.browser
 
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-PAGES = ("/ground/sun?month=6", "/ground/spots", "/ground/choose", "/ground/look")
+PAGES = ("/ground/sun?month=6", "/ground/spots", "/ground/choose", "/ground/look", "/beds/under-the-medlar")
 
 
 @pytest.mark.parametrize(
@@ -32,6 +32,10 @@ def test_pages_of_the_ground_have_no_barrier_and_fit(
 ) -> None:
     for path in PAGES:
         page = ground_journey.open(path, viewport=viewport, color_scheme=scheme)
+        for summary in page.locator(
+            "#ground details.more > summary, [data-spot] details.more > summary"
+        ).all():
+            summary.click()
         results = Axe().run(page)
         assert results.violations_count == 0, f"{path}: {results.generate_report()}"
         assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path

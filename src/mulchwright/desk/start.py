@@ -38,6 +38,7 @@ from mulchwright.garden import (
     Wall,
     check_outline,
 )
+from mulchwright.garden.plan import TALLEST_TREE_M, TALLEST_WALL_M
 from mulchwright.units import US, parse_depth_of_water, parse_length, parse_temperature, show_length
 
 if TYPE_CHECKING:
@@ -369,16 +370,18 @@ def rough_plan(garden: Garden, typed: Mapping[str, str]) -> tuple[Garden | None,
     system = garden.units.value
     errors: dict[str, str] = {}
 
-    def length(name: str, label: str, *, below_zero: bool = False, least: float = 0.0) -> float:
+    def length(
+        name: str, label: str, *, below_zero: bool = False, least: float = 0.0, most: float = 2000.0
+    ) -> float:
         text = typed.get(name, "").strip()
         try:
             if not text:
                 raise InputError(f"Give the {label}.", field=name)
             value = parse_coordinate(text, system, name, below_zero=below_zero)
-            if value < least:
+            if abs(value) > most or (value < least and not below_zero):
                 raise InputError(
-                    f"The {label} is {show_length(value, system)}; give at least "
-                    f"{show_length(least, system)}.",
+                    f"The {label} is from {show_length(least, system)} to {show_length(most, system)}; "
+                    f"this one is {show_length(value, system)}.",
                     field=name,
                 )
             return value
@@ -386,7 +389,10 @@ def rough_plan(garden: Garden, typed: Mapping[str, str]) -> tuple[Garden | None,
             errors[name] = str(error)
             return math.nan
 
-    width, depth = length("width", "breadth", least=1.0), length("depth", "depth", least=1.0)
+    width, depth = (
+        length("width", "breadth", least=1.0, most=500.0),
+        length("depth", "depth", least=1.0, most=500.0),
+    )
     north = garden.place.north_deg
     if typed.get("north", "").strip():
         try:
@@ -396,7 +402,11 @@ def rough_plan(garden: Garden, typed: Mapping[str, str]) -> tuple[Garden | None,
         except ValueError:
             errors["north"] = "Give degrees from 0 (up is north) to 360; up is east at 90."
     side = typed.get("house", "")
-    house_height = length("house_height", "house's height") if side in SIDES and side else 0.0
+    house_height = (
+        length("house_height", "house's height", least=0.05, most=TALLEST_WALL_M)
+        if side in SIDES and side
+        else 0.0
+    )
     trees = []
     for n in (1, 2):
         names = [f"tree{n}_{part}" for part in ("x", "y", "radius", "height")]
@@ -404,8 +414,8 @@ def rough_plan(garden: Garden, typed: Mapping[str, str]) -> tuple[Garden | None,
             continue
         x = length(names[0], "tree's place to the right", below_zero=True)
         y = length(names[1], "tree's place upward", below_zero=True)
-        radius = length(names[2], "crown's radius")
-        height = length(names[3], "tree's height")
+        radius = length(names[2], "crown's radius", least=0.05, most=40.0)
+        height = length(names[3], "tree's height", least=0.1, most=TALLEST_TREE_M)
         trees.append((n, x, y, radius, height))
     if errors:
         return None, errors

@@ -10,7 +10,14 @@ import pytest
 
 from mulchwright.almanac import outlook
 from mulchwright.almanac.choosing import Spot, choices_for, template_patch
-from mulchwright.almanac.siting import ClassOutcome, SiteMap, lit_by_plan, propose_spots, site_map
+from mulchwright.almanac.siting import (
+    ClassOutcome,
+    SiteMap,
+    lit_by_plan,
+    propose_spots,
+    site_map,
+    spot_at,
+)
 from mulchwright.errors import InputError
 from mulchwright.garden import Crown, Garden, Place, Wall
 from mulchwright.ground import Grid, GroundLimits, light_map
@@ -194,3 +201,21 @@ def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_told_why
             today=date(2015, 12, 31),
             species=["moss"],
         )
+
+
+def test_a_moved_bed_is_told_by_the_cells_it_covers() -> None:
+    """A proposal told anew at its own place is the same; half on good and half on poor ground is between."""
+    sites = checkered()
+    allowed = np.ones((40, 60), dtype=bool)
+    (best,) = propose_spots(
+        sites, limits=GroundLimits(allowed, np.ones((40, 60))), count=1, total_area_m2=2.4
+    )
+    again = spot_at(sites, best.outline)
+    assert again.picks_kg == pytest.approx(best.picks_kg, rel=1e-6)
+    assert again.litres_per_week == pytest.approx(best.litres_per_week, rel=1e-6)
+    assert again.light_share == pytest.approx(best.light_share)
+    per_m2 = sorted({c.picks_kg_m2 for c in sites.classes})
+    edge = spot_at(sites, ((2.0, 8.5), (3.0, 8.5), (3.0, 9.5), (2.0, 9.5)))
+    assert per_m2[0] <= edge.picks_kg / edge.area_m2 <= per_m2[-1]
+    with pytest.raises(InputError, match="off the mapped ground"):
+        spot_at(sites, ((90.0, 1.0), (91.0, 1.0), (91.0, 2.0)))
