@@ -32,7 +32,8 @@ export function showLength(meters, system) {
 
 export function showArea(squareMeters, system) {
   const value = system === "us" ? squareMeters / FOOT ** 2 : squareMeters;
-  const decimals = Math.abs(value) < 1 ? 2 : Math.abs(value) < (system === "us" ? 30 : 100) ? 1 : 0;
+  const [toHundredths, toTenths] = system === "us" ? [1, 30] : [10, 100];
+  const decimals = Math.abs(value) < toHundredths ? 2 : Math.abs(value) < toTenths ? 1 : 0;
   return `${figure(value, decimals)} ${system === "us" ? "ft²" : "m²"}`;
 }
 
