@@ -239,11 +239,12 @@ def outlook(
 
 
 def _lit(garden: Garden, series: DailySeries | None) -> Garden:
-    """The garden with its drawn beds lit by the plan, as on the screens."""
-    from mulchwright.almanac import lit_by_plan
-    from mulchwright.book.light_shelf import light_shelf, needs_light
+    """The garden with its drawn beds lit by the plan, by the same few lines as on the screens."""
+    if not any(patch.outline for patch in garden.patches):
+        return garden
+    from mulchwright.desk.light import lit
 
-    return lit_by_plan(garden, light_shelf().map_of(garden, series)) if needs_light(garden) else garden
+    return lit(garden, series)[0]
 
 
 def _today(garden: Garden) -> date:

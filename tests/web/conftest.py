@@ -19,9 +19,9 @@ from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.book.light_shelf import LightShelf
 from mulchwright.desk import create_app
 from mulchwright.desk.bundle import ChartBundle
+from mulchwright.desk.light_shelf import LightShelf
 from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import (
     Bed,
@@ -250,7 +250,7 @@ def _own_light_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     """Light maps of the tests lie in a folder of their own, not in the user's cache."""
     with pytest.MonkeyPatch.context() as patch:
         shelf = LightShelf(tmp_path_factory.mktemp("light"))
-        patch.setattr("mulchwright.book.light_shelf._SHELF", shelf)
+        patch.setattr("mulchwright.desk.light_shelf._SHELF", shelf)
         yield
 
 

@@ -18,9 +18,9 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.book.light_shelf import LightShelf, cell_for
 from mulchwright.cli import main
 from mulchwright.desk.light import lit
+from mulchwright.desk.light_shelf import LightShelf, cell_for
 from mulchwright.desk.ramp import RAMP, oklab_lightness, png
 from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.desk.sun import day_words, sun_track

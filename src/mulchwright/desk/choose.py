@@ -19,10 +19,10 @@ from starlette.routing import BaseRoute, Route
 from mulchwright.almanac import DEFAULT_MEMBERS, Choice, Spot, choices_for, template_patch
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
-from mulchwright.book.light_shelf import light_shelf
 from mulchwright.desk import answers, words
 from mulchwright.desk.dots import NARROW, DotPlot, dot_strip, span_of
 from mulchwright.desk.errands import Errand, errand_key
+from mulchwright.desk.light_shelf import light_shelf
 from mulchwright.desk.spots import Rect, add_patch, climate_mark, free_name, kinds_of, read_day
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2

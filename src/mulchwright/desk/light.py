@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from mulchwright.almanac import lit_by_plan
-from mulchwright.book.light_shelf import light_shelf, needs_light
 from mulchwright.desk.errands import Errand, errand_key
+from mulchwright.desk.light_shelf import light_shelf, needs_light
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
 

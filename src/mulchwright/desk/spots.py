@@ -33,7 +33,6 @@ from mulchwright.almanac import (
 from mulchwright.almanac.choosing import recipe_of
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
-from mulchwright.book.light_shelf import light_shelf
 from mulchwright.desk import words
 from mulchwright.desk.bed import Table
 from mulchwright.desk.drawing import Element, element, text
@@ -47,6 +46,7 @@ from mulchwright.desk.ground_map import (
     in_two_widths,
     legend_drawing,
 )
+from mulchwright.desk.light_shelf import light_shelf
 from mulchwright.desk.plan_acts import KINDS, Act, apply
 from mulchwright.desk.plan_drawing import outline_path
 from mulchwright.desk.plan_forms import coordinate, parse_coordinate
