@@ -29,7 +29,7 @@ from starlette.staticfiles import StaticFiles
 
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
-from mulchwright.desk import bed, choose, look, spots, start, sun, whatif, words
+from mulchwright.desk import bed, choose, look, spots, start, stores_pages, sun, whatif, words
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
@@ -67,7 +67,7 @@ DOORS = (
     Door("now", "Now", "/now", False),
     Door("ground", "Ground", "/ground", True),
     Door("beds", "Beds", "/beds", True),
-    Door("stores", "Stores", "/stores", False),
+    Door("stores", "Stores", "/stores", True),
     Door("year", "Year", "/year", False),
 )
 
@@ -195,6 +195,7 @@ def create_app(
             *choose.routes(),
             *look.routes(),
             *start.routes(),
+            *stores_pages.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
@@ -477,7 +478,7 @@ def _set_units(request: Request, typed: dict[str, str]) -> Response:
 def _own_path(back: str) -> str:
     """A path of this app to return to. What was typed in other units is left behind with its query."""
     path = back.partition("?")[0]
-    return path if re.fullmatch(r"/beds(/[a-z0-9-]+)?|/ground", path) else "/beds"
+    return path if re.fullmatch(r"/beds(/[a-z0-9-]+)?|/ground|/stores(/[a-z0-9-]+){0,2}", path) else "/beds"
 
 
 # ---- when something is wrong ------------------------------------------------

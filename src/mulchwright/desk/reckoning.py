@@ -125,8 +125,14 @@ class Library:
 
 
 def _mark(garden: Garden, series: DailySeries | None) -> str:
-    """A fingerprint of all that an outlook depends on: not the units, which only change how it is told."""
-    digest = hashlib.blake2b(repr(replace(garden, units=UnitSystem.METRIC)).encode(), digest_size=16)
+    """A fingerprint of all that an outlook depends on: not the units, which only change how it is told.
+
+    Nor what lies in store or is for sale, which no bed knows of before it is laid.
+    """
+    bare = replace(
+        garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(), recipes=()
+    )
+    digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
     if series is not None:
         digest.update(series.start.isoformat().encode())
         for values in (series.temperature_min_c, series.temperature_max_c, series.rain_mm):

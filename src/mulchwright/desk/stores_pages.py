@@ -1,0 +1,14 @@
+"""All pages behind the door Stores, gathered for the app's list of routes."""
+
+from __future__ import annotations
+
+from starlette.routing import BaseRoute
+
+from mulchwright.desk import stores, stores_needs
+
+__all__ = ["routes"]
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of the door. Fixed ones come before those with a key in them."""
+    return [*stores_needs.routes(), *stores.routes()]
