@@ -1,7 +1,8 @@
 """A garden of our own invention for the tests of the book, and a weather record for it.
 
 `data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
-and the backdrop as well: change none of them, or the old books cannot be compared.
+and the backdrop as well, `data/version-3.sql` the stocked garden: change none of them, or the old books
+cannot be compared.
 """
 
 from __future__ import annotations
@@ -41,6 +42,8 @@ from mulchwright.garden import (
     Path as GardenPath,
 )
 from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
+from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 from mulchwright.weather.series import DailySeries, Provenance
 
@@ -148,6 +151,52 @@ def planned_garden(garden: Garden) -> Garden:
         ),
         look_rules=LookRules(0.1, ("bark-fines", "leaf-mold"), "Rules of the row, article 4: „tidy“"),
     )
+
+
+@pytest.fixture
+def stocked_garden(planned_garden: Garden) -> Garden:
+    """The planned garden with all that version 3 of the book holds besides."""
+    return replace(
+        planned_garden,
+        lots=(
+            Lot(
+                "oak-heap",
+                "Oak heap by the gate",
+                LotKind.CHIPS,
+                "hardwood-chips",
+                heap=Heap(HeapShape.CONE, width_m=2.4, height_m=1.1),
+                woods=(WoodShare("red-oak", 0.7), WoodShare("silver-maple", 0.2)),
+                since=date(2031, 8, 2),
+                origins=(Origin.CLEAN,),
+                moisture=StartMoisture.DAMP,
+                note="„Höhe“ ½ of the tree 🍄",
+            ),
+            Lot("bales", "Bales", LotKind.STRAW, "wheat-straw", pieces=3, piece_kg=16.5),
+            Lot(
+                "brush", "Prunings", LotKind.BRUSH, "twig-chips",
+                sticks=(Stick(2.5, mid_diameter_m=0.05, count=4),), packing=Packing.TWIGGY_HEAP,
+            ),
+            Lot(
+                "bag", "Bag of spawn", LotKind.SPAWN, "sawdust-spawn", mass_kg=2.5,
+                species="king-stropharia", since=date(2031, 9, 1), kept_at_c=4.0,
+            ),
+        ),
+        sellers=(
+            Seller(
+                "valley", "Valley spawn", 1450,
+                free_from_cents=9000, minimum_cents=2000, delivery_days=6,
+            ),
+        ),
+        offers=(
+            Offer("valley", "sawdust-spawn", 2.5, 2795, most=4, key="valley-1", species="king-stropharia"),
+            Offer("valley", "wheat-straw", 1.0, None, currency="EUR", key="valley-2", unit=Measure.PIECES),
+        ),
+        households=(
+            Household("next-door", "Next door", (Taking("sawdust-spawn", 1.25, species="king-stropharia"),)),
+        ),
+        vessels=(Vessel(120.0, 2, "old tub", "old-tub"),),
+        recipes=(Recipe("Our own", layers=(Layer("hardwood-chips", 0.08),)),),
+    )  # fmt: skip
 
 
 @pytest.fixture

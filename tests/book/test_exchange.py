@@ -332,7 +332,7 @@ def test_an_export_can_be_read_by_people(garden: Garden, series: DailySeries) ->
     columns = ["day", "temperature_min_c", "temperature_max_c", "rain_mm", "wind_m_s", "solar_radiation_j_m2"]
     assert f'"columns": {json.dumps(columns)}' in text
     assert "„Höhe“ 5′ ½ 🍄" in text
-    assert json.loads(text)["version"] == 2
+    assert json.loads(text)["version"] == 3
     assert max(len(line) for line in text.splitlines()) < 200
 
 
@@ -450,8 +450,8 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         (put("weather.columns.1", "tmin"), "the columns are day, tmin"),
         (put("format", "songs"), "is no export of a Mulchwright garden"),
         (
-            put("version", 3),
-            "exported by a newer release of Mulchwright (file version 3; this release knows 2)",
+            put("version", 4),
+            "exported by a newer release of Mulchwright (file version 4; this release knows 3)",
         ),
     ],
 )

@@ -71,6 +71,7 @@ def test_a_recorded_book_opens(
     tmp_path: Path,
     garden: Garden,
     planned_garden: Garden,
+    stocked_garden: Garden,
     survey: Survey,
     backdrop: Backdrop,
     series: DailySeries,
@@ -80,7 +81,7 @@ def test_a_recorded_book_opens(
     version = version_of(path)
     assert version == int(recorded.removesuffix(".sql").rpartition("-")[2])
     with open_book(path) as book:
-        assert book.garden() == (garden if version == 1 else planned_garden)
+        assert book.garden() == {1: garden, 2: planned_garden, 3: stocked_garden}[version]
         assert book.survey() == (None if version == 1 else survey)
         assert book.backdrop() == (None if version == 1 else backdrop)
         kept = book.series()
@@ -89,11 +90,11 @@ def test_a_recorded_book_opens(
         assert kept.temperature_min_c.tolist()[2:] == series.temperature_min_c.tolist()[2:]
         assert book.series_mapping() == {"rain": "PRCP"}
         # What is new since then can be written into it at once.
-        book.save_garden(planned_garden)
+        book.save_garden(stocked_garden)
         book.save_survey(survey)
         book.save_backdrop(backdrop)
     with open_book(path) as book:
-        assert book.garden() == planned_garden
+        assert book.garden() == stocked_garden
         assert (book.survey(), book.backdrop()) == (survey, backdrop)
     create_book(tmp_path / "new.mulch", garden)
     assert tables_of(path) == tables_of(tmp_path / "new.mulch")
@@ -117,7 +118,9 @@ def test_no_row_of_the_first_release_is_touched(tmp_path: Path) -> None:
     assert before == {table: after[table] for table in before}
     assert sum(map(len, before.values())) > 40
     assert all(not rows for table, rows in after.items() if table not in before)
-    (snapshot,) = (other for other in tmp_path.iterdir() if "before-version-2" in other.name)
+    (snapshot,) = (
+        other for other in tmp_path.iterdir() if f"before-version-{schema.SCHEMA_VERSION}" in other.name
+    )
     assert rows_of(snapshot) == before
 
 
