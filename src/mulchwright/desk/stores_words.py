@@ -76,8 +76,8 @@ _FIGURES = re.compile(
 )
 
 
-def in_units(words: str, system: str) -> str:
-    """A sentence of the core with its figures in the grower's units.
+def in_units(words: str, system: str, *, bulk: bool = False) -> str:
+    """A sentence of the core with its figures in the grower's units; `bulk` where liters are loose chips.
 
     >>> in_units("Kept at 4 °C; 300 to 500 L of chips, 0.45 kg.", "us")
     'Kept at 39 °F; 11 ft³ to 18 ft³ of chips, 16 oz.'
@@ -86,6 +86,7 @@ def in_units(words: str, system: str) -> str:
     def anew(found: re.Match[str]) -> str:
         first, second = (_figure(found[name]) for name in ("first", "second"))
         unit = found["unit"]
+        unit = "m³ of it" if bulk and unit in ("L", "liter", "liters") else unit
         if found["us"] and system == units.US:
             return found["us"]
         tail = " of chips" if unit.endswith("of chips") else ""
@@ -112,6 +113,8 @@ def _said(value: float, unit: str, system: str) -> str:
             return units.show_bulk_volume(value, system)
         case "L" | "liter" | "liters":
             return units.show_volume(value, system)
+        case "m³ of it":
+            return units.show_bulk_volume(value, system)
         case "m³":
             return units.show_bulk_volume(1000 * value, system)
         case "mm":
