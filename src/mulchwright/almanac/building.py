@@ -1,0 +1,314 @@
+"""When to build a bed, what to do by when before it, and the bed as it was really built.
+
+Composes the engine's build weeks, the schedule back from a day, and the drawing down of lots; no files, no
+clock.
+"""
+
+from __future__ import annotations
+
+import math
+from calendar import monthrange
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
+from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED
+from mulchwright.almanac.stores import Needs, item_unit, needs_of, planned_patches
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Measure, Patch, Vessel
+from mulchwright.gather.schedule import BuildWork, Schedule, SoakWork, SpawnOrder, plan_back
+from mulchwright.trade import Trade
+from mulchwright.weather import DailySeries, normals_of
+
+__all__ = ["BuildWindow", "PatchSchedule", "WhenToBuild", "schedule_of", "when_to_build"]
+
+USUAL_VESSEL = Vessel(200.0, 1, "barrel", "barrel")
+"""A barrel as it stands by many a gutter (common practice, no source)."""
+SEASONS = {"spring": (3, 4, 5, 6), "autumn": (8, 9, 10, 11)}
+"""Months of the building seasons north of the equator; south of it, half a year on."""
+NEAR_BEST = 0.9
+"""Weeks whose expected first year reaches this share of the season's best make its window; our judgement."""
+WEEK_DAYS = 7
+
+
+# ---- when to build ----------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class BuildWindow:
+    """The weeks of a season in which building is about as good as it gets, around the best of them."""
+
+    season: str
+    first: date
+    last: date
+    best: BuildWeek
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class WhenToBuild:
+    """The build-date curve of a bed, and its windows in the seasons that the weeks reach.
+
+    best : the week with the largest mean first-year crop; of equal ones the earliest.
+    """
+
+    patch: Patch
+    weeks: tuple[BuildWeek, ...]
+    windows: tuple[BuildWindow, ...]
+    best: BuildWeek
+    words: str
+    members: int
+    seed: int
+
+
+def when_to_build(
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    patch_key: str,
+    *,
+    today: date,
+    first: date | None = None,
+    weeks: int = 40,
+    members: int = DEFAULT_MEMBERS,
+    seed: int = DEFAULT_SEED,
+    progress: Callable[[float], None] | None = None,
+) -> WhenToBuild:
+    """The bed as it would do if built in each of many weeks, from `first` (today) on.
+
+    Told by the mean crop of the first 365 days, since half of the futures often bring none in that time.
+    Raises `InputError` for a bed that is not planned, a day that has gone by, no weeks or too many.
+    """
+    (patch,) = planned_patches(garden, [patch_key])
+    begin = first or today
+    if begin < today:
+        raise InputError(
+            f"The first week to compare begins on {_day(begin)}, which has gone by; today is {_day(today)}. "
+            "Begin today or later.",
+            field="first",
+        )
+    curve = build_weeks(
+        garden, series, trade, patch, first=begin, weeks=weeks, today=today, members=members, seed=seed,
+        progress=progress,
+    )  # fmt: skip
+    best = max(curve, key=lambda week: week.first_year_kg.mean)
+    windows = tuple(
+        window
+        for season, months in SEASONS.items()
+        for window in _windows(season, months, curve, south=garden.place.latitude_deg < 0)
+    )
+    windows = tuple(sorted(windows, key=lambda window: window.first))
+    return WhenToBuild(patch, curve, windows, best, _curve_words(windows, best), members, seed)
+
+
+def _windows(
+    season: str, months: Sequence[int], curve: Sequence[BuildWeek], *, south: bool
+) -> list[BuildWindow]:
+    """The season's window; a season that the weeks reach twice has two."""
+    wanted = [(month + 5) % 12 + 1 for month in months] if south else list(months)
+    runs: list[list[BuildWeek]] = [[]]
+    for week in curve:
+        if week.built_on.month in wanted:
+            runs[-1].append(week)
+        elif runs[-1]:
+            runs.append([])
+    return [_window(season, run) for run in runs if run]
+
+
+def _window(season: str, run: Sequence[BuildWeek]) -> BuildWindow:
+    top = max(week.first_year_kg.mean for week in run)
+    place = next(n for n, week in enumerate(run) if week.first_year_kg.mean == top)
+    low = high = place
+    while low > 0 and run[low - 1].first_year_kg.mean >= NEAR_BEST * top:
+        low -= 1
+    while high + 1 < len(run) and run[high + 1].first_year_kg.mean >= NEAR_BEST * top:
+        high += 1
+    best = run[place]
+    if top <= 0:
+        words = f"In {season} no week brings anything in its first year."
+    else:
+        picked = f" first picking about {_day(best.first_picking)}" if best.first_picking else (
+            " a first picking only in less than half of the futures"
+        )  # fmt: skip
+        when = (
+            f"build in the week of {_day(best.built_on)}"
+            if low == high
+            else f"build from {_day(run[low].built_on)} to {_day(run[high].built_on)}; the week of "
+            f"{_day(best.built_on)} is the best"
+        )
+        words = (
+            f"In {season}, {when}:{picked}, {best.first_year_kg.mean:.2g} kg on average in the "
+            f"first year, with nothing in {best.none_in_first_year:.0%} of the futures."
+        )
+    return BuildWindow(season, run[low].built_on, run[high].built_on, best, words)
+
+
+def _curve_words(windows: Sequence[BuildWindow], best: BuildWeek) -> str:
+    said = [window.words for window in windows]
+    if not any(week.built_on == best.built_on for week in (window.best for window in windows)):
+        said.append(
+            f"The best of all weeks, that of {_day(best.built_on)}, lies outside the usual seasons: look at "
+            "frost, heat and water before you choose it."
+        )
+    return " ".join(said)
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"
+
+
+# ---- what to do by when -----------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PatchSchedule:
+    """The steps before a bed's build day. `vessel` : what is soaked in; None where nothing is.
+
+    needs : what the bed alone takes, against the lots on its build day. notes : what was assumed.
+    """
+
+    patch: Patch
+    schedule: Schedule
+    needs: Needs
+    vessel: Vessel | None
+    notes: tuple[str, ...]
+
+
+def schedule_of(
+    garden: Garden,
+    trade: Trade,
+    patch_key: str,
+    *,
+    today: date,
+    build_on: date | None = None,
+    series: DailySeries | None = None,
+    rain_expected_mm: float | None = None,
+) -> PatchSchedule:
+    """The steps back from a bed's build day: order, fetch, soak by batches, drain, water, wait for wet.
+
+    build_on : by default the bed's own day. rain_expected_mm : over the week after, as a forecast says; by
+    default what is usual there by the record or the normals.
+
+    A step that would have to have begun already is told in `schedule.problems`, with the earliest day that
+    can be kept and ways to a sooner one. Raises `InputError` for a bed that is not planned or has no day,
+    and for a build day that has gone by.
+    """
+    (patch,) = planned_patches(garden, [patch_key])
+    day = build_on or patch.built_on
+    if day is None:
+        raise InputError(
+            f"Patch {patch.name!r} has no build day yet; choose one to reckon back from.", field="build_on"
+        )
+    moved = replace(patch, built_on=day)
+    others = tuple(moved if one.key == patch_key else one for one in garden.patches)
+    needs = needs_of(replace(garden, patches=others), trade, today=today, patches=[patch_key])
+    notes: list[str] = []
+    soak, vessel = _soak_work(needs, garden, trade, notes)
+    if rain_expected_mm is None:
+        rain_expected_mm = _usual_rain_mm(garden, series, day, notes)
+    chips_l, cut_on = _chips_to_fetch(needs, garden, trade)
+    work = BuildWork(
+        build_on=day,
+        species=(patch.species,),
+        area_m2=patch.area_m2,
+        orders=_orders(needs, garden),
+        chips_l=chips_l,
+        chips_cut_on=cut_on,
+        straw_kg=_straw_kg(needs, trade),
+        soak=soak,
+        water_l=math.fsum(
+            layer.water_l.likely
+            for layer in needs.takeoff.layers
+            if trade.materials[layer.material].family != "straw" or not layer.soaked
+        ),
+        rain_expected_mm=rain_expected_mm,
+    )
+    return PatchSchedule(moved, plan_back(work, trade, today=today), needs, vessel, tuple(notes))
+
+
+def _orders(needs: Needs, garden: Garden) -> tuple[SpawnOrder, ...]:
+    """Spawn that is short, to be ordered from the quickest seller who offers it."""
+    days_of = {seller.key: seller.delivery_days for seller in garden.sellers}
+    orders = []
+    for line in needs.short:
+        if line.species is None:
+            continue
+        known = [
+            days
+            for offer in garden.offers
+            if offer.item == line.material and offer.species == line.species
+            if (days := days_of[offer.seller]) is not None
+        ]
+        pegs = line.unit is Measure.PIECES
+        orders.append(
+            SpawnOrder(
+                line.material,
+                line.species,
+                mass_kg=0.0 if pegs else line.short.likely,
+                pegs=math.ceil(line.short.likely) if pegs else 0,
+                delivery_days=min(known, default=None),
+            )
+        )
+    return tuple(orders)
+
+
+def _chips_to_fetch(needs: Needs, garden: Garden, trade: Trade) -> tuple[float, date | None]:
+    """Loose liters of chips that the bed takes, and the day the oldest lot that covers them was cut."""
+    lines = [line for line in needs.lines if line.species is None and item_unit(line.material, trade)]
+    chips = [line for line in lines if trade.materials[line.material].family == "chips"]
+    loose = math.fsum(line.need.likely for line in chips)
+    if not chips or any(not line.covered for line in chips):
+        return loose, None
+    keys = {key for line in chips for key in line.lots}
+    cut = [lot.since for lot in garden.lots if lot.key in keys and lot.since is not None]
+    return loose, min(cut, default=None)
+
+
+def _straw_kg(needs: Needs, trade: Trade) -> float:
+    return math.fsum(
+        layer.delivered_kg.likely
+        for layer in needs.takeoff.layers
+        if trade.materials[layer.material].family == "straw"
+    )
+
+
+def _soak_work(
+    needs: Needs, garden: Garden, trade: Trade, notes: list[str]
+) -> tuple[SoakWork | None, Vessel | None]:
+    """Straw that the recipe wants soaked, in all the garden's vessels together."""
+    kg = math.fsum(
+        layer.delivered_kg.likely
+        for layer in needs.takeoff.layers
+        if layer.soaked and trade.materials[layer.material].family == "straw"
+    )
+    if kg <= 0:
+        return None, None
+    if not garden.vessels:
+        notes.append(
+            f"No vessel to soak in is known; one {USUAL_VESSEL.name} of {USUAL_VESSEL.volume_l:.0f} L was "
+            "taken. Enter yours."
+        )
+        return SoakWork(kg, USUAL_VESSEL), USUAL_VESSEL
+    if len(garden.vessels) == 1:
+        return SoakWork(kg, garden.vessels[0]), garden.vessels[0]
+    volume = math.fsum(vessel.volume_l * vessel.count for vessel in garden.vessels)
+    names = " and ".join(f"{vessel.count} × {vessel.name}" for vessel in garden.vessels)
+    together = Vessel(volume, 1, names[:200], "together")
+    return SoakWork(kg, together), together
+
+
+def _usual_rain_mm(garden: Garden, series: DailySeries | None, day: date, notes: list[str]) -> float | None:
+    """What usually falls in a week at that time of the year; None where nothing tells."""
+    normals = garden.normals
+    if normals is None and series is not None:
+        try:
+            normals = normals_of(series)
+        except InputError:  # too short a record for normals
+            normals = None
+    if normals is None:
+        notes.append("Neither a forecast nor normals tell the rain to come; the water is told without it.")
+        return None
+    month = normals.rain_mm[day.month - 1]
+    notes.append(f"Rain after the build is what is usual in {day:%B}; put a forecast in its place.")
+    return month * WEEK_DAYS / monthrange(day.year, day.month)[1]
