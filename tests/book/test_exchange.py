@@ -60,6 +60,8 @@ from mulchwright.garden import (
     Path as GardenPath,
 )
 from mulchwright.garden.backdrop import Backdrop
+from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
+from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 from mulchwright.weather.series import DailySeries, Provenance
 
@@ -133,6 +135,88 @@ zones = st.builds(Zone, keys, names, st.sampled_from(ZoneKind), outlines())
 look_rules = st.builds(
     LookRules, st.none() | numbers(0.01, 1), st.lists(keys, max_size=3).map(tuple), names | st.just("")
 )
+
+
+# ---- stores -------------------------------------------------------------------
+
+heaps = st.sampled_from(HeapShape).flatmap(
+    lambda shape: (
+        st.builds(Heap, st.just(shape), count=numbers(0.1, 100), each_l=numbers(0.1, 50_000))
+        if shape is HeapShape.VESSELS
+        else st.builds(
+            Heap, st.just(shape), numbers(0.01, 5), numbers(0.01, 100), numbers(5, 100), numbers(0, 9)
+        )
+    )
+)
+sticks = st.builds(
+    Stick, numbers(0.01, 100), mid_diameter_m=numbers(0.001, 3), count=st.integers(1, 100_000)
+) | st.builds(Stick, numbers(0.01, 100), small_diameter_m=numbers(0, 0.5), large_diameter_m=numbers(0.5, 3))
+wood_shares = st.lists(
+    st.builds(WoodShare, keys, numbers(0, 0.3)), max_size=3, unique_by=lambda part: part.wood
+).map(tuple)
+origins = st.just((Origin.CLEAN,)) | st.lists(
+    st.sampled_from([origin for origin in Origin if origin is not Origin.CLEAN]), min_size=1, unique=True
+).map(tuple)
+amounts: st.SearchStrategy[dict[str, Any]] = (
+    st.fixed_dictionaries({"heap": heaps, "kind": st.sampled_from([LotKind.CHIPS, LotKind.SKIN])})
+    | st.fixed_dictionaries({"mass_kg": numbers(0, 1e6), "kind": st.just(LotKind.STRAW)})
+    | st.fixed_dictionaries({"pieces": numbers(0.5, 1e5), "kind": st.just(LotKind.SPAWN), "species": keys})
+    | st.fixed_dictionaries(
+        {"sticks": st.lists(sticks, min_size=1, max_size=3).map(tuple), "kind": st.just(LotKind.BRUSH)}
+    )
+)
+lots = st.builds(
+    lambda amount, **rest: Lot(**amount, **rest),
+    amounts,
+    key=keys,
+    name=names,
+    material=keys,
+    piece_kg=st.none() | numbers(0.01, 1000),
+    packing=st.sampled_from(Packing),
+    woods=wood_shares,
+    since=st.none() | days,
+    origins=origins,
+    moisture=st.none() | st.sampled_from(StartMoisture),
+    kept_at_c=st.none() | numbers(-30, 45),
+    note=names | st.just(""),
+)
+sums = st.integers(0, 10**8)
+sellers = st.builds(
+    Seller, keys, names, sums, st.none() | sums, sums, st.none() | st.integers(0, 120), names | st.just("")
+)
+households = st.builds(
+    Household,
+    keys,
+    names,
+    st.lists(
+        st.builds(Taking, keys, numbers(0, 1e6), st.sampled_from(Measure), st.none() | keys),
+        max_size=3,
+        unique_by=lambda one: (one.item, one.species),
+    ).map(tuple),
+    names | st.just(""),
+)
+vessels = st.builds(Vessel, numbers(0.1, 100_000), st.integers(1, 1000), names, keys)
+
+
+@st.composite
+def offers_of(draw: st.DrawFn, known: tuple[Seller, ...]) -> tuple[Offer, ...]:
+    """Offers of the sellers there are; none where there is no seller."""
+    if not known:
+        return ()
+    offer = st.builds(
+        Offer,
+        st.sampled_from([seller.key for seller in known]),
+        keys,
+        numbers(1e-6, 1e6),
+        st.none() | sums,
+        st.none() | st.integers(0, 1000),
+        st.sampled_from(["USD", "EUR", "CAD"]),
+        names | st.just(""),
+        keys,
+        st.sampled_from(Measure),
+        st.none() | keys,
+    )
+    return tuple(draw(several(offer)))
 
 
 def several(nouns: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
@@ -212,6 +296,7 @@ def gardens(draw: st.DrawFn) -> Garden:
         log.append(
             LogEntry(key, patch, draw(days), kind, litres, mass, draw(st.none() | numbers(0, 1)), text)
         )
+    known = draw(several(sellers))
     normals = None
     if draw(st.booleans()):
 
@@ -244,6 +329,12 @@ def gardens(draw: st.DrawFn) -> Garden:
         taps=draw(several(taps)),
         zones=draw(several(zones)),
         look_rules=draw(look_rules),
+        lots=draw(several(lots)),
+        sellers=known,
+        offers=draw(offers_of(known)),
+        households=draw(several(households)),
+        vessels=draw(several(vessels)),
+        recipes=tuple(draw(st.lists(recipes(), max_size=2, unique_by=lambda recipe: recipe.name))),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from dataclasses import replace
 from datetime import date
@@ -23,7 +24,10 @@ from mulchwright.book.faults import lines_of_toml
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Garden,
+    HeapShape,
     LogKind,
+    Measure,
+    Origin,
     Stage,
     StartMoisture,
     UnitSystem,
@@ -38,6 +42,7 @@ SAMPLES = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
 WRONG = re.findall(r"```toml wrong\n(.*?)```\n.*?```text\n(.*?)```", PAGE, re.DOTALL)
 SMALL, WHOLE = SAMPLES
 (PLAN,) = re.findall(r"```toml plan\n(.*?)```", PAGE, re.DOTALL)
+(STORES,) = re.findall(r"```toml stores\n(.*?)```", PAGE, re.DOTALL)
 FOOT = 0.3048
 INCH, SQUARE_FOOT, OUNCE = 0.0254, 0.09290304, 0.45359237 / 16
 
@@ -433,3 +438,81 @@ def test_days_of_the_year_are_read_in_several_forms() -> None:
     for written in ("25 April", "April 25", "25 Apr", "04-25", "25. April"):
         assert read(PLAN.replace('"25 April"', f'"{written}"')).crowns[0].leaf_from == 115
     assert read(PLAN.replace('"25 April"', "115")).crowns[0].leaf_from == 115
+
+
+# ---- what lies ready --------------------------------------------------------
+
+
+def test_the_sample_of_stores_comes_to_what_it_says(tmp_path: Path) -> None:
+    """Each figure by hand from the sample, in the definitions of foot, pound, gallon and degree."""
+    garden = read(STORES)
+    heap, loads, bales, bag, brush = garden.lots
+    assert heap.heap is not None
+    assert heap.heap.shape is HeapShape.CONE
+    assert heap.heap.width_m == pytest.approx(8 * FOOT)
+    assert heap.heap.height_m == pytest.approx(3.5 * FOOT)
+    # A cone 8 ft across and 3.5 ft high: a third of 16 pi square feet times 3.5 feet.
+    assert heap.heap.volume_m3 == pytest.approx(16 * math.pi * 3.5 / 3 * FOOT**3)
+    assert [(part.wood, part.share) for part in heap.woods] == [("red-oak", 0.7), ("silver-maple", 0.2)]
+    assert (heap.since, heap.origins, heap.moisture) == (
+        date(2031, 3, 20), (Origin.CLEAN,), StartMoisture.DAMP,
+    )  # fmt: skip
+    assert loads.heap is not None
+    assert loads.heap.volume_m3 == pytest.approx(36 * FOOT**3)
+    assert loads.origins == (Origin.UNKNOWN,)
+    assert bales.pieces == 3
+    assert bales.piece_kg == pytest.approx(40 * 16 * OUNCE)
+    assert (bag.material, bag.species) == ("sawdust-spawn", "king-stropharia")
+    assert bag.mass_kg == pytest.approx(5.5 * 16 * OUNCE)
+    assert bag.kept_at_c == pytest.approx((39 - 32) / 1.8)
+    (branch,) = brush.sticks
+    assert branch.length_m == pytest.approx(8 * FOOT)
+    assert branch.mid_diameter_m == pytest.approx(2 * INCH)
+    assert branch.count == 12
+    (seller,) = garden.sellers
+    assert (seller.delivery_cents, seller.free_from_cents, seller.minimum_cents) == (1450, 9000, 2000)
+    spawn, straw = garden.offers
+    assert {offer.seller for offer in garden.offers} == {seller.key}
+    assert (spawn.price_cents, spawn.most, spawn.unit) == (2795, 4, Measure.KILOGRAMS)
+    assert (straw.size, straw.unit, straw.price_cents) == (1, Measure.PIECES, None)
+    (household,) = garden.households
+    assert household.takes[0].amount == pytest.approx(2 * 16 * OUNCE)
+    (vessel,) = garden.vessels
+    # A US gallon is 231 cubic inches.
+    assert vessel.volume_l == pytest.approx(30 * 231 * (INCH * 10) ** 3)
+    assert vessel.count == 2
+    create_book(tmp_path / "g.mulch", garden)
+    with open_book(tmp_path / "g.mulch") as book:
+        assert book.garden() == garden
+
+
+def test_recipes_of_the_file_are_kept_under_their_names() -> None:
+    assert [recipe.name for recipe in read(WHOLE).recipes] == ["Chips, straw, chips"]
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (('price = 27.95 ', 'price = 27.955'), "27.955 is no sum of money of 0 or more in whole cents"),
+        (('price = 27.95 ', 'price = -3 '), "price: -3 is no sum of money of 0 or more"),
+        (('holds = "5.5 lb"', 'holds = "0 lb"'), "holds 0; give what one package holds, more than 0"),
+        (('holds = "5.5 lb"', "holds = 5.5"), "holds: 5.5 has no unit that is known; write it as '18 kg'"),
+        (('holds = "1 bale"', 'holds = "a bale"'), "holds: 'a bale' has no unit that is known"),
+        (('seller = "Cedar Fork Spawn"', 'seller = "Cedar Frok Spawn"'), "did you mean cedar-fork-spawn?"),
+        (('mass = "5 1/2 lb"', 'mass = "-2 lb"'), "it is below zero"),
+        (("pieces = 3\n", "pieces = -3\n"), "less than nothing cannot lie in a garden"),
+        (("pieces = 3\n", 'pieces = 3\nmass = "20 lb"\n'), "needs its amount in one way"),
+        (('material = "wheat-straw"\nholds', 'holds'), "needs either a material or a spawn"),
+        (('species = "king-stropharia"\nholds', "holds"), "is spawn; say of which species"),
+        (("loads = 6 ", "heap = 'box'\nloads = 6 "), "loads need their number and what one holds"),
+        (('heap = "cone"  ', '  # '), "say its shape, such as heap = 'cone'"),
+        (('red-oak = "70 %"', 'red-oka = "70 %"'), "red-oka: the wood 'red-oka' is not in the tables"),
+        (('delivery_days = 6', "delivery_days = 600"), "delivers in 600 days; give 0 to 120"),
+        (('origin = ["clean"]', 'origin = ["clean", "painted"]'), "is marked clean and also painted"),
+    ],
+)  # fmt: skip
+def test_a_fault_in_the_stores_is_told(change: tuple[str, str], told: str) -> None:
+    assert change[0] in STORES
+    with pytest.raises(InputError) as caught:
+        read(STORES.replace(change[0], change[1], 1))
+    assert told in str(caught.value)

@@ -30,6 +30,13 @@ ONE_OF = {
     "paths": "path",
     "taps": "tap",
     "zones": "zone",
+    "lots": "lot",
+    "sticks": "branch",
+    "sellers": "seller",
+    "offers": "offer",
+    "households": "household",
+    "takes": "share",
+    "vessels": "vessel",
     "points": "point",
     "readings": "reading",
     "in_leaf": "day",
@@ -71,6 +78,8 @@ def _place_words(data: Any, path: Path) -> str:
             words.append(
                 f"{ONE_OF.get(of, of)} {step + 1}".replace("_", " ") + (f" ({name})" if name else "")
             )
+        elif step == "[key]":
+            continue  # pydantic's mark for the name of an entry, which was just said
         elif _at(data, path[: depth + 1]) is not None or depth == len(path) - 1:
             # Steps that are not in the file are pydantic's own (which arm of a choice was tried).
             words.append(step if depth == len(path) - 1 else step.replace("_", " "))

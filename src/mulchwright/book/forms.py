@@ -14,6 +14,7 @@ from mulchwright.errors import InputError
 __all__ = [
     "Day",
     "Form",
+    "ItemKey",
     "MaterialKey",
     "NounForm",
     "SpawnKey",
@@ -80,6 +81,17 @@ def _known(kind: str) -> AfterValidator:
     return AfterValidator(check)
 
 
+def _item_known(key: str, info: ValidationInfo) -> str:
+    trade = (info.context or {}).get("trade")
+    if trade is not None and key not in trade.spawn:
+        words = unknown_key("materials", key, trade)
+        if words:
+            raise fault("key", words)
+    return key
+
+
+ItemKey = Annotated[str, AfterValidator(_item_known)]
+"""A material or a kind of spawn."""
 SpeciesKey = Annotated[str, _known("species")]
 MaterialKey = Annotated[str, _known("materials")]
 WoodKey = Annotated[str, _known("woods")]

@@ -61,6 +61,7 @@ from mulchwright.book.quantities import (
     word,
 )
 from mulchwright.book.store import Contents
+from mulchwright.book.store_tables import HouseholdTable, LotTable, OfferTable, SellerTable, VesselTable
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Bed,
@@ -371,12 +372,23 @@ class GardenTable(NounForm[Garden]):
     tap: list[TapTable] = Field(default_factory=list)
     zone: list[ZoneTable] = Field(default_factory=list)
     look_rules: LookRulesTable | None = None
+    lot: list[LotTable] = Field(default_factory=list)
+    seller: list[SellerTable] = Field(default_factory=list)
+    offer: list[OfferTable] = Field(default_factory=list)
+    household: list[HouseholdTable] = Field(default_factory=list)
+    vessel: list[VesselTable] = Field(default_factory=list)
     survey: SurveyTable | None = None
 
     def noun(self) -> Garden:
         recipes = {slug(recipe.name): recipe.noun() for recipe in self.recipe}
         if len(recipes) < len(self.recipe):
             raise InputError("two recipes have the same name; rename one of them.")
+        sellers = [seller.noun() for seller in self.seller]
+        seller_keys = {slug(one.name): one.key for one in sellers} | {one.key: one.key for one in sellers}
+        offers = tuple(
+            _named(offer.offer, f"offer {number}")(seller_keys, number)
+            for number, offer in enumerate(self.offer, start=1)
+        )
         beds = [bed.noun() for bed in self.bed]
         bed_keys = {slug(bed.name): bed.key for bed in beds} | {bed.key: bed.key for bed in beds}
         patches = [_named(patch.patch, f"patch {patch.name!r}")(recipes, bed_keys) for patch in self.patch]
@@ -399,6 +411,12 @@ class GardenTable(NounForm[Garden]):
             paths=tuple(path.noun() for path in self.path),
             taps=tuple(tap.noun() for tap in self.tap),
             zones=tuple(zone.noun() for zone in self.zone),
+            lots=tuple(lot.noun() for lot in self.lot),
+            sellers=tuple(sellers),
+            offers=offers,
+            households=tuple(one.noun() for one in self.household),
+            vessels=tuple(vessel.noun() for vessel in self.vessel),
+            recipes=tuple(recipes.values()),
             look_rules=self.look_rules.noun() if self.look_rules else LookRules(),
             **given(hose_litres_per_minute=self.hose),
         )

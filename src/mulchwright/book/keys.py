@@ -9,7 +9,7 @@ from difflib import get_close_matches
 from typing import Any, Protocol
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden
+from mulchwright.garden import Garden, Recipe
 
 __all__ = ["TradeKeys", "check_keys", "key_of_name", "near_words", "slug", "unknown_key"]
 
@@ -72,18 +72,40 @@ def unknown_key(kind: str, key: str, trade: TradeKeys) -> str | None:
     return f"the {WORDS[kind]} {key!r} is not in the tables; {meant} ({lists})"
 
 
+def _keys_of_recipe(recipe: Recipe, where: str) -> Iterator[tuple[str, str, str]]:
+    for number, layer in enumerate(recipe.all_layers, start=1):
+        at = f"{where}, {'skin' if number > len(recipe.layers) else f'layer {number}'}"
+        yield at, "materials", layer.material
+        for wood in layer.woods:
+            yield at, "woods", wood
+    for number, plane in enumerate(recipe.planes, start=1):
+        yield f"{where}, spawn {number}", "spawn", plane.spawn
+
+
+def _keys_of_item(item: str, species: str | None, where: str) -> Iterator[tuple[str, str, str]]:
+    yield where, "materials" if species is None else "spawn", item
+    if species is not None:
+        yield where, "species", species
+
+
 def _keys_of(garden: Garden) -> Iterator[tuple[str, str, str]]:
     """Every key of the trade in a garden: where it stands, which table, the key."""
     for patch in garden.patches:
         where = f"patch “{patch.name}”"
         yield where, "species", patch.species
-        for number, layer in enumerate(patch.recipe.all_layers, start=1):
-            at = f"{where}, {'skin' if number > len(patch.recipe.layers) else f'layer {number}'}"
-            yield at, "materials", layer.material
-            for wood in layer.woods:
-                yield at, "woods", wood
-        for number, plane in enumerate(patch.recipe.planes, start=1):
-            yield f"{where}, spawn {number}", "spawn", plane.spawn
+        yield from _keys_of_recipe(patch.recipe, where)
+    for recipe in garden.recipes:
+        yield from _keys_of_recipe(recipe, f"recipe “{recipe.name}”")
+    for lot in garden.lots:
+        where = f"lot “{lot.name}”"
+        yield from _keys_of_item(lot.material, lot.species, where)
+        for part in lot.woods:
+            yield where, "woods", part.wood
+    for offer in garden.offers:
+        yield from _keys_of_item(offer.item, offer.species, f"offer “{offer.name or offer.key}”")
+    for household in garden.households:
+        for taking in household.takes:
+            yield from _keys_of_item(taking.item, taking.species, f"household “{household.name}”")
 
 
 def check_keys(garden: Garden, trade: TradeKeys) -> None:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from mulchwright.book.forms import Day, NounForm, SpeciesKey, WoodKey
+from mulchwright.book.forms import Day, ItemKey, NounForm, SpeciesKey, WoodKey
 from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
 from mulchwright.garden.nouns import StartMoisture
 from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
@@ -49,7 +49,7 @@ class LotForm(NounForm[Lot]):
     key: str
     name: str
     kind: Annotated[LotKind, Field(strict=False)]
-    material: str
+    material: ItemKey
     heap: HeapForm | None
     mass_kg: float | None
     pieces: float
@@ -89,7 +89,7 @@ class SellerForm(NounForm[Seller]):
 
 class OfferForm(NounForm[Offer]):
     seller: str
-    item: str
+    item: ItemKey
     size: float
     price_cents: int | None
     most: int | None
@@ -104,7 +104,7 @@ class OfferForm(NounForm[Offer]):
 
 
 class TakingForm(NounForm[Taking]):
-    item: str
+    item: ItemKey
     amount: float
     unit: Annotated[Measure, Field(strict=False)]
     species: SpeciesKey | None
