@@ -120,10 +120,11 @@ def store_page(
     """A page behind this door, with the links between its pages."""
     desk = desk_of(request)
     path = request.url.path
-    return desk.page(
-        request, template, state, status=status, door="stores", store_pages=DOOR_PAGES, here=path,
-        back=path if request.method == "GET" else "/stores", **values,
-    )  # fmt: skip
+    frame = {
+        "door": "stores", "store_pages": DOOR_PAGES, "here": path,
+        "back": path if request.method == "GET" else "/stores",
+    }  # fmt: skip
+    return desk.page(request, template, state, status=status, **(frame | values))
 
 
 # ---- what is at hand --------------------------------------------------------

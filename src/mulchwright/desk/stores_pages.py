@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from starlette.routing import BaseRoute
 
-from mulchwright.desk import stores, stores_buying, stores_needs, stores_use
+from mulchwright.desk import (
+    stores,
+    stores_built,
+    stores_buying,
+    stores_needs,
+    stores_sheets,
+    stores_use,
+    stores_when,
+)
 
 __all__ = ["routes"]
 
 
 def routes() -> list[BaseRoute]:
     """The addresses of the door. Fixed ones come before those with a key in them."""
-    return [*stores_needs.routes(), *stores_buying.routes(), *stores_use.routes(), *stores.routes()]
+    pages = (stores_needs, stores_buying, stores_use, stores_sheets, stores_when, stores_built, stores)
+    return [route for page in pages for route in page.routes()]

@@ -30,7 +30,7 @@ from mulchwright.gather.takeoff import delivered_moisture, one_more
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
 
-__all__ = ["FitWords", "LoadWords", "LotCard", "lot_card", "planned_species"]
+__all__ = ["FitWords", "LoadWords", "LotCard", "lot_card", "planned_species", "sorted_lots", "species_named"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +219,9 @@ def lot_card(lot: Lot, garden: Garden, trade: Trade, *, on: date) -> LotCard:
                 fit.usable,
                 limit,
                 tuple(
-                    ReasonWords(GRADE_WORDS[reason.grade], in_units(_named(reason.words, trade), system))
+                    ReasonWords(
+                        GRADE_WORDS[reason.grade], in_units(species_named(reason.words, trade), system)
+                    )
                     for reason in fit.reasons
                 ),
             )
@@ -268,7 +270,7 @@ def _kind_of(lot: Lot, trade: Trade) -> str:
     return trade.materials[lot.material].names[0]
 
 
-def _named(text: str, trade: Trade) -> str:
+def species_named(text: str, trade: Trade) -> str:
     """Keys of species in a sentence as their names."""
     for key in sorted(trade.species, key=len, reverse=True):
         if "-" in key:

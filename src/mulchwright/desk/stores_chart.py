@@ -1,0 +1,130 @@
+"""The chart of build weeks: chance, crop and water by the week a bed is built, a panel and an axis each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from mulchwright.almanac.building import WhenToBuild
+from mulchwright.desk import charts
+from mulchwright.units import POUND_KG, US
+
+__all__ = ["build_week_chart"]
+
+Spec = dict[str, Any]
+LITRES_PER_GALLON = 3.785411784
+"""US gallon, exact by definition."""
+
+
+def _axis(values: list[float], words: str) -> Spec:
+    room = charts.AXIS_ROOM - 10
+    return {
+        "values": values, "grid": False, "domain": False, "ticks": False, "title": None, "minExtent": room,
+        "maxExtent": room, "labelPadding": 8, "labelExpr": words,
+    }  # fmt: skip
+
+
+def _title(frame: charts.Frame, words: str, *, top: int = 0) -> Spec:
+    return {
+        "data": {"values": [{"day": charts._stamp(frame.first)}]},
+        "mark": {"type": "text", "align": "left", "dx": 4, "baseline": "top", "color": frame.color("quiet")},
+        "encoding": {
+            "x": {"field": "day", "type": "temporal"}, "y": {"value": top}, "text": {"value": words},
+        },
+    }  # fmt: skip
+
+
+def _windows(frame: charts.Frame, told: WhenToBuild) -> Spec:
+    """The weeks of the spring and autumn windows as a quiet stripe."""
+    values = [
+        {"from": charts._stamp(one.first), "to": charts._stamp(one.last)}
+        for one in told.windows
+        if one.best.first_year_kg.mean > 0
+    ]
+    return {
+        "data": {"values": values},
+        "mark": {"type": "rect", "color": frame.color("good")},
+        "encoding": {
+            "x": {"field": "from", "type": "temporal"}, "x2": {"field": "to"},
+        },
+    }  # fmt: skip
+
+
+def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spec:
+    """Three panels over the same weeks."""
+    us = system == US
+    mass, litres = (float(POUND_KG), LITRES_PER_GALLON) if us else (1.0, 1.0)
+    rows: list[dict[str, Any]] = [
+        {
+            "day": charts._stamp(week.built_on),
+            "chance": round(week.chance_this_year, 3),
+            "mean": round(week.first_year_kg.mean / mass, 3),
+            "low": round(week.first_year_kg.p10 / mass, 3),
+            "high": round(week.first_year_kg.p90 / mass, 3),
+            "water": round(week.first_year_litres.p50 / litres, 1),
+        }
+        for week in told.weeks
+    ]
+    crop_top = charts._round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
+    water_top = charts._round_up(max(float(row["water"]) for row in rows) or 1.0)
+    unit, wet = ("lb", "gal") if us else ("kg", "L")
+    day = {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "built"}
+
+    def figure(name: str, title: str, form: str = ".2~f") -> Spec:
+        return {"field": name, "type": "quantitative", "format": form, "title": title}
+
+    def y(name: str, top: float, values: list[float], words: str) -> Spec:
+        return {
+            "field": name, "type": "quantitative", "scale": {"domain": [0, top], "nice": False},
+            "axis": _axis(values, words),
+        }  # fmt: skip
+
+    tooltip = [day, figure("chance", "chance of a crop this year"), figure("mean", f"crop, mean, {unit}"),
+               figure("water", f"water, {wet}", ".0f")]  # fmt: skip
+    bare_x = charts._time_axis(frame, labels=False)
+    chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10 + ' in 10'")
+    crop_y = y("mean", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
+    water_y = y("water", water_top, [0, water_top], f"datum.label + ' {wet}'")
+    panels = [
+        {
+            "width": frame.plot_width, "height": 110,
+            "layer": [
+                _windows(frame, told),
+                {
+                    "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
+                             {"color": frame.color("plum"), "size": 34}},
+                    "encoding": {"x": bare_x, "y": chance_y, "tooltip": tooltip},
+                },
+                _title(frame, "a crop in the year it is built", top=-20),
+            ],
+        },
+        {
+            "width": frame.plot_width, "height": 130,
+            "layer": [
+                _windows(frame, told),
+                {
+                    "mark": {"type": "area", "color": frame.color("plum"), "opacity": 0.22},
+                    "encoding": {"x": bare_x, "y": {**crop_y, "field": "low"},
+                                 "y2": {"field": "high"}},
+                },
+                {
+                    "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
+                             {"color": frame.color("plum"), "size": 34}},
+                    "encoding": {"x": bare_x, "y": crop_y, "tooltip": tooltip},
+                },
+                _title(frame, "crop in 12 months: mean, and 8 of 10 futures", top=-20),
+            ],
+        },
+        {
+            "width": frame.plot_width, "height": 70,
+            "layer": [
+                {
+                    "mark": {"type": "rule", "color": frame.color("water"), "strokeWidth":
+                             max(2.0, frame.plot_width / max(len(rows), 1) - 3)},
+                    "encoding": {"x": charts._time_axis(frame), "y": water_y, "y2": {"datum": 0},
+                                 "tooltip": tooltip},
+                },
+                _title(frame, "water in 12 months", top=-20),
+            ],
+        },
+    ]  # fmt: skip
+    return charts._document(frame, "when", {"vconcat": panels, "spacing": 34}, rows)

@@ -1,0 +1,216 @@
+"""Sheets to work from: build sheets, labels and the calendar, as files to save and print."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime, time
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.book.keys import slug
+from mulchwright.desk import words
+from mulchwright.desk.stores import desk_of, planned, store_page
+from mulchwright.desk.stores_when import calendar_tasks
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Patch, UnitSystem
+from mulchwright.sheets.build_sheet import build_sheet_of, build_sheet_pdf
+from mulchwright.sheets.calendar import calendar_file
+from mulchwright.sheets.labels import Label, label_of, label_png, labels_pdf
+from mulchwright.sheets.press import PAPERS
+from mulchwright.trade import Trade
+
+if TYPE_CHECKING:
+    from mulchwright.desk.app import Desk
+    from mulchwright.desk.reckoning import BookState
+
+__all__ = ["routes"]
+
+PAPER_WORDS = {"letter": "US letter", "a4": "A4"}
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of the page and of the files."""
+    return [
+        Route("/stores/sheets", page),
+        Route("/stores/build-sheet.pdf", build_sheet),
+        Route("/stores/labels.pdf", labels),
+        Route("/stores/label.png", label),
+        Route("/stores/calendar.ics", calendar),
+        Route("/beds/{key}/build-sheet.pdf", bed_build_sheet),
+        Route("/beds/{key}/calendar.ics", bed_calendar),
+    ]
+
+
+def _file(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
+    where = "inline" if inline else "attachment"
+    return Response(
+        data, media_type=media_type, headers={"content-disposition": f'{where}; filename="{name}"'}
+    )
+
+
+def _paper(query: Mapping[str, str], garden: Garden) -> str:
+    """The paper asked for; else the one that goes with the units."""
+    asked = query.get("paper", "")
+    if asked in PAPERS:
+        return asked
+    return "letter" if garden.units is UnitSystem.US else "a4"
+
+
+def _chosen(request: Request, garden: Garden) -> tuple[Patch, ...]:
+    """The beds that are ticked; all planned ones where none is, all beds where none is planned."""
+    keys = request.query_params.getlist("bed")
+    chosen = tuple(patch for patch in garden.patches if patch.key in keys)
+    return chosen or planned(garden) or garden.patches
+
+
+def _base_of(query: Mapping[str, str]) -> str:
+    return query.get("address", "").strip().rstrip("/")[:200]
+
+
+def _labels(patches: Sequence[Patch], trade: Trade, base: str) -> list[Label]:
+    """Labels whose codes open each bed under the address given, or hold the bed's short id without one."""
+    return [label_of(p, trade, address=f"{base}/beds/{p.key}" if base else None) for p in patches]
+
+
+# ---- the page ---------------------------------------------------------------
+
+
+def page(request: Request) -> Response:
+    """What can be printed, for which beds, on which paper."""
+    return _page(request, "")
+
+
+def _page(request: Request, fault: str) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, query = state.garden, request.query_params
+    base = _base_of(query)
+    if base and not fault:
+        try:
+            _labels(garden.patches[:1], desk.trade, base)
+        except InputError as error:
+            fault = str(error)
+    ticked = [patch.key for patch in _chosen(request, garden)]
+    paper = _paper(query, garden)
+    today = desk.today(garden)
+    asked = urlencode(
+        [*(("bed", key) for key in ticked), ("paper", paper), *([("address", base)] if base else [])]
+    )
+    values: dict[str, Any] = {
+        "beds": [(p.key, p.name, _told(p, today), p.key in ticked) for p in garden.patches],
+        "papers": PAPER_WORDS, "paper": paper, "address": query.get("address", "")[:200], "fault": fault,
+        "asked": asked,
+        "ticked": [(p.key, p.name) for p in garden.patches if p.key in ticked],
+        "label_query": urlencode([("address", base)]) if base and not fault else "",
+        "feed": f"{request.url.scheme}://{request.headers.get('host', '127.0.0.1')}/stores/calendar.ics",
+        "planned": bool(planned(garden)),
+    }  # fmt: skip
+    return store_page(request, "stores_sheets.html", state, status=422 if fault else 200, **values)
+
+
+def _told(patch: Patch, today: Any) -> str:
+    if patch.built_on is None:
+        return f"{patch.stage.value}, no day yet"
+    return f"{patch.stage.value}, {words.day(patch.built_on, today)}"
+
+
+# ---- files ------------------------------------------------------------------
+
+
+def build_sheet(request: Request) -> Response:
+    """The build sheet of the ticked beds, a page a bed."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    return _sheet(desk, state, _chosen(request, state.garden), request)
+
+
+def bed_build_sheet(request: Request) -> Response:
+    """The build sheet of one bed."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    return _sheet(desk, state, (_bed(request, state.garden),), request)
+
+
+def _bed(request: Request, garden: Garden) -> Patch:
+    key = request.path_params["key"]
+    patch = next((p for p in garden.patches if p.key == key), None)
+    if patch is None:
+        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
+    return patch
+
+
+def _sheet(desk: Desk, state: BookState, patches: Sequence[Patch], request: Request) -> Response:
+    garden = state.garden
+    sheet = build_sheet_of(
+        patches, desk.trade, garden=garden.place.name, day=desk.today(garden), system=garden.units.value
+    )
+    data = build_sheet_pdf(sheet, paper=_paper(request.query_params, garden))
+    stem = slug(patches[0].name) if len(patches) == 1 else ""
+    return _file(data, "application/pdf", f"build-sheet{'-' + stem if stem else ''}.pdf", inline=True)
+
+
+def labels(request: Request) -> Response:
+    """Labels of the ticked beds; back to the page with a message where the address will not do."""
+    desk = desk_of(request)
+    garden = desk.library.state().garden
+    try:
+        made = _labels(_chosen(request, garden), desk.trade, _base_of(request.query_params))
+        data = labels_pdf(made, day=desk.today(garden), paper=_paper(request.query_params, garden))
+    except InputError as error:
+        return _page(request, str(error))
+    return _file(data, "application/pdf", "labels.pdf", inline=True)
+
+
+def label(request: Request) -> Response:
+    """One label as a picture."""
+    desk = desk_of(request)
+    garden = desk.library.state().garden
+    key = request.query_params.get("bed", "")
+    patch = next((p for p in garden.patches if p.key == key), None)
+    if patch is None:
+        raise HTTPException(404, "There is no such bed to make a label for.")
+    try:
+        (made,) = _labels([patch], desk.trade, _base_of(request.query_params))
+    except InputError as error:
+        return _page(request, str(error))
+    data = label_png(made, day=desk.today(garden))
+    return _file(data, "image/png", f"label-{patch.key}.png", inline=True)
+
+
+def calendar(request: Request) -> Response:
+    """The work ahead of all planned beds, to import or to subscribe to."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    return _calendar(request, desk, state, planned(state.garden), inline=True)
+
+
+def bed_calendar(request: Request) -> Response:
+    """The work ahead of one bed."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    return _calendar(request, desk, state, (_bed(request, state.garden),), inline=False)
+
+
+def _calendar(
+    request: Request, desk: Desk, state: BookState, patches: Sequence[Patch], *, inline: bool
+) -> Response:
+    garden, today = state.garden, desk.today(state.garden)
+    base = f"{request.url.scheme}://{request.headers.get('host', '')}"
+    tasks = [
+        task for patch in patches for task in calendar_tasks(state, patch, desk.trade, today, base)
+    ]  # fmt: skip
+    data = calendar_file(
+        tasks,
+        garden_key=slug(garden.place.name) or "garden",
+        garden_name=garden.place.name,
+        timezone=garden.place.timezone,
+        # The day, not the hour: the same work makes the same file, and programs see when it changed.
+        stamp=datetime.combine(today, time(), UTC),
+    )
+    name = f"{patches[0].key if len(patches) == 1 else 'garden'}.ics"
+    return _file(data, "text/calendar; charset=utf-8", name, inline=inline)
