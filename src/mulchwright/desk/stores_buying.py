@@ -288,7 +288,7 @@ def sharing_page(request: Request) -> Response:
     needs, trouble = needs_or_trouble(garden, trade, today)
     values: dict[str, Any] = {
         "trouble": trouble, "rules": [(one.value, told) for one, told in RULES.items()], "rule": rule.value,
-        "rule_words": rule.words, "shares": (), "table": None, "note": "", "answer": None, "notes": (),
+        "rule_words": rule.words, "shares": (), "tables": (), "note": "", "answer": None, "notes": (),
         "waiting": False, "share": 0.0, "alone": "",
         "households": [
             (one.key, one.name, _household(one, trade, system), one.note) for one in garden.households
@@ -334,17 +334,18 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
         return unit_words(whole * kg / of_kg if of_kg else 0.0, unit_of[item], system)
 
     lines = [f"Shared order, {garden.place.name}", ""]
-    rows = []
+    tables = []
     for share in order.shares:
         lines.append(share.household.name)
+        rows: list[tuple[str, ...]] = []
         for part in share.taken:
             told = amount(part.item.key, part.kg, part.item.bought_kg)
             lines.append(f"  {part.item.name}: {told}, {money(part.cents, currency)}")
-            rows.append((share.household.name, part.item.name, told, money(part.cents, currency)))
+            rows.append((part.item.name, told, money(part.cents, currency)))
         delivery = money(share.delivery_cents, currency) if share.delivery_cents else "nothing"
         lines += [f"  delivery: {delivery}", f"  pays in all: {money(share.cents, currency)}", ""]
-        rows.append((share.household.name, "delivery", "", delivery))
-        rows.append((share.household.name, "in all", "", money(share.cents, currency)))
+        rows += [("delivery", "", delivery), ("in all", "", money(share.cents, currency))]
+        tables.append(Table(share.household.name, ("what", "takes", "pays"), tuple(rows)))
     together = order.goods_cents + order.delivery_cents
     lines += [
         (
@@ -366,7 +367,7 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
     return {
         "answer": Answer("Your part of the shared order comes to ", money(own, currency), "."),
         "alone": alone,
-        "table": Table("Who takes and pays what", ("household", "what", "takes", "pays"), tuple(rows)),
+        "tables": tables,
         "note": "\n".join(lines),
         "notes": [*notes, *(in_words(text, garden, trade) for text in order.words)],
         "plan": plan_words(purchase.plan, found.buying.needs, garden, purchase.currency, "The order"),

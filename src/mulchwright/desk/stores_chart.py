@@ -80,6 +80,9 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
 
     tooltip = [day, figure("chance", "chance of a crop this year"), figure("mean", f"crop, mean, {unit}"),
                figure("water", f"water, {wet}", ".0f")]  # fmt: skip
+    own_year, twelve = "a crop in its own year", "crop in 12 months"
+    if not frame.narrow:
+        own_year, twelve = "a crop in the year it is built", f"{twelve}: mean, and 8 of 10 futures"
     bare_x = charts._time_axis(frame, labels=False)
     chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10 + ' in 10'")
     crop_y = y("mean", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
@@ -94,7 +97,7 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
                              {"color": frame.color("plum"), "size": 34}},
                     "encoding": {"x": bare_x, "y": chance_y, "tooltip": tooltip},
                 },
-                _title(frame, "a crop in the year it is built", top=-20),
+                _title(frame, own_year, top=-20),
             ],
         },
         {
@@ -111,7 +114,7 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
                              {"color": frame.color("plum"), "size": 34}},
                     "encoding": {"x": bare_x, "y": crop_y, "tooltip": tooltip},
                 },
-                _title(frame, "crop in 12 months: mean, and 8 of 10 futures", top=-20),
+                _title(frame, twelve, top=-20),
             ],
         },
         {

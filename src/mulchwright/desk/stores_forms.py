@@ -46,8 +46,8 @@ __all__ = ["Cell", "FormField", "FormGroup", "Reading", "StoreForm", "lot_form",
 
 Value = TypeVar("Value")
 WOOD_ROWS = 4
-STICK_ROWS = 6
-SPARE_STICKS = 3
+STICK_ROWS = 4
+SPARE_STICKS = 2
 MOST_STICK_ROWS = 200
 _HEAPS = tuple(shape.value for shape in HeapShape if shape is not HeapShape.VESSELS)
 WAYS: Mapping[LotKind, tuple[str, ...]] = {

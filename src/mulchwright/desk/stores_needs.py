@@ -252,7 +252,9 @@ def page(request: Request) -> Response:
             "stand_ins": [
                 (line.name, _stand_ins(line, garden, system)) for line in needs.lines if line.stand_ins
             ],
-            "water": units.show_volume(needs.takeoff.water_l.likely, system),
+            "water": units.show_volume(needs.takeoff.water_l.likely, system)
+            if needs.takeoff.water_l.likely >= 0.5
+            else "",
             "care": caution_words(
                 [reason.caution for fit in needs.stock.set_aside for reason in fit.reasons if reason.caution]
                 + ["lifting", "dust"],

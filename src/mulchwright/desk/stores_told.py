@@ -128,6 +128,10 @@ def _told(lot: Lot, system: str) -> str:
     return f"{count} of {units.show_mass(lot.piece_kg, system)}" if lot.piece_kg else count
 
 
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _about(lot: Lot, today: date, system: str) -> str:
     """Age, keeping and origin in one line."""
     parts = []
@@ -241,7 +245,7 @@ def lot_card(lot: Lot, garden: Garden, trade: Trade, *, on: date) -> LotCard:
         lot.key,
         lot.name,
         f"{KIND_WORDS[lot.kind]}: {_kind_of(lot, trade)}",
-        _told(lot, system),
+        _sentence(_told(lot, system)),
         tuple(comes_to),
         _about(lot, on, system),
         stopped,

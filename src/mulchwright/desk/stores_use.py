@@ -40,8 +40,8 @@ WORTH_TELLING_KG = 0.01
 """A gain below this is the weight of not carrying a package home, not of mushrooms."""
 _INSIDE = ("a package of ", "the delivery from ")
 AIMS = {
-    Aim.LIKELY: "the likely yield: what half of the futures reach",
-    Aim.CAUTIOUS: "the cautious yield: what 9 in 10 futures reach",
+    Aim.LIKELY: "the likely yield (half reach it)",
+    Aim.CAUTIOUS: "the cautious yield (9 in 10 do)",
 }
 
 
@@ -217,7 +217,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         beds = words.plural(len(built), "bed")
         answer = Answer(f"{what} ", show_mass(kg, system), f" in the first year, from {beds}.")
     else:
-        answer = Answer("Nothing can be built from what there is", "", ".")
+        answer = Answer("By this aim ", "nothing is worth building", " from what there is.")
     changes = [
         use for use in built
         if use.chosen is not None and use.chosen.option.recipe != garden.patch(use.patch.key).recipe
@@ -232,7 +232,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
             tuple(_resource(one, garden, trade) for one in found.resources),
         ),
         "proof": found.status[:1].upper() + found.status[1:] + ".",
-        "tie": bed_words(found.tie_words, garden, trade),
+        "tie": "" if not built else bed_words(found.tie_words, garden, trade),
         "notes": [bed_words(note, garden, trade) for note in found.notes],
         "buy": plan_words(
             found.purchase.purchase.plan, found.purchase.needs, garden, found.currency, "What to buy for it"
@@ -240,6 +240,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         if found.purchase is not None and found.purchase.purchase.plan.lines
         else None,
         "changes": [use.patch.name for use in changes],
+        "built": bool(built),
         "mark": _plan_mark(found),
     }  # fmt: skip
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -182,11 +183,19 @@ class StepWords:
     cautions: tuple[CautionWords, ...]
 
 
+_NO_WATER = re.compile(r"\b0 L (?:for the soak|to wet what is laid), ")
+
+
+def _step_words(step: Step, trade: Trade, system: str) -> str:
+    """What a step says, in names and units; water that is not wanted is not told."""
+    return in_units(_NO_WATER.sub("", species_named(step.words, trade)), system)
+
+
 def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:
     return StepWords(
         STEP_WORDS[step.kind],
         words.day_range(step.first, step.last, today),
-        in_units(species_named(step.words, trade), system),
+        _step_words(step, trade, system),
         step.late,
         caution_words(step.cautions, trade, system),
     )
@@ -361,7 +370,7 @@ def calendar_tasks(state: BookState, patch: Patch, trade: Trade, today: date, ba
                 TASKS[step.kind],
                 f"{patch.name}: {STEP_WORDS[step.kind].lower()}{late}",
                 step.last,
-                text=in_units(species_named(step.words, trade), system),
+                text=_step_words(step, trade, system),
                 address=f"{base}/beds/{patch.key}",
             )
         )

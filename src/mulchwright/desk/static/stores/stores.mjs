@@ -14,6 +14,9 @@ function wake() {
     fit(form);
     form.addEventListener("change", () => fit(form));
   }
+  // On a phone the row of pages is wider than the screen.
+  const here = document.querySelector(".ways a[aria-current]");
+  here?.parentElement.parentElement.scrollTo({ left: here.offsetLeft - 40 });
   // The first field that could not be taken is where the reader has to go next.
   const fault = document.querySelector("form.store-form [aria-invalid]");
   if (fault && document.activeElement === document.body) fault.focus();
