@@ -168,7 +168,8 @@ def read_recipe(
                 SpawnPlane(kind, height, points_per_m2=amount) if points else SpawnPlane(kind, height, amount)
             )
         except InputError as error:
-            reading.fault(f"amount_{n}", in_units(str(error), system))
+            name = "height" if error.field == "height_m" else "amount"
+            reading.fault(f"{name}_{n}", in_units(str(error), system))
     if not layers and not reading.errors:
         reading.fault("thickness_0", "A bed has at least one layer.")
     if reading.errors:

@@ -151,7 +151,9 @@ def money(cents: int, currency: str) -> str:
 
 def parse_money(typed: str, field: str) -> int:
     """Whole cents of a typed amount: "12.50", "12,5", "$12". `InputError` for anything else."""
-    text = re.sub(r"[A-Za-z$€£¥\s]", "", typed)
+    sign = r"(?:[A-Za-z]{1,3}|[$€£¥])?"
+    found = re.fullmatch(rf"\s*{sign}\s*([\d.,]+)\s*{sign}\s*", typed)
+    text = found[1] if found else "none"
     if re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d+)?", text):
         text = text.replace(",", "")
     text = text.replace(",", ".")
