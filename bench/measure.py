@@ -371,6 +371,25 @@ def measure_gathering(figures: Figures) -> None:
 # ---- the program as a user meets it -------------------------------------------------------------
 
 
+def measure_build_weeks(figures: Figures) -> None:
+    say("the build-date curve: 40 weeks x 200 members")
+    from mulchwright.almanac import build_weeks
+    from mulchwright.book.demo import demo_garden
+    from mulchwright.trade import load_trade
+
+    trade = load_trade()
+    garden, series = demo_garden()
+    patch = bench_garden(1).patches[0]
+
+    def act() -> object:
+        return build_weeks(
+            garden, series, trade, patch, first=DEMO_DAY, weeks=40, today=DEMO_DAY, members=200
+        )
+
+    act()
+    put(figures, "build_weeks_40x200_s", [timed(act) for _ in range(5)])
+
+
 def measure_start(figures: Figures, folder: Path) -> None:
     say("start-up")
 
@@ -485,6 +504,7 @@ def main(words: list[str]) -> int:
         measure_engine(figures)
         measure_outlook(figures)
         measure_gathering(figures)
+        measure_build_weeks(figures)
         measure_ground(figures, Path(folder))
         measure_siting(figures)
         measure_slider(figures, Path(folder))

@@ -27,6 +27,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from mulchwright.cli_plan import plan_app
+from mulchwright.cli_stores import add_stores
 from mulchwright.cli_weather import weather_app
 from mulchwright.errors import InputError, MulchwrightError
 
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
     from mulchwright.garden import Garden
     from mulchwright.weather import DailySeries
 
-__all__ = ["app", "main"]
+__all__ = ["app", "main", "print_json", "progress_bar", "read_book", "today_in"]
 
 DONE, REFUSED, WRONG_WORDS, SUSPICIOUS, FAULT, STOPPED = 0, 1, 2, 3, 70, 130
 TRACEBACK_VARIABLE = "MULCHWRIGHT_TRACEBACK"
@@ -57,6 +58,7 @@ app = typer.Typer(
 )
 app.add_typer(weather_app, name="weather")
 app.add_typer(plan_app, name="plan")
+add_stores(app)
 
 BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
@@ -216,14 +218,14 @@ def outlook(
     from mulchwright import almanac
     from mulchwright.trade import load_trade
 
-    garden, series = _read(book)
+    garden, series = read_book(book)
     trade = load_trade()
     with progress_bar("Looking ahead") as progress:
         result = almanac.outlook(
             _lit(garden, series),
             series,
             trade,
-            today=_today(garden),
+            today=today_in(garden),
             start=from_day.date() if from_day else None,
             days=days,
             members=members or almanac.DEFAULT_MEMBERS,
@@ -247,7 +249,7 @@ def _lit(garden: Garden, series: DailySeries | None) -> Garden:
     return lit(garden, series)[0]
 
 
-def _today(garden: Garden) -> date:
+def today_in(garden: Garden) -> date:
     """The day in the garden: the one its calendar stands at, else today's where it lies."""
     from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -259,7 +261,7 @@ def _today(garden: Garden) -> date:
         return date.today()
 
 
-def _read(book: Path) -> tuple[Garden, DailySeries | None]:
+def read_book(book: Path) -> tuple[Garden, DailySeries | None]:
     """What a book holds, without ever writing to it."""
     from mulchwright.book import open_book
 

@@ -20,7 +20,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "src" / "mulchwright"
 
 LEVELS = (
     {"__main__"},
-    {"cli", "cli_plan", "cli_print", "cli_weather", "desk"},
+    {"cli", "cli_plan", "cli_print", "cli_stores", "cli_weather", "desk"},
     {"sheets", "almanac", "book"},
     {"ground", "season", "gather", "keep"},
     {"weather"},
@@ -31,8 +31,8 @@ LEVEL_OF = {room: level for level, rooms in enumerate(LEVELS) for room in rooms}
 """`garden` stands under `weather`, which computes for a `Place` and from a grower's `ClimateNormals`."""
 FOR_ALL = {"errors", ""}
 """`errors` and the package itself (its version) may be imported from everywhere."""
-COMMAND_LINE = {"cli", "cli_plan", "cli_print", "cli_weather"}
-"""One room in four modules; it may open the desk."""
+COMMAND_LINE = {"cli", "cli_plan", "cli_print", "cli_stores", "cli_weather"}
+"""One room in five modules; it may open the desk."""
 
 CORE_ROOMS = {"ground", "season", "gather", "keep", "garden", "compiled"}
 WEATHER_SHELLS = {"__init__", "ghcn", "table", "record"}

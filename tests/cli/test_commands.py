@@ -164,7 +164,7 @@ def test_today_is_the_gardens_own_day(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cli, "datetime", Clock)
 
     def today(zone: str) -> date:
-        return cli._today(Garden(place=Place("x", 0.0, 0.0, 0.0, zone)))
+        return cli.today_in(Garden(place=Place("x", 0.0, 0.0, 0.0, zone)))
 
     assert today("Pacific/Kiritimati") == date(2031, 3, 2)
     assert today("Pacific/Honolulu") == date(2031, 3, 1)
@@ -278,7 +278,7 @@ def test_a_fault_of_the_program_is_short_and_the_trace_is_there_on_request(
     def broken(*_: object) -> object:
         raise ZeroDivisionError("by nothing")
 
-    monkeypatch.setattr(cli, "_read", broken)
+    monkeypatch.setattr(cli, "read_book", broken)
     answer = run("outlook", book)
     assert answer.code == 70
     assert "by nothing" in answer.err
@@ -294,7 +294,7 @@ def test_ctrl_c_is_130(run: Run, monkeypatch: pytest.MonkeyPatch, book: Path) ->
     def stopped(*_: object) -> object:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli, "_read", stopped)
+    monkeypatch.setattr(cli, "read_book", stopped)
     answer = run("outlook", book)
     assert answer.code == 130
     assert "stopped" in answer.err

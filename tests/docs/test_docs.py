@@ -27,6 +27,7 @@ PAGES = (
     "docs/glossary.md",
     "docs/decisions.md",
     "docs/outlook.md",
+    "docs/stores.md",
     "docs/garden-file.md",
     "docs/looks.md",
     "bench/README.md",

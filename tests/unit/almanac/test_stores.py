@@ -1,0 +1,637 @@
+"""What beds take against lots, offers and neighbors; the best use; when to build; and a bed as built.
+
+Expected figures come from hand arithmetic on the inputs, from laws (what is shared sums to what was bought,
+what a lot gave plus what is left is what it held), and from trying every plan one by one.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from mulchwright.almanac import (
+    Aim,
+    BestUse,
+    as_built,
+    best_use,
+    build_amounts,
+    buying,
+    needs_of,
+    outlook,
+    recipe_options,
+    recipes_for,
+    schedule_of,
+    sharing,
+    when_to_build,
+)
+from mulchwright.almanac.best_use import CUBIC_YARD_L
+from mulchwright.almanac.choosing import recipe_of
+from mulchwright.book.demo import demo_garden
+from mulchwright.errors import InputError
+from mulchwright.garden import (
+    Garden,
+    Heap,
+    HeapShape,
+    Household,
+    Layer,
+    LogKind,
+    Lot,
+    LotKind,
+    Measure,
+    Offer,
+    Origin,
+    Patch,
+    Recipe,
+    Seller,
+    SpawnPlane,
+    Stage,
+    StartMoisture,
+    Stick,
+    Taking,
+    UnitSystem,
+    Vessel,
+)
+from mulchwright.gather.share import DeliveryRule
+from mulchwright.gather.stock import stock_of
+from mulchwright.trade import Trade, load_trade
+
+TODAY = date(2015, 6, 6)
+BUILD = date(2015, 8, 20)
+CLEAN = (Origin.CLEAN,)
+KING = "king-stropharia"
+MEMBERS = 40
+DEMO, SERIES = demo_garden()
+
+
+@pytest.fixture(scope="module")
+def trade() -> Trade:
+    return load_trade()
+
+
+CHIPS_8_CM = Recipe(
+    "Chips, 8 cm",
+    layers=(Layer("hardwood-chips", 0.08),),
+    planes=(SpawnPlane("sawdust-spawn", 0.04, rate_kg_m2=0.5),),
+)
+STRAW_AND_CHIPS = Recipe(
+    "Straw under chips",
+    layers=(
+        Layer("wheat-straw", 0.08, start_moisture=StartMoisture.SOAKED),
+        Layer("hardwood-chips", 0.05),
+    ),
+    planes=(SpawnPlane("sawdust-spawn", 0.08, rate_kg_m2=0.5),),
+)
+
+
+def bed(number: int, area_m2: float, recipe: Recipe = CHIPS_8_CM, **other: object) -> Patch:
+    made = Patch(f"bed-{number}", f"Bed {number}", KING, recipe, area_m2, built_on=BUILD)
+    return replace(made, **other)  # type: ignore[arg-type]
+
+
+def chips(liters: float, key: str = "heap", **other: object) -> Lot:
+    made = Lot(
+        key, key.capitalize(), LotKind.CHIPS, "hardwood-chips",
+        heap=Heap(HeapShape.VESSELS, count=1, each_l=liters), since=date(2015, 6, 1), origins=CLEAN,
+    )  # fmt: skip
+    return replace(made, **other)  # type: ignore[arg-type]
+
+
+def spawn(kg: float, key: str = "bag", **other: object) -> Lot:
+    made = Lot(
+        key, key.capitalize(), LotKind.SPAWN, "sawdust-spawn", mass_kg=kg, species=KING,
+        since=date(2015, 6, 1), origins=CLEAN,
+    )  # fmt: skip
+    return replace(made, **other)  # type: ignore[arg-type]
+
+
+BALES = Lot(
+    "bales", "Bales", LotKind.STRAW, "wheat-straw", pieces=2, piece_kg=18, since=date(2015, 6, 1),
+    origins=CLEAN,
+)  # fmt: skip
+SHOP = Seller("shop", "Corner shop", delivery_cents=800, delivery_days=4)
+FARM = Seller("farm", "Hill farm")
+OFFERS = (
+    Offer("shop", "sawdust-spawn", 2.5, 2800, key="bag", species=KING),
+    Offer("farm", "wheat-straw", 1, 950, key="bale", unit=Measure.PIECES),
+    Offer("farm", "hardwood-chips", CUBIC_YARD_L, 3500, key="yard", unit=Measure.LITERS),
+)
+
+
+def garden(*patches: Patch, lots: Sequence[Lot] = (), **other: object) -> Garden:
+    made = replace(
+        DEMO, beds=(), patches=patches, log=(), lots=tuple(lots), sellers=(), offers=(), households=(),
+        vessels=(), recipes=(),
+    )  # fmt: skip
+    return replace(made, **other)  # type: ignore[arg-type]
+
+
+# ---- needs ------------------------------------------------------------------
+
+
+def test_needs_are_in_place_over_settling_and_waste(trade: Trade) -> None:
+    """3 m² × 8 cm are 240 L in place; loose they are more by the table's settling and waste."""
+    needs = needs_of(garden(bed(1, 3.0), lots=[chips(100), spawn(1.0)]), trade, today=TODAY)
+    chip_line, spawn_line = needs.lines
+    settling = trade.materials["hardwood-chips"].settling_share.likely
+    waste = trade.constants["waste_share"].value
+    assert needs.takeoff.layers[0].in_place_m3 == pytest.approx(0.24)
+    assert chip_line.need.likely == pytest.approx(240 / (1 - settling) * (1 + waste))
+    assert chip_line.unit is Measure.LITERS
+    assert chip_line.have.likely == pytest.approx(100)
+    assert chip_line.short.likely == pytest.approx(chip_line.need.likely - 100, rel=0.01)
+    # Spawn: 3 m² × 0.5 kg/m² are 1.5 kg, of which 1 is at hand.
+    assert spawn_line.unit is Measure.KILOGRAMS
+    assert spawn_line.need.likely == pytest.approx(1.5)
+    assert spawn_line.short.likely == pytest.approx(0.5)
+    assert not chip_line.covered
+    assert needs.on == BUILD
+    assert [line.item for line in needs.short] == ["hardwood-chips", f"sawdust-spawn-of-{KING}"]
+
+
+def test_a_contaminated_lot_is_refused_with_its_reason(trade: Trade) -> None:
+    lots = [chips(5000, "pallets", origins=(Origin.TREATED,)), spawn(5.0, "old", since=date(2014, 1, 1))]
+    needs = needs_of(garden(bed(1, 3.0), lots=lots), trade, today=TODAY)
+    assert not any(report.usable for report in needs.lots)
+    assert "must not go into any bed" in needs.lots[0].words
+    assert "too old" in needs.lots[1].words
+    assert [line.have.likely for line in needs.lines] == [0, 0]
+    assert {fit.lot for fit in needs.stock.set_aside} == {"pallets", "old"}
+
+
+def test_a_lot_that_cannot_be_counted_spoils_nothing_else(trade: Trade) -> None:
+    lots = [
+        chips(5000, "to-come", since=date(2015, 9, 1)),
+        Lot("bags", "Bags", LotKind.CHIPS, "hardwood-chips", pieces=3, origins=CLEAN),
+        Lot("stuff", "Stuff", LotKind.CHIPS, "moon-chips", mass_kg=5.0, origins=CLEAN),
+        chips(5000),
+    ]
+    needs = needs_of(garden(bed(1, 3.0), lots=lots), trade, today=TODAY)
+    assert needs.lines[0].covered
+    later, massless, unknown = needs.notes
+    assert "dates from 01 September 2015, after the build day" in later
+    assert "Build later" in later
+    assert "give what one weighs" in massless
+    assert "'moon-chips' is not in the table" in unknown
+
+
+def test_nothing_is_needed_where_nothing_is_planned(trade: Trade) -> None:
+    built = bed(1, 3.0, stage=Stage.BUILT)
+    needs = needs_of(garden(built, lots=[chips(10)]), trade, today=TODAY)
+    assert needs.lines == ()
+    assert "No bed is planned" in needs.notes[0]
+    with pytest.raises(InputError, match="'Bed 1' is built; only planned beds need anything"):
+        needs_of(garden(built), trade, today=TODAY, patches=["bed-1"])
+    with pytest.raises(InputError, match="There is no patch 'x'"):
+        needs_of(garden(built), trade, today=TODAY, patches=["x"])
+
+
+def test_needs_of_two_beds_are_those_of_each(trade: Trade) -> None:
+    both = garden(bed(1, 3.0), bed(2, 1.2, STRAW_AND_CHIPS))
+    together = {line.item: line.need.likely for line in needs_of(both, trade, today=TODAY).lines}
+    parts = [needs_of(both, trade, today=TODAY, patches=[key]).lines for key in ("bed-1", "bed-2")]
+    for item, amount in together.items():
+        each = [line.need.likely for lines in parts for line in lines if line.item == item]
+        assert amount == pytest.approx(sum(each))
+
+
+def test_sheets_are_told_by_area_and_pegs_by_number(trade: Trade) -> None:
+    recipe = Recipe(
+        "Sheet and pegs",
+        layers=(Layer("cardboard", 0.004), Layer("hardwood-chips", 0.08)),
+        planes=(SpawnPlane("peg-spawn", 0.04, points_per_m2=40.0),),
+    )
+    card = Lot("card", "Card", LotKind.SKIN, "cardboard", mass_kg=0.0, origins=CLEAN)
+    pegs = Lot("pegs", "Pegs", LotKind.SPAWN, "peg-spawn", pieces=50, species=KING, origins=CLEAN)
+    lines = needs_of(garden(bed(1, 2.5, recipe), lots=[card, pegs]), trade, today=TODAY).lines
+    by_unit = {line.unit: line for line in lines}
+    assert by_unit[Measure.SQUARE_METERS].need.likely == pytest.approx(2.5)
+    assert by_unit[Measure.PIECES].need.likely == 100
+    assert by_unit[Measure.PIECES].short.likely == 50
+
+
+# ---- buying and sharing -----------------------------------------------------
+
+
+def test_a_bag_a_bale_and_a_yard_cover_what_is_short(trade: Trade) -> None:
+    """2 m² of straw under chips take 1 kg of spawn, well under a yard of chips and under a bale of straw."""
+    stocked = garden(bed(1, 1.2, STRAW_AND_CHIPS), sellers=(SHOP, FARM), offers=OFFERS)
+    bought = buying(stocked, trade, needs_of(stocked, trade, today=TODAY))
+    plan = bought.purchase.plan
+    assert {line.offer.key: line.count for line in plan.lines} == {"bag": 1, "bale": 1, "yard": 1}
+    assert (plan.paid_cents, plan.delivery_cents) == (2800 + 950 + 3500 + 800, 800)
+    assert bought.purchase.proved
+    bale = next(line for line in plan.lines if line.offer.key == "bale")
+    assert bale.offer.size == trade.constants["bale_kg"].value
+
+
+def test_bad_offers_are_named_with_the_nearest_thing(trade: Trade) -> None:
+    offers = (
+        replace(OFFERS[0], price_cents=None),
+        Offer("farm", "moon-chips", 5, 100, key="moon"),
+        Offer("farm", "sawdust-spawn", 2.5, 100, key="whose"),
+        Offer("farm", "sawdust-spawn", 1, 100, key="count", unit=Measure.PIECES, species=KING),
+        Offer("farm", "twig-chips", 300, 900, key="twigs", unit=Measure.LITERS),
+    )
+    stocked = garden(bed(1, 2.0), sellers=(SHOP, FARM), offers=offers)
+    bought = buying(stocked, trade, needs_of(stocked, trade, today=TODAY))
+    told = " ".join([*bought.notes, *bought.purchase.set_aside])
+    assert "has no price and is left out; ask for it" in told
+    assert "'moon-chips' is neither in the table of materials nor in that of spawn" in told
+    assert "it is spawn of no species. Say which." in told
+    assert "Give what one package holds" in told
+    uncovered = " ".join(one.words for one in bought.purchase.uncovered)
+    assert "Nearest: twig-chips is on offer and can stand in for it" in uncovered
+    assert "Nearest: ask Corner shop for the price" in uncovered
+    assert bought.purchase.plan.lines == ()
+
+
+def test_a_package_of_nothing_and_negative_stock_are_refused_as_nouns() -> None:
+    with pytest.raises(InputError, match="holds 0; give what one package holds, more than 0"):
+        Offer("farm", "wheat-straw", 0, 100)
+    with pytest.raises(InputError, match="less than nothing cannot lie in a garden"):
+        spawn(-1.0)
+    with pytest.raises(InputError, match="give whole cents from 0"):
+        Offer("farm", "wheat-straw", 5, -100)
+    with pytest.raises(InputError, match="-3 packages"):
+        Offer("farm", "wheat-straw", 5, 100, most=-3)
+    with pytest.raises(InputError, match="three letters, such as USD or EUR"):
+        Offer("farm", "wheat-straw", 5, 100, currency="$")
+    with pytest.raises(InputError, match="holds nothing; give its volume"):
+        Vessel(0.0)
+    with pytest.raises(InputError, match="takes one thing twice"):
+        Household("a", "A", (Taking("wheat-straw", 1), Taking("wheat-straw", 2)))
+    with pytest.raises(InputError, match="is offered by 'nobody', who is not among the sellers"):
+        garden(offers=(replace(OFFERS[0], seller="nobody"),))
+    with pytest.raises(InputError, match="Two recipes are called 'Chips, 8 cm'"):
+        garden(recipes=(CHIPS_8_CM, CHIPS_8_CM))
+    with pytest.raises(InputError, match="Two lots share the key 'heap'"):
+        garden(lots=[chips(1), chips(2)])
+
+
+@pytest.mark.parametrize("rule", list(DeliveryRule))
+def test_a_shared_order_sums_to_what_was_paid_and_bought(trade: Trade, rule: DeliveryRule) -> None:
+    """Ours 1 kg, next door 4 kg: two bags of 2.5 kg hold exactly that, and each pays for its own mass."""
+    stocked = garden(
+        bed(1, 2.0), lots=[chips(5000)], sellers=(SHOP, FARM), offers=OFFERS,
+        households=(Household("next", "Next door", (Taking("sawdust-spawn", 4.0, species=KING),)),),
+    )  # fmt: skip
+    shared = sharing(stocked, trade, needs_of(stocked, trade, today=TODAY), rule=rule, ours="Ours")
+    assert shared.order is not None
+    assert shared.buying.purchase.plan.paid_cents == 2 * 2800 + 800
+    ours, next_door = shared.order.shares
+    assert sum(share.cents for share in shared.order.shares) == 2 * 2800 + 800
+    assert [share.taken[0].kg for share in (ours, next_door)] == pytest.approx([1.0, 4.0])
+    assert (ours.goods_cents, next_door.goods_cents) == (1120, 4480)  # a fifth and four fifths of 56.00
+    if rule is DeliveryRule.BY_MASS:
+        assert (ours.delivery_cents, next_door.delivery_cents) == (160, 640)
+    if rule is DeliveryRule.EQUAL:
+        assert (ours.delivery_cents, next_door.delivery_cents) == (400, 400)
+    assert "Next door" in shared.note
+
+
+def test_what_cannot_be_shared_is_said(trade: Trade) -> None:
+    plain = garden(bed(1, 2.0), sellers=(FARM,))
+    needs = needs_of(plain, trade, today=TODAY)
+    with pytest.raises(InputError, match="No household shares this order yet"):
+        sharing(plain, trade, needs)
+    for taking, told in (
+        (Taking("moon-chips", 1), "which no table has"),
+        (Taking("sawdust-spawn", 1), "spawn of no species"),
+        (Taking("hardwood-chips", 3, Measure.PIECES), "Measure it so"),
+    ):
+        with pytest.raises(InputError, match=told):
+            sharing(replace(plain, households=(Household("n", "N", (taking,)),)), trade, needs)
+    nothing = replace(plain, households=(Household("n", "N", (Taking("wheat-straw", 0),)),))
+    shared = sharing(nothing, trade, needs)
+    assert shared.order is None
+    assert "nothing is to be shared" in shared.note[0]
+
+
+# ---- the best use -----------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def scarce() -> Garden:
+    return garden(
+        bed(1, 3.0), bed(2, 2.0, STRAW_AND_CHIPS), lots=[chips(500), BALES, spawn(1.4)],
+        sellers=(SHOP, FARM), offers=OFFERS, recipes=(replace(CHIPS_8_CM, name="Ours"),),
+    )  # fmt: skip
+
+
+def tried_one_by_one(stocked: Garden, use: BestUse, trade: Trade, money: int | None, aim: Aim) -> float:
+    """The largest yield of all plans that the lots, and the money beside them, allow."""
+    best = 0.0
+    for plan in itertools.product(*[[None, *one.options] for one in use.patches]):
+        picked = [one for one in plan if one is not None]
+        laid = replace(stocked, patches=tuple(one.patch for one in picked))
+        needs = needs_of(laid, trade, today=TODAY)
+        if needs.short:
+            if money is None:
+                continue
+            bought = buying(laid, trade, needs).purchase
+            if bought.uncovered or bought.plan.paid_cents > money:
+                continue
+        worth = math.fsum(one.likely_kg if aim is Aim.LIKELY else one.cautious_kg for one in picked)
+        best = max(best, worth)
+    return best
+
+
+@pytest.mark.parametrize("money", [None, 0, 1000, 3600, 7000])
+def test_no_plan_tried_one_by_one_yields_more(scarce: Garden, trade: Trade, money: int | None) -> None:
+    use = best_use(scarce, SERIES, trade, today=TODAY, money_cents=money, members=MEMBERS)
+    assert use.proved
+    assert use.likely_kg == pytest.approx(tried_one_by_one(scarce, use, trade, money, Aim.LIKELY), abs=0.03)
+    chosen = tuple(one.chosen.patch for one in use.patches if one.chosen is not None)
+    laid = replace(scarce, patches=chosen)
+    short = needs_of(laid, trade, today=TODAY).short
+    if money is None:
+        assert not short
+        assert use.purchase is None
+    else:
+        assert use.spent_cents <= money
+        assert use.purchase is not None
+        assert not use.purchase.purchase.uncovered
+
+
+def test_more_money_never_yields_less(scarce: Garden, trade: Trade) -> None:
+    yields = [
+        best_use(scarce, SERIES, trade, today=TODAY, money_cents=money, members=MEMBERS).likely_kg
+        for money in (0, 2000, 5000, 20_000)
+    ]
+    assert all(more >= less - 0.02 for less, more in itertools.pairwise(yields))
+    assert yields[-1] > yields[0]
+
+
+def test_values_are_the_engines_own(scarce: Garden, trade: Trade) -> None:
+    """An option is worth what the outlook of the same bed with the same luck tells."""
+    use = best_use(scarce, SERIES, trade, today=TODAY, members=MEMBERS)
+    planned = use.patches[0].options[0]
+    assert planned.option.origin == "planned"
+    alone = replace(scarce, patches=(bed(1, 3.0),))
+    told = outlook(
+        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, alike=True
+    ).patches[0]  # fmt: skip
+    assert planned.likely_kg == pytest.approx(told.picked_first_year_kg.p50)
+    assert planned.cautious_kg == pytest.approx(told.picked_first_year_kg.p10)
+
+
+def test_options_are_the_planned_the_own_and_what_suits_the_species(scarce: Garden, trade: Trade) -> None:
+    patch = scarce.patches[1]
+    options = recipe_options(scarce, trade, patch)
+    assert [one.origin for one in options[:2]] == ["planned", "own"]
+    keys = {one.key for one in options if one.origin == "template"}
+    assert keys == {key for key, row in trade.recipes.items() if KING in row.species}
+    # A recipe that is a template's own in another name is told once.
+    template = next(iter(trade.recipes.values()))
+    same = replace(patch, recipe=replace(recipe_of(template), name="Mine"), species=template.species[0])
+    names = [one.name for one in recipe_options(scarce, trade, same)]
+    assert "Mine" in names
+    assert template.name not in names
+    for one in recipes_for(scarce, SERIES, trade, "bed-2", today=TODAY, members=MEMBERS):
+        assert one.run_day is None or one.run_day > BUILD
+        assert one.demand
+
+
+def test_what_binds_and_what_one_more_brings(scarce: Garden, trade: Trade) -> None:
+    """1.4 kg of spawn for 5 m² is the tightest; what one more bag brings is the best plan with it."""
+    use = best_use(scarce, SERIES, trade, today=TODAY, members=MEMBERS)
+    spawn_use = next(one for one in use.resources if one.key == f"sawdust-spawn-of-{KING}")
+    assert spawn_use.binds
+    assert spawn_use.one_more is not None
+    assert spawn_use.one_more.step == 2.5  # the bag on offer
+    fuller = replace(scarce, lots=(*scarce.lots, spawn(2.5, "more")))
+    with_it = best_use(fuller, SERIES, trade, today=TODAY, members=MEMBERS)
+    assert spawn_use.one_more.gain_kg == pytest.approx(with_it.likely_kg - use.likely_kg, abs=0.003)
+    chip_use = next(one for one in use.resources if one.key == "hardwood-chips")
+    assert chip_use.one_more is not None
+    # 27 cubic feet in the US, a cubic meter elsewhere.
+    assert chip_use.one_more.step == pytest.approx(27 * 0.3048**3 * 1000)
+    metric = replace(scarce, units=UnitSystem.METRIC)
+    liters = best_use(metric, SERIES, trade, today=TODAY, members=MEMBERS).resources[0]
+    assert liters.one_more is not None
+    assert liters.one_more.step == 1000
+
+
+def test_a_must_is_built_or_refused_with_what_is_short(scarce: Garden, trade: Trade) -> None:
+    use = best_use(scarce, SERIES, trade, today=TODAY, must=("bed-1",), members=MEMBERS)
+    assert use.patches[0].chosen is not None
+    with pytest.raises(InputError, match="need more than there is"):
+        best_use(replace(scarce, lots=()), SERIES, trade, today=TODAY, must=("bed-1",), members=MEMBERS)
+    with pytest.raises(InputError, match="no planned bed 'x'"):
+        best_use(scarce, SERIES, trade, today=TODAY, must=("x",), members=MEMBERS)
+
+
+def test_empty_stores_and_other_bad_questions(scarce: Garden, trade: Trade) -> None:
+    use = best_use(replace(scarce, lots=()), SERIES, trade, today=TODAY, members=MEMBERS)
+    assert all(one.chosen is None for one in use.patches)
+    assert use.likely_kg == 0
+    assert any("not enough for any of the recipes" in note for note in use.notes)
+    with pytest.raises(InputError, match="less than nothing; give 0 or more"):
+        best_use(scarce, SERIES, trade, today=TODAY, money_cents=-1)
+    with pytest.raises(InputError, match="No bed is planned"):
+        best_use(garden(), SERIES, trade, today=TODAY)
+    two = replace(scarce, offers=(*OFFERS, Offer("farm", "twig-chips", 9, 1, currency="EUR", key="e")))
+    with pytest.raises(InputError, match="knows no rates"):
+        best_use(two, SERIES, trade, today=TODAY, money_cents=100, members=MEMBERS)
+
+
+def test_chips_that_suit_another_species_only_are_not_laid(trade: Trade) -> None:
+    """A lot that is set aside for the bed's species counts as nothing at hand."""
+    only = garden(bed(1, 1.0), lots=[chips(900, origins=(Origin.SPRAYED,)), spawn(3.0)])
+    use = best_use(only, SERIES, trade, today=TODAY, members=MEMBERS)
+    assert use.patches[0].chosen is None
+    assert any("must not go into any bed" in note for note in use.notes)
+
+
+# ---- when and by when -------------------------------------------------------
+
+
+def test_windows_lie_in_their_seasons_around_the_best_week(trade: Trade) -> None:
+    shares: list[float] = []
+    when = when_to_build(
+        garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY, weeks=40, members=MEMBERS,
+        progress=shares.append,
+    )  # fmt: skip
+    assert [week.built_on for week in when.weeks] == [TODAY + timedelta(weeks=n) for n in range(40)]
+    assert when.best.first_year_kg.mean == max(week.first_year_kg.mean for week in when.weeks)
+    assert [window.season for window in when.windows] == ["spring", "autumn", "spring"]
+    for window in when.windows:
+        months = (3, 4, 5, 6) if window.season == "spring" else (8, 9, 10, 11)
+        assert window.first.month in months
+        assert window.last.month in months
+        assert window.first <= window.best.built_on <= window.last
+        inside = [week for week in when.weeks if window.first <= week.built_on <= window.last]
+        assert all(week.first_year_kg.mean >= 0.9 * window.best.first_year_kg.mean - 1e-9 for week in inside)
+        assert f"In {window.season}" in window.words
+    assert shares[-1] == 1.0
+    south = replace(DEMO.place, latitude_deg=-DEMO.place.latitude_deg)
+    turned = when_to_build(
+        garden(bed(1, 2.0), place=south), SERIES, trade, "bed-1", today=TODAY, weeks=4, members=MEMBERS
+    )
+    assert {window.season for window in turned.windows} <= {"autumn"}  # June ends no spring there
+
+
+def test_when_refuses_what_cannot_be(trade: Trade) -> None:
+    one = garden(bed(1, 2.0))
+    with pytest.raises(InputError, match="has gone by"):
+        when_to_build(one, SERIES, trade, "bed-1", today=TODAY, first=TODAY - timedelta(days=1))
+    with pytest.raises(InputError, match="0 weeks were asked for"):
+        when_to_build(one, SERIES, trade, "bed-1", today=TODAY, weeks=0)
+
+
+def test_the_schedule_orders_soaks_and_moves_with_the_day(trade: Trade) -> None:
+    """A tub too small for one go: so many batches of three days, and a day to drain, before the build."""
+    straw_bed = bed(1, 6.0, STRAW_AND_CHIPS)
+    stocked = garden(
+        straw_bed, sellers=(SHOP, FARM), offers=OFFERS, vessels=(Vessel(100.0, 1, "tub", "tub"),)
+    )
+    plan = schedule_of(stocked, trade, "bed-1", today=TODAY, series=SERIES)
+    assert plan.vessel == stocked.vessels[0]
+    assert plan.schedule.feasible
+    soak = plan.schedule.soak
+    assert soak is not None
+    straw = next(layer for layer in plan.needs.takeoff.layers if layer.material == "wheat-straw")
+    each = 100 * trade.constants["soak_straw_kg_l"].value
+    assert len(soak.batches) == math.ceil(straw.delivered_kg.likely / each)
+    assert soak.start == BUILD - timedelta(days=3 * len(soak.batches) + 1)
+    order = next(step for step in plan.schedule.steps if step.kind == "order_spawn")
+    assert order.last == BUILD - timedelta(days=4)  # as the seller says
+    later = schedule_of(stocked, trade, "bed-1", today=TODAY, build_on=BUILD + timedelta(days=7))
+    assert later.schedule.soak is not None
+    assert later.schedule.soak.start == soak.start + timedelta(days=7)
+    two = replace(stocked, vessels=(Vessel(100.0, 2), Vessel(50.0, 1, "bin", "bin")))
+    together = schedule_of(two, trade, "bed-1", today=TODAY).vessel
+    assert together is not None
+    assert together.volume_l == 250
+
+
+def test_a_soak_that_should_have_begun_yesterday(trade: Trade) -> None:
+    stocked = garden(bed(1, 1.0, STRAW_AND_CHIPS), lots=[chips(900), BALES, spawn(5)])
+    today = BUILD - timedelta(days=3)
+    plan = schedule_of(stocked, trade, "bed-1", today=today, rain_expected_mm=40.0)
+    assert "Soaking would have to start yesterday" in plan.schedule.problems[0]
+    assert plan.schedule.earliest_build == BUILD + timedelta(days=1)
+    assert plan.schedule.remedies[0].build_on <= BUILD
+    assert "No vessel to soak in is known" in plan.notes[0]
+    with pytest.raises(InputError, match="has gone by"):
+        schedule_of(stocked, trade, "bed-1", today=BUILD + timedelta(days=1))
+    undated = garden(bed(1, 2.0, built_on=None))
+    with pytest.raises(InputError, match="has no build day yet"):
+        schedule_of(undated, trade, "bed-1", today=TODAY)
+
+
+# ---- as built ---------------------------------------------------------------
+
+
+def test_as_planned_with_one_call(trade: Trade) -> None:
+    lots = [chips(100, "old", since=date(2015, 5, 1)), chips(900), spawn(5.0)]
+    stocked = garden(bed(1, 3.0), bed(2, 1.0), lots=lots)
+    done = as_built(stocked, trade, "bed-1", built_on=TODAY, today=TODAY, note="Two of us, drizzle.")
+    assert done.patch.stage is Stage.BUILT
+    assert done.patch.built_on == TODAY
+    assert done.garden.patch("bed-1") == done.patch
+    assert done.garden.patch("bed-2") == stocked.patch("bed-2")
+    entry = done.garden.log[-1]
+    assert (entry.kind, entry.patch, entry.day, entry.text) == (
+        LogKind.BUILT, "bed-1", TODAY, "Two of us, drizzle.",
+    )  # fmt: skip
+    assert done.short == ()
+    # The oldest heap first, to its end; then the other; of the spawn 3 m² × 0.5 kg/m².
+    kept = {lot.key: lot for lot in done.garden.lots}
+    assert set(kept) == {"heap", "bag"}
+    assert kept["bag"].mass_kg == pytest.approx(5.0 - 1.5)
+    needed = needs_of(stocked, trade, today=TODAY, patches=["bed-1"]).takeoff.layers[0].dry_kg.likely
+    before = sum(stock_of(lot, trade).dry_kg.likely for lot in lots[:2])
+    assert stock_of(kept["heap"], trade).dry_kg.likely == pytest.approx(before - needed)
+    # The engine then uses what was built.
+    told = outlook(done.garden, SERIES, trade, today=TODAY, members=20)
+    assert told.patches[0].start == TODAY
+
+
+def test_what_was_really_laid_counts(trade: Trade) -> None:
+    stocked = garden(bed(1, 3.0), lots=[chips(900), spawn(1.0)])
+    laid = replace(CHIPS_8_CM, name="Thinner", layers=(Layer("hardwood-chips", 0.05),))
+    done = as_built(stocked, trade, "bed-1", built_on=TODAY, today=TODAY, recipe=laid)
+    assert done.patch.recipe == laid
+    # 1.5 kg of spawn were laid and 1 was noted: nothing goes below zero, and it is said.
+    (words,) = done.short
+    assert "took 0.5 kg of sawdust spawn of king stropharia more than the lots held" in words
+    assert [lot.key for lot in done.garden.lots] == ["heap"]
+    assert "is used up and was taken out" in " ".join(one.words for one in done.drawn)
+    by_hand = as_built(stocked, trade, "bed-1", built_on=TODAY, today=TODAY, draw_lots=False)
+    assert by_hand.garden.lots == stocked.lots
+
+
+def test_a_bed_is_built_once_and_not_tomorrow(trade: Trade) -> None:
+    stocked = garden(bed(1, 3.0))
+    with pytest.raises(InputError, match="still to come"):
+        as_built(stocked, trade, "bed-1", built_on=TODAY + timedelta(days=1), today=TODAY)
+    done = as_built(stocked, trade, "bed-1", built_on=TODAY, today=TODAY)
+    with pytest.raises(InputError, match="is built; only planned beds"):
+        as_built(done.garden, trade, "bed-1", built_on=TODAY, today=TODAY)
+
+
+AMOUNTS: st.SearchStrategy[dict[str, Any]] = st.sampled_from(
+    [
+        {"mass_kg": 300.0},
+        {"pieces": 12, "piece_kg": 20.0},
+        {"heap": Heap(HeapShape.CONE, 2.0, 1.0)},
+        {"heap": Heap(HeapShape.WINDROW, 1.5, 0.8, 3.0)},
+        {"heap": Heap(HeapShape.BOX, 1.5, 0.5, 2.0)},
+        {"heap": Heap(HeapShape.VESSELS, count=12, each_l=90)},
+    ]
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(amount=AMOUNTS, area=st.floats(0.1, 60))
+def test_what_was_given_and_what_is_left_is_what_there_was(amount: dict[str, Any], area: float) -> None:
+    trade = load_trade()
+    lot = Lot(
+        "heap", "Heap", LotKind.CHIPS, "hardwood-chips", since=date(2015, 6, 1), origins=CLEAN, **amount
+    )  # fmt: skip
+    stocked = garden(bed(1, area), lots=[lot])
+    held = stock_of(lot, trade).dry_kg.likely
+    done = as_built(stocked, trade, "bed-1", built_on=TODAY, today=TODAY)
+    needed = needs_of(stocked, trade, today=TODAY).takeoff.layers[0].dry_kg.likely
+    left = sum(stock_of(one, trade).dry_kg.likely for one in done.garden.lots)
+    assert left >= 0
+    # Sweepings of less than a hundredth of a lot are let go.
+    assert left == pytest.approx(max(0.0, held - needed), abs=0.0101 * held)
+
+
+def test_pegs_and_branches_are_drawn_by_whole_pieces(trade: Trade) -> None:
+    recipe = replace(CHIPS_8_CM, planes=(SpawnPlane("peg-spawn", 0.04, points_per_m2=40.0),))
+    pegs = Lot("pegs", "Pegs", LotKind.SPAWN, "peg-spawn", pieces=100, species=KING, origins=CLEAN)
+    brush = Lot(
+        "brush", "Brush", LotKind.BRUSH, "hardwood-chips",
+        sticks=(Stick(3.0, mid_diameter_m=0.08, count=60),), since=date(2015, 6, 1), origins=CLEAN,
+    )  # fmt: skip
+    done = as_built(
+        garden(bed(1, 1.0, recipe), lots=[pegs, brush]), trade, "bed-1", built_on=TODAY, today=TODAY
+    )
+    kept = {lot.key: lot for lot in done.garden.lots}
+    assert kept["pegs"].pieces == 60
+    assert 0 < kept["brush"].sticks[0].count < 60
+
+
+# ---- amounts in words -------------------------------------------------------
+
+
+def test_amounts_run_from_the_ground_up(trade: Trade) -> None:
+    lines = build_amounts(bed(1, 2.0, STRAW_AND_CHIPS), trade, "us")
+    assert [(line.part, line.height_m) for line in lines] == [
+        ("layer", 0.0), ("spawn", 0.08), ("layer", 0.08),
+    ]  # fmt: skip
+    assert lines[0].words[0].unit == "mass"
+    # 1 kg of spawn is 35.27 oz (16 oz to 0.45359237 kg).
+    assert [words.likely for words in lines[1].words] == ["2.2 lb", "35.3 oz"]
+    assert all(line.name for line in lines)
