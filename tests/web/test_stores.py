@@ -569,7 +569,7 @@ def test_the_calendar_is_read_by_another_reader(client: TestClient) -> None:
         answer = client.get(path)
         assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
         events = Calendar.from_ical(answer.content).walk("VEVENT")
-        titles = {str(event["summary"]): event for event in events}
+        titles: dict[str, Any] = {str(event["summary"]): event for event in events}
         build = titles["Pump corner: build"]
         assert build["dtstart"].dt == date(2031, 7, 20)
         assert str(build["url"]).endswith(PLAN)

@@ -227,8 +227,8 @@ def buying_values(found: Buying, garden: Garden, trade: Trade) -> dict[str, Any]
         answer = Answer("Nothing on offer covers what is short", "", ".")
     return {
         "answer": answer,
-        "plan": plan_words(plan, found.needs, garden, currency, "What to buy") if plan.lines else None,
-        "second": plan_words(purchase.second, found.needs, garden, currency, "The second best")
+        "plan": plan_words(plan, found.needs, garden, currency, "Packages to buy") if plan.lines else None,
+        "second": plan_words(purchase.second, found.needs, garden, currency, "Packages of the second best")
         if purchase.second
         else None,
         "second_more": money(purchase.second_costs_more_cents or 0, currency),

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
+from datetime import date, timedelta
 from typing import Any
 
 from mulchwright.almanac.building import WhenToBuild
 from mulchwright.desk import charts
+from mulchwright.desk.looks import Scheme
 from mulchwright.units import POUND_KG, US
 
-__all__ = ["build_week_chart"]
+__all__ = ["build_week_chart", "week_frame"]
 
 Spec = dict[str, Any]
+MONTH_NAME = 40
+"""Pixels that the name of a month takes."""
 LITRES_PER_GALLON = 3.785411784
 """US gallon, exact by definition."""
 
@@ -49,6 +54,14 @@ def _windows(frame: charts.Frame, told: WhenToBuild) -> Spec:
     }  # fmt: skip
 
 
+def week_frame(told: WhenToBuild, width: int, scheme: Scheme, today: date) -> charts.Frame:
+    """The frame of the curve, with room for half a bar on the left and for a month's name on the right."""
+    first, last = told.weeks[0].built_on, told.weeks[-1].built_on
+    bare = charts.Frame(width, scheme, first, last, today)
+    room = math.ceil(((last - first).days or 7) * MONTH_NAME / (bare.plot_width - MONTH_NAME))
+    return charts.Frame(width, scheme, first - timedelta(days=5), last + timedelta(days=room), today)
+
+
 def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spec:
     """Three panels over the same weeks."""
     us = system == US
@@ -80,11 +93,14 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
 
     tooltip = [day, figure("chance", "chance of a crop this year"), figure("mean", f"crop, mean, {unit}"),
                figure("water", f"water, {wet}", ".0f")]  # fmt: skip
-    own_year, twelve = "a crop in its own year", "crop in 12 months"
+    own_year, twelve = "of 10, crop that year", "crop in 12 months"
     if not frame.narrow:
-        own_year, twelve = "a crop in the year it is built", f"{twelve}: mean, and 8 of 10 futures"
+        own_year, twelve = (
+            "futures in 10 that bring a crop in the year it is built",
+            f"{twelve}: mean, and 8 of 10 futures",
+        )
     bare_x = charts._time_axis(frame, labels=False)
-    chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10 + ' in 10'")
+    chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10")
     crop_y = y("mean", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
     water_y = y("water", water_top, [0, water_top], f"datum.label + ' {wet}'")
     panels = [

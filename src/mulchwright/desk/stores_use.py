@@ -227,7 +227,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         "uses": [_bed(use, garden, today, found.currency) for use in found.patches],
         "binding": words.joined([one.name for one in found.binding]),
         "resources": Table(
-            "What there is, and what one more would bring",
+            "Each thing, and one more of it",
             ("thing", "at hand", "used", "left", "limits the plan", "one more"),
             tuple(_resource(one, garden, trade) for one in found.resources),
         ),
@@ -235,7 +235,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         "tie": "" if not built else bed_words(found.tie_words, garden, trade),
         "notes": [bed_words(note, garden, trade) for note in found.notes],
         "buy": plan_words(
-            found.purchase.purchase.plan, found.purchase.needs, garden, found.currency, "What to buy for it"
+            found.purchase.purchase.plan, found.purchase.needs, garden, found.currency, "Packages to buy"
         )
         if found.purchase is not None and found.purchase.purchase.plan.lines
         else None,

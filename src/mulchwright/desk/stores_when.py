@@ -16,7 +16,7 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac import Quantiles
 from mulchwright.almanac.building import PatchSchedule, WhenToBuild, schedule_of, when_to_build
-from mulchwright.desk import charts, words
+from mulchwright.desk import words
 from mulchwright.desk.answers import Answer
 from mulchwright.desk.bed import Table
 from mulchwright.desk.errands import Errand, errand_key
@@ -25,7 +25,7 @@ from mulchwright.desk.looks import SCHEMES
 from mulchwright.desk.spots import climate_mark
 from mulchwright.desk.stores import desk_of, store_page, typed_form
 from mulchwright.desk.stores_acts import change_garden, mark_of
-from mulchwright.desk.stores_chart import build_week_chart
+from mulchwright.desk.stores_chart import build_week_chart, week_frame
 from mulchwright.desk.stores_forms import read_day
 from mulchwright.desk.stores_told import species_named
 from mulchwright.desk.stores_words import CautionWords, caution_words, in_units
@@ -162,11 +162,12 @@ def chart(request: Request) -> Response:
     if errand is None or not isinstance(errand.result, WhenToBuild):
         raise HTTPException(404, "There is no curve for this bed yet.")
     told = errand.result
-    frame = charts.Frame(
-        min(max(int(width_text[:5]), NARROWEST), WIDEST), scheme, told.weeks[0].built_on,
-        told.weeks[-1].built_on, desk.today(state.garden),
-    )  # fmt: skip
-    return JSONResponse(build_week_chart(frame, told, state.garden.units.value))
+    width = min(max(int(width_text[:5]), NARROWEST), WIDEST)
+    return JSONResponse(
+        build_week_chart(
+            week_frame(told, width, scheme, desk.today(state.garden)), told, state.garden.units.value
+        )
+    )
 
 
 # ---- the steps back ---------------------------------------------------------

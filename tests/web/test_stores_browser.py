@@ -1,0 +1,224 @@
+"""Journeys through the stores in a real browser: phone and desk, keyboard, without scripts, no barrier."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from mulchwright.book import open_book
+from mulchwright.garden import Garden, Stage
+
+pytestmark = pytest.mark.browser
+
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PATIENCE_MS = 30_000
+PLAN = "/beds/pump-corner"
+
+
+@pytest.fixture
+def garden_of(served: Any) -> Callable[[], Garden]:
+    """Reads the garden back from the served book."""
+
+    def read() -> Garden:
+        with open_book(Path(served.book)) as opened:
+            return opened.garden()
+
+    return read
+
+
+@pytest.fixture
+def open_page(browser: Any, served: Any) -> Iterator[Callable[..., Page]]:
+    """Opens a path in a context of its own; no message and no request to elsewhere may be left behind."""
+    contexts, outside, messages = [], [], []
+
+    def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
+        context = browser.new_context(**({"viewport": DESK} | options))
+        contexts.append(context)
+
+        def pass_own(route: Any) -> None:
+            if route.request.url.startswith((served.address, "data:")):
+                route.continue_()
+            else:
+                outside.append(route.request.url)
+                route.abort()
+
+        context.route("**/*", pass_own)
+        page: Page = context.new_page()
+        if quiet:
+            page.on("console", lambda message: messages.append(message.text))
+        page.on("pageerror", lambda error: messages.append(str(error)))
+        go(page, path)
+        return page
+
+    def go(page: Page, path: str) -> None:
+        page.goto(served.address + path)
+        if page.locator("noscript").count() == 0 or page.evaluate("true"):
+            expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+
+    yield open_
+    for context in contexts:
+        context.close()
+    assert outside == []
+    assert messages == []
+
+
+def put_lots(page: Page) -> None:
+    """Fills the stores through the pages' own forms, with what the journeys need."""
+    origin = page.url.split("/stores")[0]
+    lots: tuple[dict[str, str | float | bool], ...] = (
+        {"kind": "chips", "name": "Alder heap", "material": "hardwood-chips", "way": "box", "width": "1 m",
+         "length": "2 m", "height": "50 cm", "origin_clean": "yes", "since": "2031-06-01"},
+        {"kind": "chips", "name": "Off the road", "material": "hardwood-chips", "way": "vessels",
+         "count": "3", "each": "80 L", "origin_roadside": "yes"},
+        {"kind": "spawn", "name": "Bag", "material": "sawdust-spawn", "species": "king-stropharia",
+         "way": "pieces", "pieces": "1", "piece": "2.5 kg", "origin_clean": "yes", "since": "2031-05-20"},
+        {"kind": "brush", "name": "Prunings", "material": "hardwood-chips", "way": "sticks", "count_0": "40",
+         "length_0": "2 m", "middle_0": "4", "origin_clean": "yes"},
+    )  # fmt: skip
+    for lot in lots:
+        answer = page.request.post(f"{origin}/stores/lots/new", form=lot, headers={"Origin": origin})
+        assert answer.ok, answer.text()[:200]
+    others: tuple[tuple[str, dict[str, str | float | bool]], ...] = (
+        ("sellers", {"name": "Yard", "delivery": "15", "days": "2"}),
+        ("offers", {"seller": "yard", "item": "wheat-straw", "unit": "kg", "size": "18 kg", "price": "8",
+                    "currency": "USD"}),
+        ("households", {"name": "The Plums", "item_0": "wheat-straw", "unit_0": "kg", "amount_0": "5 kg"}),
+        ("vessels", {"name": "tub", "volume": "90 L", "count": "1"}),
+    )  # fmt: skip
+    for path, form in others:
+        answer = page.request.post(f"{origin}/stores/{path}/new", form=form, headers={"Origin": origin})
+        assert answer.ok, answer.text()[:200]
+
+
+PAGES = (
+    "/stores", "/stores/needs", "/stores/best-use", "/stores/buying", "/stores/sharing", "/stores/sheets",
+    "/stores/lots/alder-heap", "/stores/lots/prunings", "/stores/lots/new?kind=spawn", "/stores/offers/new",
+    "/stores/households/the-plums", f"{PLAN}/when?on=2031-06-12", f"{PLAN}/built", PLAN,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("viewport", "scheme"), [(PHONE, "light"), (DESK, "light"), (PHONE, "dark")],
+    ids=["phone", "desk", "phone-dark"],
+)  # fmt: skip
+def test_no_barrier_and_nothing_sticks_out(
+    open_page: Callable[..., Page], viewport: dict[str, int], scheme: str
+) -> None:
+    page = open_page("/stores", viewport=viewport, color_scheme=scheme)
+    origin = page.url.split("/stores")[0]
+    put_lots(page)
+    for path in PAGES:
+        page.goto(origin + path)
+        expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+        charts = page.locator("figure[data-chart]").count()
+        expect(page.locator("figure[data-ready]")).to_have_count(charts, timeout=PATIENCE_MS)
+        for summary in page.locator("details.more > summary").all():
+            if summary.is_visible():
+                summary.click()
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+        small = page.evaluate(
+            """[...document.querySelectorAll('main *')].filter(e => e.offsetParent && !e.closest('svg'))
+               .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+               .filter(e => parseFloat(getComputedStyle(e).fontSize) < 17)
+               .map(e => e.outerHTML.slice(0, 70))"""
+        )
+        assert small == [], path
+        low = page.evaluate(
+            """[...document.querySelectorAll('button, input:not([type=hidden]):not([type=checkbox]), select, '
+               + 'summary, .button, .tick')].filter(e => e.offsetParent)
+               .filter(e => e.getBoundingClientRect().height < 46).map(e => e.outerHTML.slice(0, 80))"""
+        )
+        assert low == [], path
+        results = Axe().run(page)
+        assert results.violations_count == 0, (path, results.generate_report())
+
+
+def test_letters_of_the_build_week_chart_keep_their_size(open_page: Callable[..., Page]) -> None:
+    page = open_page(f"{PLAN}/when", viewport=PHONE)
+    expect(page.locator("figure[data-ready]")).to_have_count(1, timeout=PATIENCE_MS)
+    sizes = page.evaluate(
+        """(() => { const svg = document.querySelector('.plot svg');
+           const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+           return [...svg.querySelectorAll('text')]
+               .map(t => scale * parseFloat(getComputedStyle(t).fontSize)); })()"""
+    )
+    assert len(sizes) > 8
+    assert min(sizes) >= 16.5
+
+
+def test_a_heap_is_put_in_by_keyboard_on_the_phone(
+    open_page: Callable[..., Page], garden_of: Callable[[], Garden]
+) -> None:
+    page = open_page("/stores", viewport=PHONE, quiet=False)
+    page.get_by_role("link", name="Chips", exact=True).press("Enter")
+    name = page.get_by_label("Name")
+    name.focus()
+    page.keyboard.type("Willow heap")
+    # Only the fields of the chosen way are shown.
+    expect(page.locator("#s-count")).to_be_hidden()
+    page.get_by_label("How it is told").select_option("vessels")
+    expect(page.locator("#s-width")).to_be_hidden()
+    page.get_by_label("Number of loads").fill("4")
+    page.get_by_label("One holds").fill("many")
+    page.get_by_label("known and clean").focus()
+    page.keyboard.press("Space")
+    page.get_by_label("not known", exact=True).uncheck()
+    page.get_by_role("button", name="Put it in the stores").press("Enter")
+    # What cannot be read is told beside its field, and the rest of what was typed is kept.
+    expect(page.locator("#sf-each")).to_contain_text("Volume")
+    expect(page.locator("#s-each")).to_be_focused()
+    expect(page.get_by_label("Name")).to_have_value("Willow heap")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("75 L")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Willow heap")).to_be_visible()
+    (lot,) = garden_of().lots
+    assert lot.heap is not None
+    assert lot.heap.volume_m3 == pytest.approx(0.3)
+
+
+def test_without_scripts_all_the_fields_are_there(
+    open_page: Callable[..., Page], garden_of: Callable[[], Garden]
+) -> None:
+    page = open_page("/stores/lots/new?kind=straw", java_script_enabled=False)
+    page.get_by_label("Name").fill("Two bales")
+    expect(page.locator("#s-width")).to_be_visible()
+    page.get_by_label("Number of bales").fill("2")
+    page.get_by_label("known and clean").check()
+    page.get_by_label("not known", exact=True).uncheck()
+    page.get_by_role("button", name="Put it in the stores").click()
+    expect(page.get_by_role("heading", name="Two bales")).to_be_visible()
+    assert garden_of().lots[0].pieces == 2
+
+
+def test_from_the_day_to_the_built_bed(
+    open_page: Callable[..., Page], garden_of: Callable[[], Garden]
+) -> None:
+    page = open_page(f"{PLAN}/when?on=2031-06-12", viewport=PHONE)
+    expect(page.get_by_text("cannot be kept as things stand")).to_be_visible()
+    page.locator("a", has_text="Take ").click()
+    expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+    page.get_by_role("button", name="Plan the bed for").click()
+    expect(page.get_by_role("link", name="Save the calendar file")).to_be_visible()
+    planned = garden_of().patch("pump-corner").built_on
+    assert planned is not None
+    assert planned > date(2031, 6, 12)
+    page.goto(page.url.split("/beds")[0] + PLAN)
+    page.get_by_role("link", name="Note it as built").click()
+    page.get_by_role("button", name="Built today, as planned").click()
+    expect(page.get_by_text("is noted as built")).to_be_visible()
+    assert garden_of().patch("pump-corner").stage is Stage.BUILT
+
+
+def test_an_address_that_leads_home_is_refused_where_it_is_typed(open_page: Callable[..., Page]) -> None:
+    page = open_page("/stores/sheets", quiet=False)
+    page.get_by_label("Address for the labels").fill("http://localhost:8000")
+    page.get_by_role("button", name="Labels (PDF)").click()
+    expect(page.locator("#bf-address")).to_contain_text("lead a phone to itself")
+    expect(page.get_by_label("Address for the labels")).to_have_value("http://localhost:8000")
