@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -22,9 +22,37 @@ from mulchwright.season.bed import food_cells
 from mulchwright.season.kernel import FLUSHES, PARAMETERS
 from mulchwright.trade import Species, Trade
 
-__all__ = ["Draws", "chance_of_nothing", "draw_parameters", "spread_linear", "spread_positive"]
+__all__ = [
+    "BED_ROWS",
+    "CROPS_ROW",
+    "HAZARD_ROWS",
+    "LATENT_ROWS",
+    "NOISE_ROWS",
+    "SPECIES_ROWS",
+    "BedPrior",
+    "Draws",
+    "bed_prior",
+    "chance_of_nothing",
+    "draw_parameters",
+    "prior_latent",
+    "spread_linear",
+    "spread_positive",
+]
 
 Floats = npt.NDArray[np.float64]
+
+SPECIES_ROWS = slice(0, len(PARAMETERS) + 1)
+"""Rows of a latent draw that are the species', the same for all its beds: standard normals, one for each
+parameter of the kernel and a last one for the crop factor."""
+BED_ROWS = slice(SPECIES_ROWS.stop, SPECIES_ROWS.stop + 3)
+"""Standard normals of one bed: biological efficiency, luck of the bed, water capacity."""
+CROPS_ROW = BED_ROWS.stop
+"""A uniform: a bed crops where it is not below the chance of nothing."""
+HAZARD_ROWS = slice(CROPS_ROW + 1, CROPS_ROW + 1 + FLUSHES)
+"""Unit exponentials that the summed hazard of each flush must pass."""
+NOISE_ROWS = slice(HAZARD_ROWS.stop, HAZARD_ROWS.stop + FLUSHES)
+"""Standard normals of each flush's size."""
+LATENT_ROWS = NOISE_ROWS.stop
 
 TENTH = 1.2815515655446004
 """The standard normal's 90 % point."""
@@ -93,9 +121,34 @@ def chance_of_nothing(patch: Patch, trade: Trade) -> float:
     return min(species.chance_of_nothing.likely * (1.0 - relief) * thin, 0.95)
 
 
-def _species_parameters(species: Species, trade: Trade, members: int, seed: int) -> dict[str, Floats]:
-    rng = _generator(seed, "species", species.key)
-    z = {name: rng.standard_normal(members) for name in PARAMETERS}
+def _species_latent(species: str, members: int, seed: int) -> Floats:
+    return _generator(seed, "species", species).standard_normal((SPECIES_ROWS.stop, members))
+
+
+def _bed_latent(key: str, members: int, seed: int) -> Floats:
+    rng = _generator(seed, "patch", key)
+    return np.concatenate(
+        (
+            rng.standard_normal((3, members)),
+            rng.random((1, members)),
+            rng.exponential(1.0, (FLUSHES, members)),
+            rng.standard_normal((FLUSHES, members)),
+        )
+    )
+
+
+def prior_latent(patch: Patch, *, members: int, seed: int, alike: bool = False) -> Floats:
+    """What the prior draws of a patch are made from, (row, member); rows as the `*_ROWS` of this module say."""
+    return np.concatenate(
+        (
+            _species_latent(patch.species, members, seed),
+            _bed_latent("" if alike else patch.key, members, seed),
+        )
+    )
+
+
+def _species_parameters(species: Species, trade: Trade, latent: Floats) -> dict[str, Floats]:
+    z = dict(zip(PARAMETERS, latent, strict=False))
     constants = trade.constants
     values = {
         name: spread_linear(getattr(species, name), z[name])
@@ -137,43 +190,82 @@ def _species_parameters(species: Species, trade: Trade, members: int, seed: int)
     values["decay_scale"] = spread_positive(constants["decay_spread"], z["decay_scale"])
     values["leap_off_scale"] = spread_positive(constants["leap_off_spread"], z["leap_off_scale"])
     values["points_scale"] = spread_positive(constants["crumb_count_spread"], z["points_scale"])
-    # Not a parameter of the kernel; drawn last, so that the draws above stay as they were without it.
-    values["crop_factor"] = spread_positive(species.crop_factor, rng.standard_normal(members))
+    # Not a parameter of the kernel; its row stands last, so that the draws above stay as they were without it.
+    values["crop_factor"] = spread_positive(species.crop_factor, latent[len(PARAMETERS)])
     return values
 
 
+@dataclass(frozen=True, slots=True)
+class BedPrior:
+    """What of a patch turns latent draws into the kernel's parameters; made once, used for many draws."""
+
+    species: Species
+    food: tuple[tuple[float, _HasSpread], ...]
+    nothing: float
+    trade: Trade
+
+    def draws(self, latent: Floats, species: dict[str, Floats] | None = None) -> Draws:
+        """The draws of this one patch, (1, ..., member), from its latent rows.
+
+        species : the species' parameters where they are at hand from another of its patches.
+        """
+        members = latent.shape[1]
+        values = dict(species or _species_parameters(self.species, self.trade, latent[SPECIES_ROWS]))
+        z_efficiency, z_bed, z_capacity = latent[BED_ROWS]
+        potential = np.zeros(members)
+        for dry_mass_kg_m2, efficiency in self.food:
+            potential += dry_mass_kg_m2 * spread_positive(efficiency, z_efficiency)
+        # The materials' figures are for king stropharia; the factor is the species', alike for all its beds.
+        potential *= values["crop_factor"]
+        values["potential_kg_m2"] = potential * np.exp(self.species.yield_spread_log_sd.likely * z_bed)
+        values["crops"] = (latent[CROPS_ROW] >= self.nothing).astype(float)
+        values["capacity_scale"] = spread_positive(self.trade.constants["capacity_spread"], z_capacity)
+        return Draws(
+            np.stack([values[name] for name in PARAMETERS])[None],
+            np.ascontiguousarray(latent[HAZARD_ROWS])[None],
+            np.exp(self.trade.constants["flush_noise_log_sd"].value * latent[NOISE_ROWS])[None],
+        )
+
+
+def bed_prior(patch: Patch, trade: Trade) -> BedPrior:
+    """What of a patch its draws depend on, besides their luck."""
+    food = tuple(
+        (cell.dry_mass_kg_m2, cell.material.biological_efficiency)
+        for cell in food_cells(patch.recipe, trade)
+    )
+    return BedPrior(trade.species[patch.species], food, chance_of_nothing(patch, trade), trade)
+
+
 def draw_parameters(
-    patches: Sequence[Patch], trade: Trade, *, members: int, seed: int, alike: bool = False
+    patches: Sequence[Patch],
+    trade: Trade,
+    *,
+    members: int,
+    seed: int,
+    alike: bool = False,
+    learned: Mapping[str, Floats] | None = None,
 ) -> Draws:
     """Prior draws for all patches. Same seed and keys, same draws.
 
     alike : give every patch the same luck, so that patches laid side by side to be compared (spots, build
     weeks, recipes) differ by what they are and not by chance.
+    learned : latent draws, (row, member), of the patches that the logbook tells of, by their keys; they
+    stand in place of the prior's.
     """
     parameters = np.zeros((len(patches), len(PARAMETERS), members))
     hazard = np.zeros((len(patches), FLUSHES, members))
     noise = np.ones((len(patches), FLUSHES, members))
-    flush_sd = trade.constants["flush_noise_log_sd"].value
-    by_species: dict[str, dict[str, Floats]] = {}
+    by_species: dict[str, tuple[Floats, dict[str, Floats]]] = {}
     for p, patch in enumerate(patches):
-        species = trade.species[patch.species]
-        if patch.species not in by_species:
-            by_species[patch.species] = _species_parameters(species, trade, members, seed)
-        rng = _generator(seed, "patch", "" if alike else patch.key)
-        values = dict(by_species[patch.species])
-        z_efficiency, z_bed, z_capacity = rng.standard_normal((3, members))
-        potential = np.zeros(members)
-        for cell in food_cells(patch.recipe, trade):
-            potential += cell.dry_mass_kg_m2 * spread_positive(
-                cell.material.biological_efficiency, z_efficiency
-            )
-        # The materials' figures are for king stropharia; the factor is the species', alike for all its beds.
-        potential *= values["crop_factor"]
-        values["potential_kg_m2"] = potential * np.exp(species.yield_spread_log_sd.likely * z_bed)
-        values["crops"] = (rng.random(members) >= chance_of_nothing(patch, trade)).astype(float)
-        values["capacity_scale"] = spread_positive(trade.constants["capacity_spread"], z_capacity)
-        for k, name in enumerate(PARAMETERS):
-            parameters[p, k] = values[name]
-        hazard[p] = rng.exponential(1.0, (FLUSHES, members))
-        noise[p] = np.exp(flush_sd * rng.standard_normal((FLUSHES, members)))
+        if learned and patch.key in learned:
+            one = bed_prior(patch, trade).draws(learned[patch.key])
+        else:
+            if patch.species not in by_species:
+                latent = _species_latent(patch.species, members, seed)
+                species = trade.species[patch.species]
+                by_species[patch.species] = latent, _species_parameters(species, trade, latent)
+            latent, values = by_species[patch.species]
+            bed = _bed_latent("" if alike else patch.key, members, seed)
+            one = bed_prior(patch, trade).draws(np.concatenate((latent, bed)), values)
+        parameters[p], hazard[p], noise[p] = one.parameters[0], one.hazard[0], one.flush_noise[0]
     return Draws(parameters, hazard, noise)
