@@ -138,7 +138,7 @@ def _bed_latent(key: str, members: int, seed: int) -> Floats:
 
 
 def prior_latent(patch: Patch, *, members: int, seed: int, alike: bool = False) -> Floats:
-    """What the prior draws of a patch are made from, (row, member); rows as the `*_ROWS` of this module say."""
+    """What the prior draws of a patch are made from, (row, member); rows as this module's `*_ROWS` say."""
     return np.concatenate(
         (
             _species_latent(patch.species, members, seed),
@@ -190,7 +190,7 @@ def _species_parameters(species: Species, trade: Trade, latent: Floats) -> dict[
     values["decay_scale"] = spread_positive(constants["decay_spread"], z["decay_scale"])
     values["leap_off_scale"] = spread_positive(constants["leap_off_spread"], z["leap_off_scale"])
     values["points_scale"] = spread_positive(constants["crumb_count_spread"], z["points_scale"])
-    # Not a parameter of the kernel; its row stands last, so that the draws above stay as they were without it.
+    # Not a parameter of the kernel; its row stands last, so that the draws above stay as they were.
     values["crop_factor"] = spread_positive(species.crop_factor, latent[len(PARAMETERS)])
     return values
 
@@ -230,8 +230,7 @@ class BedPrior:
 def bed_prior(patch: Patch, trade: Trade) -> BedPrior:
     """What of a patch its draws depend on, besides their luck."""
     food = tuple(
-        (cell.dry_mass_kg_m2, cell.material.biological_efficiency)
-        for cell in food_cells(patch.recipe, trade)
+        (cell.dry_mass_kg_m2, cell.material.biological_efficiency) for cell in food_cells(patch.recipe, trade)
     )
     return BedPrior(trade.species[patch.species], food, chance_of_nothing(patch, trade), trade)
 

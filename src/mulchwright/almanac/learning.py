@@ -1,0 +1,412 @@
+"""What the logbook teaches: entries become notes, notes narrow the draws of their bed and of its species.
+
+Pure: the same garden, weather, seed and day give the same draws, in whatever order the entries were made.
+`Memory` only spares work that was done before; it changes no figure.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+import zlib
+from collections import OrderedDict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
+from mulchwright.season import bed_arrays, food_cells, forcing_of, habits_of, simulate
+from mulchwright.season.draws import bed_prior, prior_latent
+from mulchwright.season.kernel import Forcing
+from mulchwright.season.learn import (
+    Cloud,
+    Factor,
+    as_normals,
+    condition,
+    drawn_from,
+    factor_of,
+    fresh_cloud,
+    from_normals,
+    joined,
+    tilted,
+    with_fresh_luck,
+)
+from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpness, notes_of, surprises
+from mulchwright.trade import Trade
+from mulchwright.weather import AnnualWave, DailySeries, mean_annual_wave, weather_futures
+
+__all__ = ["BedLesson", "Lessons", "Memory", "Past", "course_runner", "lessons", "notes_from", "sharpness_of"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+POOL = 512
+"""Members from which a bed's draws are taken: two blocks of the engine, one for each of two cores."""
+NOTES_AT_ONCE = 8
+"""Notes that a cloud takes in one step; a new entry asks only for the last step again."""
+HARDLY_TOLD = 0.12
+"""An entry that members tell for less well than this, on average, is called odd."""
+ODD_SHARE = 0.34
+"""When so large a share of a bed's notes is odd, the notes are said not to fit."""
+ODD_POWER = 0.25
+"""Weight of notes that do not fit: as if only one in four had been made."""
+
+_SEEN = {
+    Sight.NOTHING: Seen.NOTHING,
+    Sight.THREADS: Seen.THREADS,
+    Sight.PINS: Seen.PINS,
+    Sight.READY: Seen.READY,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """The measured or drawn weather of a bed's days, (day, member), where the record has holes in them."""
+
+    start: date
+    air_c: Floats
+    rain_mm: Floats
+    evapotranspiration_mm: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class BedLesson:
+    """What was learned of one bed.
+
+    latent : (row, member) draws for the outlook. looks, picks : own entries that count; others : entries of
+    other beds of its species that count. fitting : share of the prior's members that the own entries speak
+    for; refreshed : whether members were drawn anew; fits : whether the entries fit what the season can do.
+    odd : days of own entries that hardly any member tells for.
+    past : weather of each member up to the last entry, only where the record has holes.
+    """
+
+    latent: Floats
+    looks: int
+    picks: int
+    others: int
+    fitting: float
+    refreshed: bool
+    fits: bool
+    odd: tuple[date, ...]
+    past: Past | None
+
+
+Lessons = Mapping[str, BedLesson]
+
+
+class Memory:
+    """Keeps results by the fingerprint of all that went into them; safe among threads."""
+
+    def __init__(self, room: int = 600) -> None:
+        self._room = room
+        self._lock = threading.Lock()
+        self._kept: OrderedDict[str, Any] = OrderedDict()
+
+    def get(self, key: str, make: Callable[[], Any]) -> Any:
+        """What is kept under a key, made when it is missing."""
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                return self._kept[key]
+        made = make()
+        with self._lock:
+            self._kept[key] = made
+            while len(self._kept) > self._room:
+                self._kept.popitem(last=False)
+        return made
+
+
+def sharpness_of(trade: Trade) -> Sharpness:
+    """How sharply a grower sees, from the trade's constants."""
+    return Sharpness(*(trade.constants[name].value for name in Sharpness._fields))
+
+
+def _telling(patch: Patch, log: Sequence[LogEntry], today: date) -> list[LogEntry]:
+    """Entries of a bed that are evidence, in the order of their days and then of what they tell."""
+    assert patch.built_on is not None
+    kept = [
+        entry
+        for entry in log
+        if entry.patch == patch.key
+        and patch.built_on <= entry.day <= today
+        and (
+            entry.kind is LogKind.PICKED
+            or (entry.kind is LogKind.LOOKED and (entry.sight is not None or entry.share is not None))
+        )
+    ]
+    return sorted(
+        kept,
+        key=lambda e: (e.day, e.kind.value, str(e.sight or ""), e.share or 0.0, e.mass_kg or 0.0),
+    )
+
+
+def notes_from(patch: Patch, entries: Sequence[LogEntry], sharp: Sharpness) -> Notes:
+    """A bed's entries (ordered) as notes; days count from its build day."""
+    assert patch.built_on is not None
+    looks = [entry for entry in entries if entry.kind is LogKind.LOOKED]
+    picks = [entry for entry in entries if entry.kind is LogKind.PICKED]
+
+    def day(entry: LogEntry) -> int:
+        assert patch.built_on is not None
+        return (entry.day - patch.built_on).days
+
+    return notes_of(
+        [day(entry) for entry in looks],
+        [_SEEN[entry.sight] if entry.sight is not None else Seen.UNTOLD for entry in looks],
+        [entry.share if entry.share is not None else NOT_SEEN for entry in looks],
+        [(day(entry), entry.mass_kg / patch.area_m2 if entry.mass_kg else NOT_SEEN) for entry in picks],
+        until=max(day(entry) for entry in entries),
+        sharp=sharp,
+    )
+
+
+def _chunks(entries: Sequence[LogEntry]) -> list[Sequence[LogEntry]]:
+    """Growing heads of the entries, cut after every so many; the last is all of them."""
+    cuts = [*range(NOTES_AT_ONCE, len(entries), NOTES_AT_ONCE), len(entries)]
+    return [entries[:cut] for cut in cuts]
+
+
+def course_runner(
+    patch: Patch, trade: Trade, forcing: Forcing, log: Sequence[LogEntry], *, threads: int | None = None
+) -> Callable[[Floats], Course]:
+    """The season of one bed over the days of the forcing, from its build day, for members as normals."""
+    assert patch.built_on is not None
+    start, days = patch.built_on, forcing.air_c.shape[0]
+    last = start + timedelta(days=days - 1)
+    bed = bed_arrays([patch], trade, start=start, days=days, today=last, log=log)
+    prior, habits = bed_prior(patch, trade), habits_of(trade)
+
+    def course_of(z: Floats) -> Course:
+        run = simulate(bed, prior.draws(from_normals(z)), forcing, habits, start=start, threads=threads)
+        return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0])
+
+    return course_of
+
+
+@dataclass(frozen=True, slots=True)
+class _Teacher:
+    """One bed with entries, and what is needed to learn from them."""
+
+    patch: Patch
+    entries: Sequence[LogEntry]
+    log: tuple[LogEntry, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Taught:
+    """The cloud of a bed after its own entries."""
+
+    cloud: Cloud
+    fits: bool
+    odd: tuple[date, ...]
+    factor: Factor
+    past: Past | None
+
+
+@dataclass(frozen=True, slots=True)
+class _School:
+    """What all lessons share."""
+
+    garden: Garden
+    known: DailySeries | None
+    trade: Trade
+    seed: int
+    wave: AnnualWave
+    sharp: Sharpness
+    memory: Memory
+    threads: int | None
+
+    def weather(self, patch: Patch, days: int) -> tuple[Forcing, Past | None]:
+        """The weather of a bed's first days: one for all members where it is measured, else one for each."""
+        assert patch.built_on is not None
+        start = patch.built_on
+        last = start + timedelta(days=days - 1)
+        known = self.known
+        if known is not None:
+            known = None if known.start > last else known.slice(known.start, min(known.end, last))
+        if known is None and self.garden.normals is None:
+            known = self.known
+
+        def drawn(members: int) -> Any:
+            rng = np.random.default_rng([self.seed, 3, zlib.crc32(patch.key.encode())])
+            return weather_futures(
+                known, self.garden.normals, self.garden.place,
+                start=start, days=days, members=members, rng=rng,
+            )  # fmt: skip
+
+        futures = drawn(1)
+        measured = bool(np.all(futures.measured))
+        if not measured:
+            futures = drawn(POOL)
+        rows = (
+            (futures.temperature_min_c + futures.temperature_max_c) / 2,
+            futures.rain_mm,
+            futures.reference_evapotranspiration_mm,
+        )
+        wide = [np.broadcast_to(row, (days, POOL)) for row in rows]
+        forcing = forcing_of(*wide, start=start, wave=self.wave, trade=self.trade)
+        return forcing, None if measured else Past(start, *(np.asarray(row) for row in rows))
+
+    def teach(self, teacher: _Teacher) -> _Taught:
+        """The bed's own cloud, step by step; each step is kept in memory."""
+        patch = teacher.patch
+        notes = notes_from(patch, teacher.entries, self.sharp)
+        whole_mark = self._mark(teacher, teacher.entries)
+
+        def learned() -> _Taught:
+            forcing, past = self.weather(patch, notes.until + 1)
+            cloud = fresh_cloud(as_normals(prior_latent(patch, members=POOL, seed=self.seed)))
+            for head in _chunks(teacher.entries):
+                cloud = self._step(teacher, head, cloud, forcing)
+            course = course_runner(patch, self.trade, forcing, teacher.log, threads=self.threads)(cloud.z)
+            told = surprises(notes, course, self.sharp, cloud.weights())
+            days = np.concatenate((notes.look_day, notes.pick_day))
+            strange = np.concatenate(told) < HARDLY_TOLD
+            assert patch.built_on is not None
+            odd = tuple(sorted({patch.built_on + timedelta(days=int(day)) for day in days[strange]}))
+            fits = bool(strange.sum() < 2 or strange.mean() < ODD_SHARE)
+            if not fits:
+                cloud = self._doubtful(teacher, notes, forcing)
+            return _Taught(cloud, fits, odd, factor_of(cloud), past)
+
+        taught: _Taught = self.memory.get(f"taught {whole_mark}", learned)
+        return taught
+
+    def _step(self, teacher: _Teacher, head: Sequence[LogEntry], cloud: Cloud, forcing: Forcing) -> Cloud:
+        notes = notes_from(teacher.patch, head, self.sharp)
+
+        def stepped() -> Cloud:
+            days = notes.until + 1
+            short = forcing._replace(
+                air_c=forcing.air_c[:days],
+                rain_mm=forcing.rain_mm[:days],
+                evapotranspiration_mm=forcing.evapotranspiration_mm[:days],
+                deep_soil_c=forcing.deep_soil_c[:days],
+                month=forcing.month[:days],
+            )
+            runner = course_runner(teacher.patch, self.trade, short, teacher.log, threads=self.threads)
+            names = (zlib.crc32(teacher.patch.key.encode()), len(head))
+            return condition(cloud, notes, self.sharp, runner, np.random.default_rng([self.seed, 4, *names]))
+
+        stage: Cloud = self.memory.get(f"step {self._mark(teacher, head)}", stepped)
+        return stage
+
+    def _doubtful(self, teacher: _Teacher, notes: Notes, forcing: Forcing) -> Cloud:
+        """A cloud that takes the notes for a part only: they fit nothing that the season can do."""
+        runner = course_runner(teacher.patch, self.trade, forcing, teacher.log, threads=self.threads)
+        names = (zlib.crc32(teacher.patch.key.encode()), 0)
+        cloud = fresh_cloud(as_normals(prior_latent(teacher.patch, members=POOL, seed=self.seed)))
+        rng = np.random.default_rng([self.seed, 5, *names])
+        return condition(cloud, notes, self.sharp, runner, rng, power=ODD_POWER)
+
+    def _mark(self, teacher: _Teacher, head: Sequence[LogEntry]) -> str:
+        """A fingerprint of all that a cloud depends on: bed, entries, waterings, weather, seed."""
+        patch, last = teacher.patch, head[-1].day
+        told = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
+        wet = [(e.day, e.litres) for e in teacher.log if e.kind is LogKind.WATERED and e.day <= last]
+        digest = hashlib.blake2b(
+            repr((patch, told, wet, self.seed, self.wave, self.garden.place, self.garden.normals)).encode(),
+            digest_size=16,
+        )
+        digest.update(repr(self.sharp).encode())
+        if self.known is not None and self.known.start <= last:
+            part = self.known.slice(self.known.start, min(self.known.end, last))
+            for row in (part.temperature_min_c, part.temperature_max_c, part.rain_mm):
+                digest.update(row.tobytes())
+            digest.update(repr(part.start).encode())
+        return digest.hexdigest()
+
+
+def _rounded(wave: AnnualWave) -> AnnualWave:
+    """The yearly wave, rounded so that a new day of weather does not ask for all to be learned again."""
+    return AnnualWave(
+        round(wave.mean_c * 2) / 2, round(wave.amplitude_c * 2) / 2, round(wave.warmest_day_of_year / 2) * 2.0
+    )
+
+
+def lessons(
+    garden: Garden,
+    known: DailySeries | None,
+    trade: Trade,
+    patches: Sequence[Patch],
+    *,
+    today: date,
+    members: int,
+    seed: int,
+    memory: Memory | None = None,
+    threads: int | None = None,
+) -> Lessons:
+    """What the logbook teaches of `patches`: all beds of the garden teach, the retired ones too.
+
+    Empty where no entry of the logbook tells anything. A patch is missing where nothing bears on it.
+    """
+    by_patch: dict[str, list[LogEntry]] = {}
+    for entry in garden.log:
+        by_patch.setdefault(entry.patch, []).append(entry)
+    teachers: dict[str, _Teacher] = {}
+    for patch in garden.patches:
+        log = tuple(by_patch.get(patch.key, ()))
+        if not log or patch.built_on is None or patch.species not in trade.species:
+            continue
+        if any(layer.material not in trade.materials for layer in patch.recipe.all_layers):
+            continue
+        entries = _telling(patch, log, today)
+        if entries and food_cells(patch.recipe, trade):
+            # Its name, its place on the plan and its having been cleared away change nothing it did.
+            plain = replace(patch, name=patch.key, stage=Stage.BUILT, bed=None, outline=())
+            teachers[patch.key] = _Teacher(plain, entries, log)
+    if not teachers:
+        return {}
+    climate = garden.normals or known
+    assert climate is not None  # the outlook refuses a garden without either
+    school = _School(
+        garden, known, trade, seed, _rounded(mean_annual_wave(climate)), sharpness_of(trade),
+        memory or Memory(), threads,
+    )  # fmt: skip
+    species = {patch.species for patch in patches}
+    wanted = [teacher for teacher in teachers.values() if teacher.patch.species in species]
+    taught = {teacher.patch.key: school.teach(teacher) for teacher in wanted}
+    out: dict[str, BedLesson] = {}
+    for patch in patches:
+        lesson = _lesson(patch, teachers, taught, members=members, seed=seed)
+        if lesson is not None:
+            out[patch.key] = lesson
+    return out
+
+
+def _lesson(
+    patch: Patch, teachers: Mapping[str, _Teacher], taught: Mapping[str, _Taught], *, members: int, seed: int
+) -> BedLesson | None:
+    beside = [key for key in taught if key != patch.key and teachers[key].patch.species == patch.species]
+    factor = joined([taught[key].factor for key in sorted(beside) if taught[key].fits])
+    others = sum(len(teachers[key].entries) for key in beside) if factor is not None else 0
+    own = taught.get(patch.key)
+    if own is None:
+        if factor is None:
+            return None
+        z = as_normals(prior_latent(patch, members=members, seed=seed))
+        return BedLesson(from_normals(drawn_from(factor, z)), 0, 0, others, 1.0, False, True, (), None)
+    rng = np.random.default_rng([seed, 6, zlib.crc32(patch.key.encode())])
+    cloud = own.cloud
+    z, index = tilted(cloud.z, cloud.log_weight, factor, members, rng)
+    z = with_fresh_luck(z, cloud.pins[index], cloud.flushes[index], rng)
+    past = own.past
+    if past is not None:
+        rows = (past.air_c, past.rain_mm, past.evapotranspiration_mm)
+        past = Past(past.start, *(row[:, index] for row in rows))
+    entries = teachers[patch.key].entries
+    return BedLesson(
+        latent=from_normals(z),
+        looks=sum(entry.kind is LogKind.LOOKED for entry in entries),
+        picks=sum(entry.kind is LogKind.PICKED for entry in entries),
+        others=others,
+        fitting=cloud.fitting,
+        refreshed=cloud.refreshed,
+        fits=own.fits,
+        odd=own.odd,
+        past=past,
+    )

@@ -1,0 +1,443 @@
+"""What a grower sees and notes of a bed: the chances of every note, given what the bed really does.
+
+One generative model, told once and used twice: `log_likelihood` weighs a member of the ensemble by the notes
+in the logbook, and `observe` makes the notes of a bed whose course is known, for trials of the learning.
+The model and its reasons stand in docs/science/learning.md.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.compiled import compiled
+
+__all__ = ["Course", "Notes", "Seen", "Sharpness", "log_likelihood", "notes_of", "observe", "surprises"]
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+NEVER = 1e9
+"""A day that does not come. The compiled parts use it in place of NaN, which fast arithmetic may drop."""
+NOT_SEEN = -1.0
+"""A look that tells nothing of the share run, a picking without a mass."""
+
+
+class Seen(IntEnum):
+    """The most telling thing that a look found. UNTOLD : the look tells of the share run only."""
+
+    UNTOLD = -1
+    NOTHING = 0
+    THREADS = 1
+    PINS = 2
+    READY = 3
+
+
+class Sharpness(NamedTuple):
+    """How sharply a grower sees; each is a row of the trade's constants under this name.
+
+    A look sees the bed as the model had it up to a few days before: the lag is half-normal with
+    `look_lag_days`. Mushrooms stand `mushrooms_stand_days` from the day they are ready. A flush is picked
+    and noted with the chance `pick_noted_share` after a half-normal lag, with a log-normal error of its mass;
+    in a share `log_of_picks_share` of logbooks pickings are noted at all.
+    """
+
+    look_lag_days: float
+    mushrooms_stand_days: float
+    pins_found_share: float
+    pins_called_ready_share: float
+    ready_found_share: float
+    ready_called_pins_share: float
+    false_pins_share: float
+    false_ready_share: float
+    threads_found_share: float
+    false_threads_share: float
+    share_seen_sd: float
+    pick_lag_days: float
+    pick_noted_share: float
+    log_of_picks_share: float
+    pick_mass_log_sd: float
+    stray_pick_per_day: float
+    stray_pick_kg_m2: float
+    stray_pick_log_sd: float
+    picks_pooled_days: float
+
+
+@dataclass(frozen=True, slots=True)
+class Notes:
+    """What the logbook tells of one bed, days counted from the first day of its course.
+
+    look_day, seen (`Seen`), share : (look,), share `NOT_SEEN` where the look does not tell it;
+    pick_day, pick_kg_m2 : (picking,), one for each flush noted, mass `NOT_SEEN` where it was not weighed;
+    until : the last day told of. Nothing after it is evidence, nor is its silence.
+    """
+
+    look_day: Ints
+    seen: Ints
+    share: Floats
+    pick_day: Ints
+    pick_kg_m2: Floats
+    until: int
+
+    @property
+    def count(self) -> int:
+        """Notes that count."""
+        return len(self.look_day) + len(self.pick_day)
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What members of a bed do, as the kernel records it; NaN for what does not happen.
+
+    run_share : (day, member); pin_day, flush_day, flush_kg_m2 : (flush, member).
+    """
+
+    run_share: npt.NDArray[np.floating]
+    pin_day: npt.NDArray[np.floating]
+    flush_day: npt.NDArray[np.floating]
+    flush_kg_m2: Floats
+
+    def by_member(self, until: int) -> tuple[Floats, Floats, Floats, Ints]:
+        """Pin days, flush days and masses (member, flush) up to a day, and how many flushes have begun."""
+        pins = np.where(np.isfinite(self.pin_day), self.pin_day, NEVER).T
+        flushes = np.where(np.isfinite(self.flush_day), self.flush_day, NEVER).T
+        begun = (pins <= until).sum(axis=1)
+        most = max(int(begun.max(initial=0)), 1)
+        kept = (pins[:, :most], flushes[:, :most], np.maximum(self.flush_kg_m2.T[:, :most], 1e-9))
+        first, second, third = (np.ascontiguousarray(array, dtype=np.float64) for array in kept)
+        return first, second, third, begun.astype(np.int64)
+
+
+@compiled
+def _lag_by(days: float, sd: float) -> float:
+    """Chance that a half-normal lag is no longer than so many days."""
+    return math.erf(days / (sd * 1.4142135623730951)) if days > 0.0 else 0.0
+
+
+@compiled
+def _log_density(value: float, about: float, sd: float) -> float:
+    """Log density of a normal."""
+    z = (value - about) / sd
+    return -0.5 * z * z - math.log(sd) - 0.9189385332046727
+
+
+@compiled
+def _standing(day: int, pins: Floats, flushes: Floats, begun: int, sharp: Sharpness) -> tuple[float, float]:
+    """Chances that a look on a day sees a bed in pins, and one with mushrooms."""
+    in_pins = 0.0
+    ready = 0.0
+    for k in range(begun):
+        since_pins = day + 0.5 - pins[k]
+        since_ready = day + 0.5 - flushes[k]
+        if since_pins <= 0.0 or since_ready > sharp.mushrooms_stand_days + 8.0 * sharp.look_lag_days:
+            continue
+        after_pins = _lag_by(since_pins, sharp.look_lag_days)
+        after_ready = _lag_by(since_ready, sharp.look_lag_days)
+        gone = _lag_by(since_ready - sharp.mushrooms_stand_days, sharp.look_lag_days)
+        in_pins += after_pins - after_ready
+        ready += after_ready - gone
+    ready = min(ready, 1.0)
+    return min(in_pins, 1.0 - ready), ready
+
+
+@compiled
+def _chance_of_look(seen: int, in_pins: float, ready: float, run: float, sharp: Sharpness) -> float:
+    """Chance of what a look found; `run` below 0 where the share run was told by itself."""
+    bare = 1.0 - in_pins - ready
+    tells_pins = (
+        bare * sharp.false_pins_share
+        + in_pins * sharp.pins_found_share
+        + ready * sharp.ready_called_pins_share
+    )
+    tells_ready = (
+        bare * sharp.false_ready_share
+        + in_pins * sharp.pins_called_ready_share
+        + ready * sharp.ready_found_share
+    )
+    if seen == 2:
+        return tells_pins
+    if seen == 3:
+        return tells_ready
+    neither = 1.0 - tells_pins - tells_ready
+    if run < 0.0:
+        return neither
+    threads = sharp.false_threads_share + (sharp.threads_found_share - sharp.false_threads_share) * run
+    return neither * (threads if seen == 1 else 1.0 - threads)
+
+
+@compiled
+def _chance_of_share(told: float, run: float, sd: float) -> float:
+    """Density of the share that was told; 0 and 1 gather what the error would carry beyond them."""
+    scale = sd * 1.4142135623730951
+    if told <= 0.0:
+        return 0.5 * math.erfc(run / scale)
+    if told >= 1.0:
+        return 0.5 * math.erfc((1.0 - run) / scale)
+    return math.exp(_log_density(told, run, sd))
+
+
+@compiled
+def _chance_of_pick(
+    day: int, kg_m2: float, flush_day: float, flush_kg_m2: float, sharp: Sharpness
+) -> tuple[float, float]:
+    """Chance that a flush is picked on a day with such a mass, and that of a stray picking."""
+    since = day - flush_day
+    own = 0.0
+    if since >= 0.0:
+        own = sharp.pick_noted_share * (
+            _lag_by(since + 1.0, sharp.pick_lag_days) - _lag_by(since, sharp.pick_lag_days)
+        )
+    stray = sharp.stray_pick_per_day
+    if kg_m2 > 0.0:
+        log_kg = math.log(kg_m2)
+        own *= math.exp(_log_density(log_kg, math.log(flush_kg_m2), sharp.pick_mass_log_sd))
+        stray *= math.exp(_log_density(log_kg, math.log(sharp.stray_pick_kg_m2), sharp.stray_pick_log_sd))
+    return own, stray
+
+
+@compiled
+def _log_chance_of_picks(
+    pick_day: Ints,
+    pick_kg_m2: Floats,
+    until: int,
+    flushes: Floats,
+    kg_m2: Floats,
+    begun: int,
+    sharp: Sharpness,
+    row: Floats,
+    below: Floats,
+) -> float:
+    """Log of the chance of the pickings noted, over all ways in which they can belong to the flushes.
+
+    Flushes and pickings are both in order of time. `row[j, 0]` sums the ways in which the first j pickings
+    are told for after so many flushes, the last step being a flush; `row[j, 1]` those that end with a stray
+    picking. Between two matches the unnoted flushes come before the stray pickings, so no way counts twice.
+    """
+    picks = pick_day.shape[0]
+    row[:] = 0.0
+    row[0, 0] = 1.0
+    for j in range(1, picks + 1):
+        _, stray = _chance_of_pick(pick_day[j - 1], pick_kg_m2[j - 1], NEVER, 1.0, sharp)
+        row[j, 1] = stray * (row[j - 1, 0] + row[j - 1, 1])
+    for k in range(begun):
+        if flushes[k] > until:
+            break  # still in pins
+        below[:] = row
+        missed = 1.0 - sharp.pick_noted_share * _lag_by(until + 1.0 - flushes[k], sharp.pick_lag_days)
+        row[0, 0] = below[0, 0] * missed
+        for j in range(1, picks + 1):
+            own, stray = _chance_of_pick(pick_day[j - 1], pick_kg_m2[j - 1], flushes[k], kg_m2[k], sharp)
+            row[j, 0] = missed * below[j, 0] + own * (below[j - 1, 0] + below[j - 1, 1])
+            row[j, 1] = stray * (row[j - 1, 0] + row[j - 1, 1])
+    chance = row[picks, 0] + row[picks, 1]
+    if picks == 0:
+        chance = 1.0 - sharp.log_of_picks_share + sharp.log_of_picks_share * chance
+    return math.log(max(chance, 1e-300))
+
+
+@compiled
+def _score(
+    look_day: Ints,
+    seen: Ints,
+    share: Floats,
+    pick_day: Ints,
+    pick_kg_m2: Floats,
+    until: int,
+    run_share: Floats,
+    pins: Floats,
+    flushes: Floats,
+    kg_m2: Floats,
+    begun: Ints,
+    sharp: Sharpness,
+    out: Floats,
+) -> None:
+    """Log-likelihood of every member into `out`. run_share : (look, member)."""
+    row = np.zeros((pick_day.shape[0] + 1, 2))
+    below = np.zeros((pick_day.shape[0] + 1, 2))
+    for m in range(out.shape[0]):
+        total = 0.0
+        for i in range(look_day.shape[0]):
+            run = run_share[i, m]
+            if share[i] >= 0.0:
+                total += math.log(max(_chance_of_share(share[i], run, sharp.share_seen_sd), 1e-12))
+                run = NOT_SEEN
+            if seen[i] >= 0:
+                in_pins, ready = _standing(look_day[i], pins[m], flushes[m], begun[m], sharp)
+                total += math.log(max(_chance_of_look(seen[i], in_pins, ready, run, sharp), 1e-12))
+        total += _log_chance_of_picks(
+            pick_day, pick_kg_m2, until, flushes[m], kg_m2[m], begun[m], sharp, row, below
+        )
+        out[m] = total
+
+
+def log_likelihood(notes: Notes, course: Course, sharp: Sharpness) -> Floats:
+    """Log of the chance of the notes for each member, (member,).
+
+    Up to a constant that is the same for all members. The course must reach `notes.until`; what it does later
+    is not looked at.
+    """
+    pins, flushes, kg_m2, begun = course.by_member(notes.until)
+    out = np.zeros(pins.shape[0])
+    run = np.ascontiguousarray(course.run_share[notes.look_day], dtype=np.float64)
+    _score(
+        notes.look_day, notes.seen, notes.share, notes.pick_day, notes.pick_kg_m2, notes.until,
+        run, pins, flushes, kg_m2, begun, sharp, out,
+    )  # fmt: skip
+    return out
+
+
+@compiled
+def _fit(
+    look_day: Ints,
+    seen: Ints,
+    pick_day: Ints,
+    pick_kg_m2: Floats,
+    pins: Floats,
+    flushes: Floats,
+    kg_m2: Floats,
+    begun: Ints,
+    weights: Floats,
+    sharp: Sharpness,
+    looks: Floats,
+    picks: Floats,
+) -> None:
+    """Weighted means over the members of how well each look and each picking is told for."""
+    looks[:] = 0.0
+    picks[:] = 0.0
+    for i in range(look_day.shape[0]):
+        best = _chance_of_look(
+            seen[i], 1.0 if seen[i] == 2 else 0.0, 1.0 if seen[i] == 3 else 0.0, NOT_SEEN, sharp
+        )
+        for m in range(weights.shape[0]):
+            in_pins, ready = _standing(look_day[i], pins[m], flushes[m], begun[m], sharp)
+            chance = _chance_of_look(seen[i], in_pins, ready, NOT_SEEN, sharp)
+            looks[i] += weights[m] * (chance / best if seen[i] >= 0 else 1.0)
+    for j in range(pick_day.shape[0]):
+        for m in range(weights.shape[0]):
+            belongs = 0.0
+            _, stray = _chance_of_pick(pick_day[j], pick_kg_m2[j], NEVER, 1.0, sharp)
+            for k in range(begun[m]):
+                own, _ = _chance_of_pick(pick_day[j], pick_kg_m2[j], flushes[m, k], kg_m2[m, k], sharp)
+                belongs += own
+            picks[j] += weights[m] * belongs / (belongs + stray)
+
+
+def surprises(notes: Notes, course: Course, sharp: Sharpness, weights: Floats) -> tuple[Floats, Floats]:
+    """How well each look and each picking is told for by members of these weights, 0 (by none) to 1.
+
+    For a look: its chance against that in a bed which is truly as the look says. For a picking: the chance
+    that it belongs to a flush and is not stray.
+    """
+    pins, flushes, kg_m2, begun = course.by_member(notes.until)
+    looks, picks = np.ones(len(notes.look_day)), np.ones(len(notes.pick_day))
+    _fit(
+        notes.look_day, notes.seen, notes.pick_day, notes.pick_kg_m2,
+        pins, flushes, kg_m2, begun, np.ascontiguousarray(weights), sharp, looks, picks,
+    )  # fmt: skip
+    return looks, picks
+
+
+def _seen_on(day: int, course: Course, member: int, sharp: Sharpness, rng: np.random.Generator) -> Seen:
+    """What a look on a day finds, drawn."""
+    at = day + 0.5 - abs(rng.normal(0.0, sharp.look_lag_days))
+    ready, in_pins = False, False
+    for pins, flush in zip(course.pin_day[:, member], course.flush_day[:, member], strict=True):
+        if not np.isfinite(pins):
+            continue
+        gone = flush + sharp.mushrooms_stand_days if np.isfinite(flush) else NEVER
+        ready = ready or (np.isfinite(flush) and flush <= at < gone)
+        in_pins = in_pins or (pins <= at and not (np.isfinite(flush) and at >= flush))
+    if ready:
+        chances = (sharp.ready_called_pins_share, sharp.ready_found_share)
+    elif in_pins:
+        chances = (sharp.pins_found_share, sharp.pins_called_ready_share)
+    else:
+        chances = (sharp.false_pins_share, sharp.false_ready_share)
+    luck = rng.random()
+    if luck < chances[0]:
+        return Seen.PINS
+    if luck < chances[0] + chances[1]:
+        return Seen.READY
+    run = float(course.run_share[day, member])
+    threads = sharp.false_threads_share + (sharp.threads_found_share - sharp.false_threads_share) * run
+    return Seen.THREADS if rng.random() < threads else Seen.NOTHING
+
+
+def _pick(day: float, kg_m2: float, log_sd: float, rng: np.random.Generator) -> tuple[int, float]:
+    return int(day), float(kg_m2 * np.exp(log_sd * rng.standard_normal()))
+
+
+def observe(
+    course: Course,
+    member: int,
+    look_days: Ints,
+    until: int,
+    sharp: Sharpness,
+    rng: np.random.Generator,
+    *,
+    share_told: bool = False,
+) -> Notes:
+    """The notes that a grower makes of one member's course up to a day: looks on given days, and pickings.
+
+    share_told : every second look, from the first on, tells the share run as well.
+    """
+    picks: list[tuple[int, float]] = []
+    if rng.random() < sharp.log_of_picks_share:
+        for flush, kg_m2 in zip(course.flush_day[:, member], course.flush_kg_m2[:, member], strict=True):
+            if np.isfinite(flush) and flush <= until and rng.random() < sharp.pick_noted_share:
+                lag = abs(rng.normal(0.0, sharp.pick_lag_days))
+                picks.append(_pick(flush + lag, kg_m2, sharp.pick_mass_log_sd, rng))
+    for _ in range(rng.poisson(sharp.stray_pick_per_day * (until + 1))):
+        day = int(rng.integers(0, until + 1))
+        picks.append(_pick(day, sharp.stray_pick_kg_m2, sharp.stray_pick_log_sd, rng))
+    picks = [one for one in sorted(picks) if one[0] <= until]
+    looks = [int(day) for day in look_days if day <= until]
+    seen = [_seen_on(day, course, member, sharp, rng) for day in looks]
+    shares = [
+        float(np.clip(course.run_share[day, member] + rng.normal(0.0, sharp.share_seen_sd), 0.0, 1.0))
+        if share_told and i % 2 == 0
+        else NOT_SEEN
+        for i, day in enumerate(looks)
+    ]
+    return notes_of(looks, seen, shares, picks, until=until, sharp=sharp)
+
+
+def notes_of(
+    looks: list[int],
+    seen: list[Seen],
+    shares: list[float],
+    picks: list[tuple[int, float]],
+    *,
+    until: int,
+    sharp: Sharpness,
+) -> Notes:
+    """Notes as they count: pickings within some days are one flush, and a look just after one tells nothing.
+
+    Both lists in order of their days. A flush's mass is known only where every picking of it was weighed.
+    """
+    pooled: list[tuple[int, float]] = []
+    for day, kg_m2 in picks:
+        if pooled and day - pooled[-1][0] < sharp.picks_pooled_days:
+            first, mass = pooled[-1]
+            known = mass >= 0.0 and kg_m2 >= 0.0
+            pooled[-1] = (first, mass + kg_m2 if known else NOT_SEEN)
+        else:
+            pooled.append((day, kg_m2))
+    kept = [
+        i
+        for i, day in enumerate(looks)
+        if not any(0 <= day - picked < sharp.picks_pooled_days for picked, _ in picks)
+    ]
+    return Notes(
+        look_day=np.array([looks[i] for i in kept], dtype=np.int64),
+        seen=np.array([int(seen[i]) for i in kept], dtype=np.int64),
+        share=np.array([shares[i] for i in kept], dtype=np.float64),
+        pick_day=np.array([day for day, _ in pooled], dtype=np.int64),
+        pick_kg_m2=np.array([mass for _, mass in pooled], dtype=np.float64),
+        until=until,
+    )
