@@ -38,7 +38,7 @@ from mulchwright.season import (
     simulate,
 )
 from mulchwright.trade import Trade
-from mulchwright.weather import DailySeries, mean_annual_wave, weather_futures
+from mulchwright.weather import DailySeries, Forecast, mean_annual_wave, weather_futures, with_readings
 
 __all__ = [
     "DEFAULT_MEMBERS",
@@ -248,12 +248,15 @@ def outlook(
     threads: int | None = None,
     alike: bool = False,
     progress: Callable[[float], None] | None = None,
+    forecast: Forecast | None = None,
 ) -> Outlook:
     """The outlook of every patch that has a build day and is not retired.
 
     start, days : the days to report; by default from the earliest build day to a year after today
     or after the latest build day. The engine always runs from the earliest build day, and far
     enough to tell each patch's first year. alike : same luck for all patches, to compare them.
+    forecast : days ahead that somebody foresees; one issued after today is not looked at. The garden's
+    own readings outrank the station's figures.
 
     Raises `InputError` for a garden with no patch to tell of, too few or too many members, a span
     that is too long, or no weather to go by.
@@ -304,11 +307,13 @@ def outlook(
             "Retire old patches, or ask for fewer days.",
             field="days",
         )
-    known = _measured_until(series, today)
+    known = _measured_until(with_readings(series, garden.readings, garden.place), today)
+    if forecast is not None and forecast.issued_on > today:
+        forecast = None
     rng = np.random.default_rng([seed, 1])
     futures = weather_futures(
         known, garden.normals, garden.place,
-        start=run_start, days=run_days, members=members, rng=rng,
+        start=run_start, days=run_days, members=members, rng=rng, forecast=forecast,
     )  # fmt: skip
     air = (futures.temperature_min_c + futures.temperature_max_c) / 2
     climate = garden.normals or known
@@ -353,6 +358,7 @@ def what_if(
     today: date,
     members: int = DEFAULT_MEMBERS,
     seed: int = DEFAULT_SEED,
+    forecast: Forecast | None = None,
 ) -> tuple[PatchOutlook, PatchOutlook]:
     """A patch as it stands and as it might be, over the same weathers and the same draws.
 
@@ -367,7 +373,7 @@ def what_if(
         end = max(today, max(span)) + timedelta(days=FIRST_YEAR_DAYS)
         told = outlook(
             alone, series, trade, today=today, start=min(span), days=(end - min(span)).days + 1,
-            members=members, seed=seed,
+            members=members, seed=seed, forecast=forecast,
         )  # fmt: skip
         results.append(told.patches[0])
     return results[0], results[1]

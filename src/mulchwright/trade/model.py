@@ -60,9 +60,9 @@ _BASIS_WORDS = {
 UNITS = frozenset(
     {
         "1/year", "class", "cm", "cm²/g", "days", "factor", "g", "g/L", "h", "J/(kg K)", "J/kg", "K",
-        "K-1.5", "K-1", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m", "m²",
+        "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m", "m²",
         "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
-        "J/(m³ K)", "MJ/kg", "kJ/(kg K)", "kJ/(kg K²)", "°C/m", "MJ/(m² day K⁴)",
+        "J/(m³ K)", "MJ/kg", "kJ/(kg K)", "kJ/(kg K²)", "°C/m", "MJ/(m² day K⁴)", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
 """Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio."""

@@ -12,9 +12,18 @@ from mulchwright.weather.evapotranspiration import (
     reference_evapotranspiration,
     temperature_only_evapotranspiration,
 )
+from mulchwright.weather.forecast import Forecast, ForecastErrors, usual_errors
 from mulchwright.weather.futures import WeatherFutures, weather_futures
 from mulchwright.weather.generator import GeneratedWeather, MeasuredDay, WeatherGenerator
 from mulchwright.weather.ghcn import check_ghcn_daily_csv, looks_like_ghcn, read_ghcn_daily_csv
+from mulchwright.weather.readings import (
+    AppendReport,
+    Difference,
+    Staleness,
+    append_series,
+    staleness,
+    with_readings,
+)
 from mulchwright.weather.record import RECORD_PLACES, shipped_record
 from mulchwright.weather.series import DailySeries, FloatArray, Gap, Provenance, spell_out
 from mulchwright.weather.station import Fault, StationReport
@@ -29,21 +38,27 @@ __all__ = [
     "UNITS",
     "AnnualWave",
     "Anomaly",
+    "AppendReport",
     "ColumnMapping",
     "DailyCharacter",
     "DailySeries",
+    "Difference",
     "EvapotranspirationMethod",
     "Fault",
     "FloatArray",
+    "Forecast",
+    "ForecastErrors",
     "Gap",
     "GeneratedWeather",
     "MeasuredDay",
     "Provenance",
     "ReferenceEvapotranspiration",
+    "Staleness",
     "StationReport",
     "Suspicion",
     "WeatherFutures",
     "WeatherGenerator",
+    "append_series",
     "check_any_csv",
     "check_ghcn_daily_csv",
     "daily_curve",
@@ -61,6 +76,9 @@ __all__ = [
     "reference_evapotranspiration",
     "shipped_record",
     "spell_out",
+    "staleness",
     "temperature_only_evapotranspiration",
+    "usual_errors",
     "weather_futures",
+    "with_readings",
 ]

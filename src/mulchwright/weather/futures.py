@@ -18,6 +18,13 @@ from mulchwright.weather.evapotranspiration import (
     reference_evapotranspiration,
     temperature_only_evapotranspiration,
 )
+from mulchwright.weather.forecast import (
+    Forecast,
+    ForecastErrors,
+    believed_rain,
+    missed_temperatures,
+    usual_errors,
+)
 from mulchwright.weather.generator import MeasuredDay, WeatherGenerator
 from mulchwright.weather.series import (
     BoolArray,
@@ -49,6 +56,7 @@ class WeatherFutures:
     record_days : leading days up to the last day of the record, with what was filled among them
     method : "measured", "resampled past years" or "generated from monthly normals": how days ahead come
     notes : what was filled or assumed, in sentences
+    forecast_days : days of which at least one figure is a forecast's
     """
 
     start: date
@@ -61,6 +69,7 @@ class WeatherFutures:
     notes: tuple[str, ...]
     measured: BoolArray
     record_days: int
+    forecast_days: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,6 +95,8 @@ def weather_futures(
     days: int,
     members: int,
     rng: np.random.Generator,
+    forecast: Forecast | None = None,
+    forecast_errors: ForecastErrors | None = None,
 ) -> WeatherFutures:
     """Daily weather from `start` for `days` days and `members` members.
 
@@ -93,6 +104,10 @@ def weather_futures(
     gaps and all missing rain are drawn per member from the generator. Beyond the record, past years
     are drawn if at least ten serve, else days are generated from `normals` (which win over the record's
     own when given), with the record's day-to-day character once it has two years.
+
+    With a forecast, what it foresees from its day of issue on, ten days at most, stands in place of what
+    was drawn, each member with an error of its own that grows with the lead (`forecast_errors`; by
+    default those of the trade's table). It never touches a figure that was measured.
 
     `InputError` when there is neither a record nor normals, or too little of both to go on.
     """
@@ -114,6 +129,10 @@ def weather_futures(
             f"The record begins on {spell_out(bridged.start)}; {before} days before it are generated."
         )
     method = _lay_future(table, climate, rng, start=start, notes=notes)
+    foreseen = 0
+    if forecast is not None:
+        errors = forecast_errors or usual_errors()
+        foreseen = _lay_forecast(table, bridged, climate, forecast, errors, rng, start=start, notes=notes)
     for array in (table.low, table.high, table.rain, table.demand):
         array.flags.writeable = False
     if climate.used and climate.notes:
@@ -130,6 +149,7 @@ def weather_futures(
         notes=tuple(notes),
         measured=measured,
         record_days=record_days,
+        forecast_days=foreseen,
     )
 
 
@@ -395,6 +415,62 @@ def _lay_future(
         f"Days ahead are drawn from {len(windows)} past years of the record, a whole year at a time."
     )
     return "resampled past years"
+
+
+def _lay_forecast(
+    table: _Table,
+    series: DailySeries | None,
+    climate: _Climate,
+    forecast: Forecast,
+    errors: ForecastErrors,
+    rng: np.random.Generator,
+    *,
+    start: date,
+    notes: list[str],
+) -> int:
+    """Put the forecast, varied by member, where nothing was measured; returns the days it told of."""
+    told = forecast.series
+    days = table.low.shape[0]
+    first = max(start, told.start, forecast.issued_on)
+    last = min(
+        start + timedelta(days=days - 1), told.end,
+        forecast.issued_on + timedelta(days=errors.longest_lead_days),
+    )  # fmt: skip
+    if first > last:
+        return 0
+    here = np.s_[(first - start).days : (last - start).days + 1]
+    there = np.s_[(first - told.start).days : (last - told.start).days + 1]
+    count = (last - first).days + 1
+    lead = forecast.lead_days(first) + np.arange(count, dtype=np.float64)
+    open_days = {name: np.ones(count, dtype=np.bool_) for name in ("low", "high", "rain")}
+    if series is not None and series.end >= first:
+        known = series.slice(max(first, series.start), min(last, series.end))
+        at = np.s_[(known.start - first).days : (known.end - first).days + 1]
+        for name, values in zip(
+            open_days, (known.temperature_min_c, known.temperature_max_c, known.rain_mm), strict=True
+        ):
+            open_days[name][at] = np.isnan(values)
+    low, high, rain = told.temperature_min_c[there], told.temperature_max_c[there], told.rain_mm[there]
+    # A day's warmth is foreseen by both figures or not at all: one alone could cross the drawn other.
+    warmth = open_days["low"] & open_days["high"] & ~np.isnan(low) & ~np.isnan(high)
+    wet = open_days["rain"] & ~np.isnan(rain)
+    changed = warmth | wet
+    if not changed.any():
+        return 0
+    missed = missed_temperatures(lead, (table.low[here] + table.high[here]) / 2, errors, rng)
+    coming = believed_rain(np.nan_to_num(rain), lead, table.rain[here], errors, rng)
+    np.copyto(table.low[here], low[:, None] + missed, where=warmth[:, None])
+    np.copyto(table.high[here], high[:, None] + missed, where=warmth[:, None])
+    np.copyto(table.rain[here], coming, where=wet[:, None])
+    demand = climate.demand(table.low[here], table.high[here], table.rain[here], first)
+    np.copyto(table.demand[here], demand, where=changed[:, None])
+    issued = spell_out(forecast.issued_on)
+    final = first + timedelta(days=int(np.flatnonzero(changed)[-1]))
+    notes.append(
+        f"{int(changed.sum())} days up to {spell_out(final)} follow the forecast of {issued}; how far it may "
+        "miss grows with the days ahead."
+    )
+    return int(changed.sum())
 
 
 def _past_windows(series: DailySeries, first_day: date, length: int) -> list[int]:
