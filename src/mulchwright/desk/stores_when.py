@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -184,12 +183,9 @@ class StepWords:
     cautions: tuple[CautionWords, ...]
 
 
-_NO_WATER = re.compile(r"\b0 L (?:for the soak|to wet what is laid), ")
-
-
 def _step_words(step: Step, trade: Trade, system: str) -> str:
-    """What a step says, in names and units; water that is not wanted is not told."""
-    return in_units(_NO_WATER.sub("", species_named(step.words, trade)), system)
+    """What a step says, in names and units."""
+    return in_units(species_named(step.words, trade), system)
 
 
 def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:

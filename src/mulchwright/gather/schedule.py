@@ -20,6 +20,9 @@ from mulchwright.trade import Trade
 
 __all__ = ["BuildWork", "Remedy", "Schedule", "SoakWork", "SpawnOrder", "Step", "StepKind", "plan_back"]
 
+LEAST_TOLD_L = 0.5
+"""Less water than this is none: a step that asks for 0 L only puzzles."""
+
 
 class StepKind(StrEnum):
     """The kinds of step, in the order in which they usually come."""
@@ -362,17 +365,17 @@ def _water(work: BuildWork, plan: SoakPlan | None, trade: Trade) -> tuple[Amount
     lacking = max(0.0, want.value - (rain or 0.0))
     dry = rain is not None and rain < want.low
     first = plan.start if plan is not None else work.build_on
-    steps = [
-        Step(
-            StepKind.FILL_WATER,
-            first,
-            first,
-            f"Have water at hand: {drawn:.0f} L for the soak, {work.water_l:.0f} L to wet what is laid, "
-            f"{after(want.value):.0f} L over the first week.",
-            False,
-            ("soaking-vessels",) if plan is not None else (),
-        )
-    ]
+    parts = (
+        (drawn, "for the soak"),
+        (work.water_l, "to wet what is laid"),
+        (after(want.value), "over the first week"),
+    )
+    wanted = [f"{litres:.0f} L {what}" for litres, what in parts if litres >= LEAST_TOLD_L]
+    steps = []
+    if wanted:
+        words = f"Have water at hand: {', '.join(wanted)}."
+        vessels = ("soaking-vessels",) if plan is not None else ()
+        steps.append(Step(StepKind.FILL_WATER, first, first, words, False, vessels))
     return amount, dry, steps, lacking
 
 
@@ -429,9 +432,14 @@ def plan_back(work: BuildWork, trade: Trade, *, today: date) -> Schedule:
                 False,
             )
         )
-    steps.append(
-        Step(StepKind.BUILD, work.build_on, work.build_on, "Build the beds.", False, ("dust", "lifting"))
-    )
+    words = "Build the beds."
+    if lacking <= 0:
+        words += (
+            f" No water has to stand ready for the first week: about {work.rain_expected_mm:.0f} mm of rain "
+            f"is expected, and a new bed wants {trade.constants['weekly_water_mm'].value:.0f} mm. If it "
+            "stays away, water by hand."
+        )
+    steps.append(Step(StepKind.BUILD, work.build_on, work.build_on, words, False, ("dust", "lifting")))
     earliest = _earliest(work, today, trade)
     order_of = list(StepKind)
     steps.sort(key=lambda step: (step.last, order_of.index(step.kind)))

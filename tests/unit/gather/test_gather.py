@@ -666,3 +666,14 @@ def test_the_strictest_species_sets_the_freshness() -> None:
 def test_what_cannot_be_planned_is_refused(make: Any, words: str) -> None:
     with pytest.raises(InputError, match=words):
         make()
+
+
+def test_no_step_asks_for_no_water() -> None:
+    """Rain enough, nothing to soak, nothing to wet: no step asks for 0 L, and the build says why."""
+    plan = schedule(date(2030, 3, 20), soak=None, straw_kg=0.0, water_l=0.0, rain_expected_mm=500.0)
+    assert StepKind.FILL_WATER not in {step.kind for step in plan.steps}
+    assert "No water has to stand ready" in plan.steps[-1].words
+    assert not any(" 0 L" in step.words for step in plan.steps)
+    wet = schedule(date(2030, 3, 20), soak=None, straw_kg=0.0, water_l=20.0, rain_expected_mm=500.0)
+    (water,) = (step for step in wet.steps if step.kind is StepKind.FILL_WATER)
+    assert water.words == "Have water at hand: 20 L to wet what is laid."
