@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from mulchwright.desk.drawing import Element, document, element, text
+from mulchwright.sheets.drawing import Element, document, element, text
 
 __all__ = ["NARROW", "WIDE", "DotPlot", "dot_plot", "dot_strip"]
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from mulchwright.desk.drawing import Element, document, element, number, text
 from mulchwright.desk.plan_drawing import (
     anchor_of,
     north_arrow,
@@ -24,6 +23,7 @@ from mulchwright.desk.plan_drawing import (
 from mulchwright.desk.ramp import hex_color
 from mulchwright.garden import Garden, Outline, Tap
 from mulchwright.ground import Grid
+from mulchwright.sheets.drawing import Element, document, element, number, text
 
 __all__ = [
     "Legend",

@@ -10,11 +10,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from mulchwright.desk.drawing import Element, document, element, number, text
 from mulchwright.desk.plan_acts import KINDS, Kind, PlanNoun
 from mulchwright.desk.words import plural
 from mulchwright.garden import Crown, Garden, Outline, Point, Tap
 from mulchwright.garden.backdrop import Backdrop
+from mulchwright.sheets.drawing import Element, document, element, number, text
 from mulchwright.units import show_length
 
 __all__ = ["centroid", "crown_path", "outline_path", "plan_drawing", "things"]

@@ -18,7 +18,6 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.keys import slug
-from mulchwright.desk.drawing import document, element, number, text
 from mulchwright.desk.plan_acts import KINDS, Kind
 from mulchwright.desk.plan_forms import coordinate, parse_coordinate
 from mulchwright.errors import InputError
@@ -26,6 +25,7 @@ from mulchwright.garden import Garden, Outline, Point
 from mulchwright.garden.adjustment import Adjustment, adjust
 from mulchwright.garden.offsets import outline_from_offsets, outline_from_triangles
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
+from mulchwright.sheets.drawing import document, element, number, text
 from mulchwright.units import show_length
 
 if TYPE_CHECKING:

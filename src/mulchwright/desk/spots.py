@@ -35,7 +35,6 @@ from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.desk import words
 from mulchwright.desk.bed import Table
-from mulchwright.desk.drawing import Element, element, text
 from mulchwright.desk.errands import Errand, errand_key
 from mulchwright.desk.ground_map import (
     Legend,
@@ -66,6 +65,7 @@ from mulchwright.ground import (
     patch_light,
 )
 from mulchwright.ground.geometry import inside
+from mulchwright.sheets.drawing import Element, element, text
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.units import US, parse_area, show_area, show_length, show_mass, show_volume

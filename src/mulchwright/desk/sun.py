@@ -22,7 +22,6 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.desk import words
 from mulchwright.desk.bed import Table
-from mulchwright.desk.drawing import Element, element
 from mulchwright.desk.errands import Errand
 from mulchwright.desk.ground_map import (
     Legend,
@@ -48,6 +47,7 @@ from mulchwright.ground import (
     wall_shadow,
 )
 from mulchwright.ground.shadow import in_leaf
+from mulchwright.sheets.drawing import Element, element
 from mulchwright.units import show_length
 
 if TYPE_CHECKING:

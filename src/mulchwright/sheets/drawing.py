@@ -1,15 +1,20 @@
-"""A few lines of typed SVG: elements as values, escaped when written.
+"""A few lines of typed SVG: elements as values, cleaned and escaped when written.
 
-Colors are never written here; classes are, so that the style sheet gives both schemes and print.
+Colors are never written here; classes are, so that the style sheet gives both schemes and print. Sheets of
+paper that stand alone, with their colors written out, are drawn with `marks` on top of this.
 """
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from html import escape
 
 __all__ = ["Element", "document", "element", "number", "text", "wrapped"]
+
+_CAMEL = frozenset({"viewBox", "patternUnits", "patternTransform"})
+"""Attributes that SVG writes with capitals inside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,24 +28,43 @@ class Element:
 
     def write(self) -> str:
         """The element as markup, everything escaped."""
-        attributes = "".join(f' {name}="{escape(value)}"' for name, value in self.attributes)
-        inside = escape(self.words) + "".join(child.write() for child in self.children)
+        attributes = "".join(f' {name}="{escape(_clean(value))}"' for name, value in self.attributes)
+        inside = escape(_clean(self.words)) + "".join(child.write() for child in self.children)
         return f"<{self.name}{attributes}>{inside}</{self.name}>" if inside else f"<{self.name}{attributes}/>"
 
 
-def number(value: float) -> str:
-    """A coordinate with one decimal at most."""
-    return f"{value:.1f}".rstrip("0").rstrip(".") or "0"
+def _clean(words: str) -> str:
+    """Without signs that XML does not allow, even escaped: a name may hold any of them."""
+    return "".join(
+        sign if unicodedata.category(sign) not in ("Cc", "Cs") or sign in "\t\n" else " "
+        for sign in words
+        if sign not in "\ufffe\uffff"
+    )
+
+
+def number(value: float, decimals: int = 1) -> str:
+    """A coordinate, one decimal at most unless told; never "-0"."""
+    written = f"{value:.{decimals}f}"
+    written = written.rstrip("0").rstrip(".") if "." in written else written
+    return "0" if written in ("-0", "") else written
 
 
 def element(
-    name: str, children: Iterable[Element] = (), *, words: str = "", **attributes: str | float | None
+    name: str,
+    children: Iterable[Element] = (),
+    *,
+    words: str = "",
+    decimals: int = 1,
+    **attributes: str | float | None,
 ) -> Element:
-    """An element; `class_` and `text_anchor` become class and text-anchor, None leaves an attribute out."""
+    """An element; `class_` and `text_anchor` become class and text-anchor, None leaves an attribute out.
+
+    decimals : of the numbers among its attributes.
+    """
     written = tuple(
         (
-            key.rstrip("_") if key in {"viewBox", "patternUnits"} else key.rstrip("_").replace("_", "-"),
-            value if isinstance(value, str) else number(value),
+            key.rstrip("_") if key in _CAMEL else key.rstrip("_").replace("_", "-"),
+            value if isinstance(value, str) else number(value, decimals),
         )
         for key, value in attributes.items()
         if value is not None

@@ -1,15 +1,15 @@
-"""Typed SVG for paper: elements as values, coordinates in millimeters, escaped when written.
+"""SVG for paper: the elements of `drawing` with coordinates in millimeters and colors written out.
 
-Colors are written out, since a sheet stands alone; they are those of the desk's light scheme, and a
+A sheet stands alone, so no style sheet colors it; the colors are those of the desk's light scheme, and a
 test compares the two.
 """
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from html import escape
+
+from mulchwright.sheets import drawing
+from mulchwright.sheets.drawing import Element
 
 __all__ = ["COLORS", "Element", "coordinates", "element", "number", "words_at"]
 
@@ -23,38 +23,14 @@ COLORS = {
     "threads": "#55652a",
     "good": "#eef1e2",
 }
+DECIMALS = 3
 SANS = "system-ui, 'Liberation Sans', 'DejaVu Sans', Arial, sans-serif"
 SERIF = "Georgia, 'Liberation Serif', 'DejaVu Serif', serif"
 
 
-@dataclass(frozen=True, slots=True)
-class Element:
-    """One SVG element with its attributes, its words and its children."""
-
-    name: str
-    attributes: tuple[tuple[str, str], ...] = ()
-    children: tuple[Element, ...] = ()
-    words: str = ""
-
-    def write(self) -> str:
-        """The element as markup, everything escaped."""
-        attributes = "".join(f' {name}="{escape(_clean(value))}"' for name, value in self.attributes)
-        inside = escape(_clean(self.words)) + "".join(child.write() for child in self.children)
-        return f"<{self.name}{attributes}>{inside}</{self.name}>" if inside else f"<{self.name}{attributes}/>"
-
-
-def _clean(words: str) -> str:
-    """Without signs that XML does not allow, even escaped: a name may hold any of them."""
-    return "".join(
-        sign if unicodedata.category(sign) not in ("Cc", "Cs") or sign in "\t\n" else " "
-        for sign in words
-        if sign not in "\ufffe\uffff"
-    )
-
-
 def number(value: float) -> str:
     """A coordinate to a thousandth of a millimeter."""
-    return f"{value:.3f}".rstrip("0").rstrip(".").replace("-0", "0", 1 if -0.0005 < value < 0.0005 else 0)
+    return drawing.number(value, DECIMALS)
 
 
 def coordinates(points: Iterable[tuple[float, float]]) -> str:
@@ -65,18 +41,8 @@ def coordinates(points: Iterable[tuple[float, float]]) -> str:
 def element(
     name: str, children: Sequence[Element] = (), *, words: str = "", **attributes: str | float | None
 ) -> Element:
-    """An element; underscores in names become hyphens, None leaves an attribute out."""
-    written = tuple(
-        (
-            key
-            if key in ("viewBox", "patternUnits", "patternTransform")
-            else key.rstrip("_").replace("_", "-"),
-            value if isinstance(value, str) else number(value),
-        )
-        for key, value in attributes.items()
-        if value is not None
-    )
-    return Element(name, written, tuple(children), words)
+    """An element as `drawing` makes it, its numbers to a thousandth of a millimeter."""
+    return drawing.element(name, children, words=words, decimals=DECIMALS, **attributes)
 
 
 def words_at(
