@@ -19,7 +19,10 @@ from typing import Any
 
 from mulchwright.desk.looks import Scheme, palette
 
-__all__ = ["Amount", "DayBand", "Frame", "Mark", "amount_chart", "band_chart", "moisture_chart"]
+__all__ = [
+    "Amount", "DayBand", "Frame", "Mark", "amount_chart", "band_chart", "chart_document", "moisture_chart",
+    "round_up", "stamp", "time_axis",
+]  # fmt: skip
 
 Spec = dict[str, Any]
 LETTERS = 17
@@ -85,7 +88,7 @@ class Amount:
     high: float
 
 
-def _stamp(day: date) -> str:
+def stamp(day: date) -> str:
     return f"{day.isoformat()}T00:00:00"
 
 
@@ -111,7 +114,7 @@ def _months(frame: Frame) -> list[date]:
     return [day for day in starts if (day.month - 1) % every == 0]
 
 
-def _time_axis(frame: Frame, *, labels: bool = True) -> Spec:
+def time_axis(frame: Frame, *, labels: bool = True) -> Spec:
     return {
         "field": "day",
         "type": "temporal",
@@ -149,7 +152,7 @@ def _config(frame: Frame) -> Spec:
     }
 
 
-def _document(frame: Frame, name: str, body: Spec, rows: Sequence[Spec]) -> Spec:
+def chart_document(frame: Frame, name: str, body: Spec, rows: Sequence[Spec]) -> Spec:
     return {
         "$schema": "https://vega.github.io/schema/vega-lite/v6.json",
         "name": name,
@@ -164,7 +167,7 @@ def _today_layers(frame: Frame) -> list[Spec]:
     if not frame.first <= frame.today <= frame.last:
         return []
     late = (frame.today - frame.first).days > 0.7 * (frame.last - frame.first).days
-    values = {"values": [{"day": _stamp(frame.today)}]}
+    values = {"values": [{"day": stamp(frame.today)}]}
     x = {"field": "day", "type": "temporal"}
     return [
         {
@@ -190,7 +193,7 @@ def _words_at(
     frame: Frame, day: date, height: float, words: str, token: str, align: str, dy: int = 0
 ) -> Spec:
     return {
-        "data": {"values": [{"day": _stamp(day), "p50": height}]},
+        "data": {"values": [{"day": stamp(day), "p50": height}]},
         "mark": {
             "type": "text",
             "align": align,
@@ -240,7 +243,7 @@ def _good_range(frame: Frame, low: float, high: float, words: str) -> list[Spec]
 
 def _band_layers(frame: Frame, token: str, y: Spec) -> list[Spec]:
     color = frame.color(token)
-    x = _time_axis(frame)
+    x = time_axis(frame)
     measured, ahead = "datum.measured", "!datum.measured"
 
     def area(low: str, high: str, opacity: float) -> Spec:
@@ -271,7 +274,7 @@ def _mark_layers(frame: Frame, marks: Sequence[Mark], foot: float) -> list[Spec]
         return []
     rows = [
         {
-            "day": _stamp(mark.day),
+            "day": stamp(mark.day),
             "p50": mark.height if mark.height is not None else foot,
             "words": mark.words,
         }
@@ -340,7 +343,7 @@ def _rows(days: Sequence[DayBand]) -> list[Spec]:
         joint = day.measured and index + 1 < len(days) and not days[index + 1].measured
         rows.append(
             {
-                "day": _stamp(day.day),
+                "day": stamp(day.day),
                 "p10": round(day.p10, 2),
                 "p25": round(day.p25, 2),
                 "p50": round(day.p50, 2),
@@ -385,7 +388,9 @@ def band_chart(
 ) -> Spec:
     """A range through time as one panel. `tick_words` is a Vega expression for the axis labels."""
     layers = _panel_layers(frame, days, token, domain, ticks, label, unit, good, marks, tick_words)
-    return _document(frame, name, {"width": frame.plot_width, "height": height, "layer": layers}, _rows(days))
+    return chart_document(
+        frame, name, {"width": frame.plot_width, "height": height, "layer": layers}, _rows(days)
+    )
 
 
 def _panel_layers(
@@ -442,8 +447,8 @@ def moisture_chart(
     wettest = max((day.rain for day in days if frame.first <= day.day <= frame.last), default=0.0)
     upper: Spec = {"width": frame.plot_width, "height": 210, "layer": layers}
     if wettest <= 0:
-        return _document(frame, "moisture", upper, _rows(days))
-    top = _round_up(wettest)
+        return chart_document(frame, "moisture", upper, _rows(days))
+    top = round_up(wettest)
     rain: Spec = {
         "width": frame.plot_width,
         "height": 64,
@@ -457,7 +462,7 @@ def moisture_chart(
                     "strokeWidth": max(1.5, frame.plot_width / max((frame.last - frame.first).days, 1) - 0.4),
                 },
                 "encoding": {
-                    "x": _time_axis(frame, labels=False),
+                    "x": time_axis(frame, labels=False),
                     "y2": {"datum": 0},
                     "y": {
                         "field": "rain",
@@ -487,7 +492,7 @@ def moisture_chart(
                 },
             },
             {
-                "data": {"values": [{"day": _stamp(frame.first)}]},
+                "data": {"values": [{"day": stamp(frame.first)}]},
                 "mark": {
                     "type": "text",
                     "align": "left",
@@ -503,10 +508,10 @@ def moisture_chart(
             },
         ],
     }
-    return _document(frame, "moisture", {"vconcat": [upper, rain], "spacing": 6}, _rows(days))
+    return chart_document(frame, "moisture", {"vconcat": [upper, rain], "spacing": 6}, _rows(days))
 
 
-def _round_up(value: float) -> float:
+def round_up(value: float) -> float:
     """The next of 1, 1.5, 2, 3, 4, 5, 6, 8 times a power of ten: a round top for an axis."""
     power = 10.0 ** math.floor(math.log10(value))
     steps = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
@@ -524,7 +529,7 @@ def amount_chart(
     show: Callable[[float], str],
 ) -> Spec:
     """Amounts by month: a bar from low to high (8 of 10 futures), a stroke at the middle."""
-    top = _round_up(max((amount.high for amount in amounts), default=0.0) or 1.0)
+    top = round_up(max((amount.high for amount in amounts), default=0.0) or 1.0)
     rows = [
         {
             "month": f"{amount.month:%Y-%m}",
@@ -598,4 +603,4 @@ def amount_chart(
             },
         ],
     }
-    return _document(frame, name, body, rows)
+    return chart_document(frame, name, body, rows)

@@ -30,7 +30,7 @@ def _axis(values: list[float], words: str) -> Spec:
 
 def _title(frame: charts.Frame, words: str, *, top: int = 0) -> Spec:
     return {
-        "data": {"values": [{"day": charts._stamp(frame.first)}]},
+        "data": {"values": [{"day": charts.stamp(frame.first)}]},
         "mark": {"type": "text", "align": "left", "dx": 4, "baseline": "top", "color": frame.color("quiet")},
         "encoding": {
             "x": {"field": "day", "type": "temporal"}, "y": {"value": top}, "text": {"value": words},
@@ -41,7 +41,7 @@ def _title(frame: charts.Frame, words: str, *, top: int = 0) -> Spec:
 def _windows(frame: charts.Frame, told: WhenToBuild) -> Spec:
     """The weeks of the spring and autumn windows as a quiet stripe."""
     values = [
-        {"from": charts._stamp(one.first), "to": charts._stamp(one.last)}
+        {"from": charts.stamp(one.first), "to": charts.stamp(one.last)}
         for one in told.windows
         if one.best.first_year_kg.mean > 0
     ]
@@ -68,7 +68,7 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
     mass, litres = (float(POUND_KG), LITRES_PER_GALLON) if us else (1.0, 1.0)
     rows: list[dict[str, Any]] = [
         {
-            "day": charts._stamp(week.built_on),
+            "day": charts.stamp(week.built_on),
             "chance": round(week.chance_this_year, 3),
             "mean": round(week.first_year_kg.mean / mass, 3),
             "low": round(week.first_year_kg.p10 / mass, 3),
@@ -77,8 +77,8 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
         }
         for week in told.weeks
     ]
-    crop_top = charts._round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
-    water_top = charts._round_up(max(float(row["water"]) for row in rows) or 1.0)
+    crop_top = charts.round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
+    water_top = charts.round_up(max(float(row["water"]) for row in rows) or 1.0)
     unit, wet = ("lb", "gal") if us else ("kg", "L")
     day = {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "built"}
 
@@ -99,7 +99,7 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
             "futures in 10 that bring a crop in the year it is built",
             f"{twelve}: mean, and 8 of 10 futures",
         )
-    bare_x = charts._time_axis(frame, labels=False)
+    bare_x = charts.time_axis(frame, labels=False)
     chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10")
     crop_y = y("mean", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
     water_y = y("water", water_top, [0, water_top], f"datum.label + ' {wet}'")
@@ -139,11 +139,11 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
                 {
                     "mark": {"type": "rule", "color": frame.color("water"), "strokeWidth":
                              max(2.0, frame.plot_width / max(len(rows), 1) - 3)},
-                    "encoding": {"x": charts._time_axis(frame), "y": water_y, "y2": {"datum": 0},
+                    "encoding": {"x": charts.time_axis(frame), "y": water_y, "y2": {"datum": 0},
                                  "tooltip": tooltip},
                 },
                 _title(frame, "water in 12 months", top=-20),
             ],
         },
     ]  # fmt: skip
-    return charts._document(frame, "when", {"vconcat": panels, "spacing": 34}, rows)
+    return charts.chart_document(frame, "when", {"vconcat": panels, "spacing": 34}, rows)
