@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from mulchwright.almanac import Outlook, PatchOutlook
-    from mulchwright.weather import DailySeries
+    from mulchwright.weather import DailySeries, Forecast
 
 __all__ = ["AlmanacEngine", "BookState", "Engine", "Library", "Progress", "Reckoner"]
 
@@ -37,13 +37,15 @@ class Engine(Protocol):
     """What the desk asks of the almanac."""
 
     def outlook(
-        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None]
-    ) -> Outlook:
+        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],
+        forecast: Forecast | None = None,
+    ) -> Outlook:  # fmt: skip
         """The outlook of a whole garden."""
 
     def what_if(
-        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date
-    ) -> tuple[PatchOutlook, PatchOutlook]:
+        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date,
+        forecast: Forecast | None = None,
+    ) -> tuple[PatchOutlook, PatchOutlook]:  # fmt: skip
         """One patch before and after a change."""
 
 
@@ -66,8 +68,9 @@ class AlmanacEngine:
         return members, DEFAULT_SEED if self._seed is None else self._seed
 
     def outlook(
-        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None]
-    ) -> Outlook:
+        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],
+        forecast: Forecast | None = None,
+    ) -> Outlook:  # fmt: skip
         """The outlook of a whole garden."""
         from mulchwright.almanac import outlook
         from mulchwright.desk.light import lit
@@ -76,12 +79,14 @@ class AlmanacEngine:
         members, seed = self._settings()
         lit_garden, rest = lit(garden, series, progress)
         return outlook(
-            lit_garden, series, load_trade(), today=today, members=members, seed=seed, progress=rest
-        )
+            lit_garden, series, load_trade(), today=today, members=members, seed=seed, progress=rest,
+            forecast=forecast,
+        )  # fmt: skip
 
     def what_if(
-        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date
-    ) -> tuple[PatchOutlook, PatchOutlook]:
+        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date,
+        forecast: Forecast | None = None,
+    ) -> tuple[PatchOutlook, PatchOutlook]:  # fmt: skip
         """One patch before and after a change."""
         from mulchwright.almanac import what_if
         from mulchwright.desk.light import lit
@@ -93,7 +98,10 @@ class AlmanacEngine:
         if changed.light_share == stored.light_share:
             # Left as it was: then it is the plan's. A shade that was typed is what is being tried.
             changed = replace(changed, light_share=now.light_share, rain_share=now.rain_share)
-        return what_if(lit_garden, series, load_trade(), changed, today=today, members=members, seed=seed)
+        return what_if(
+            lit_garden, series, load_trade(), changed, today=today, members=members, seed=seed,
+            forecast=forecast,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +112,7 @@ class BookState:
     garden: Garden
     series: DailySeries | None
     mark: str
+    forecast: Forecast | None = None
 
 
 class Library:
@@ -119,12 +128,14 @@ class Library:
         with self._lock, open_book(self.path) as book:
             revision = book.revision_on_disk()
             if self._state is None or self._state.revision != revision:
-                garden, series = book.garden(), book.series()
-                self._state = BookState(book.revision, garden, series, _mark(garden, series))
+                garden, series, forecast = book.garden(), book.series(), book.forecast()
+                self._state = BookState(
+                    book.revision, garden, series, _mark(garden, series, forecast), forecast
+                )
             return self._state
 
 
-def _mark(garden: Garden, series: DailySeries | None) -> str:
+def _mark(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:
     """A fingerprint of all that an outlook depends on: not the units, which only change how it is told.
 
     Nor what lies in store or is for sale, which no bed knows of before it is laid.
@@ -133,10 +144,13 @@ def _mark(garden: Garden, series: DailySeries | None) -> str:
         garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(), recipes=()
     )
     digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
-    if series is not None:
-        digest.update(series.start.isoformat().encode())
-        for values in (series.temperature_min_c, series.temperature_max_c, series.rain_mm):
-            digest.update(values.tobytes())
+    if forecast is not None:
+        digest.update(forecast.issued_at.isoformat().encode())
+    for known in (series, forecast.series if forecast else None):
+        if known is not None:
+            digest.update(known.start.isoformat().encode())
+            for values in (known.temperature_min_c, known.temperature_max_c, known.rain_mm):
+                digest.update(values.tobytes())
     return digest.hexdigest()
 
 
@@ -189,7 +203,7 @@ class Reckoner:
     def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
         """Before and after, reckoned in the engine's thread; waits for it."""
         future: Future[tuple[PatchOutlook, PatchOutlook]] = self._pool.submit(
-            self._engine.what_if, state.garden, state.series, changed, today
+            self._engine.what_if, state.garden, state.series, changed, today, state.forecast
         )
         return future.result()
 
@@ -206,7 +220,8 @@ class Reckoner:
 
         try:
             run.progress = Progress(
-                1.0, outlook=self._engine.outlook(state.garden, state.series, today, report)
+                1.0,
+                outlook=self._engine.outlook(state.garden, state.series, today, report, state.forecast),
             )
         except Closing:
             pass
