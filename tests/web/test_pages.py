@@ -264,7 +264,7 @@ class Slow:
         self.ending = ending
         self.real = AlmanacEngine(members=MEMBERS, seed=5)
 
-    def outlook(self, garden: Garden, series: Any, today: date, progress: Any) -> Any:
+    def outlook(self, garden: Garden, series: Any, today: date, progress: Any, *_: Any) -> Any:
         progress(0.25)
         assert self.go.wait(30)
         if self.ending:
