@@ -179,9 +179,7 @@ def append_series(old: DailySeries | None, new: DailySeries) -> tuple[DailySerie
             filled += int((told & ~known & in_old).sum())
         for index in np.flatnonzero(known & told & (np.abs(ours - theirs) > _SAME[name])):
             differences.append(
-                Difference(
-                    start + timedelta(days=int(index)), name, float(ours[index]), float(theirs[index])
-                )
+                Difference(start + timedelta(days=int(index)), name, float(ours[index]), float(theirs[index]))
             )
         merged[name] = np.where(told, theirs, ours)
     in_new |= has
