@@ -20,11 +20,18 @@ LEAST_WATERING_MM = 5.0
 """Less than this wets the skin and dries off again; common practice is to water seldom and well."""
 
 
+RAIN_TO_COUNT_ON = 0.6
+"""Six futures in ten: then waiting costs a dry day less often than it saves a watering; our judgement."""
+
+
 @dataclass(frozen=True, slots=True)
 class WateringAdvice:
     """How much water to give now, 0 where none is needed, and why.
 
     moisture_low, moisture, moisture_high : today's range of water / wet mass in the food layers.
+    depth_mm : the same water as `litres`, over the patch.
+    rain_ahead_mm : what reaches the bed in the coming three days in the middle of the futures.
+    rain_needed_mm : what would save the watering. rain_chance : that so much comes.
     """
 
     litres: float
@@ -35,6 +42,9 @@ class WateringAdvice:
     wanted_moisture: float
     rain_ahead_mm: float
     reason: str
+    depth_mm: float = 0.0
+    rain_needed_mm: float = 0.0
+    rain_chance: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +92,15 @@ def watering_advice(
     trade: Trade,
     *,
     moisture: npt.NDArray[np.float32],
-    rain_mm: npt.NDArray[np.float32],
+    rain_mm: npt.NDArray[np.floating],
     today_day: int,
     hose_litres_per_minute: float,
 ) -> WateringAdvice | None:
-    """Advice for today from a run's moisture (day, member), or None when the patch is not there today.
+    """Advice for today from a run's moisture and the rain of its futures, both (day, member).
 
-    Water is advised when the likely moisture is below the patch's watering mark: enough to bring the
-    food layers back to where threads run best, spread over what runs past the chips.
+    None when the patch is not there today. Water is advised when the likely moisture is below the patch's
+    watering mark: enough to bring the food layers back to where threads run best, spread over what runs past
+    the chips. It is left to the sky where enough reaches the bed within three days in most of the futures.
     """
     if not 0 <= today_day < moisture.shape[0] or not np.isfinite(moisture[today_day, 0]):
         return None
@@ -98,25 +109,30 @@ def watering_advice(
     dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
     kept = math.fsum(cell.dry_mass_kg_m2 * cell.material.capture_share.likely for cell in cells) / dry
     wanted = moisture_marks(patch, trade).low
-    ahead = float(rain_mm[today_day + 1 : today_day + 1 + DAYS_OF_RAIN_AHEAD].sum())
+    days_ahead = rain_mm[today_day + 1 : today_day + 1 + DAYS_OF_RAIN_AHEAD].sum(axis=0) * patch.rain_share
     mark = min(patch.watering.below_moisture, wanted)
     missing_mm = max(wanted / (1 - wanted) - likely / (1 - likely), 0.0) * dry
     # Several cells catch one after the other, so little of a slow watering runs past them all.
-    given_mm = max(missing_mm / (1 - (1 - kept) ** 2), LEAST_WATERING_MM)
-    litres = given_mm * patch.area_m2
+    needed_mm = missing_mm / (1 - (1 - kept) ** 2)
+    chance = float(np.mean(days_ahead >= needed_mm))
     if likely >= mark:
-        return WateringAdvice(0.0, 0.0, low, likely, high, wanted, ahead, "moist enough for the threads")
-    if ahead >= missing_mm:
-        return WateringAdvice(
-            0.0, 0.0, low, likely, high, wanted, ahead, "dry, but enough rain is likely within three days"
-        )
+        depth_mm, reason = 0.0, "moist enough for the threads"
+    elif chance >= RAIN_TO_COUNT_ON:
+        depth_mm, reason = 0.0, "dry, but enough rain is likely within three days"
+    else:
+        depth_mm = max(needed_mm, LEAST_WATERING_MM)
+        reason = "drier than threads like, and no rain to count on"
+    litres = depth_mm * patch.area_m2  # a millimeter over a square meter is a liter
     return WateringAdvice(
-        litres,
-        litres / hose_litres_per_minute,
-        low,
-        likely,
-        high,
-        wanted,
-        ahead,
-        "drier than threads like, and no rain to count on",
+        litres=litres,
+        minutes=litres / hose_litres_per_minute,
+        moisture_low=low,
+        moisture=likely,
+        moisture_high=high,
+        wanted_moisture=wanted,
+        rain_ahead_mm=float(np.median(days_ahead)),
+        reason=reason,
+        depth_mm=depth_mm,
+        rain_needed_mm=needed_mm,
+        rain_chance=chance,
     )

@@ -6,6 +6,7 @@ One run of the season engine over an ensemble of weathers and parameters, read o
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -15,9 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.advice import moisture_marks, watering_advice
+from mulchwright.almanac.learning import BedLesson, Lessons, Memory, lessons
+from mulchwright.almanac.near import LOOK_DAYS, near_days
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
+    Learned,
     MonthAmount,
     Outlook,
     PatchOutlook,
@@ -37,6 +41,9 @@ from mulchwright.season import (
     habits_of,
     simulate,
 )
+from mulchwright.season.draws import Draws
+from mulchwright.season.kernel import BedArrays, Forcing, Habits
+from mulchwright.season.standing import sharpness_of, standing_chances
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries, Forecast, mean_annual_wave, weather_futures, with_readings
 
@@ -93,6 +100,21 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     return FirstPicking(at(0.10), at(0.50), at(0.90), weekly, twenty)
 
 
+def _pickings(
+    run: SeasonRun, p: int, patch: Patch, today_day: int, after: int
+) -> tuple[FirstPicking, FirstPicking]:
+    """The first picking of all and the next after today of one patch of a run."""
+    assert patch.built_on is not None  # patches without a build day were set aside before the run
+    built = max((patch.built_on - run.start).days, 0)
+    day = run.flush_day[p].astype(np.float64)
+    seen = np.where(np.isfinite(day), day, np.inf)
+    ahead = np.where(seen > today_day, seen, np.inf)
+    return (
+        _picking(seen.min(axis=0), run.start, built, after),
+        _picking(ahead.min(axis=0), run.start, max(built, today_day), after),
+    )
+
+
 def _quantiles(values: Floats) -> Quantiles:
     p10, p50, p90 = np.quantile(values, (0.1, 0.5, 0.9))
     return Quantiles(float(p10), float(p50), float(p90), float(values.mean()))
@@ -125,7 +147,7 @@ def _year_accounts(account_mm: Floats, start: date, first: int, after: int) -> t
 
 def _summary(
     run: SeasonRun, p: int, patch: Patch, garden: Garden, trade: Trade, today: date, first: int, after: int,
-    rain_mm: Singles, measured_days: int,
+    rain_mm: Singles, measured_days: int, futures_rain_mm: Floats,
 ) -> PatchOutlook:  # fmt: skip
     """Read one patch's outlook off the run, for the reported days `first` to `after`."""
     assert patch.built_on is not None  # patches without a build day were set aside before the run
@@ -189,8 +211,12 @@ def _summary(
         watered_first_year_litres=_quantiles(within @ watered),
         water_account=_year_accounts(run.account_mm[p], run.start, max(built, first), after),
         watering_now=watering_advice(
-            patch, trade, moisture=run.moisture[p], rain_mm=rain_mm, today_day=today_day,
+            patch, trade, moisture=run.moisture[p], rain_mm=futures_rain_mm, today_day=today_day,
             hose_litres_per_minute=garden.hose_litres_per_minute,
+        ),
+        standing=standing_chances(
+            run.pin_day[p], run.flush_day[p], first=max(today_day, 0),
+            days=min(LOOK_DAYS, run.days - max(today_day, 0)), sharp=sharpness_of(trade),
         ),
         working=working_of(patch, trade),
     )  # fmt: skip
@@ -249,6 +275,9 @@ def outlook(
     alike: bool = False,
     progress: Callable[[float], None] | None = None,
     forecast: Forecast | None = None,
+    learning: bool = True,
+    memory: Memory | None = None,
+    learn_from: Garden | None = None,
 ) -> Outlook:
     """The outlook of every patch that has a build day and is not retired.
 
@@ -257,6 +286,9 @@ def outlook(
     enough to tell each patch's first year. alike : same luck for all patches, to compare them.
     forecast : days ahead that somebody foresees; one issued after today is not looked at. The garden's
     own readings outrank the station's figures.
+    learning : whether looks and pickings in the logbook narrow the draws; never where all have the same luck.
+    memory : spares what was learned before and changes no figure. learn_from : the garden whose logbook is
+    learned from where it is not this one, for beds that are tried otherwise than they are.
 
     Raises `InputError` for a garden with no patch to tell of, too few or too many members, a span
     that is too long, or no weather to go by.
@@ -323,15 +355,36 @@ def outlook(
         air, futures.rain_mm, futures.reference_evapotranspiration_mm, start=run_start, wave=wave, trade=trade
     )
     bed = bed_arrays(told, trade, start=run_start, days=run_days, today=today, log=garden.log)
-    draws = draw_parameters(told, trade, members=members, seed=seed, alike=alike)
-    run = simulate(bed, draws, forcing, habits_of(trade), start=run_start, threads=threads, progress=progress)
+    memory = memory or Memory()
+    found: Lessons = {}
+    if learning and not alike:
+        found = lessons(
+            learn_from or garden, known, trade, told,
+            today=today, members=members, seed=seed, memory=memory, threads=threads,
+        )  # fmt: skip
+    draws = draw_parameters(
+        told, trade, members=members, seed=seed, alike=alike,
+        learned={key: lesson.latent for key, lesson in found.items()},
+    )  # fmt: skip
+    habits = habits_of(trade)
+    run = simulate(bed, draws, forcing, habits, start=run_start, threads=threads, progress=progress)
+    _run_own_pasts(run, told, found, bed, draws, forcing, habits)
     first = (report_start - run_start).days
     after = (report_end - run_start).days + 1
     rain = np.median(futures.rain_mm, axis=1).astype(np.float32)
 
-    def one(item: tuple[int, Patch]) -> PatchOutlook:
-        p, patch = item
-        return _summary(run, p, patch, garden, trade, today, first, after, rain, futures.measured_days)
+    mark = _mark_of(forcing) if found else ""
+
+    def one(numbered: tuple[int, Patch]) -> PatchOutlook:
+        p, patch = numbered
+        item = _summary(run, p, patch, garden, trade, today, first, after, rain, futures.measured_days, futures.rain_mm)
+        if patch.key not in found:
+            return item
+        before = _before(
+            patch, p, bed, forcing, trade, memory,
+            mark=mark, start=run_start, today=today, after=after, members=members, seed=seed,
+        )  # fmt: skip
+        return _learned(found[patch.key], before, item)
 
     if threads == 1 or len(told) == 1:
         summaries = tuple(one(item) for item in enumerate(told))
@@ -346,7 +399,101 @@ def outlook(
         weather=_weather_note(futures.method, tuple(futures.notes), known, garden),
         patches=summaries,
         skipped=skipped,
+        near=near_days(futures, start=run_start, today=today),
     )
+
+
+def _alone(bed: BedArrays, p: int) -> BedArrays:
+    return BedArrays(*(array[p : p + 1] for array in bed))
+
+
+def _run_own_pasts(
+    run: SeasonRun,
+    told: list[Patch],
+    found: Lessons,
+    bed: BedArrays,
+    draws: Draws,
+    forcing: Forcing,
+    habits: Habits,
+) -> None:
+    """Run again the patches whose members each have a past weather of their own, into the run's arrays.
+
+    Where the record has holes, what the logbook tells speaks for the weather in them as well.
+    """
+    for p, patch in enumerate(told):
+        past = found[patch.key].past if patch.key in found else None
+        if past is None:
+            continue
+        first = (past.start - run.start).days
+        until = min(first + past.air_c.shape[0], run.days)
+        rows = {}
+        for name in ("air_c", "rain_mm", "evapotranspiration_mm"):
+            rows[name] = getattr(forcing, name).copy()
+            rows[name][max(first, 0) : until] = getattr(past, name)[max(-first, 0) : until - first]
+        one = Draws(draws.parameters[p : p + 1], draws.hazard[p : p + 1], draws.flush_noise[p : p + 1])
+        again = simulate(_alone(bed, p), one, forcing._replace(**rows), habits, start=run.start)
+        for name in (
+            "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
+            "flush_day", "flush_kg_m2", "last",
+        ):  # fmt: skip
+            getattr(run, name)[p] = getattr(again, name)[0]
+
+
+def _before(
+    patch: Patch,
+    p: int,
+    bed: BedArrays,
+    forcing: Forcing,
+    trade: Trade,
+    memory: Memory,
+    *,
+    mark: str,
+    start: date,
+    today: date,
+    after: int,
+    members: int,
+    seed: int,
+) -> tuple[FirstPicking, FirstPicking]:
+    """The first and the next picking without the logbook; kept, for looks and pickings do not change them."""
+
+    def made() -> tuple[FirstPicking, FirstPicking]:
+        draws = draw_parameters([patch], trade, members=members, seed=seed)
+        run = simulate(_alone(bed, p), draws, forcing, habits_of(trade), start=start, threads=1)
+        return _pickings(run, 0, patch, (today - start).days, after)
+
+    digest = hashlib.blake2b(mark.encode(), digest_size=16)
+    digest.update(repr((patch, start, today, after, members, seed)).encode())
+    for array in _alone(bed, p):
+        digest.update(np.ascontiguousarray(array).tobytes())
+    pair: tuple[FirstPicking, FirstPicking] = memory.get(f"before {digest.hexdigest()}", made)
+    return pair
+
+
+def _mark_of(forcing: Forcing) -> str:
+    digest = hashlib.blake2b(digest_size=16)
+    for array in forcing:
+        digest.update(array.tobytes())
+    return digest.hexdigest()
+
+
+def _learned(
+    lesson: BedLesson, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
+) -> PatchOutlook:
+    """The outlook with what the logbook did to it."""
+    learned = Learned(
+        looks=lesson.looks,
+        picks=lesson.picks,
+        others=lesson.others,
+        first_before=before[0],
+        first_after=item.first_picking,
+        next_before=before[1],
+        next_after=item.next_picking,
+        fitting_share=lesson.fitting,
+        refreshed=lesson.refreshed,
+        fits=lesson.fits,
+        odd_days=lesson.odd,
+    )
+    return replace(item, learned=learned)
 
 
 def what_if(
@@ -359,6 +506,7 @@ def what_if(
     members: int = DEFAULT_MEMBERS,
     seed: int = DEFAULT_SEED,
     forecast: Forecast | None = None,
+    memory: Memory | None = None,
 ) -> tuple[PatchOutlook, PatchOutlook]:
     """A patch as it stands and as it might be, over the same weathers and the same draws.
 
@@ -373,7 +521,7 @@ def what_if(
         end = max(today, max(span)) + timedelta(days=FIRST_YEAR_DAYS)
         told = outlook(
             alone, series, trade, today=today, start=min(span), days=(end - min(span)).days + 1,
-            members=members, seed=seed, forecast=forecast,
+            members=members, seed=seed, forecast=forecast, memory=memory, learn_from=garden,
         )  # fmt: skip
         results.append(told.patches[0])
     return results[0], results[1]

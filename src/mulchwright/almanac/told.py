@@ -13,13 +13,16 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
+from mulchwright.almanac.near import NearDay
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.errors import InputError
 from mulchwright.garden import Patch
+from mulchwright.season.standing import Standing
 
 __all__ = [
     "Band",
     "FirstPicking",
+    "Learned",
     "MonthAmount",
     "Outlook",
     "PatchOutlook",
@@ -114,6 +117,35 @@ class WeatherNote:
 
 
 @dataclass(frozen=True, slots=True)
+class Learned:
+    """What the logbook did to a patch's outlook.
+
+    looks, picks : its own entries that count; others : entries of other beds of its species that count.
+    first_before, next_before : the pickings as they would be told without the logbook; first_after, next_after
+    as they are told. fitting_share : share of the futures that its own entries speak for; refreshed : whether
+    futures were drawn anew because few were left. fits : False where the entries fit nothing that the season
+    can do, and so count for little. odd_days : days of entries that hardly any future tells for.
+    """
+
+    looks: int
+    picks: int
+    others: int
+    first_before: FirstPicking
+    first_after: FirstPicking
+    next_before: FirstPicking
+    next_after: FirstPicking
+    fitting_share: float
+    refreshed: bool
+    fits: bool
+    odd_days: tuple[date, ...] = ()
+
+    @property
+    def entries(self) -> int:
+        """Own entries that count."""
+        return self.looks + self.picks
+
+
+@dataclass(frozen=True, slots=True)
 class PatchOutlook:
     """One patch's outlook over `days` from `start`; `today_index` is today's place among them, clamped.
 
@@ -125,6 +157,8 @@ class PatchOutlook:
     picked_first_year_kg, picked_second_year_kg : over 365 days each from the build day; the second is
     None where the run does not reach its end.
     none_in_first_year : the chance of no picking in those days.
+    learned : what the logbook did to it; None where no entry bears on it.
+    standing : the chance of a find by day from today, for the weeks ahead.
     """
 
     patch: Patch
@@ -149,6 +183,8 @@ class PatchOutlook:
     water_account: tuple[YearAccount, ...]
     watering_now: WateringAdvice | None
     working: tuple[WorkingLine, ...]
+    learned: Learned | None = None
+    standing: Standing | None = None
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""
@@ -157,7 +193,7 @@ class PatchOutlook:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """All patches' outlooks from one run."""
+    """All patches' outlooks from one run; `near` is the weather of the days around today."""
 
     model_version: str
     seed: int
@@ -166,6 +202,7 @@ class Outlook:
     weather: WeatherNote
     patches: tuple[PatchOutlook, ...]
     skipped: tuple[tuple[str, str], ...] = ()
+    near: tuple[NearDay, ...] = ()
 
     def patch(self, key: str) -> PatchOutlook:
         """The outlook of the patch with this key."""
@@ -229,6 +266,28 @@ def _picking_json(picking: FirstPicking) -> dict[str, Any]:
     }
 
 
+def _days_json(picking: FirstPicking) -> dict[str, Any]:
+    return {"p10": _iso(picking.p10), "p50": _iso(picking.p50), "p90": _iso(picking.p90)}
+
+
+def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
+    if learned is None:
+        return None
+    return {
+        "looks": learned.looks,
+        "picks": learned.picks,
+        "others": learned.others,
+        "first_before": _days_json(learned.first_before),
+        "first_after": _days_json(learned.first_after),
+        "next_before": _days_json(learned.next_before),
+        "next_after": _days_json(learned.next_after),
+        "fitting_share": _rounded(learned.fitting_share),
+        "refreshed": learned.refreshed,
+        "fits": learned.fits,
+        "odd_days": [day.isoformat() for day in learned.odd_days],
+    }
+
+
 def _patch_json(item: PatchOutlook) -> dict[str, Any]:
     band = item.run_share
     return {
@@ -250,6 +309,7 @@ def _patch_json(item: PatchOutlook) -> dict[str, Any]:
         "first_picking": _picking_json(item.first_picking),
         "next_picking": _picking_json(item.next_picking),
         "none_in_first_year": _rounded(item.none_in_first_year),
+        "learned": _learned_json(item.learned),
         "picked_kg": _amounts_json(item.picked_kg),
         "watered_litres": _amounts_json(item.watered_litres),
         "water_account": [
