@@ -1,14 +1,14 @@
 """A garden of our own invention for the tests of the book, and a weather record for it.
 
 `data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
-and the backdrop as well, `data/version-3.sql` the stocked garden: change none of them, or the old books
-cannot be compared.
+and the backdrop as well, `data/version-3.sql` the stocked garden, `data/version-4.sql` the tended garden with
+a photo, a forecast, a kept outlook and a setting: change none of them, or the old books cannot be compared.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import numpy as np
@@ -24,9 +24,12 @@ from mulchwright.garden import (
     LogEntry,
     LogKind,
     LookRules,
+    OutlookKept,
     Patch,
+    Photo,
     Place,
     Recipe,
+    Sight,
     SpawnPlane,
     Stage,
     StartMoisture,
@@ -41,10 +44,14 @@ from mulchwright.garden import (
 from mulchwright.garden import (
     Path as GardenPath,
 )
+from mulchwright.garden import (
+    Reading as GaugeReading,
+)
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
 from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
+from mulchwright.weather.forecast import Forecast
 from mulchwright.weather.series import DailySeries, Provenance
 
 
@@ -197,6 +204,58 @@ def stocked_garden(planned_garden: Garden) -> Garden:
         vessels=(Vessel(120.0, 2, "old tub", "old-tub"),),
         recipes=(Recipe("Our own", layers=(Layer("hardwood-chips", 0.08),)),),
     )  # fmt: skip
+
+
+@pytest.fixture
+def tended_garden(stocked_garden: Garden) -> Garden:
+    """The stocked garden with all that version 4 of the book holds besides."""
+    at = datetime(2031, 9, 14, 18, 5, 30, tzinfo=timezone(timedelta(hours=-5)))
+    return replace(
+        stocked_garden,
+        log=(
+            *stocked_garden.log,
+            LogEntry(
+                "look-2", "quince", date(2031, 9, 14), LogKind.LOOKED, share=0.9, sight=Sight.PINS,
+                signs=("green-mold", "dry-crust"), photos=("photo-1",), entered_at=at, by="Gray phone",
+            ),
+            LogEntry(
+                "pick-2", "quince", date(2031, 9, 15), LogKind.PICKED, mass_kg=1.25, count=7,
+                entered_at=at + timedelta(days=1), text="„Höhe“ ½ 🍄",
+            ),
+            LogEntry(
+                "top-1", "quince", date(2031, 9, 16), LogKind.TOPPED_UP, material="hardwood-chips",
+                thickness_m=0.025,
+            ),
+            LogEntry("move-1", "quince", date(2031, 9, 17), LogKind.MOVED, litres=4.5, to_patch="wall"),
+        ),
+        readings=(
+            GaugeReading(date(2031, 9, 13), rain_mm=12.7),
+            GaugeReading(date(2031, 9, 14), 0.0, 11.5, 24.25, entered_at=at),
+        ),
+        can_litres=7.5,
+    )  # fmt: skip
+
+
+SMALL_JPEG = bytes.fromhex(
+    "ffd8ffe000104a46494600010100000100010000ffdb004300" + "10" * 64
+    + "ffc0000b080002000301011100ffc400140001000000000000000000000000000000ffda0008010100003f00ffd9"
+)  # fmt: skip
+"""The head of a gray JPEG of 3 x 2 pixels (its picture data are of no matter here)."""
+
+
+@pytest.fixture
+def photo() -> Photo:
+    return Photo("photo-1", SMALL_JPEG, SMALL_JPEG, 3, 2, date(2031, 9, 14))
+
+
+@pytest.fixture
+def forecast(series: DailySeries) -> Forecast:
+    return Forecast(datetime(2032, 2, 26, 6, 0, tzinfo=UTC), series)
+
+
+@pytest.fixture
+def kept() -> OutlookKept:
+    return OutlookKept(date(2031, 9, 20), "0.4.0", (("quince", '{"first": [3, 9, 21]}'), ("wall", "{}")))
 
 
 @pytest.fixture

@@ -9,9 +9,18 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.book.keepsake_acts import PhotoFacts
 from mulchwright.book.keys import check_keys, slug
 from mulchwright.book.schema import SCHEMA_VERSION
-from mulchwright.book.store import Book, BookConflict, Contents, create_book, open_book
+from mulchwright.book.store import (
+    Book,
+    BookConflict,
+    Contents,
+    UndoStep,
+    WriteDone,
+    create_book,
+    open_book,
+)
 
 if TYPE_CHECKING:
     from mulchwright.book.exchange import (
@@ -31,7 +40,10 @@ __all__ = [
     "Book",
     "BookConflict",
     "Contents",
+    "PhotoFacts",
     "PlanImport",
+    "UndoStep",
+    "WriteDone",
     "check_keys",
     "create_book",
     "export_geojson",

@@ -1,16 +1,20 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 3, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 4, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
      "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
      "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
-     "backdrop": {"image": "iVBORw0...", "name": ..., ...}}
+     "backdrop": {"image": "iVBORw0...", "name": ..., ...},
+     "forecast": {"issued_at": "...", "provenance": {...}, "columns": [...], "days": [...]},
+     "outlooks": [{"made_on": ..., "model_version": ..., "patches": [[key, text], ...]}, ...],
+     "photos": [], "left_out": ["12 photos", ...]}
 
 Entries are named as the fields of the nouns, in SI units, their unit in the name. Floats are
 written with all their digits, days as YYYY-MM-DD, what is missing as null. `weather` is null where
 the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
-Every entry is there, so that none is guessed. Version 1 had no plan, version 2 no stores: both are still
-taken in.
+Every entry is there, so that none is guessed. Photos come only on request, in base 64; `left_out` says what
+of a book an export does not hold. Version 1 had no plan, version 2 no stores, version 3 a shorter logbook and
+no readings: all are still taken in.
 """
 
 from __future__ import annotations
@@ -19,29 +23,30 @@ import base64
 import json
 import math
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import fields, is_dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import ValidationError
+from pydantic import Field, ValidationError
 
 from mulchwright import __version__
-from mulchwright.book.exchange_forms import BackdropForm, GardenForm, SurveyForm
+from mulchwright.book.exchange_forms import BackdropForm, GardenForm, OutlookForm, PhotoForm, SurveyForm
 from mulchwright.book.faults import faults_in_words
-from mulchwright.book.forms import Day, Form, NounForm, field_names
+from mulchwright.book.forms import Day, Form, Moment, NounForm, field_names
 from mulchwright.book.keys import TradeKeys
 from mulchwright.book.rows import OPTIONAL_WEATHER, WEATHER_QUANTITIES
 from mulchwright.book.store import Book, Contents
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LookRules
+from mulchwright.garden import Garden, LookRules, OutlookKept, Photo
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 
 if TYPE_CHECKING:
+    from mulchwright.weather.forecast import Forecast
     from mulchwright.weather.series import DailySeries
 
 __all__ = [
@@ -58,7 +63,7 @@ __all__ = [
     "write_new_file",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 3
+FORMAT, VERSION = "mulchwright-garden", 4
 
 
 # ---- out --------------------------------------------------------------------
@@ -99,6 +104,12 @@ def _weather_out(series: DailySeries, mapping: Mapping[str, Any] | None) -> dict
     }
 
 
+def _forecast_out(forecast: Forecast) -> dict[str, Any]:
+    told = _weather_out(forecast.series, None)
+    del told["mapping"]
+    return {"issued_at": forecast.issued_at.astimezone(UTC).isoformat(), **told}
+
+
 def export_json(
     source: Book | Garden,
     series: DailySeries | None = None,
@@ -106,10 +117,29 @@ def export_json(
     mapping: Mapping[str, Any] | None = None,
     survey: Survey | None = None,
     backdrop: Backdrop | None = None,
+    forecast: Forecast | None = None,
+    outlooks: Sequence[OutlookKept] = (),
+    photos: Sequence[Photo] = (),
+    with_photos: bool = False,
 ) -> dict[str, Any]:
-    """A whole book, or a garden with what belongs to it, as a dictionary that `json` can write."""
+    """A whole book, or a garden with what belongs to it, as a dictionary that `json` can write.
+
+    with_photos : take the photos of a book along, in base 64 (a third longer than they are). What is not
+    taken along is named in `left_out`; steps to take back and named settings never are, since they belong
+    to the book on its own machine.
+    """
+    left_out: list[str] = Field(default_factory=list)
     if isinstance(source, Book):
-        garden, series, mapping, survey, backdrop = source.contents()
+        whole = source.contents()
+        garden, series, mapping, survey, backdrop = whole[:5]
+        forecast, outlooks = whole.forecast, whole.outlooks
+        facts = source.photo_facts()
+        if with_photos:
+            photos = [source.photo(fact.key) for fact in facts]
+        elif facts:
+            size = sum(fact.bytes for fact in facts) / 1e6
+            left_out.append(f"{len(facts)} photo{'s' if len(facts) > 1 else ''} ({size:.1f} MB)")
+        left_out += ["settings of this machine", "steps that can be taken back"]
     else:
         garden = source
     return {
@@ -120,6 +150,10 @@ def export_json(
         "weather": None if series is None else _weather_out(series, mapping),
         "survey": None if survey is None else plain(survey),
         "backdrop": None if backdrop is None else plain(backdrop),
+        "forecast": None if forecast is None else _forecast_out(forecast),
+        "outlooks": [plain(kept) for kept in outlooks],
+        "photos": [plain(photo) for photo in photos],
+        "left_out": left_out,
     }
 
 
@@ -181,17 +215,33 @@ class WeatherForm(NounForm["DailySeries"]):
         return _series_of(self)
 
 
+class ForecastForm(NounForm["Forecast"]):
+    issued_at: Moment
+    provenance: ProvenanceForm
+    columns: list[str]
+    days: list[list[str | float | None]]
+
+    def noun(self) -> Forecast:
+        from mulchwright.weather.forecast import Forecast
+
+        return Forecast(self.issued_at, _series_of(self))
+
+
 class FileForm(Form):
     format: Literal["mulchwright-garden"]
-    version: Literal[3]
+    version: Literal[4]
     written_by: str = ""
     garden: GardenForm
     weather: WeatherForm | None = None
     survey: SurveyForm | None = None
     backdrop: BackdropForm | None = None
+    forecast: ForecastForm | None = None
+    outlooks: list[OutlookForm] = Field(default_factory=list)
+    photos: list[PhotoForm] = Field(default_factory=list)
+    left_out: list[str] = Field(default_factory=list)
 
 
-def _series_of(form: WeatherForm) -> DailySeries:
+def _series_of(form: WeatherForm | ForecastForm) -> DailySeries:
     """The weather record of an export; `InputError` names the row that does not fit."""
     # numpy comes with the series; a garden without a record is read without it.
     import numpy as np
@@ -286,6 +336,30 @@ def _with_empty_stores(data: Mapping[str, Any]) -> dict[str, Any]:
     return {**data, "version": VERSION, "garden": {**new, **garden}}
 
 
+LOG_ENTRIES: dict[str, Any] = {
+    "sight": None,
+    "count": None,
+    "material": "",
+    "thickness_m": None,
+    "to_patch": "",
+    "signs": [],
+    "photos": [],
+    "entered_at": None,
+    "by": "",
+}
+
+
+def _with_the_whole_logbook(data: Mapping[str, Any]) -> dict[str, Any]:
+    """An export of version 3 as one of version 4."""
+    garden = data.get("garden")
+    if not isinstance(garden, Mapping):
+        return {**data, "version": VERSION}
+    garden = {"readings": [], "can_litres": 10.0, **garden}
+    if isinstance(log := garden.get("log"), list):
+        garden["log"] = [{**LOG_ENTRIES, **entry} if isinstance(entry, Mapping) else entry for entry in log]
+    return {**data, "version": VERSION, "garden": garden}
+
+
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
     if isinstance(data, str):
         data = loads(data, file_name)
@@ -305,6 +379,8 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
         data = _with_an_empty_plan(data)
     if version in (1, 2):
         data = _with_empty_stores(data)
+    if version in (1, 2, 3):
+        data = _with_the_whole_logbook(data)
     try:
         return FileForm.model_validate(data, context={"trade": trade})
     except ValidationError as error:
@@ -325,7 +401,7 @@ def import_json(
 def import_whole(
     data: Mapping[str, Any] | str, *, trade: TradeKeys | None = None, file_name: str = "the export"
 ) -> Contents:
-    """All that an export holds: garden, weather record, column mapping, survey and backdrop."""
+    """All that an export holds: garden, weather, survey, backdrop, forecast, kept outlooks, photos."""
     form = _form_of(data, trade, file_name)
     return Contents(
         garden=form.garden.noun(),
@@ -333,6 +409,9 @@ def import_whole(
         mapping=form.weather.mapping if form.weather else None,
         survey=form.survey.noun() if form.survey else None,
         backdrop=form.backdrop.noun() if form.backdrop else None,
+        forecast=form.forecast.noun() if form.forecast else None,
+        outlooks=tuple(kept.noun() for kept in form.outlooks),
+        photos=tuple(photo.noun() for photo in form.photos),
     )
 
 

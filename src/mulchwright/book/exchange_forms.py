@@ -11,7 +11,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from mulchwright.book.forms import Day, MaterialKey, NounForm, SpawnKey, SpeciesKey, WoodKey
+from mulchwright.book.forms import Day, MaterialKey, Moment, NounForm, SpawnKey, SpeciesKey, WoodKey
 from mulchwright.book.store_forms import HouseholdForm, LotForm, OfferForm, SellerForm, VesselForm
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -24,10 +24,14 @@ from mulchwright.garden import (
     LogKind,
     LookRules,
     Outline,
+    OutlookKept,
     Patch,
     Path,
+    Photo,
     Place,
+    Reading,
     Recipe,
+    Sight,
     SpawnPlane,
     Stage,
     StartMoisture,
@@ -40,15 +44,18 @@ from mulchwright.garden import (
     ZoneKind,
 )
 from mulchwright.garden.backdrop import Backdrop
-from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
+from mulchwright.garden.survey import Reading as TapedReading
+from mulchwright.garden.survey import Side, Survey, SurveyPoint
 
 __all__ = [
     "BackdropForm",
     "BedForm",
     "CrownForm",
     "GardenForm",
+    "OutlookForm",
     "PatchForm",
     "PathForm",
+    "PhotoForm",
     "SurveyForm",
     "TapForm",
     "WallForm",
@@ -216,6 +223,13 @@ class ZoneForm(NounForm[Zone]):
         return Zone(self.key, self.name, self.kind, _outline(self.outline))
 
 
+def _picture(text: str) -> bytes:
+    try:
+        return base64.b64decode(text, validate=True)
+    except (binascii.Error, ValueError):
+        raise InputError("the picture is not written in base 64; export the garden again.") from None
+
+
 class LookRulesForm(NounForm[LookRules]):
     greatest_depth_m: float | None
     accepted_skins: list[MaterialKey]
@@ -234,9 +248,51 @@ class LogForm(NounForm[LogEntry]):
     mass_kg: float | None
     share: float | None
     text: str
+    sight: Annotated[Sight, Field(strict=False)] | None
+    count: int | None
+    material: str
+    thickness_m: float | None
+    to_patch: str
+    signs: list[str]
+    photos: list[str]
+    entered_at: Moment | None
+    by: str
 
     def noun(self) -> LogEntry:
-        return LogEntry(**dict(self))
+        return LogEntry(**dict(self) | {"signs": tuple(self.signs), "photos": tuple(self.photos)})
+
+
+class GaugeForm(NounForm[Reading]):
+    day: Day
+    rain_mm: float | None
+    temperature_min_c: float | None
+    temperature_max_c: float | None
+    entered_at: Moment | None
+
+    def noun(self) -> Reading:
+        return Reading(**dict(self))
+
+
+class OutlookForm(NounForm[OutlookKept]):
+    made_on: Day
+    model_version: str
+    patches: list[Annotated[list[str], Field(min_length=2, max_length=2)]]
+
+    def noun(self) -> OutlookKept:
+        told = tuple((pair[0], pair[1]) for pair in self.patches)
+        return OutlookKept(self.made_on, self.model_version, told)
+
+
+class PhotoForm(NounForm[Photo]):
+    key: str
+    jpeg: str
+    thumb: str
+    width: int
+    height: int
+    taken_on: Day | None
+
+    def noun(self) -> Photo:
+        return Photo(**dict(self) | {"jpeg": _picture(self.jpeg), "thumb": _picture(self.thumb)})
 
 
 class NormalsForm(NounForm[ClimateNormals]):
@@ -279,6 +335,8 @@ class GardenForm(NounForm[Garden]):
     households: list[HouseholdForm]
     vessels: list[VesselForm]
     recipes: list[RecipeForm]
+    readings: list[GaugeForm]
+    can_litres: float
 
     def noun(self) -> Garden:
         return Garden(
@@ -302,6 +360,8 @@ class GardenForm(NounForm[Garden]):
             households=tuple(one.noun() for one in self.households),
             vessels=tuple(vessel.noun() for vessel in self.vessels),
             recipes=tuple(recipe.noun() for recipe in self.recipes),
+            readings=tuple(reading.noun() for reading in self.readings),
+            can_litres=self.can_litres,
         )
 
 
@@ -316,13 +376,13 @@ class SurveyPointForm(NounForm[SurveyPoint]):
         return SurveyPoint(self.key, self.name, known_at, self.side)
 
 
-class ReadingForm(NounForm[Reading]):
+class ReadingForm(NounForm[TapedReading]):
     start: str
     end: str
     distance_m: float
 
-    def noun(self) -> Reading:
-        return Reading(self.start, self.end, self.distance_m)
+    def noun(self) -> TapedReading:
+        return TapedReading(self.start, self.end, self.distance_m)
 
 
 class SurveyForm(NounForm[Survey]):
@@ -353,10 +413,7 @@ class BackdropForm(NounForm[Backdrop]):
     fade: float
 
     def noun(self) -> Backdrop:
-        try:
-            image = base64.b64decode(self.image, validate=True)
-        except (binascii.Error, ValueError):
-            raise InputError("the picture is not written in base 64; export the garden again.") from None
+        image = _picture(self.image)
         points = {
             name: (point[0], point[1])
             for name, point in (

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+from contextlib import suppress
+from datetime import date, datetime
 from typing import Annotated, Any, Generic, Self, TypeVar
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationInfo, model_validator
@@ -16,6 +17,7 @@ __all__ = [
     "Form",
     "ItemKey",
     "MaterialKey",
+    "Moment",
     "NounForm",
     "SpawnKey",
     "SpeciesKey",
@@ -66,6 +68,19 @@ def _day(value: Any) -> Any:
 
 
 Day = Annotated[date, BeforeValidator(_day)]
+
+
+def _moment(value: Any) -> Any:
+    if isinstance(value, str):
+        with suppress(ValueError):
+            value = datetime.fromisoformat(value)
+    if not isinstance(value, datetime) or value.tzinfo is None:
+        raise fault("quantity", f"{value!s} is no time with its zone; write it as 2031-04-14T08:30:00-05:00")
+    return value
+
+
+Moment = Annotated[datetime, BeforeValidator(_moment)]
+"""A time of a day with its offset."""
 
 
 def _known(kind: str) -> AfterValidator:

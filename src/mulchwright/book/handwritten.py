@@ -22,6 +22,7 @@ from mulchwright.book.forms import (
     Day,
     Form,
     MaterialKey,
+    Moment,
     NounForm,
     SpawnKey,
     SpeciesKey,
@@ -74,7 +75,9 @@ from mulchwright.garden import (
     Outline,
     Patch,
     Place,
+    Reading,
     Recipe,
+    Sight,
     SpawnPlane,
     Stage,
     StartMoisture,
@@ -345,14 +348,50 @@ class LogTable(NounForm[None]):
     mass: Mass | None = None
     run: Share | None = None
     text: str = ""
+    saw: Annotated[Sight, Field(strict=False), BeforeValidator(word)] | None = None
+    count: int | None = None
+    material: Annotated[MaterialKey, spoken("materials")] | None = None
+    thickness: Thickness | None = None
+    to: str | None = None
+    signs: list[str] = Field(default_factory=list)
+    entered_at: Moment | None = None
+    by: str = ""
 
     def noun(self) -> None:
         """Nothing yet: which patch is meant shows when all are known; the rest is checked here."""
-        self.entry("any", 1)
+        self.entry("any", 1, to="")
 
-    def entry(self, patch: str, number: int) -> LogEntry:
+    def entry(self, patch: str, number: int, *, to: str) -> LogEntry:
         key = self.key or slug(f"{self.day.isoformat()}-{self.kind.value}-{number}")
-        return LogEntry(key, patch, self.day, self.kind, self.water, self.mass, self.run, self.text)
+        return LogEntry(
+            key=key,
+            patch=patch,
+            day=self.day,
+            kind=self.kind,
+            litres=self.water,
+            mass_kg=self.mass,
+            share=self.run,
+            text=self.text,
+            sight=self.saw,
+            count=self.count,
+            material=self.material or "",
+            thickness_m=self.thickness,
+            to_patch=to,
+            signs=tuple(slug(sign) for sign in self.signs),
+            entered_at=self.entered_at,
+            by=self.by,
+        )
+
+
+class ReadingTable(NounForm[Reading]):
+    day: Day
+    rain: WaterDepth | None = None
+    lowest: Temperature | None = None
+    highest: Temperature | None = None
+    entered_at: Moment | None = None
+
+    def noun(self) -> Reading:
+        return Reading(self.day, self.rain, self.lowest, self.highest, self.entered_at)
 
 
 class GardenTable(NounForm[Garden]):
@@ -366,6 +405,8 @@ class GardenTable(NounForm[Garden]):
     bed: list[BedTable] = Field(default_factory=list)
     patch: list[PatchTable] = Field(default_factory=list)
     log: list[LogTable] = Field(default_factory=list)
+    reading: list[ReadingTable] = Field(default_factory=list)
+    can: Volume | None = None
     crown: list[CrownTable] = Field(default_factory=list)
     wall: list[WallTable] = Field(default_factory=list)
     path: list[PathTable] = Field(default_factory=list)
@@ -397,7 +438,9 @@ class GardenTable(NounForm[Garden]):
         for number, line in enumerate(self.log, start=1):
             at = f"logbook entry {number} ({line.day.isoformat()})"
             named = _named(looked_up, at)(line.patch, patch_keys, "patch", "write it as a [[patch]] table")
-            log.append(line.entry(named, number))
+            remedy = "write it as a [[patch]] table"
+            to = "" if line.to is None else _named(looked_up, at)(line.to, patch_keys, "patch", remedy)
+            log.append(line.entry(named, number, to=to))
         return Garden(
             place=self.place.noun(),
             beds=tuple(beds),
@@ -418,7 +461,8 @@ class GardenTable(NounForm[Garden]):
             vessels=tuple(vessel.noun() for vessel in self.vessel),
             recipes=tuple(recipes.values()),
             look_rules=self.look_rules.noun() if self.look_rules else LookRules(),
-            **given(hose_litres_per_minute=self.hose),
+            readings=tuple(reading.noun() for reading in self.reading),
+            **given(hose_litres_per_minute=self.hose, can_litres=self.can),
         )
 
 

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.book.logbook_rows import read_log, read_readings
 from mulchwright.book.plan_rows import read_corners, read_plan, write_corners, write_plan
 from mulchwright.book.recipe_rows import OF_PATCHES, read_recipes, write_parts
 from mulchwright.book.store_rows import read_stores, write_stores
@@ -21,8 +22,6 @@ from mulchwright.garden import (
     Bed,
     ClimateNormals,
     Garden,
-    LogEntry,
-    LogKind,
     Patch,
     Place,
     Recipe,
@@ -36,10 +35,11 @@ if TYPE_CHECKING:
     from mulchwright.weather.series import DailySeries
 
 __all__ = [
-    "insert_log_entry",
+    "read_days",
     "read_garden",
     "read_mapping",
     "read_series",
+    "write_days",
     "write_garden",
     "write_patch",
     "write_series",
@@ -129,32 +129,27 @@ def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
     )
 
 
-def _read_log(connection: sqlite3.Connection) -> tuple[LogEntry, ...]:
-    return tuple(
-        LogEntry(row[0], row[1], date.fromisoformat(row[2]), LogKind(row[3]), row[4], row[5], row[6], row[7])
-        for row in connection.execute(
-            "SELECT key, patch, day, kind, litres, mass_kg, share, text FROM log_entry ORDER BY position"
-        )
-    )
-
-
 def read_garden(connection: sqlite3.Connection) -> Garden:
     """The garden as it stands in the book."""
     place = connection.execute(
         "SELECT name, latitude_deg, longitude_deg, elevation_m, timezone, north_deg FROM place"
     ).fetchone()
-    settings = connection.execute("SELECT units, hose_litres_per_minute, stands_at FROM settings").fetchone()
+    settings = connection.execute(
+        "SELECT units, hose_litres_per_minute, stands_at, can_litres FROM settings"
+    ).fetchone()
     if place is None or settings is None:
         raise ValueError("the row of the place or of the settings is missing")
     return Garden(
         place=Place(*place),
         beds=_read_beds(connection),
         patches=_read_patches(connection),
-        log=_read_log(connection),
+        log=read_log(connection),
         units=UnitSystem(settings[0]),
         normals=_read_normals(connection),
         hose_litres_per_minute=settings[1],
         stands_at=_day(settings[2]),
+        can_litres=settings[3],
+        readings=read_readings(connection),
         **read_plan(connection),
         **read_stores(connection),
     )
@@ -164,10 +159,10 @@ def read_garden(connection: sqlite3.Connection) -> Garden:
 
 
 def write_settings(connection: sqlite3.Connection, garden: Garden) -> None:
-    """Units, hose and the day the calendar stands at."""
+    """Units, hose, can and the day the calendar stands at."""
     connection.execute(
-        "INSERT OR REPLACE INTO settings VALUES (1, ?, ?, ?)",
-        (garden.units.value, garden.hose_litres_per_minute, _text(garden.stands_at)),
+        "INSERT OR REPLACE INTO settings VALUES (1, ?, ?, ?, ?)",
+        (garden.units.value, garden.hose_litres_per_minute, _text(garden.stands_at), garden.can_litres),
     )
 
 
@@ -251,28 +246,10 @@ def write_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, 
     _write_recipe(connection, patch.key, patch.recipe)
 
 
-def insert_log_entry(connection: sqlite3.Connection, entry: LogEntry, *, position: int) -> None:
-    """One line of the logbook, in place of what stood under its key."""
-    connection.execute(
-        "INSERT OR REPLACE INTO log_entry VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            entry.key,
-            position,
-            entry.patch,
-            entry.day.isoformat(),
-            entry.kind.value,
-            entry.litres,
-            entry.mass_kg,
-            entry.share,
-            entry.text,
-        ),
-    )
-
-
 def write_garden(
     connection: sqlite3.Connection, garden: Garden, before: Garden | None, *, revision: int
 ) -> None:
-    """The whole garden in place of `before`; what did not change is left alone.
+    """The whole garden but for its logbook in place of `before`; what did not change is left alone.
 
     A patch keeps the revision of its own last change, so that saving one patch in one window does
     not collide with saving another elsewhere.
@@ -294,11 +271,6 @@ def write_garden(
             connection.execute("UPDATE patch SET position = ? WHERE key = ?", (position, patch.key))
         stood.pop(patch.key, None)
     connection.executemany("DELETE FROM patch WHERE key = ?", ((key,) for key in stood))
-    logged = {} if before is None else {entry.key: (n, entry) for n, entry in enumerate(before.log)}
-    for position, entry in enumerate(garden.log):
-        if logged.pop(entry.key, None) != (position, entry):
-            insert_log_entry(connection, entry, position=position)
-    connection.executemany("DELETE FROM log_entry WHERE key = ?", ((key,) for key in logged))
 
 
 # ---- weather ----------------------------------------------------------------
@@ -312,14 +284,22 @@ def write_series(
     connection: sqlite3.Connection, series: DailySeries | None, mapping: Mapping[str, Any] | None
 ) -> None:
     """The weather record in place of the one before; a missing figure is NULL."""
-    for table in ("weather", "weather_column", "weather_note", "weather_day"):
-        connection.execute(f"DELETE FROM {table}")
+    remembered = None if mapping is None else json.dumps(dict(mapping), ensure_ascii=False)
+    write_days(connection, series, "weather", remembered)
+
+
+def write_days(
+    connection: sqlite3.Connection, series: DailySeries | None, table: str, last: str | None
+) -> None:
+    """A daily series into `table` and its three fellows; `last` goes in the last column of its head."""
+    for name in (table, f"{table}_column", f"{table}_note", f"{table}_day"):
+        connection.execute(f"DELETE FROM {name}")
     if series is None:
         return
     told = series.provenance
     columns = [getattr(series, name) for name in WEATHER_QUANTITIES]
     connection.execute(
-        "INSERT INTO weather VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        f"INSERT INTO {table} VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             told.source,
             told.station,
@@ -327,20 +307,20 @@ def write_series(
             told.file_name,
             _text(told.seen_on),
             *(int(column is not None) for column in columns[-len(OPTIONAL_WEATHER) :]),
-            None if mapping is None else json.dumps(dict(mapping), ensure_ascii=False),
+            last,
         ),
     )
     connection.executemany(
-        "INSERT INTO weather_column VALUES (?, ?, ?)",
+        f"INSERT INTO {table}_column VALUES (?, ?, ?)",
         ((n, *pair) for n, pair in enumerate(told.columns.items())),
     )
-    connection.executemany("INSERT INTO weather_note VALUES (?, ?)", enumerate(told.notes))
+    connection.executemany(f"INSERT INTO {table}_note VALUES (?, ?)", enumerate(told.notes))
     count = len(series.rain_mm)
     cells = [
         [None] * count if column is None else [_finite(v) for v in column.tolist()] for column in columns
     ]
     connection.executemany(
-        "INSERT INTO weather_day VALUES (?, ?, ?, ?, ?, ?, ?)",
+        f"INSERT INTO {table}_day VALUES (?, ?, ?, ?, ?, ?, ?)",
         (
             ((series.start + timedelta(days=n)).isoformat(), *figures)
             for n, figures in enumerate(zip(*cells, strict=True))
@@ -350,9 +330,14 @@ def write_series(
 
 def read_series(connection: sqlite3.Connection) -> DailySeries | None:
     """The weather record of the book, or None where none was brought in."""
+    return read_days(connection, "weather")
+
+
+def read_days(connection: sqlite3.Connection, table: str) -> DailySeries | None:
+    """The daily series in `table` and its three fellows, or None where there is none."""
     head = connection.execute(
         "SELECT source, station, licence, file_name, seen_on, has_wind, has_vapour_pressure,"
-        " has_solar_radiation FROM weather"
+        f" has_solar_radiation FROM {table}"
     ).fetchone()
     if head is None:
         return None
@@ -367,19 +352,19 @@ def read_series(connection: sqlite3.Connection) -> DailySeries | None:
         licence=head[2],
         file_name=head[3],
         columns=dict(
-            connection.execute("SELECT quantity, column_name FROM weather_column ORDER BY position")
+            connection.execute(f"SELECT quantity, column_name FROM {table}_column ORDER BY position")
         ),
-        notes=tuple(row[0] for row in connection.execute("SELECT note FROM weather_note ORDER BY position")),
+        notes=tuple(row[0] for row in connection.execute(f"SELECT note FROM {table}_note ORDER BY position")),
         seen_on=_day(head[4]),
     )
     rows = connection.execute(
-        f"SELECT day, {', '.join(WEATHER_QUANTITIES)} FROM weather_day ORDER BY day"
+        f"SELECT day, {', '.join(WEATHER_QUANTITIES)} FROM {table}_day ORDER BY day"
     ).fetchall()
     if not rows:
-        raise ValueError("the weather record has a head and no days")
+        raise ValueError("a weather record has a head and no days")
     start, end = date.fromisoformat(rows[0][0]), date.fromisoformat(rows[-1][0])
     if (end - start).days + 1 != len(rows):
-        raise ValueError("days are missing from the weather record")
+        raise ValueError("days are missing from a weather record")
     figures = np.array([row[1:] for row in rows], dtype=np.float64)  # None becomes NaN
     present = {"wind_m_s": head[5], "vapour_pressure_pa": head[6], "solar_radiation_j_m2": head[7]}
     arrays = {

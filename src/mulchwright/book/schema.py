@@ -15,6 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
+from mulchwright.book.schema_logbook import VERSION_4
 from mulchwright.book.schema_stores import VERSION_3
 
 __all__ = ["APPLICATION_ID", "LADDER", "SCHEMA_VERSION", "Migration", "climb", "statements_of"]
@@ -368,7 +369,16 @@ def lay_version_3(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-LADDER: tuple[Migration, ...] = (lay_version_1, lay_version_2, lay_version_3)
+def lay_version_4(connection: sqlite3.Connection) -> None:
+    """More columns for the logbook, room for readings, photos, forecasts and steps to take back.
+
+    Old entries keep every figure; a watering can of 10 litres is taken until the grower tells another.
+    """
+    for statement in statements_of(VERSION_4):
+        connection.execute(statement)
+
+
+LADDER: tuple[Migration, ...] = (lay_version_1, lay_version_2, lay_version_3, lay_version_4)
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 
 SCHEMA_VERSION = len(LADDER)

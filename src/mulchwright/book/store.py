@@ -10,36 +10,39 @@ from __future__ import annotations
 import os
 import sqlite3
 import threading
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from mulchwright import __version__
-from mulchwright.book import plan_rows, rows
+from mulchwright.book import keepsake_rows, logbook_rows, plan_rows, rows
 from mulchwright.book.inspection import connect, inspect, sqlite_words
+from mulchwright.book.keepsake_acts import KeepsakeActs
+from mulchwright.book.logbook_acts import LogbookActs, UndoStep, WriteDone
 from mulchwright.book.schema import APPLICATION_ID, LADDER, Migration, climb
+from mulchwright.book.session import CHANGES_KEPT, BookConflict
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LogEntry, Patch, UnitSystem
+from mulchwright.garden import Garden, OutlookKept, Patch, Photo, UnitSystem
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 
 if TYPE_CHECKING:
+    from mulchwright.weather.forecast import Forecast
     from mulchwright.weather.series import DailySeries
 
-__all__ = ["Book", "BookConflict", "Contents", "create_book", "open_book"]
-
-CHANGES_KEPT = 200
-"""How many changes the book remembers by name, for the words of a conflict."""
-
-Result = TypeVar("Result")
-
-
-class BookConflict(BookError):
-    """The book was changed elsewhere since it was read here; nothing was written."""
+__all__ = [
+    "CHANGES_KEPT",
+    "Book",
+    "BookConflict",
+    "Contents",
+    "UndoStep",
+    "WriteDone",
+    "create_book",
+    "open_book",
+]
 
 
 class Contents(NamedTuple):
@@ -50,145 +53,19 @@ class Contents(NamedTuple):
     mapping: dict[str, Any] | None = None
     survey: Survey | None = None
     backdrop: Backdrop | None = None
+    forecast: Forecast | None = None
+    outlooks: tuple[OutlookKept, ...] = ()
+    photos: tuple[Photo, ...] = ()
+    """Only where an export was read that has them; `Book.contents` leaves the photos in the file."""
 
 
-class Book:
+class Book(LogbookActs, KeepsakeActs):
     """An open garden book. Use it with `with`, or call `close`.
 
     `revision` is the number up to which this object knows the book's changes. May be used from
     several threads, one act at a time; where several windows share one `Book`, pass along as
     `expected_revision` what each of them has read.
     """
-
-    def __init__(self, path: Path, connection: sqlite3.Connection, *, read_only: bool) -> None:
-        self._path = path
-        self._connection = connection
-        self._read_only = read_only
-        self._lock = threading.RLock()
-        self._identity = _identity(path)
-        self._made: set[int] = set()
-        self._seen = self._read(self._read_revision)
-
-    # ---- housekeeping -------------------------------------------------------
-
-    @property
-    def path(self) -> Path:
-        """Where the book lies."""
-        return self._path
-
-    @property
-    def revision(self) -> int:
-        """The book's changes are known here up to this number; pass it back when saving."""
-        return self._seen
-
-    def close(self) -> None:
-        """Let go of the file; no second file stays beside it."""
-        with self._lock:
-            self._connection.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    @contextmanager
-    def _words(self) -> Iterator[None]:
-        """Turn what SQLite or a spoiled row says into words for the grower."""
-        try:
-            yield
-        except sqlite3.ProgrammingError as error:
-            raise BookError(f"{self._path} was closed already; open it again.") from error
-        except sqlite3.Error as error:
-            raise sqlite_words(error, self._path) from error
-        except UnicodeEncodeError as error:
-            raise InputError(
-                "A text holds a broken character that cannot be written; type it again."
-            ) from error
-
-    def _read(self, act: Callable[[], Result]) -> Result:
-        """Run `act` on one consistent state of the book."""
-        with self._lock, self._words():
-            self._connection.execute("BEGIN")
-            try:
-                return self._own(act)
-            finally:
-                self._connection.execute("ROLLBACK")
-
-    def _own(self, act: Callable[[], Result]) -> Result:
-        """Run `act`, which reads rows; what no noun takes was written by some other program."""
-        try:
-            return act()
-        except (ValueError, TypeError, KeyError, IndexError, InputError) as error:
-            raise BookError(
-                f"{self._path} holds something that no release of Mulchwright writes: {error} The file was "
-                "left untouched. Open a copy of it from before it was edited by another program."
-            ) from error
-
-    def _stored(self) -> Garden:
-        """The garden in the file, within the transaction that is open."""
-        return self._own(lambda: rows.read_garden(self._connection))
-
-    def _read_revision(self) -> int:
-        return int(self._connection.execute("SELECT revision FROM book").fetchone()[0])
-
-    @contextmanager
-    def _change(self, what: str, *, of_garden: bool = True) -> Iterator[int]:
-        """One transaction that raises the revision and remembers `what` was done; any error undoes it.
-
-        `of_garden` is false for what a garden being saved cannot overwrite: the weather record.
-        """
-        with self._lock, self._words():
-            if self._read_only:
-                raise BookError(f"{self._path} was opened for reading only, so nothing can be saved in it.")
-            if _identity(self._path) != self._identity:
-                raise BookError(
-                    f"{self._path} was moved, removed or replaced while it was open here. Nothing was saved. "
-                    "Bring it back to its place, or open it where it is now, and make the change again."
-                )
-            self._connection.execute("BEGIN IMMEDIATE")
-            try:
-                revision = self._read_revision() + 1
-                yield revision
-                self._connection.execute(
-                    "UPDATE book SET revision = ?, written_by = ?", (revision, __version__)
-                )
-                self._connection.execute("INSERT INTO change VALUES (?, ?, ?)", (revision, of_garden, what))
-                self._connection.execute("DELETE FROM change WHERE revision <= ?", (revision - CHANGES_KEPT,))
-                self._connection.execute("COMMIT")
-            except BaseException:
-                if self._connection.in_transaction:
-                    self._connection.execute("ROLLBACK")
-                raise
-            if revision == self._seen + 1:
-                self._seen = revision
-            else:  # others wrote in between, and what they wrote has not been read here yet
-                self._made.add(revision)
-
-    def _unread(self, expected: int | None) -> list[tuple[int, str]]:
-        """Changes of the garden (revision, what) since `expected`, or since the last read but for our own."""
-        since = self._seen if expected is None else expected
-        made = self._made if expected is None else ()
-        rows_since = self._connection.execute(
-            "SELECT revision, what FROM change WHERE revision > ? AND of_garden ORDER BY revision", (since,)
-        )
-        unread = [(revision, what) for revision, what in rows_since if revision not in made]
-        if self._read_revision() - since > CHANGES_KEPT:
-            unread.insert(0, (since + 1, "many changes"))
-        return unread
-
-    def _refuse(self, unread: list[tuple[int, str]], mine: str) -> None:
-        """Refuse to write over changes that the caller has not read, naming them."""
-        told = "; ".join(what for _, what in unread[-3:])
-        if len(unread) > 3:
-            told = f"{len(unread)} changes, the latest of them: {told}"
-        raise BookConflict(
-            f"{self._path} was changed in another window since it was read here: {told}. {mine} was not "
-            "saved, "
-            "and nothing was overwritten. Read the book again, then make your change once more."
-        )
 
     # ---- reading ------------------------------------------------------------
 
@@ -233,6 +110,8 @@ class Book:
                 rows.read_mapping(connection),
                 plan_rows.read_survey(connection),
                 plan_rows.read_backdrop(connection),
+                keepsake_rows.read_forecast(connection),
+                keepsake_rows.read_outlooks(connection),
             )
 
         return self._read(act)
@@ -247,12 +126,18 @@ class Book:
         """Put this garden in place of the one in the book, as one act; return the new revision.
 
         `expected_revision` is the revision the caller read (a web form carries it along); without it,
-        what this object last read counts. Raises `BookConflict` when the garden was changed since.
+        what this object last read counts. Entries and readings that others wrote since then are kept
+        beside what this garden changed. Raises `BookConflict` when anything else of the garden was
+        changed since, or one entry here and there.
         """
         with self._change("the garden was saved") as revision:
+            stored = self._stored()
             if unread := self._unread(expected_revision):
-                self._refuse(unread, "Your garden")
-            rows.write_garden(self._connection, garden, self._stored(), revision=revision)
+                garden = self._with_their_logbook(garden, stored, unread)
+            logbook_rows.write_logbook(
+                self._connection, garden, stored, revision=revision, what="the garden was saved"
+            )
+            rows.write_garden(self._connection, garden, stored, revision=revision)
         return revision
 
     def save_patch(self, patch: Patch, *, expected_revision: int | None = None) -> int:
@@ -278,21 +163,6 @@ class Book:
             others = [other for other in garden.patches if other.key != patch.key]
             replace(garden, patches=(*others, patch))  # refuses a bed that is not there
             rows.write_patch(self._connection, patch, position=position, revision=revision)
-        return revision
-
-    def add_log_entry(self, entry: LogEntry) -> int:
-        """Write one new line into the logbook, as one act; return the new revision.
-
-        Adding never collides with what others write. `InputError` when its key is taken already or
-        its patch is not in the garden.
-        """
-        with self._change(f"a logbook entry of {entry.day.isoformat()} was added") as revision:
-            garden = self._stored()
-            replace(garden, log=(*garden.log, entry))  # refuses a key that is taken, or an unknown patch
-            bound = self._connection.execute(
-                "SELECT coalesce(max(position) + 1, 0) FROM log_entry"
-            ).fetchone()
-            rows.insert_log_entry(self._connection, entry, position=int(bound[0]))
         return revision
 
     def set_units(self, units: UnitSystem) -> int:
@@ -360,14 +230,6 @@ class Book:
                 raise BookError(f"There is no folder {copy.absolute().parent}; make it, or choose another.")
             self._connection.execute("VACUUM INTO ?", (str(copy.absolute()),))
         return copy
-
-
-def _identity(path: Path) -> tuple[int, int] | None:
-    try:
-        told = path.stat()
-    except OSError:
-        return None
-    return told.st_dev, told.st_ino
 
 
 def open_book(path: str | os.PathLike[str], *, read_only: bool = False) -> Book:
@@ -446,6 +308,9 @@ def create_book(
     mapping: Mapping[str, Any] | None = None,
     survey: Survey | None = None,
     backdrop: Backdrop | None = None,
+    forecast: Forecast | None = None,
+    outlooks: Sequence[OutlookKept] = (),
+    photos: Sequence[Photo] = (),
 ) -> None:
     """Write a new garden book; a file that is there already is never touched.
 
@@ -472,7 +337,8 @@ def create_book(
     draft = folder / f".{path.name}.{os.getpid()}.{threading.get_ident()}.part"
     try:
         draft.touch(exist_ok=False)
-        whole = Contents(garden, series, None if mapping is None else dict(mapping), survey, backdrop)
+        named = None if mapping is None else dict(mapping)
+        whole = Contents(garden, series, named, survey, backdrop, forecast, tuple(outlooks), tuple(photos))
         _write_new(draft, whole)
         _take_name(draft, path)
     except sqlite3.Error as error:
@@ -493,11 +359,17 @@ def _write_new(draft: Path, whole: Contents) -> None:
         climb(connection)
         connection.execute("BEGIN IMMEDIATE")
         connection.execute("INSERT INTO book VALUES (1, 1, ?)", (__version__,))
-        connection.execute("INSERT INTO change VALUES (1, 1, 'the book was made')")
+        connection.execute("INSERT INTO change VALUES (1, 1, 'the book was made', 0)")
+        logbook_rows.write_logbook(connection, whole.garden, None, revision=1)
         rows.write_garden(connection, whole.garden, None, revision=1)
         rows.write_series(connection, whole.series, whole.mapping)
         plan_rows.write_survey(connection, whole.survey, revision=1)
         plan_rows.write_backdrop(connection, whole.backdrop, revision=1)
+        keepsake_rows.write_forecast(connection, whole.forecast)
+        for kept in whole.outlooks:
+            keepsake_rows.write_outlook(connection, kept)
+        for photo in whole.photos:
+            keepsake_rows.insert_photo(connection, photo)
         connection.execute("COMMIT")
     finally:
         connection.close()

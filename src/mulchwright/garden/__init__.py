@@ -1,5 +1,16 @@
 """The nouns of a mushroom garden: frozen dataclasses, checked when made, in SI units."""
 
+from mulchwright.garden.logbook import (
+    Doubt,
+    Fault,
+    LogEntry,
+    LogKind,
+    OutlookKept,
+    Reading,
+    Sight,
+    check_entry,
+    check_reading,
+)
 from mulchwright.garden.lots import (
     Heap,
     HeapShape,
@@ -16,8 +27,6 @@ from mulchwright.garden.nouns import (
     ClimateNormals,
     Garden,
     Layer,
-    LogEntry,
-    LogKind,
     Patch,
     Place,
     Recipe,
@@ -29,6 +38,7 @@ from mulchwright.garden.nouns import (
     WateringRule,
 )
 from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
+from mulchwright.garden.photo import Photo
 from mulchwright.garden.plan import (
     Crown,
     LookRules,
@@ -48,6 +58,8 @@ __all__ = [
     "Bed",
     "ClimateNormals",
     "Crown",
+    "Doubt",
+    "Fault",
     "Garden",
     "Heap",
     "HeapShape",
@@ -62,13 +74,17 @@ __all__ = [
     "Offer",
     "Origin",
     "Outline",
+    "OutlookKept",
     "Packing",
     "Patch",
     "Path",
+    "Photo",
     "Place",
     "Point",
+    "Reading",
     "Recipe",
     "Seller",
+    "Sight",
     "SpawnPlane",
     "Stage",
     "StartMoisture",
@@ -83,6 +99,8 @@ __all__ = [
     "WoodShare",
     "Zone",
     "ZoneKind",
+    "check_entry",
     "check_outline",
+    "check_reading",
     "polygon_area_m2",
 ]

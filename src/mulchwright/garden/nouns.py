@@ -13,10 +13,12 @@ import math
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
+from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
+from mulchwright.garden.logbook import LogEntry, Reading
 from mulchwright.garden.plan import (
     Crown,
     LookRules,
@@ -38,8 +40,6 @@ __all__ = [
     "ClimateNormals",
     "Garden",
     "Layer",
-    "LogEntry",
-    "LogKind",
     "Patch",
     "Place",
     "Recipe",
@@ -93,18 +93,6 @@ class WateringRule(StrEnum):
 
     NONE = "none"
     WHEN_DRY = "when_dry"
-
-
-class LogKind(StrEnum):
-    """What a logbook entry tells."""
-
-    BUILT = "built"
-    WATERED = "watered"
-    LOOKED = "looked"
-    PICKED = "picked"
-    TOPPED_UP = "topped_up"
-    MOVED = "moved"
-    NOTE = "note"
 
 
 @dataclass(frozen=True, slots=True)
@@ -362,50 +350,14 @@ class Patch:
 
 
 @dataclass(frozen=True, slots=True)
-class LogEntry:
-    """One line of the logbook: what was done or seen at a patch on a day.
-
-    `litres` for watered, `mass_kg` for picked, `share` for a run seen on a look (0 to 1).
-    """
-
-    key: str
-    patch: str
-    day: date
-    kind: LogKind
-    litres: float | None = None
-    mass_kg: float | None = None
-    share: float | None = None
-    text: str = ""
-
-    def __post_init__(self) -> None:
-        require_key(self.key, "A logbook entry")
-        require_key(self.patch, "A logbook entry's patch")
-        if self.litres is not None:
-            require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
-        if self.mass_kg is not None:
-            require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
-        if self.share is not None:
-            require_number(self.share, 0, 1, "share run", "", "share")
-        require(
-            self.kind is not LogKind.WATERED or self.litres is not None,
-            f"The watering of {self.day:%d %B %Y} has no amount; give litres.",
-            "litres",
-        )
-        require(
-            self.kind is not LogKind.PICKED or self.mass_kg is not None,
-            f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.",
-            "mass_kg",
-        )
-        require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
-
-
-@dataclass(frozen=True, slots=True)
 class Garden:
     """Everything the grower has told about one garden, but for the weather record.
 
     `stands_at` holds the calendar still at one day (the demo and worked examples); None means today.
     lots : what lies ready to build with. sellers, offers : where more can be bought. households : who
     shares an order. vessels : to soak straw in. recipes : the grower's own, each under its name.
+    readings : of the garden's own gauge and thermometer, one a day, in order.
+    can_litres : what the watering can holds.
     """
 
     place: Place
@@ -428,6 +380,8 @@ class Garden:
     households: tuple[Household, ...] = ()
     vessels: tuple[Vessel, ...] = ()
     recipes: tuple[Recipe, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    can_litres: float = 10.0
 
     def __post_init__(self) -> None:
         require_number(
@@ -441,6 +395,8 @@ class Garden:
             require(
                 not doubled, f"Two {what} share the key {doubled[0] if doubled else ''!r}; rename one.", "key"
             )
+        require_number(self.can_litres, 0.5, 50, "size of the watering can", "L", "can_litres")
+        self._check_readings()
         bed_keys = {bed.key for bed in self.beds}
         for patch in self.patches:
             require(
@@ -456,6 +412,14 @@ class Garden:
                 "patch",
             )
         self._check_stores()
+
+    def _check_readings(self) -> None:
+        """One reading a day, kept in the order of their days whatever order they came in."""
+        days = sorted(reading.day for reading in self.readings)
+        for day, following in pairwise(days):
+            require(day != following, f"Two readings are of {day:%d %B %Y}; keep one.", "readings")
+        in_order = tuple(sorted(self.readings, key=lambda reading: reading.day))
+        object.__setattr__(self, "readings", in_order)
 
     def _check_stores(self) -> None:
         seller_keys = {seller.key for seller in self.sellers}

@@ -1,0 +1,310 @@
+"""What is written down as the season goes: the logbook's entries, and readings of gauge and thermometer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from mulchwright.garden.checks import require, require_key, require_name, require_number
+
+if TYPE_CHECKING:  # the garden knows its logbook, so it cannot come before it
+    from mulchwright.garden.nouns import Garden
+
+__all__ = [
+    "Doubt",
+    "Fault",
+    "LogEntry",
+    "LogKind",
+    "OutlookKept",
+    "Reading",
+    "Sight",
+    "check_entry",
+    "check_reading",
+    "free_key",
+]
+
+LONGEST_LIST = 50
+"""Signs, or photos, that one entry may name; a guard against a broken upload."""
+
+
+class LogKind(StrEnum):
+    """What a logbook entry tells."""
+
+    BUILT = "built"
+    WATERED = "watered"
+    LOOKED = "looked"
+    PICKED = "picked"
+    TOPPED_UP = "topped_up"
+    MOVED = "moved"
+    NOTE = "note"
+
+
+class Sight(StrEnum):
+    """What a look at a bed found, the most telling of it."""
+
+    NOTHING = "nothing"
+    THREADS = "threads"
+    PINS = "pins"
+    READY = "ready"
+
+
+@dataclass(frozen=True, slots=True)
+class LogEntry:
+    """One line of the logbook: what was done or seen at a patch on a day.
+
+    `litres` for watered, `mass_kg` and `count` for picked, `sight` and `share` run (0 to 1) for a look,
+    `material` and `thickness_m` for topped up, `to_patch` for living chips that were moved.
+    signs : keys of the trade's table of signs, for what looked wrong. photos : keys of pictures in the book.
+    entered_at : when it was written down, with its time zone; orders the entries of one day.
+    by : whose phone wrote it, as it was paired; empty for the desk.
+    """
+
+    key: str
+    patch: str
+    day: date
+    kind: LogKind
+    litres: float | None = None
+    mass_kg: float | None = None
+    share: float | None = None
+    text: str = ""
+    sight: Sight | None = None
+    count: int | None = None
+    material: str = ""
+    thickness_m: float | None = None
+    to_patch: str = ""
+    signs: tuple[str, ...] = ()
+    photos: tuple[str, ...] = ()
+    entered_at: datetime | None = None
+    by: str = ""
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "A logbook entry")
+        require_key(self.patch, "A logbook entry's patch")
+        if self.litres is not None:
+            require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
+        if self.mass_kg is not None:
+            require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
+        if self.share is not None:
+            require_number(self.share, 0, 1, "share run", "", "share")
+        require(
+            self.kind is not LogKind.WATERED or self.litres is not None,
+            f"The watering of {self.day:%d %B %Y} has no amount; give litres.",
+            "litres",
+        )
+        require(
+            self.kind is not LogKind.PICKED or self.mass_kg is not None,
+            f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.",
+            "mass_kg",
+        )
+        require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
+        if self.count is not None:
+            require_number(self.count, 1, 100_000, "count of mushrooms", "", "count")
+            require(isinstance(self.count, int), "The mushrooms are counted in whole numbers.", "count")
+        if self.thickness_m is not None:
+            require_number(self.thickness_m, 0.001, 1, "thickness that was added", "m", "thickness_m")
+        require(
+            self.sight is None or self.kind is LogKind.LOOKED,
+            f"The entry of {self.day:%d %B %Y} tells what a look found but is not a look; enter a look.",
+            "sight",
+        )
+        for field_name, told in (("signs", self.signs), ("photos", self.photos)):
+            require(
+                len(told) <= LONGEST_LIST and len(set(told)) == len(told),
+                f"The entry of {self.day:%d %B %Y} names one of its {field_name} twice, or more than "
+                f"{LONGEST_LIST} of them.",
+                field_name,
+            )
+        for key in (*self.signs, *self.photos, *filter(None, (self.to_patch, self.material))):
+            require_key(key, f"The entry of {self.day:%d %B %Y}: what it names")
+        require(
+            self.entered_at is None or self.entered_at.tzinfo is not None,
+            f"The entry of {self.day:%d %B %Y} was written down at a time without its zone; give the offset.",
+            "entered_at",
+        )
+        require(len(self.by) <= 80, "The name of the phone is longer than 80 characters.", "by")
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What the grower read off the garden's own rain gauge and thermometer for one day.
+
+    The rain of the day in millimeters, the lowest and highest temperature in degrees Celsius; what was
+    not read is None. A reading outranks the station's figure for that day.
+    """
+
+    day: date
+    rain_mm: float | None = None
+    temperature_min_c: float | None = None
+    temperature_max_c: float | None = None
+    entered_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        told = (self.rain_mm, self.temperature_min_c, self.temperature_max_c)
+        require(
+            any(value is not None for value in told),
+            f"The reading of {self.day:%d %B %Y} tells nothing; give the rain or a temperature.",
+            "rain_mm",
+        )
+        if self.rain_mm is not None:
+            require_number(self.rain_mm, 0, 600, "rain of a day", "mm", "rain_mm")
+        for value, name, which in (
+            (self.temperature_min_c, "temperature_min_c", "lowest"),
+            (self.temperature_max_c, "temperature_max_c", "highest"),
+        ):
+            if value is not None:
+                require_number(value, -60, 60, f"{which} temperature of a day", "°C", name)
+        low, high = self.temperature_min_c, self.temperature_max_c
+        require(
+            low is None or high is None or low <= high,
+            f"On {self.day:%d %B %Y} the lowest temperature is above the highest; look at the two again.",
+            "temperature_min_c",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class OutlookKept:
+    """What the outlook said on a day, kept so that it can be held against what came.
+
+    model_version : of the program that said it. patches : key of each patch and a compact text (JSON),
+    whose form is the business of whoever keeps it.
+    """
+
+    made_on: date
+    model_version: str
+    patches: tuple[tuple[str, str], ...]
+
+    def __post_init__(self) -> None:
+        require_name(self.model_version, "The outlook kept", "model_version")
+        keys = [key for key, _ in self.patches]
+        for key in keys:
+            require_key(key, "A patch of the outlook kept")
+        require(
+            len(set(keys)) == len(keys), "The outlook kept tells of one patch twice; keep one.", "patches"
+        )
+        for key, text in self.patches:
+            require(
+                len(text) <= 200_000, f"What was kept of patch {key!r} is over 200,000 characters.", "patches"
+            )
+
+
+# ---- checks the caller asks for -----------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Why something cannot be entered as it is; `field` names what to change."""
+
+    words: str
+    field: str
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """What looks odd but may be true: ask once, then keep it as it was told."""
+
+    words: str
+    field: str
+
+
+def _spelled(day: date) -> str:
+    return f"{day.day} {day:%B %Y}"
+
+
+def check_entry(
+    garden: Garden, entry: LogEntry, today: date, *, heaviest_pick_kg: float | None = None
+) -> tuple[Doubt | Fault, ...]:
+    """What is wrong (faults, first) or odd (doubts) about an entry for this garden; empty for a good one.
+
+    today : the caller's day; an entry of a day after it is refused. heaviest_pick_kg : what this bed could
+    bear in one pick at the very most, as the caller knows from its food; None leaves that unasked. A note
+    may be older than its bed, since one plans before one builds. An entry with the same key in the
+    garden is taken for the one this replaces.
+    """
+    faults = list(_faults(garden, entry, today))
+    if any(fault.field == "patch" for fault in faults):
+        return tuple(faults)
+    return (*faults, *_doubts(garden, entry, heaviest_pick_kg))
+
+
+def _faults(garden: Garden, entry: LogEntry, today: date) -> Iterator[Fault]:
+    beds = {patch.key: patch for patch in garden.patches}
+    patch = beds.get(entry.patch)
+    if patch is None:
+        known = ", ".join(bed.name for bed in garden.patches) or "none yet"
+        yield Fault(
+            f"The bed {entry.patch!r} is not in this garden any more; choose one of: {known}.", "patch"
+        )
+        return
+    if entry.day > today:
+        yield Fault(
+            f"{_spelled(entry.day)} is still to come (today is {_spelled(today)}); give the day it was done.",
+            "day",
+        )
+    if entry.kind not in (LogKind.BUILT, LogKind.NOTE):
+        if patch.stage.value == "planned" or patch.built_on is None:
+            yield Fault(
+                f"{patch.name} is not built yet. Enter it as built first, or choose another bed.", "patch"
+            )
+        elif entry.day < patch.built_on:
+            yield Fault(
+                f"{patch.name} was built on {_spelled(patch.built_on)}, after {_spelled(entry.day)}. "
+                "Mend the day, or the build day of the bed.",
+                "day",
+            )
+    if entry.to_patch and entry.to_patch not in beds:
+        yield Fault(
+            f"The bed {entry.to_patch!r}, moved to, is not in this garden; choose another.", "to_patch"
+        )
+    elif entry.to_patch == entry.patch:
+        yield Fault("Chips cannot be moved to the bed they come from; choose the other bed.", "to_patch")
+
+
+def _doubts(garden: Garden, entry: LogEntry, heaviest_pick_kg: float | None) -> Iterator[Doubt]:
+    patch = garden.patch(entry.patch)
+    if entry.mass_kg is not None and heaviest_pick_kg is not None and entry.mass_kg > heaviest_pick_kg:
+        yield Doubt(
+            f"That is more than {patch.name} has food for in all. Is the weight in the right unit?", "mass_kg"
+        )
+    if entry.kind is LogKind.BUILT and patch.stage.value != "planned" and patch.built_on != entry.day:
+        told = "no day" if patch.built_on is None else _spelled(patch.built_on)
+        yield Doubt(f"{patch.name} stands as built on {told}; this tells another day.", "day")
+    bare = replace(entry, key="any", entered_at=None, by="", photos=())
+    for other in garden.log:
+        if other.key != entry.key and bare == replace(other, key="any", entered_at=None, by="", photos=()):
+            who = f" by {other.by}" if other.by else ""
+            yield Doubt(
+                f"The same was entered already{who}. Enter it again only if it was done twice.", "day"
+            )
+            return
+
+
+def check_reading(garden: Garden, reading: Reading, today: date) -> tuple[Doubt | Fault, ...]:
+    """What is wrong or odd about a reading: a day to come is refused, other figures than before are asked."""
+    found: list[Doubt | Fault] = []
+    if reading.day > today:
+        found.append(
+            Fault(
+                f"{_spelled(reading.day)} is still to come (today is {_spelled(today)}); choose another day.",
+                "day",
+            )
+        )
+    stands = next((other for other in garden.readings if other.day == reading.day), None)
+    for name, what in (
+        ("rain_mm", "rain"),
+        ("temperature_min_c", "lowest temperature"),
+        ("temperature_max_c", "highest temperature"),
+    ):
+        before = None if stands is None else getattr(stands, name)
+        if before is not None and getattr(reading, name) not in (None, before):
+            found.append(Doubt(f"There is another {what} for {_spelled(reading.day)} already.", name))
+    return tuple(found)
+
+
+def free_key(entry_day: date, kind: LogKind, taken: Iterable[str]) -> str:
+    """A key for a new entry, of its day and kind, that is not among those taken."""
+    held = set(taken)
+    stem = f"{entry_day.isoformat()}-{kind.value.replace('_', '-')}"
+    return next(key for n in range(1, len(held) + 2) if (key := f"{stem}-{n}") not in held)
