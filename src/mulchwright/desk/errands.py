@@ -1,4 +1,4 @@
-"""Longer work for a page, done in the background: light maps, siting maps, choices.
+"""Longer work for a page, done in the background: outlooks, light maps, siting maps, choices.
 
 A page asks for a piece of work by its key and gets it finished, or how far it has come, or why it cannot be
 done. The same key is never worked on twice; the last few results are kept.
@@ -10,7 +10,7 @@ import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any
@@ -21,6 +21,7 @@ __all__ = ["Closing", "Errand", "Errands", "errand_key"]
 
 _LOG = logging.getLogger("mulchwright.desk")
 _KEPT = 24
+FAILED = "This could not be worked out; the reason stands in the terminal. Your garden book was not touched."
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,16 +52,22 @@ class _Run:
     def __init__(self, key: str) -> None:
         self.errand = Errand(key)
         self.ended = threading.Event()
+        self.future: Future[None] | None = None
 
 
 class Errands:
-    """One thread that works on what pages ask for, one piece after the other."""
+    """One thread that works on what pages ask for, one piece after the other.
 
-    def __init__(self) -> None:
-        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="errand")
+    kept : how many results are remembered. failed : what a page is told of a fault of the program's own.
+    """
+
+    def __init__(self, *, kept: int = _KEPT, name: str = "errand", failed: str = FAILED) -> None:
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix=name)
         self._lock = threading.Lock()
         self._runs: OrderedDict[str, _Run] = OrderedDict()
         self._closing = threading.Event()
+        self._kept = kept
+        self._failed = failed
 
     def ask(
         self, key: str, work: Callable[[Callable[[float], None]], Any], *, patience_s: float = 0.0
@@ -70,9 +77,9 @@ class Errands:
             run = self._runs.get(key)
             if run is None:
                 run = self._runs[key] = _Run(key)
-                self._pool.submit(self._do, run, work)
+                run.future = self._pool.submit(self._do, run, work)
             self._runs.move_to_end(key)
-            while len(self._runs) > _KEPT:
+            while len(self._runs) > self._kept:
                 self._runs.popitem(last=False)
         if patience_s > 0:
             run.ended.wait(patience_s)
@@ -83,6 +90,17 @@ class Errands:
         with self._lock:
             run = self._runs.get(key)
         return run.errand if run else None
+
+    def forget_waiting(self) -> None:
+        """Drop what has not begun; whoever still wants it asks again."""
+        with self._lock:
+            for key, run in list(self._runs.items()):
+                if run.future is not None and run.future.cancel():
+                    del self._runs[key]
+
+    def in_turn(self, work: Callable[[], Any]) -> Any:
+        """Do a piece of work in the thread after what is waiting, and wait for its answer."""
+        return self._pool.submit(work).result()
 
     def close(self) -> None:
         """Let the thread end: what is under way stops at its next report, what waits is dropped."""
@@ -106,10 +124,8 @@ class Errands:
         except Exception:
             if self._closing.is_set():
                 return  # the engine's own threads may not start any more; nobody waits for the answer
+            # The page says that it failed and where to look; the traceback belongs to the terminal.
             _LOG.exception("A piece of work for a page failed.")
-            run.errand = Errand(
-                key, 1.0, trouble="This could not be worked out; the reason stands in the terminal. "
-                "Your garden book was not touched."
-            )  # fmt: skip
+            run.errand = Errand(key, 1.0, trouble=self._failed)
         finally:
             run.ended.set()

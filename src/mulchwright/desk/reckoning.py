@@ -1,24 +1,22 @@
 """The outlook in the background: reckoned once per state of the book, in one thread of its own.
 
 No page waits for the engine. A page asks for the outlook of what is in the book now; it gets the finished
-one, or how far the reckoning has come, or why it cannot be done. One thread serves outlooks and what-ifs in
-turn, because the compiled engine spreads each run over all cores by itself.
+one, or how far the reckoning has come with the last finished one to show meanwhile, or why it cannot be
+done. An outlook is an errand like any other (`errands`), in a thread of its own: the compiled engine spreads
+each run over all cores by itself, and must not stand behind a siting map.
 """
 
 from __future__ import annotations
 
 import hashlib
-import logging
 import threading
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, cast
 
 from mulchwright.book import open_book
-from mulchwright.desk.errands import Closing
-from mulchwright.errors import MulchwrightError
+from mulchwright.desk.errands import Errands, errand_key
 from mulchwright.garden import Garden, Patch, UnitSystem
 
 if TYPE_CHECKING:
@@ -27,10 +25,12 @@ if TYPE_CHECKING:
     from mulchwright.almanac import Outlook, PatchOutlook
     from mulchwright.weather import DailySeries, Forecast
 
-__all__ = ["AlmanacEngine", "BookState", "Engine", "Library", "Progress", "Reckoner"]
+__all__ = ["AlmanacEngine", "BookState", "Engine", "Library", "Progress", "Reckoner", "Told"]
 
-_LOG = logging.getLogger("mulchwright.desk")
 _KEPT = 4
+FAILED = (
+    "The outlook could not be reckoned; the reason stands in the terminal. Your garden book was not touched."
+)
 
 
 class Engine(Protocol):
@@ -155,86 +155,83 @@ def _mark(garden: Garden, series: DailySeries | None, forecast: Forecast | None 
 
 
 @dataclass(frozen=True, slots=True)
+class Told:
+    """A finished outlook, the mark of the book it is of, its day, and when it was ready (with time zone)."""
+
+    outlook: Outlook
+    mark: str
+    today: date
+    ready_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Progress:
-    """How a reckoning stands: finished (`outlook`), refused (`trouble`), or under way at `share`."""
+    """How a reckoning stands: finished (`outlook`), refused (`trouble`), or under way at `share`.
+
+    last : the last finished outlook, of this state of the book or of an earlier one.
+    """
 
     share: float
     outlook: Outlook | None = None
     trouble: str = ""
+    last: Told | None = None
 
     @property
     def under_way(self) -> bool:
         """Whether it is worth asking again."""
         return self.outlook is None and not self.trouble
 
+    @property
+    def shown(self) -> Outlook | None:
+        """What a page shows: the outlook, or the last one until it is there."""
+        return self.outlook or (self.last.outlook if self.last and not self.trouble else None)
 
-class _Run:
-    """One reckoning, from being asked for to its end."""
-
-    def __init__(self) -> None:
-        self.progress = Progress(0.0)
-        self.ended = threading.Event()
+    def shown_of(self, patch: Patch) -> Outlook | None:
+        """What a bed's page shows; an earlier outlook only where it is of the bed as it stands."""
+        shown = self.shown
+        if shown is None or shown is self.outlook:
+            return shown
+        kept = next((item.patch for item in shown.patches if item.patch.key == patch.key), None)
+        same = kept is not None and (kept.recipe, kept.built_on) == (patch.recipe, patch.built_on)
+        return shown if same else None
 
 
 class Reckoner:
-    """Keeps the last few outlooks by fingerprint and day; begins one that is missing."""
+    """Outlooks of the book, as errands of the engine's own thread; the last few are kept.
+
+    While a new one is reckoned the last finished one stands in for it, so that no page goes blank when a
+    watering is noted. What waits for the thread and is out of date by then is never begun.
+    """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
-        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="reckoning")
-        self._lock = threading.Lock()
-        self._runs: dict[tuple[str, date], _Run] = {}
-        self._closing = threading.Event()
+        self._errands = Errands(kept=_KEPT, name="reckoning", failed=FAILED)
+        self._last: Told | None = None
 
     def outlook(self, state: BookState, today: date, *, patience_s: float = 0.0) -> Progress:
         """How the outlook of this state stands, waiting at most so long for it to end."""
-        key = (state.mark, today)
-        with self._lock:
-            run = self._runs.get(key)
-            if run is None:
-                run = self._runs[key] = _Run()
-                while len(self._runs) > _KEPT:
-                    del self._runs[next(iter(self._runs))]
-                self._pool.submit(self._reckon, run, state, today)
-        if patience_s > 0:
-            run.ended.wait(patience_s)
-        return run.progress
+        key = errand_key("outlook", state.mark, today)
+        if self._errands.known(key) is None:
+            self._errands.forget_waiting()
+
+        def work(report: Callable[[float], None]) -> Told:
+            told = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
+            self._last = Told(told, state.mark, today, datetime.now(UTC))
+            return self._last
+
+        errand = self._errands.ask(key, work, patience_s=patience_s)
+        done = cast("Told | None", errand.result)
+        return Progress(
+            errand.share, done.outlook if done else None, errand.trouble, done if done else self._last
+        )
 
     def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
         """Before and after, reckoned in the engine's thread; waits for it."""
-        future: Future[tuple[PatchOutlook, PatchOutlook]] = self._pool.submit(
-            self._engine.what_if, state.garden, state.series, changed, today, state.forecast
+        told: tuple[PatchOutlook, PatchOutlook] = self._errands.in_turn(
+            lambda: self._engine.what_if(state.garden, state.series, changed, today, state.forecast)
         )
-        return future.result()
+        return told
 
     def close(self) -> None:
         """Let the thread end: what is under way stops at its next report, what waits is dropped."""
-        self._closing.set()
-        self._pool.shutdown(wait=False, cancel_futures=True)
-
-    def _reckon(self, run: _Run, state: BookState, today: date) -> None:
-        def report(share: float) -> None:
-            if self._closing.is_set():
-                raise Closing
-            run.progress = Progress(min(max(share, 0.0), 0.99))
-
-        try:
-            run.progress = Progress(
-                1.0,
-                outlook=self._engine.outlook(state.garden, state.series, today, report, state.forecast),
-            )
-        except Closing:
-            pass
-        except MulchwrightError as error:
-            run.progress = Progress(1.0, trouble=str(error))
-        except Exception:
-            if self._closing.is_set():
-                return  # the engine's own threads may not start any more; nobody waits for the answer
-            # The page says that it failed and where to look; the traceback belongs to the terminal.
-            _LOG.exception("The outlook could not be reckoned.")
-            run.progress = Progress(
-                1.0, trouble="The outlook could not be reckoned; the reason stands in the terminal. "
-                "Your garden book was not touched."
-            )  # fmt: skip
-        finally:
-            run.ended.set()
+        self._errands.close()
