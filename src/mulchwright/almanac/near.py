@@ -15,7 +15,7 @@ __all__ = ["DAYS_NEAR", "LOOK_DAYS", "NearDay", "near_days"]
 DAYS_NEAR = 7
 """Days back and ahead that the weather strip shows."""
 LOOK_DAYS = 60
-"""Days ahead for which the chance of a find is told day by day; later than that, the next picking tells it."""
+"""Days ahead for which the chance of a find is told by day; beyond it, the next picking tells."""
 RAIN_DAY_MM = 1.0
 """The usual wet-day threshold of national normals."""
 

@@ -39,8 +39,9 @@ def sharpness_of(trade: Trade) -> Sharpness:
 
 @compiled
 def _by_day(
-    pins: Floats, flushes: Floats, first: int, days: int, sharp: Sharpness, out_pins: Floats, out_ready: Floats
-) -> None:
+    pins: Floats, flushes: Floats, first: int, days: int, sharp: Sharpness,
+    out_pins: Floats, out_ready: Floats,
+) -> None:  # fmt: skip
     members = pins.shape[0]
     for d in range(days):
         for m in range(members):
