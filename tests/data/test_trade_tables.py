@@ -67,7 +67,12 @@ def test_every_file_is_a_table_that_the_program_loads(trade: Trade) -> None:
 def test_keys_are_unique_and_searchable(name: str) -> None:
     keys = [row["key"] for row in raw(name)]
     assert len(keys) == len(set(keys))
-    pattern = {"sources": r"[A-Z0-9-]+|[a-z-]+", "constants": r"[a-z0-9_]+"}.get(name, r"[a-z0-9-]+")
+    pattern = {
+        "sources": r"[A-Z0-9-]+|[a-z-]+",
+        "constants": r"[a-z0-9_]+",
+        "evidence": r"[a-z0-9_]+",
+        "keeping": r"[a-z0-9_]+",
+    }.get(name, r"[a-z0-9-]+")
     assert [key for key in keys if not re.fullmatch(pattern, key)] == []
 
 

@@ -2,6 +2,7 @@
 
 from mulchwright.trade.load import Trade, load_trade
 from mulchwright.trade.model import (
+    EVIDENCE_TESTS,
     UNITS,
     Basis,
     Caution,
@@ -14,12 +15,14 @@ from mulchwright.trade.model import (
     Spawn,
     Species,
     Symptom,
+    Trouble,
     Wood,
     figure_fields,
 )
 from mulchwright.trade.recipes import RecipeTemplate, TemplateLayer, TemplatePlane
 
 __all__ = [
+    "EVIDENCE_TESTS",
     "UNITS",
     "Basis",
     "Caution",
@@ -36,6 +39,7 @@ __all__ = [
     "TemplateLayer",
     "TemplatePlane",
     "Trade",
+    "Trouble",
     "Wood",
     "figure_fields",
     "load_trade",

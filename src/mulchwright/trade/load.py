@@ -18,6 +18,7 @@ from typing import Any, TypeVar
 
 from mulchwright.errors import TableError
 from mulchwright.trade.model import (
+    EVIDENCE_TESTS,
     UNITS,
     Basis,
     Caution,
@@ -30,6 +31,7 @@ from mulchwright.trade.model import (
     Spawn,
     Species,
     Symptom,
+    Trouble,
     Wood,
     figure_fields,
 )
@@ -54,6 +56,7 @@ CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("spawn", "arrangement"): ("scattered", "points"),
     ("plants", "verdict"): ("suits", "suffers"),
     ("lookalikes", "danger"): ("deadly", "poisonous", "mind-altering", "sickening", "poor"),
+    ("symptoms", "where"): ("threads", "bed", "smell", "growth", "crop", "animals", "other"),
     ("sources", "read"): ("whole", "part", "abstract", "second-hand", "not read", "no work"),
 }
 RANGE_FIELDS = frozenset({"low", "likely", "high", "unit", "source", "place", "basis", "printed", "note"})
@@ -339,7 +342,15 @@ class Trade:
     @cached_property
     def constants(self) -> Mapping[str, Constant]:
         """Physical and model constants."""
-        table = _Table(self._folder, "constants", self._source_read)
+        return self._constants("constants")
+
+    @cached_property
+    def keeping(self) -> Mapping[str, Constant]:
+        """What chilling, drying and storing rest on."""
+        return self._constants("keeping")
+
+    def _constants(self, name: str) -> Mapping[str, Constant]:
+        table = _Table(self._folder, name, self._source_read)
         seen: set[str] = set()
         rows: dict[str, Constant] = {}
         allowed = {f.name for f in fields(Constant)}
@@ -421,8 +432,46 @@ class Trade:
 
     @cached_property
     def symptoms(self) -> Mapping[str, Symptom]:
-        """Signs on a bed, their likely causes and remedies."""
-        return self._rows("symptoms", Symptom)
+        """Signs on a bed, with the troubles that may lie behind each."""
+        rows = self._rows("symptoms", Symptom)
+        refuse = _Table(self._folder, "symptoms", self._source_read).refuse
+        for key, row in rows.items():
+            unknown = [trouble for trouble in row.troubles if trouble not in self.troubles]
+            if unknown:
+                raise refuse(
+                    key, "usual, sometimes", f"trouble {unknown[0]!r} is not in troubles.toml.",
+                    "Add it there, or mend the spelling.",
+                )  # fmt: skip
+            if not row.usual or len(set(row.troubles)) < len(row.troubles):
+                raise refuse(
+                    key, "usual, sometimes", "it has no usual trouble, or one stands twice.",
+                    "Name at least one usual trouble, and each once.",
+                )  # fmt: skip
+        return rows
+
+    @cached_property
+    def troubles(self) -> Mapping[str, Trouble]:
+        """What may be the matter with a bed, the evidence that tells, and what to do."""
+        rows = self._rows("troubles", Trouble)
+        refuse = _Table(self._folder, "troubles", self._source_read).refuse
+        for key, row in rows.items():
+            unknown = sorted(set(row.tests) - EVIDENCE_TESTS)
+            if unknown:
+                raise refuse(
+                    key, "tests", f"evidence {unknown[0]!r} is not known.",
+                    f"Use some of: {', '.join(sorted(EVIDENCE_TESTS))}.",
+                )  # fmt: skip
+            if row.look_again_days < 1:
+                raise refuse(
+                    key, "look_again_days", f"{row.look_again_days} is not a number of days.",
+                    "Give the days until the next look, 1 or more.",
+                )  # fmt: skip
+        return rows
+
+    @cached_property
+    def evidence(self) -> Mapping[str, Constant]:
+        """Weights and marks of the evidence behind a sign; all of it our own judgement."""
+        return self._constants("evidence")
 
     @cached_property
     def plants(self) -> Mapping[str, Plant]:

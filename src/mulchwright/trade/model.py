@@ -16,6 +16,7 @@ from enum import StrEnum
 from typing import Any
 
 __all__ = [
+    "EVIDENCE_TESTS",
     "UNITS",
     "Basis",
     "Caution",
@@ -29,6 +30,7 @@ __all__ = [
     "Spawn",
     "Species",
     "Symptom",
+    "Trouble",
     "Wood",
     "figure_fields",
 ]
@@ -60,8 +62,8 @@ _BASIS_WORDS = {
 UNITS = frozenset(
     {
         "1/year", "class", "cm", "cm²/g", "days", "factor", "g", "g/L", "h", "J/(kg K)", "J/kg", "K",
-        "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m", "m²",
-        "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
+        "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m",
+        "m²", "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
         "J/(m³ K)", "MJ/kg", "kJ/(kg K)", "kJ/(kg K²)", "°C/m", "MJ/(m² day K⁴)", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
@@ -404,12 +406,58 @@ class Plant:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Symptom:
-    """Something seen on a bed, its likely cause and what to do."""
+    """Something seen on a bed, and the troubles that may lie behind it.
+
+    where : "threads", "bed", "smell", "growth", "crop", "animals" or "other" (other fungi).
+    other_mushroom : whether it is, or may be, the fruit of another fungus, which calls for a warning first.
+    usual, sometimes : keys of troubles. source, place, basis : of that link, not of the troubles' rows.
+    """
 
     key: str
+    where: str
     sign: str
-    cause: str
+    other_mushroom: bool
+    usual: tuple[str, ...]
+    sometimes: tuple[str, ...]
+    source: str
+    place: str
+    basis: Basis
+
+    @property
+    def troubles(self) -> tuple[str, ...]:
+        """Keys of its troubles, the usual ones first."""
+        return (*self.usual, *self.sometimes)
+
+
+EVIDENCE_TESTS = frozenset(
+    {
+        "aged-food", "casing-kind", "chips-only", "cold-days", "deep-bed", "dry-days", "frost-nights",
+        "grain-spawn", "hot-days", "mature-long", "moist-enough", "old-bed", "pin-weather", "pin-weather-had",
+        "rain-lately", "rich-food", "run-behind", "run-share", "soil-touch", "spawn-rate", "straw-share",
+        "sunny-spot", "thin-bed", "too-early", "topped-up", "warm-now", "watered-lately", "wet-days",
+        "young-bed",
+    }
+)  # fmt: skip
+"""Names of the evidence that a bed's own history can give; the almanac holds a rule for each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trouble:
+    """What may be the matter with a bed.
+
+    tests : evidence for or against it, by name (`EVIDENCE_TESTS`). check : a test by hand.
+    lost : when to give the bed up. harmless : whether the threads do not mind it.
+    """
+
+    key: str
+    name: str
+    how: str
+    tests: tuple[str, ...]
+    check: str
     remedy: str
+    look_again_days: int
+    lost: str
+    harmless: bool
     source: str
     place: str
     basis: Basis

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from mulchwright.errors import InputError
 from mulchwright.trade.model import (
     Basis,
+    Constant,
     Material,
     Ranged,
     Spawn,
@@ -137,7 +138,7 @@ def _spawn(trade: Trade) -> Rows:
     ]
 
 
-def _constants(trade: Trade) -> Rows:
+def _constant_rows(rows: Mapping[str, Constant]) -> Rows:
     return [
         {
             "key": row.key,
@@ -150,7 +151,7 @@ def _constants(trade: Trade) -> Rows:
             "printed": row.printed,
             "note": row.note,
         }
-        for row in trade.constants.values()
+        for row in rows.values()
     ]
 
 
@@ -219,9 +220,36 @@ def _plants(trade: Trade) -> Rows:
 
 
 def _symptoms(trade: Trade) -> Rows:
+    def named(keys: tuple[str, ...]) -> str:
+        return "; ".join(trade.troubles[key].name for key in keys)
+
     return [
-        {"key": row.key, "sign": row.sign, "cause": row.cause, "remedy": row.remedy, **_graded(row)}
+        {
+            "key": row.key,
+            "sign": row.sign,
+            "usual": named(row.usual),
+            "sometimes": named(row.sometimes),
+            "another mushroom": "may be: eat none of it, ask" if row.other_mushroom else "",
+            **_graded(row),
+        }
         for row in trade.symptoms.values()
+    ]
+
+
+def _troubles(trade: Trade) -> Rows:
+    return [
+        {
+            "key": row.key,
+            "trouble": row.name,
+            "how it comes": row.how,
+            "test by hand": row.check,
+            "evidence of the bed's history": ", ".join(row.tests),
+            "remedy": row.remedy,
+            "look again after": f"{row.look_again_days} days",
+            "when lost": row.lost,
+            **_graded(row),
+        }
+        for row in trade.troubles.values()
     ]
 
 
@@ -242,10 +270,13 @@ TABLES: Mapping[str, Callable[[Trade], Rows]] = {
     "spawn": _spawn,
     "spawn-figures": lambda trade: _figures(trade.spawn, Spawn),
     "recipes": _recipes,
-    "constants": _constants,
+    "constants": lambda trade: _constant_rows(trade.constants),
+    "keeping": lambda trade: _constant_rows(trade.keeping),
     "cautions": _cautions,
     "lookalikes": _lookalikes,
     "symptoms": _symptoms,
+    "troubles": _troubles,
+    "evidence": lambda trade: _constant_rows(trade.evidence),
     "plants": _plants,
     "sources": _sources,
 }
@@ -276,9 +307,12 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
                     yield figure.source, figure.basis
     words_only: tuple[Mapping[str, Any], ...] = (
         trade.constants,
+        trade.keeping,
         trade.cautions,
         trade.lookalikes,
         trade.symptoms,
+        trade.troubles,
+        trade.evidence,
         trade.plants,
         trade.recipes,
     )
