@@ -16,6 +16,7 @@ from mulchwright.almanac.best_use import (
 from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
 from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
+from mulchwright.almanac.learning import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
 from mulchwright.almanac.siting import Proposal, SiteMap, lit_by_plan, propose_spots, site_map, spot_at
 from mulchwright.almanac.stores import (
@@ -33,6 +34,7 @@ from mulchwright.almanac.stores import (
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
+    Learned,
     MonthAmount,
     Outlook,
     PatchOutlook,
@@ -57,7 +59,9 @@ __all__ = [
     "Choice",
     "DrawnLot",
     "FirstPicking",
+    "Learned",
     "LotReport",
+    "Memory",
     "MoistureMarks",
     "MonthAmount",
     "NeedLine",

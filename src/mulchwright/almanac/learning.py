@@ -385,6 +385,8 @@ def _lesson(
     factor = joined([taught[key].factor for key in sorted(beside) if taught[key].fits])
     others = sum(len(teachers[key].entries) for key in beside) if factor is not None else 0
     own = taught.get(patch.key)
+    if own is not None and teachers[patch.key].patch.species != patch.species:
+        own = None  # tried with another species: what was seen is not of it
     if own is None:
         if factor is None:
             return None

@@ -58,7 +58,7 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -157,7 +157,7 @@ def _summary(
     seen = np.where(happened, day_of_flush, np.inf)
     first_flush = seen.min(axis=0)
     today_day = (today - run.start).days
-    next_flush = np.where(seen > today_day, seen, np.inf).min(axis=0)
+    first_picking, next_picking = _pickings(run, p, patch, today_day, after)
     area = patch.area_m2
 
     def picked_in_year(year: int) -> Quantiles | None:
@@ -200,8 +200,8 @@ def _summary(
         moisture_marks=moisture_marks(patch, trade),
         temperature_c=_band(run.temperature_c[p, first:after]),
         rain_mm=rain_mm[first:after],
-        first_picking=_picking(first_flush, run.start, built, after),
-        next_picking=_picking(next_flush, run.start, max(built, today_day), after),
+        first_picking=first_picking,
+        next_picking=next_picking,
         first_picked_on=min(picks) if picks else None,
         none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
         picked_kg=_month_amounts(months, month_of_flush[wanted]),
@@ -377,7 +377,10 @@ def outlook(
 
     def one(numbered: tuple[int, Patch]) -> PatchOutlook:
         p, patch = numbered
-        item = _summary(run, p, patch, garden, trade, today, first, after, rain, futures.measured_days, futures.rain_mm)
+        item = _summary(
+            run, p, patch, garden, trade, today, first, after, rain,
+            futures.measured_days, futures.rain_mm,
+        )  # fmt: skip
         if patch.key not in found:
             return item
         before = _before(
@@ -404,7 +407,11 @@ def outlook(
 
 
 def _alone(bed: BedArrays, p: int) -> BedArrays:
-    return BedArrays(*(array[p : p + 1] for array in bed))
+    """One patch of all, as arrays of their own."""
+    one = slice(p, p + 1)
+    return BedArrays(
+        bed.sizes[one], bed.cell[one], bed.plane[one], bed.plane_index[one], bed.site[one], bed.daily[one]
+    )
 
 
 def _run_own_pasts(

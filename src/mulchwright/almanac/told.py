@@ -121,10 +121,11 @@ class Learned:
     """What the logbook did to a patch's outlook.
 
     looks, picks : its own entries that count; others : entries of other beds of its species that count.
-    first_before, next_before : the pickings as they would be told without the logbook; first_after, next_after
-    as they are told. fitting_share : share of the futures that its own entries speak for; refreshed : whether
-    futures were drawn anew because few were left. fits : False where the entries fit nothing that the season
-    can do, and so count for little. odd_days : days of entries that hardly any future tells for.
+    first_before, next_before : the pickings as they would be told without the logbook; first_after and
+    next_after as they are told. fitting_share : share of the futures that its own entries speak for;
+    refreshed : whether futures were drawn anew because few were left. fits : False where the entries fit
+    nothing that the season can do, and so count for little. odd_days : days of entries that hardly any
+    future tells for.
     """
 
     looks: int
