@@ -11,12 +11,15 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import combinations
 
 from mulchwright.almanac.choosing import recipe_of
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, outlook
 from mulchwright.almanac.stores import (
     Buying,
+    LotReport,
     NeedLine,
+    as_delivered,
     buying,
     item_key,
     item_unit,
@@ -331,14 +334,94 @@ def _step(item: NeedLine, garden: Garden, offers: Sequence[Offer], trade: Trade)
     )
 
 
+MOST_LIMITED_LOTS = 4
+"""Lots of one material that may only be part of a mix, each weighed for itself; further ones count as one."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Limited:
+    """Lots that may be only a part of a mix: how much of each, in the item's unit, and for which species.
+
+    shares : for each species the largest share of a bed's food, 0 where the lot does not suit it.
+    """
+
+    amount: float
+    shares: Mapping[str, float]
+
+
+def _limits(
+    lines: Sequence[NeedLine], reports: Sequence[LotReport], species: Sequence[str], trade: Trade
+) -> tuple[dict[str, float], dict[str, list[_Limited]]]:
+    """What all lots of an item hold, and those of them that some species may take only in part, or not."""
+    by_lot = {report.lot.key: report for report in reports}
+    whole: dict[str, float] = {}
+    limited: dict[str, list[_Limited]] = {}
+    for line in lines:
+        if line.species is not None or not trade.materials[line.material].is_food:
+            continue
+        for key in line.lots:
+            report = by_lot[key]
+            if report.stock is None:
+                continue
+            held = report.stock.loose_l.likely
+            if line.unit is Measure.KILOGRAMS:
+                held = as_delivered(report.stock.dry_kg, line.material, trade).likely
+            elif line.unit is not Measure.LITERS:
+                continue
+            whole[line.item] = whole.get(line.item, 0.0) + held
+            shares = {fit.species: fit.largest_share for fit in report.fitness}
+            if any(shares.get(one, 1.0) < 1.0 for one in species):
+                limited.setdefault(line.item, []).append(_Limited(held, shares))
+    for item, lots in limited.items():
+        lots.sort(key=lambda one: -one.amount)
+        if len(lots) > MOST_LIMITED_LOTS:
+            rest = lots[MOST_LIMITED_LOTS - 1 :]
+            shares = {one: min(lot.shares.get(one, 1.0) for lot in rest) for one in species}
+            one_lot = _Limited(math.fsum(lot.amount for lot in rest), shares)
+            limited[item] = [*lots[: MOST_LIMITED_LOTS - 1], one_lot]
+    return whole, limited
+
+
+def mix_shares(
+    limited: Sequence[Mapping[str, float]], species: str, own_dry_kg: float, food_dry_kg: float
+) -> list[tuple[tuple[int, ...], float]]:
+    """For every choice of limited lots: the part of a bed's demand that the others cannot cover.
+
+    Lot n may be at most its share of each bed's food. Whether such lots and the free ones together fill all
+    beds is a question of flow, from lots to beds; its minimal cuts give one linear limit for every set of
+    lots counted whole: Σ demand x (part that the other lots cannot cover) ≤ free lots + those counted whole.
+    Exact (max-flow min-cut), and no part is below zero. limited : shares by species, for each lot.
+    """
+    found = []
+    for size in range(len(limited)):
+        for whole in combinations(range(len(limited)), size):
+            others = math.fsum(one.get(species, 1.0) for n, one in enumerate(limited) if n not in whole)
+            covered = min(1.0, others * food_dry_kg / own_dry_kg) if own_dry_kg > 0 else 1.0
+            found.append((whole, 1.0 - covered))
+    return found
+
+
+def _food(patch: Patch, trade: Trade) -> dict[str, tuple[float, float]]:
+    """For each item of food of a bed: its own dry matter, and that of all food of its family."""
+    takeoff = take_off([patch], trade)
+    found = {}
+    for need in takeoff.materials:
+        family = trade.materials[need.material].family
+        of_family = math.fsum(
+            one.dry_kg.likely for one in takeoff.materials if trade.materials[one.material].family == family
+        )
+        found[item_key(need.material)] = (need.dry_kg.likely, of_family)
+    return found
+
+
 def _resources(
     garden: Garden,
     trade: Trade,
     options: Sequence[Sequence[UseOption]],
     offers: Sequence[Offer],
     on: date,
-) -> tuple[list[_Resource], list[str], dict[str, set[str]]]:
-    """What is at hand of all that any option takes; notes; and species that no lot of an item suits."""
+) -> tuple[list[_Resource], list[str], dict[str, list[_Limited]]]:
+    """What is at hand of all that any option takes; notes; and lots that may be only a part of a mix."""
     beds = [
         replace(one.patch, key=f"{one.patch.key}-{one.option.key}"[:80]) for row in options for one in row
     ]
@@ -353,20 +436,14 @@ def _resources(
     ]
     lines = [material_line(balance, takeoff, trade) for balance in stock.materials]
     lines += [spawn_line(balance, trade) for balance in stock.spawn]
-    fit = {
-        (report.lot.key, judged.species) for report in reports for judged in report.fitness if judged.usable
-    }
-    unfit = {
-        line.item: {one for one in species if not any((lot, one) in fit for lot in line.lots)}
-        for line in lines
-        if line.species is None and line.lots
-    }
+    whole, limited = _limits(lines, reports, species, trade)
     found = []
     for line in lines:
         if line.need.likely > 0:
             step, words = _step(line, garden, offers, trade)
-            found.append(_Resource(line.item, line.name, line.unit, line.have.likely, step, words))
-    return found, notes, unfit
+            have = whole.get(line.item, line.have.likely)
+            found.append(_Resource(line.item, line.name, line.unit, have, step, words))
+    return found, notes, limited
 
 
 # ---- the plan ---------------------------------------------------------------
@@ -412,10 +489,10 @@ def best_use(
     )
     offers, told = priced_offers(garden, trade)
     on = max(today, min((patch.built_on or today) for patch in chosen))
-    resources, found, unfit = _resources(garden, trade, options, offers, on)
+    resources, found, limited = _resources(garden, trade, options, offers, on)
     notes += [*found, *(told if money_cents is not None else ())]
-    candidates, stocks = _question(chosen, options, resources, unfit, set(must))
-    shop = _Shop.of(offers, garden, resources, money_cents, options)
+    candidates, stocks = _question(chosen, options, resources, limited, set(must), trade)
+    shop = _Shop.of(offers, garden, resources, money_cents, options, stocks)
     notes += shop.notes
     plan = allocate(
         [*candidates, *shop.candidates], shop.stocked(stocks), aim=aim, patience_s=patience_s
@@ -441,7 +518,8 @@ def best_use(
         aim=aim, on=on, patches=uses, resources=_used(resources, plan, picked, shop, spent),
         likely_kg=math.fsum(one.likely_kg for one in picked),
         cautious_kg=math.fsum(one.cautious_kg for one in picked),
-        proved=plan.proved, status=plan.status, tie_words=_tie_words(plan, len(chosen)), allocation=plan,
+        proved=plan.proved, status=plan.status, allocation=plan,
+        tie_words=_tie_words(plan, len(chosen)) if picked else "",
         money_cents=money_cents, currency=shop.currency, purchase=bought, spent_cents=spent,
         notes=tuple(dict.fromkeys(notes)), members=members, seed=seed,
     )  # fmt: skip
@@ -469,28 +547,45 @@ def _question(
     chosen: Sequence[Patch],
     options: Sequence[Sequence[UseOption]],
     resources: Sequence[_Resource],
-    unfit: Mapping[str, set[str]],
+    limited: Mapping[str, Sequence[_Limited]],
     must: set[str],
+    trade: Trade,
 ) -> tuple[list[Candidate], list[Stock]]:
-    """Beds and stocks as `allocate` asks for them; what no lot suits is a stock of nothing."""
+    """Beds and stocks as `allocate` asks for them; lots limited to a part of a mix add limits."""
     stocks = [
         Stock(one.key, one.name, one.unit.value, one.have, one.step, one.step_name) for one in resources
     ]
-    barred: dict[str, Stock] = {}
+    mixes: dict[str, Stock] = {}
+    for resource in resources:
+        lots = limited.get(resource.key, ())
+        free = resource.have - math.fsum(lot.amount for lot in lots)
+        for size in range(len(lots)):
+            for whole in combinations(range(len(lots)), size):
+                amount = max(0.0, free + math.fsum(lots[n].amount for n in whole))
+                key = _mix_key(resource.key, whole)
+                name = f"{resource.name} that may be all of a mix"
+                mixes[key] = Stock(
+                    key, name, resource.unit.value, amount, resource.step, grows_with=resource.key
+                )
     candidates = []
     for patch, row in zip(chosen, options, strict=True):
         made = []
         for one in row:
             demand = dict(one.demand)
-            for item in one.demand:
-                if patch.species in unfit.get(item, ()):
-                    key = f"{item} for {patch.species}"
-                    name = next(r.name for r in resources if r.key == item)
-                    barred[key] = Stock(key, f"{name} fit for {patch.species}", "", 0.0)
-                    demand[key] = demand.pop(item)
+            food = _food(one.patch, trade) if limited else {}
+            for item, amount in one.demand.items():
+                shares = [lot.shares for lot in limited.get(item, ())]
+                for whole, part in mix_shares(shares, patch.species, *food.get(item, (0.0, 0.0))):
+                    if part > 0:
+                        demand[_mix_key(item, whole)] = part * amount
             made.append(PlanOption(one.option.key, one.option.name, demand, one.likely_kg, one.cautious_kg))
         candidates.append(Candidate(patch.key, patch.name, tuple(made), must=patch.key in must))
-    return candidates, [*stocks, *barred.values()]
+    return candidates, [*stocks, *mixes.values()]
+
+
+def _mix_key(item: str, whole: Sequence[int]) -> str:
+    """The key of the limit in which these of an item's limited lots are counted whole."""
+    return f"{item} in a mix, {'-'.join(map(str, whole)) or 'none'}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -516,6 +611,7 @@ class _Shop:
         resources: Sequence[_Resource],
         money_cents: int | None,
         options: Sequence[Sequence[UseOption]],
+        stocks: Sequence[Stock],
     ) -> _Shop:
         currencies = sorted({offer.currency for offer in offers})
         currency = currencies[0] if currencies else "USD"
@@ -559,7 +655,9 @@ class _Shop:
                         {MONEY: (offer.price_cents or 0) / 100, f"order-{offer.seller}": 1.0}, 0.0, 0.0,
                     ),
                     PlanOption(
-                        "left", "left at the shop", {offer.item: offer.size}, LEFT_AT_THE_SHOP_KG,
+                        "left", "left at the shop",
+                        {s.key: offer.size for s in stocks if offer.item in (s.key, s.grows_with)},
+                        LEFT_AT_THE_SHOP_KG,
                         LEFT_AT_THE_SHOP_KG,
                     ),
                 ),
@@ -594,9 +692,9 @@ class _Shop:
 
     def stocked(self, stocks: Sequence[Stock]) -> list[Stock]:
         """The stocks with all packages counted in, and the shop's own."""
-        return [replace(one, amount=one.amount + self.extra.get(one.key, 0.0)) for one in stocks] + list(
-            self.own
-        )
+        return [
+            replace(one, amount=one.amount + self.extra.get(one.grows_with or one.key, 0.0)) for one in stocks
+        ] + list(self.own)
 
 
 def _fair(packages: Sequence[Offer]) -> list[Offer]:
@@ -640,7 +738,8 @@ def _used(
             words += f", {beyond:.4g} to buy." if beyond > 1e-9 else ", nothing to buy."
         rows.append(
             ResourceUse(
-                one.key, one.name, one.unit.value, one.have, used, max(0.0, one.have - used), use.binds,
+                one.key, one.name, one.unit.value, one.have, used, max(0.0, one.have - used),
+                use.binds or any(other.binds for other in plan.stocks if other.stock.grows_with == one.key),
                 use.one_more, words,
             )
         )  # fmt: skip

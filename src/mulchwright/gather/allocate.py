@@ -68,7 +68,8 @@ class Stock:
     """What there is of one thing: spawn, chips, straw, money, water a week.
 
     key : as options name it. amount in `unit`. step : how much one more is, in `unit`; `step_name` says it
-    ("one more bag of 2.5 kg").
+    ("one more bag of 2.5 kg"). grows_with : key of a stock whose "one more" enlarges this one as well, for
+    a part of that stock which only some options may use to the full.
     """
 
     key: str
@@ -77,6 +78,7 @@ class Stock:
     amount: float
     step: float = 1.0
     step_name: str = ""
+    grows_with: str = ""
 
     def __post_init__(self) -> None:
         _require_amount(self.amount, f"The stock of {self.name}", self.unit, "amount")
@@ -228,7 +230,10 @@ def allocate(
         plan, other = other, plan
     proved = bound <= reached
     choices = task.choices(plan)
-    gains = [task.gain(row, plan, reached) if one_more else None for row in range(len(stocks))]
+    gains = [
+        task.gain(row, plan, reached) if one_more and not stock.grows_with else None
+        for row, stock in enumerate(stocks)
+    ]
     gap = max(bound - reached, 0) / GRAMS
     return Allocation(
         aim=aim,
@@ -488,7 +493,9 @@ class _Task:
         """What one more unit of a stock brings: the whole question solved anew."""
         stock = self.stocks[row]
         amount = self.amount.copy()
-        amount[row] += round(stock.step * PARTS)
+        for other, one in enumerate(self.stocks):
+            if other == row or one.grows_with == stock.key:
+                amount[other] += round(stock.step * PARTS)
         fuller = plan.copy()
         best, bound = self._search(amount, reached, fuller)
         gain = (best - reached) / GRAMS
@@ -577,7 +584,11 @@ def _told(changes: Sequence[str]) -> str:
 
 def _tie_words(task: _Task, plan: IntArray, other: IntArray | None, behind: int, proved: bool) -> str:
     if other is None:
-        return "There is no other plan." if proved else "No other plan was found before the search ended."
+        return (
+            "There is no other plan."
+            if proved
+            else "How far the next best plan lies behind was not worked out in the time given."
+        )
     changes = _told(_changes(task, plan, other))
     doubt = "" if proved else " The search for it was cut short; a closer one may exist."
     if behind == 0:

@@ -274,4 +274,4 @@ def search_plan(
         for rank in (tried[level] - 1, tried[level]):
             if rank < options:
                 open_bound = max(open_bound, promise[level, rank])
-    return best, int(open_bound + LESS_THAN_ONE), nodes
+    return best, int(np.floor(open_bound + LESS_THAN_ONE)), nodes

@@ -343,3 +343,11 @@ def test_without_standard_output_work_goes_on() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], check=False, stderr=subprocess.DEVNULL)
     assert done.returncode == 0
+
+
+def test_where_nothing_can_be_built_the_search_has_ended() -> None:
+    """One bed, one recipe, nothing at hand: there is no other plan, and the search knows it."""
+    bed = Candidate("bed", "Bed", (PlanOption("one", "One", {"chips": 5.0}, 1.0, 1.0),))
+    plan = allocate([bed], [Stock("chips", "chips", "L", 0.0)])
+    assert plan.proved
+    assert plan.tie_words == "There is no other plan."
