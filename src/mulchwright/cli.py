@@ -156,9 +156,33 @@ def open_(
     file: BookPath,
     port: Port = FIRST_PORT,
     no_browser: NoBrowser = False,
+    home_network: Annotated[
+        bool,
+        typer.Option(
+            "--home-network", help="Also let phones in your home network in, once paired with a printed code."
+        ),
+    ] = False,
+    home_address: Annotated[
+        str,
+        typer.Option(
+            metavar="ADDRESS",
+            help="Which of this computer's addresses, such as 192.168.1.20.",
+            show_default=False,
+        ),
+    ] = "",
 ) -> None:
-    """Open a garden book in the browser. Only this computer can see it; Ctrl-C closes it."""
-    _serve(file, port=port, browser=not no_browser)
+    """Open a garden book in the browser; Ctrl-C closes it.
+
+    Only this computer can see it, unless --home-network lets paired phones in. It is plain http: others in
+    the same network can read along. Never is it offered to the open internet.
+    """
+    if home_address and not home_network:
+        raise InputError(
+            "--home-address goes with --home-network; give both, or neither.", field="home_address"
+        )
+    from mulchwright.desk import serve
+
+    serve(file, port, not no_browser, home_network=home_network, home_at=home_address)
 
 
 @app.command()

@@ -29,14 +29,28 @@ from starlette.staticfiles import StaticFiles
 
 from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
-from mulchwright.desk import bed, choose, look, spots, start, stores_pages, sun, whatif, words
+from mulchwright.desk import (
+    bed,
+    choose,
+    look,
+    pairing_pages,
+    spots,
+    start,
+    stores_pages,
+    sun,
+    weather,
+    whatif,
+    words,
+)
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
 from mulchwright.desk.guard import LOOPBACK_HOSTS, Guard
 from mulchwright.desk.light import lit_if_kept
 from mulchwright.desk.looks import SCHEMES
+from mulchwright.desk.pairing_pages import HomeDoor, PairingGate
 from mulchwright.desk.reckoning import AlmanacEngine, BookState, Engine, Library, Progress, Reckoner
+from mulchwright.desk.weather_keeper import WeatherKeeper
 from mulchwright.errors import BookError, InputError, MulchwrightError
 from mulchwright.garden import Garden, Patch, Stage, UnitSystem
 from mulchwright.trade import load_trade
@@ -77,11 +91,13 @@ class Desk:
 
     def __init__(
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
-        *, new: bool = False,
+        *, new: bool = False, home: HomeDoor | None = None,
     ) -> None:  # fmt: skip
+        self.home = home
         self.library = Library(book)
         self.reckoner = Reckoner(engine)
         self.errands = Errands()
+        self.weather = WeatherKeeper(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
         self.new = new
         self.bundle = bundle
@@ -132,6 +148,7 @@ class Desk:
     ) -> HTMLResponse:
         """A whole page with the frame that all share."""
         garden = state.garden if state else None
+        self.weather.nudge()
         frame = {
             "garden": garden,
             "system": garden.units.value if garden else "metric",
@@ -142,6 +159,7 @@ class Desk:
             "today": self.today(garden) if garden else None,
             "waiting": False,
             "day": words.day,
+            "over_home": bool(getattr(request.state, "over_home", False)),
         }
         return HTMLResponse(self.render(template, **(frame | values)), status)
 
@@ -154,22 +172,25 @@ def create_app(
     bundle: ChartBundle | None = None,
     today: Callable[[], date] | None = None,
     hosts: Iterable[str] = LOOPBACK_HOSTS,
+    home: HomeDoor | None = None,
 ) -> Starlette:
     """The app over one garden book.
 
     new : the book is not there yet; its first step makes it.
     engine, bundle, today : other than the usual ones for tests. hosts : names this server answers to.
+    home : its address in the home network, where paired phones may come in; None for this machine only.
     Raises `BookError` at once when the book cannot be opened, so that a command can say so.
     """
     path = Path(book_path)
     if not new or path.exists():
         with open_book(path):
             pass
-    desk = Desk(path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new)
+    desk = Desk(path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new, home=home)
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         desk.bundle.start()
+        desk.weather.start()
         try:
             if path.exists():
                 desk.progress(desk.library.state(), patience_s=0.0)
@@ -178,6 +199,7 @@ def create_app(
         yield
         desk.reckoner.close()
         desk.errands.close()
+        desk.weather.close()
 
     static = resources.files("mulchwright.desk").joinpath("static")
     app = Starlette(
@@ -196,13 +218,18 @@ def create_app(
             *look.routes(),
             *start.routes(),
             *stores_pages.routes(),
+            *weather.routes(),
+            *pairing_pages.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
             Route("/charts.js", charts_script),
             Mount("/static", StaticFiles(directory=str(static)), name="static"),
         ],
-        middleware=[Middleware(Guard, hosts=frozenset(hosts))],
+        middleware=[
+            Middleware(Guard, hosts=frozenset(hosts), home=home.address if home else ""),
+            Middleware(PairingGate, home=home),
+        ],
         exception_handlers=cast("Mapping[Any, Any]", {
             HTTPException: not_there, MulchwrightError: refused, Exception: broken,
         }),
@@ -250,6 +277,7 @@ def beds(request: Request) -> Response:
         request, "beds.html", state, rows=rows, waiting=progress.under_way, share=progress.share,
         trouble=progress.trouble,
         weather=bed.weather_lines(progress.outlook, desk.today(state.garden)) if progress.outlook else (),
+        record_state=weather.stale_words(weather.record_state(state, desk.today(state.garden))),
     )  # fmt: skip
 
 
@@ -478,7 +506,11 @@ def _set_units(request: Request, typed: dict[str, str]) -> Response:
 def _own_path(back: str) -> str:
     """A path of this app to return to. What was typed in other units is left behind with its query."""
     path = back.partition("?")[0]
-    return path if re.fullmatch(r"/beds(/[a-z0-9-]+)?|/ground|/stores(/[a-z0-9-]+){0,2}", path) else "/beds"
+    return (
+        path
+        if re.fullmatch(r"/beds(/[a-z0-9-]+)?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}", path)
+        else "/beds"
+    )
 
 
 # ---- when something is wrong ------------------------------------------------

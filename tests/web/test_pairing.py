@@ -1,0 +1,334 @@
+"""The home network: what an unpaired phone sees, how it is paired, and what no one else can do.
+
+The rules held to here are our own; the private address blocks are those of RFC 1918 and RFC 3927, the
+documentation block that must be refused is RFC 5737's (numbers from memory).
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from mulchwright.book import open_book
+from mulchwright.desk import create_app, serve
+from mulchwright.desk.home import home_address, is_home_address
+from mulchwright.desk.pairing import CODE_LETTERS, CODE_LIFE_S, PAUSE_S, TRIES, Pairing, PhoneShelf
+from mulchwright.desk.pairing_pages import HomeDoor
+from mulchwright.desk.server import _home_words
+from mulchwright.errors import InputError
+
+HOME = "192.168.1.20"
+BASE = f"http://{HOME}:8620"
+
+
+class Clock:
+    """Seconds that pass only when a test says so."""
+
+    def __init__(self) -> None:
+        self.now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@dataclass
+class House:
+    """One app with the computer's own window and phones beside it."""
+
+    here: TestClient
+    pairing: Pairing
+    clock: Clock
+    app: Any
+
+    def phone(self) -> TestClient:
+        return TestClient(self.app, base_url=BASE, follow_redirects=False, headers={"origin": BASE})
+
+    def paired(self, name: str = "Ada's phone") -> TestClient:
+        phone = self.phone()
+        answer = phone.post("/pair", data={"code": self.pairing.new_code().text, "name": name})
+        assert answer.status_code == 303, answer.text
+        return phone
+
+
+@pytest.fixture
+def house(book: Path, bundle: Any, tmp_path: Path, small_engine: Any) -> Iterator[House]:
+    clock = Clock()
+    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"), clock=clock)
+    app = create_app(book, engine=small_engine, bundle=bundle, home=HomeDoor(HOME, 8620, pairing))
+    with TestClient(app, base_url="http://127.0.0.1") as here:
+        yield House(here, pairing, clock, app)
+
+
+@pytest.fixture
+def small_engine() -> Any:
+    """Never asked for a figure here."""
+
+    class Engine:
+        members = 20
+
+        def outlook(self, *_: Any, **__: Any) -> Any:
+            raise InputError("not reckoned in this test")
+
+        what_if = outlook
+
+    return Engine()
+
+
+# ---- addresses --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("address", "home"),
+    [
+        ("192.168.0.7", True), ("10.1.2.3", True), ("172.16.0.1", True), ("172.31.255.254", True),
+        ("169.254.3.4", True), ("172.32.0.1", False), ("192.0.2.2", False), ("8.8.8.8", False),
+        ("0.0.0.0", False), ("127.0.0.1", False), ("100.64.0.1", False), ("::1", False), ("home", False),
+    ],
+)  # fmt: skip
+def test_only_private_addresses_are_home(address: str, home: bool) -> None:
+    assert is_home_address(address) is home
+
+
+@pytest.mark.parametrize("address", ["8.8.8.8", "0.0.0.0", "203.0.113.9"])
+def test_the_open_internet_is_refused_before_anything_is_served(book: Path, address: str) -> None:
+    with pytest.raises(InputError, match="open internet"):
+        serve(book, 0, False, home_network=True, home_at=address)
+
+
+def test_a_machine_without_a_home_address_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("mulchwright.desk.home.private_addresses", lambda: ())
+    with pytest.raises(InputError, match="no phone can reach it"):
+        home_address()
+
+
+def test_the_address_is_kept_for_labels_and_a_new_one_is_told(book: Path, tmp_path: Path) -> None:
+    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
+    first = _home_words(book, HomeDoor(HOME, 8620, pairing))
+    code = pairing.code()
+    assert code is not None
+    assert f"{code.text[:4]} {code.text[4:]}" in " ".join(first)
+    assert not any("before" in line for line in first)
+    moved = _home_words(book, HomeDoor("192.168.1.99", 8620, pairing))
+    assert any(BASE in line and "lead nowhere now" in line for line in moved)
+    with open_book(book) as opened:
+        assert opened.setting("home_address") == "http://192.168.1.99:8620"
+
+
+# ---- an unpaired phone ------------------------------------------------------
+
+
+def test_this_machine_is_asked_nothing(house: House) -> None:
+    assert "Under the medlar" in house.here.get("/beds").text
+
+
+@pytest.mark.parametrize(
+    "path", ["/beds", "/beds/under-the-medlar", "/log", "/phones", "/reckoning", "/nowhere"]
+)
+def test_any_page_leads_an_unpaired_phone_to_the_code(house: House, path: str) -> None:
+    answer = house.phone().get(path)
+    assert answer.status_code == 303
+    assert answer.headers["location"] == f"/pair?to={path}"
+    asked = house.phone().get(answer.headers["location"])
+    assert asked.status_code == 200
+    assert "Sedge Hollow" not in asked.text, "whoever is not paired is not told whose garden it is"
+    assert "can read" in asked.text
+
+
+def test_an_unpaired_phone_changes_nothing(house: House) -> None:
+    assert house.phone().post("/units", data={"units": "us"}).status_code == 401
+    told = house.phone().post("/units", data={"units": "us"}, headers={"accept": "application/json"})
+    assert told.status_code == 401
+    assert "Pair it again" in told.json()["message"]
+
+
+def test_the_name_of_this_machine_opens_nothing_at_the_home_address(house: House) -> None:
+    """The Host header is the asker's own; where the request came in decides."""
+    for host in ("127.0.0.1", "localhost", "evil.example", "127.0.0.1:8620"):
+        assert house.phone().get("/beds", headers={"host": host}).status_code == 400
+    assert house.here.get("/beds", headers={"host": HOME}).status_code == 400
+
+
+# ---- pairing ----------------------------------------------------------------
+
+
+def test_a_code_pairs_one_phone_and_leads_on(house: House, tmp_path: Path) -> None:
+    code = house.pairing.new_code().text
+    assert len(code) == 8
+    assert set(code) <= set(CODE_LETTERS)
+    assert not set("IL1O0S5Z2") & set(CODE_LETTERS)
+    phone = house.phone()
+    answer = phone.post(
+        "/pair", data={"code": f" {code[:4].lower()}-{code[4:]} ", "name": "Ada's phone",
+                       "to": "/beds/under-the-medlar"},
+    )  # fmt: skip
+    assert answer.headers["location"] == "/beds/under-the-medlar"
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert "Under the medlar" in phone.get("/beds/under-the-medlar").text
+    assert "others in the same network can read" in phone.get("/beds").text
+    again = house.phone().post("/pair", data={"code": code, "name": "Second"})
+    assert again.status_code == 422
+    assert "one phone" in again.text
+    (file,) = (tmp_path / "phones").iterdir()
+    token = next(iter(phone.cookies.values()))
+    assert token not in file.read_text()
+    if os.name == "posix":
+        assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    assert token.encode() not in Path(house.app.state.desk.library.path).read_bytes()
+
+
+def test_a_code_ages(house: House) -> None:
+    code = house.pairing.new_code().text
+    house.clock.now += CODE_LIFE_S + 1
+    answer = house.phone().post("/pair", data={"code": code, "name": "Late"})
+    assert answer.status_code == 422
+    assert "10 minutes" in answer.text
+
+
+def test_a_few_wrong_codes_and_then_a_pause(house: House) -> None:
+    code = house.pairing.new_code().text
+    wrong = "A" * 8 if code != "A" * 8 else "B" * 8
+    for _ in range(TRIES):
+        assert house.phone().post("/pair", data={"code": wrong, "name": "Guess"}).status_code == 422
+    held = house.phone().post("/pair", data={"code": code, "name": "Ada"})
+    assert "Too many wrong codes. Wait 5 minutes" in held.text
+    house.clock.now += PAUSE_S + 1
+    assert house.phone().post("/pair", data={"code": code, "name": "Ada"}).status_code == 303
+
+
+@pytest.mark.parametrize("typed", ["", "0", "ÄÖÜÄÖÜÄÖ", "\0" * 8, "A" * 39])
+def test_no_code_is_no_code(house: House, typed: str) -> None:
+    """Before a code was made, nothing opens, whatever is typed."""
+    assert house.phone().post("/pair", data={"code": typed, "name": "x"}).status_code == 422
+
+
+@pytest.mark.parametrize("name", ["", "   ", "n" * 60])
+def test_a_phone_needs_a_name(house: House, name: str) -> None:
+    code = house.pairing.new_code().text
+    answer = house.phone().post("/pair", data={"code": code, "name": name})
+    assert answer.status_code == 422
+    assert 'id="pf-name"' in answer.text
+    assert house.phone().post("/pair", data={"code": code, "name": "Ada"}).status_code == 303, "code unspent"
+
+
+@pytest.mark.parametrize("to", ["//evil.example/", "http://evil.example", "/\\evil", "/beds?x=1"])
+def test_pairing_leads_nowhere_else(house: House, to: str) -> None:
+    code = house.pairing.new_code().text
+    answer = house.phone().post("/pair", data={"code": code, "name": "Ada", "to": to})
+    assert answer.headers["location"] == "/"
+
+
+# ---- paired phones ----------------------------------------------------------
+
+
+def test_a_change_from_a_phone_must_name_its_origin(house: House) -> None:
+    phone = house.paired()
+    for origin in ("http://evil.example", "http://192.168.1.21:8620", f"http://{HOME}:1", "null"):
+        answer = phone.post("/units", data={"units": "us"}, headers={"origin": origin})
+        assert answer.status_code == 403
+    del phone.headers["origin"]
+    assert phone.post("/units", data={"units": "us"}).status_code == 403
+    assert phone.post("/units", data={"units": "us"}, headers={"origin": BASE}).status_code == 303
+
+
+def test_a_revoked_phone_is_out_at_once(house: House) -> None:
+    phone = house.paired("Kim's phone")
+    assert phone.get("/beds").status_code == 200
+    assert "Kim&#39;s phone" in house.here.get("/phones").text
+    (told,) = house.pairing.phones()
+    assert house.here.post(f"/phones/{told.key}/revoke").status_code == 200
+    assert phone.get("/beds").status_code == 303
+    assert house.pairing.phones() == ()
+
+
+def test_a_phone_makes_no_code_and_turns_out_no_other(house: House) -> None:
+    one, _ = house.paired("One"), house.paired("Two")
+    first, second = house.pairing.phones()
+    assert one.post("/phones/code").status_code == 422
+    assert house.pairing.code() is None
+    house.pairing.new_code()
+    assert "pair-code" not in one.get("/phones").text
+    assert one.post(f"/phones/{second.key}/revoke").status_code == 422
+    assert one.post(f"/phones/{first.key}/revoke").status_code == 303
+    assert [phone.name for phone in house.pairing.phones()] == ["Two"]
+
+
+def test_the_computer_shows_the_code_and_the_address(house: House) -> None:
+    assert "No code counts" in house.here.get("/phones").text
+    house.here.post("/phones/code")
+    code = house.pairing.code()
+    assert code is not None
+    page = house.here.get("/phones").text
+    assert f"{code.text[:4]} {code.text[4:]}" in page
+    assert BASE in page
+    assert house.here.get("/phones/address.svg").headers["content-type"].startswith("image/svg")
+
+
+def test_without_the_home_network_the_page_says_how(client: TestClient) -> None:
+    page = client.get("/phones").text
+    assert "--home-network" in page
+    assert client.post("/phones/code").status_code == 422
+
+
+def test_a_token_unused_for_long_is_worth_nothing(book: Path, tmp_path: Path) -> None:
+    days = [datetime(2031, 1, 1, tzinfo=UTC)]
+    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"), now=lambda: days[0])
+    _, token = pairing.pair(pairing.new_code().text, "Ada")
+    days[0] += timedelta(days=399)
+    assert pairing.phone(token) is not None
+    days[0] += timedelta(days=399)
+    assert pairing.phone(token) is not None, "each use counts anew"
+    days[0] += timedelta(days=401)
+    assert pairing.phone(token) is None
+    assert pairing.phone("") is None
+    assert pairing.phone(token[:-1]) is None
+
+
+def test_another_book_knows_nothing_of_the_phone(book: Path, tmp_path: Path) -> None:
+    one = Pairing(PhoneShelf(book, tmp_path / "phones"))
+    other = Pairing(PhoneShelf(tmp_path / "other.mulch", tmp_path / "phones"))
+    _, token = one.pair(one.new_code().text, "Ada")
+    assert other.phone(token) is None
+    assert one.cookie != other.cookie
+
+
+def test_a_broken_list_of_phones_lets_nobody_in(book: Path, tmp_path: Path) -> None:
+    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
+    _, token = pairing.pair(pairing.new_code().text, "Ada")
+    (file,) = (tmp_path / "phones").iterdir()
+    file.write_text("{not json")
+    assert pairing.phone(token) is None
+
+
+def test_the_server_listens_at_both_addresses_and_no_other(
+    book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """127.0.0.2 stands for the home address: a second address every Linux machine has."""
+    bound: list[tuple[str, int]] = []
+
+    def no_server(config: Any) -> Any:
+        class Server:
+            def run(self, sockets: list[Any]) -> None:
+                bound.extend(one.getsockname() for one in sockets)
+
+        return Server()
+
+    monkeypatch.setattr("mulchwright.desk.server.uvicorn.Server", no_server)
+    monkeypatch.setattr("mulchwright.desk.server.home_address", lambda chosen: "127.0.0.2")
+    monkeypatch.setattr("mulchwright.desk.pairing.user_data_path", lambda *_, **__: tmp_path)
+    lines: list[str] = []
+    told: Callable[[str], None] = lines.append
+    serve(book, 0, False, home_network=True, announce=told)
+    (here, there) = bound
+    assert here[0] == "127.0.0.1"
+    assert there == ("127.0.0.2", here[1])
+    assert f"http://127.0.0.2:{here[1]}/" in lines[1]
