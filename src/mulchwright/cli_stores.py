@@ -178,7 +178,7 @@ def _shown(amount: float, unit: str, system: str) -> str:
 
 def _say(words: str, system: str) -> None:
     """A sentence of the core with its figures in the garden's units."""
-    from mulchwright.desk.stores_words import in_units
+    from mulchwright.units import in_units
 
     print(in_units(words, system))
 
@@ -218,7 +218,7 @@ def _print_needs(found: Needs, system: str) -> None:
 
 
 def _print_best_use(found: BestUse, system: str) -> None:
-    from mulchwright.desk.stores_words import in_units
+    from mulchwright.units import in_units
 
     rows = []
     for use in found.patches:

@@ -179,8 +179,8 @@ def bed_page(
         layers=tuple(layer_lines(patch, trade, system)),
         cards=_cards(garden, told, trade, today) if told else (),
         log=tuple((words.day(e.day, today), log_words(e, system)) for e in _log_of(garden, patch.key)),
-        cautions=_cautions(trade, patch, PICKING),
-        build_cautions=_cautions(trade, patch, BUILDING, of_materials=True)
+        cautions=_cautions(trade, patch, PICKING, system),
+        build_cautions=_cautions(trade, patch, BUILDING, system, of_materials=True)
         if patch.stage is Stage.PLANNED
         else (),
         weather=weather_lines(outlook, today) if outlook else (),
@@ -210,11 +210,11 @@ def log_words(entry: LogEntry, system: str) -> str:
 
 
 def _cautions(
-    trade: Trade, patch: Patch, moments: frozenset[str], *, of_materials: bool = False
+    trade: Trade, patch: Patch, moments: frozenset[str], system: str, *, of_materials: bool = False
 ) -> tuple[tuple[str, str, str], ...]:
     """Cautions as a page shows them: title, text, whose word comes first."""
     chosen = cautions_of(trade, patch, moments, of_materials=of_materials)
-    return tuple((c.title, c.text, c.defer) for c in chosen)
+    return tuple((c.title, units.in_units(c.text, system), c.defer) for c in chosen)
 
 
 def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:

@@ -59,7 +59,9 @@ def bed_ground(garden: Garden, patch: Patch, trade: Trade) -> BedGround | None:
         light = f"Light as typed: {words.share(mean_light(patch))} of an open sky's; nothing drawn shades it."
     found: tuple[FindingWords, ...] = ()
     if patch.stage is not Stage.RETIRED:
-        found = tuple(finding_words(f, trade) for f in clearances(Proposed.of(patch), garden, trade))
+        found = tuple(
+            finding_words(f, trade, garden.units.value) for f in clearances(Proposed.of(patch), garden, trade)
+        )
     return BedGround(light, found)
 
 

@@ -68,7 +68,7 @@ from mulchwright.ground.geometry import inside
 from mulchwright.sheets.drawing import Element, element, text
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import RecipeTemplate, Trade
-from mulchwright.units import US, parse_area, show_area, show_length, show_mass, show_volume
+from mulchwright.units import US, in_units, parse_area, show_area, show_length, show_mass, show_volume
 
 if TYPE_CHECKING:
     from mulchwright.desk.app import Desk
@@ -243,7 +243,7 @@ class FindingWords:
     limit: Limit
 
 
-def finding_words(finding: Finding, trade: Trade) -> FindingWords:
+def finding_words(finding: Finding, trade: Trade, system: str) -> FindingWords:
     """A finding with its caution and its source spelled out."""
     caution = trade.cautions.get(finding.caution or "")
     source = trade.sources.get(finding.source)
@@ -256,7 +256,7 @@ def finding_words(finding: Finding, trade: Trade) -> FindingWords:
         "Not here as it stands" if hard else "Mind this",
         finding.words,
         finding.mend,
-        (caution.title, caution.text, caution.defer) if caution else None,
+        (caution.title, in_units(caution.text, system), caution.defer) if caution else None,
         origin if origin.endswith(".") else f"{origin}.",
         finding.limit,
     )
@@ -564,7 +564,7 @@ def spot_card(
         f"{show_area(rect.width * rect.length, system)}, "
         f"{show_length(rect.width, system)} by {show_length(rect.length, system)}",
         answer, lines, here.reasons if here else (),
-        tuple(finding_words(finding, trade) for finding in findings), faults,
+        tuple(finding_words(finding, trade, system) for finding in findings), faults,
         (typed or {}).get("name", name), rect.told,
         f"/ground/choose?{urlencode({'spot': rect.told, 'built_on': asked.built_on.isoformat()})}",
     )  # fmt: skip

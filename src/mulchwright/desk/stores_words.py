@@ -17,6 +17,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden.lots import HeapShape, LotKind, Origin, Packing
 from mulchwright.gather.suitability import Grade
 from mulchwright.sheets.portrait import material_name, species_name
+from mulchwright.units import in_units
 
 if TYPE_CHECKING:
     from mulchwright.gather.ranges import Figure
@@ -66,65 +67,6 @@ GRADE_WORDS = {
     Grade.AVOID: "Not for this",
     Grade.STOPPED: "Stopped",
 }
-_LENGTHS = {"m": 1.0, "cm": 0.01, "mm of wood": 0.001}
-_UNITS = r"(?P<unit>kg/m²|kg|L of chips|L|liters?|mm|cm|°C|m²|m³|m)(?![\w²³/])"
-_NUMBER = r"[−-]?\d[\d,]*(?:\.\d+)?"
-_OTHERWISE = r"(?: \((?P<us>[^()]*(?:lb|oz|ft|in|gal|°F)\b[^()]*)\))?"
-"""The same figure in US units in brackets, as some texts of the trade have it."""
-_FIGURES = re.compile(
-    rf"(?P<first>{_NUMBER})(?: (?P<link>to|or|and) (?P<second>{_NUMBER}))? {_UNITS}{_OTHERWISE}"
-)
-
-
-def in_units(words: str, system: str, *, bulk: bool = False) -> str:
-    """A sentence of the core with its figures in the grower's units; `bulk` where liters are loose chips.
-
-    >>> in_units("Kept at 4 °C; 300 to 500 L of chips, 0.45 kg.", "us")
-    'Kept at 39 °F; 11 ft³ to 18 ft³ of chips, 16 oz.'
-    """
-
-    def anew(found: re.Match[str]) -> str:
-        first, second = (_figure(found[name]) for name in ("first", "second"))
-        unit = found["unit"]
-        unit = "m³ of it" if bulk and unit in ("L", "liter", "liters") else unit
-        if found["us"] and system == units.US:
-            return found["us"]
-        tail = " of chips" if unit.endswith("of chips") else ""
-        assert first is not None
-        said = _said(first, unit, system)
-        if second is not None:
-            said = f"{said} {found['link']} {_said(second, unit, system)}"
-        return said + tail
-
-    return _FIGURES.sub(anew, words)
-
-
-def _figure(text: str | None) -> float | None:
-    return None if text is None else float(text.replace(",", "").replace("−", "-"))
-
-
-def _said(value: float, unit: str, system: str) -> str:
-    match unit:
-        case "kg":
-            return units.show_mass(value, system)
-        case "kg/m²":
-            return units.show_spawn_rate(value, system)
-        case "L of chips":
-            return units.show_bulk_volume(value, system)
-        case "L" | "liter" | "liters":
-            return units.show_volume(value, system)
-        case "m³ of it":
-            return units.show_bulk_volume(value, system)
-        case "m³":
-            return units.show_bulk_volume(1000 * value, system)
-        case "mm":
-            return units.show_water_depth(value, system)
-        case "°C":
-            return units.show_temperature(value, system)
-        case "m²":
-            return units.show_area(value, system)
-        case _:
-            return units.show_length(value * _LENGTHS[unit], system)
 
 
 def bulk_span(amount: Figure, system: str) -> str:

@@ -163,7 +163,7 @@ def build_sheet_of(
         ),
         fetch=tuple(_fetches(needs, trade)),
         water_l=needs.water_l.likely,
-        cautions=tuple(_told(c) for c in sorted(every.values(), key=lambda c: not c.grave)),
+        cautions=tuple(_told(c, system) for c in sorted(every.values(), key=lambda c: not c.grave)),
     )
 
 
@@ -183,7 +183,7 @@ def _patch_sheet(
         water_l=sum(need.water_l.likely for need in layers),
         section_svg=portrait(patch, trade, system, mark="sheet"),
         section_words=f"From the top down: {joined(layer_lines(patch, trade, system))}.",
-        cautions=tuple(_told(caution) for caution in cautions),
+        cautions=tuple(_told(caution, system) for caution in cautions),
     )
 
 
@@ -285,8 +285,8 @@ def _cautions_of(patch: Patch, trade: Trade) -> tuple[list[Caution], list[Cautio
     return page, further
 
 
-def _told(caution: Caution) -> SheetCaution:
-    return SheetCaution(caution.title, caution.text, caution.defer)
+def _told(caution: Caution, system: str) -> SheetCaution:
+    return SheetCaution(caution.title, units.in_units(caution.text, system), caution.defer)
 
 
 # ---- words and paper --------------------------------------------------------
