@@ -23,10 +23,12 @@ from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
 from mulchwright.desk.guard import CONTENT_POLICY
-from mulchwright.desk.stores_words import in_units, parse_money
+from mulchwright.desk.stores_words import parse_money
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogKind, Patch, Stage
 from mulchwright.garden.lots import HeapShape, LotKind, Origin
+from mulchwright.trade import load_trade
+from mulchwright.units import in_units
 
 PLAN = "/beds/pump-corner"
 PAGES = (
@@ -222,6 +224,34 @@ def test_brush_by_a_list_of_branches(client: TestClient) -> None:
     assert "level barrow" in text
     assert "Chipper and shredder" in text
     assert "Loads on wheels" in text
+
+
+def test_brush_becomes_chips_in_one_act_and_never_over_another_change(
+    client: TestClient, garden_of: Callable[[], Garden]
+) -> None:
+    put(client, kind="brush", name="Prunings", material="hardwood-chips", way="sticks", count_0="100",
+        middle_0="5 cm", length_0="2 m", origin_clean="yes")  # fmt: skip
+    before = garden_of().lots[-1]
+    page = client.get(f"/stores/lots/{before.key}").text
+    mark = re.findall(r'chipped">\s*<input type="hidden" name="before" value="([^"]+)"', page)[0]
+    answer = client.post(f"/stores/lots/{before.key}/chipped", data={"before": mark})
+    assert answer.status_code == 200
+    after = garden_of().lots[-1]
+    assert (after.key, after.kind, after.origins) == (before.key, LotKind.CHIPS, before.origins)
+    assert after.heap is not None
+    assert after.heap.shape is HeapShape.VESSELS
+    # By hand: 100 x pi/4 x (0.05 m)2 x 2 m is 0.393 m3 of wood; chips lie two to four times looser.
+    assert 2 * 393 < after.heap.count * after.heap.each_l < 4 * 393
+    assert 'chipped">' not in client.get(f"/stores/lots/{before.key}").text
+    again = client.post(f"/stores/lots/{before.key}/chipped", data={"before": mark})
+    assert "changed in another window" in again.text
+    assert garden_of().lots[-1] == after
+
+
+def test_cautions_on_every_page_are_in_the_growers_units() -> None:
+    trade = load_trade()
+    for row in trade.cautions.values():
+        assert not re.search(METRIC_UNITS, in_units(row.text, "us")), row.key
 
 
 def test_old_and_warm_spawn_is_judged(client: TestClient) -> None:

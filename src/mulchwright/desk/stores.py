@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.desk import words
-from mulchwright.desk.stores_acts import Clash, free_key, mark_of, put, take_out
+from mulchwright.desk.stores_acts import Clash, change_one, free_key, mark_of, put, take_out
 from mulchwright.desk.stores_forms import StoreForm, lot_form, read_lot
 from mulchwright.desk.stores_offers import (
     household_form,
@@ -32,6 +32,7 @@ from mulchwright.desk.stores_words import KIND_WORDS
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.garden.lots import Lot, LotKind
+from mulchwright.gather.brush import chipped
 from mulchwright.trade import Trade
 
 if TYPE_CHECKING:
@@ -81,6 +82,7 @@ def routes() -> list[BaseRoute]:
         Route("/stores/lots/new", new_lot, methods=["GET", "POST"]),
         Route("/stores/lots/{key}", one_lot, methods=["GET", "POST"]),
         Route("/stores/lots/{key}/remove", remove_lot, methods=["POST"]),
+        Route("/stores/lots/{key}/chipped", chip_lot, methods=["POST"]),
         *[
             route
             for name in THINGS
@@ -201,6 +203,7 @@ def _lot_page(
     return store_page(
         request, "stores_form.html", state, status=status, form=form, clash=clash, card=card,
         intro=_INTRO.get(kind, ""),
+        chip=mark_of(lot) if lot is not None and lot.kind is LotKind.BRUSH and status == 200 else "",
     )  # fmt: skip
 
 
@@ -291,6 +294,28 @@ def _remove_lot(request: Request, typed: dict[str, str]) -> Response:
     return RedirectResponse("/stores", 303)
 
 
+async def chip_lot(request: Request) -> Response:
+    """A brush lot becomes the chips it was reckoned to give, in one act."""
+    typed = await typed_form(request)
+    return await run_in_threadpool(_chip_lot, request, typed)
+
+
+def _chip_lot(request: Request, typed: dict[str, str]) -> Response:
+    desk, key = desk_of(request), request.path_params["key"]
+    state = desk.library.state()
+    today = desk.today(state.garden)
+    clash = change_one(
+        desk.library.path, "lots", key, lambda lot: chipped(lot, desk.trade, today),
+        before=typed.get("before", ""),
+    )  # fmt: skip
+    if clash is not None:
+        raise InputError(
+            "This lot was changed in another window since it was shown here, so nothing was written. Look "
+            "at it again first."
+        )
+    return RedirectResponse(f"/stores/lots/{key}", 303)
+
+
 # ---- sellers, offers, households, vessels -----------------------------------
 
 
@@ -357,7 +382,15 @@ def _thing_page(
         hidden=(("before", mark),),
     )
     return store_page(
-        request, "stores_form.html", state, status=status, form=form, clash=clash, card=None, intro=""
+        request,
+        "stores_form.html",
+        state,
+        status=status,
+        form=form,
+        clash=clash,
+        card=None,
+        intro="",
+        chip="",
     )
 
 

@@ -18,7 +18,7 @@ from mulchwright.garden import Garden
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["Clash", "change_garden", "free_key", "put", "take_out"]
+__all__ = ["Clash", "change_garden", "change_one", "free_key", "put", "take_out"]
 
 TRIES = 3
 
@@ -106,6 +106,25 @@ def take_out(path: Path, attribute: str, key: str, *, before: str = "") -> Clash
 
     try:
         change_garden(path, change)
+    except _Clashed as clash:
+        return Clash(clash.theirs)
+    return None
+
+
+def change_one(
+    path: Path, attribute: str, key: str, change: Callable[[Any], Any], *, before: str
+) -> Clash | None:
+    """Turn one object into another in its own place, in one transaction; a clash where it was changed."""
+
+    def whole(garden: Garden) -> Garden:
+        rows: tuple[Any, ...] = getattr(garden, attribute)
+        now = next((row for row in rows if row.key == key), None)
+        if now is None or mark_of(now) != before:
+            raise _Clashed(now)
+        return _with(garden, {attribute: tuple(change(row) if row.key == key else row for row in rows)})
+
+    try:
+        change_garden(path, whole)
     except _Clashed as clash:
         return Clash(clash.theirs)
     return None

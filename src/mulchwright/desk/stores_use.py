@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
+from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, UseOption, best_use
 from mulchwright.desk import words
 from mulchwright.desk.answers import Answer
 from mulchwright.desk.bed import Table
@@ -123,9 +123,8 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
         gets = chosen.option.name
         picking = chosen.expected.first_picking.p50
         why = (
-            f"Likely {_kg(chosen.likely_kg, system)} in the first year, at least "
-            f"{_kg(chosen.cautious_kg, system)} in 9 of 10 futures; first picking "
-            f"{words.day(picking, today) if picking else 'not in half of the futures'}."
+            f"Likely {_kg(chosen.likely_kg, system)} in the first year, {_cautious(chosen, system)}; "
+            f"first picking {words.day(picking, today) if picking else 'not in half of the futures'}."
         )
     rows = tuple(
         (
@@ -151,6 +150,13 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
             rows,
         ),
     )
+
+
+def _cautious(one: UseOption, system: str) -> str:
+    """What 9 in 10 futures reach, or how often there is no crop where that is nothing."""
+    if one.cautious_kg >= 0.0005:
+        return f"at least {_kg(one.cautious_kg, system)} in 9 of 10 futures"
+    return f"no crop at all in {words.chance(one.expected.none_in_first_year)} futures"
 
 
 def bed_words(text: str, garden: Garden, trade: Trade) -> str:
@@ -231,7 +237,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
             ("thing", "at hand", "used", "left", "limits the plan", "one more"),
             tuple(_resource(one, garden, trade) for one in found.resources),
         ),
-        "proof": found.status[:1].upper() + found.status[1:] + ".",
+        "proof": _proof(found, built=bool(built)),
         "tie": "" if not built else bed_words(found.tie_words, garden, trade),
         "notes": [bed_words(note, garden, trade) for note in found.notes],
         "buy": plan_words(
@@ -243,6 +249,13 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         "built": bool(built),
         "mark": _plan_mark(found),
     }  # fmt: skip
+
+
+def _proof(found: BestUse, *, built: bool) -> str:
+    """What the solver knows of the plan, in words that fit it."""
+    if found.proved and not built:
+        return "Proved: no choice of recipes yields anything by this aim from what there is."
+    return found.status[:1].upper() + found.status[1:] + "."
 
 
 def _plan_mark(found: BestUse) -> str:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +27,7 @@ __all__ = [
     "LoadCount",
     "brush_of_lot",
     "carriers",
+    "chipped",
     "chips_from_heap",
     "chips_from_sticks",
     "green_density_kg_m3",
@@ -38,6 +40,8 @@ __all__ = [
 ]
 
 Floats = npt.NDArray[np.float64]
+LARGEST_VESSEL_L = 50_000.0
+"""The most that one vessel of a heap may hold; larger heaps are told as several."""
 CARRIERS = ("barrow_level", "trailer_small", "pickup_short", "pickup_full")
 CARRIER_WORDS = {
     "barrow_level": "level barrow",
@@ -351,3 +355,25 @@ def brush_of_lot(lot: Lot, trade: Trade) -> ChipYield:
     solid = Amount(lot.mass_kg / density.high, lot.mass_kg / density.likely, lot.mass_kg / density.low)
     first = Working("solid wood", solid, "m³", "green mass / green density", "", "derived")
     return _yield(solid, lot.woods, trade, conifer, (first,))
+
+
+def chipped(lot: Lot, trade: Trade, day: date) -> Lot:
+    """The chips that a brush lot gives, as a lot under the same key, of the likely volume.
+
+    Woods, origin and wetness stay. The wood's age counts from the day it was cut where that is known, else
+    from the day of chipping. Raises `InputError` for a lot that is no brush or of no amount.
+    """
+    if lot.kind is not LotKind.BRUSH:
+        raise InputError(f"Lot {lot.name!r} is no brush, so there is nothing to chip.", field="kind")
+    litres = brush_of_lot(lot, trade).loose_l.likely
+    count = max(1, math.ceil(litres / LARGEST_VESSEL_L))
+    return replace(
+        lot,
+        kind=LotKind.CHIPS,
+        heap=Heap(HeapShape.VESSELS, count=count, each_l=max(0.1, litres / count)),
+        mass_kg=None,
+        pieces=0.0,
+        piece_kg=None,
+        sticks=(),
+        since=lot.since or day,
+    )
