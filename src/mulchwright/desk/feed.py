@@ -12,6 +12,7 @@ import socket
 import ssl
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from email.utils import parsedate_to_datetime
@@ -61,7 +62,7 @@ class TooSoon(SourceError):
 
 
 def get(address: str, limits: Limits = LIMITS, *, now: Callable[[], datetime] | None = None) -> bytes:
-    """The bytes at an address. `SourceError` in words for every way it can fail; `TooSoon` for 429 and 503."""
+    """The bytes at an address. `SourceError` in words for each failure; `TooSoon` for 429 and 503."""
     clock = now or (lambda: datetime.now(UTC))
     for _ in range(limits.most_redirects + 1):
         answer = _exchange(address, limits, clock)
@@ -70,8 +71,8 @@ def get(address: str, limits: Limits = LIMITS, *, now: Callable[[], datetime] | 
         before, after = urlsplit(address), urlsplit(answer)
         if (after.scheme, after.hostname, after.port) != (before.scheme, before.hostname, before.port):
             raise SourceError(
-                f"{before.hostname} sends on to another server ({after.hostname or 'unnamed'}), which was not "
-                "followed. If you trust it, give its address instead."
+                f"{before.hostname} sends on to another server ({after.hostname or 'unnamed'}), which was "
+                "not followed. If you trust it, give its address instead."
             )
         address = answer
     raise SourceError(f"{urlsplit(address).hostname} sends on again and again; the address is wrong.")
@@ -94,10 +95,8 @@ def _exchange(address: str, limits: Limits, clock: Callable[[], datetime]) -> by
     def hang_up() -> None:
         late.set()
         if connection.sock is not None:
-            try:
+            with suppress(OSError):  # it has hung up by itself meanwhile
                 connection.sock.shutdown(socket.SHUT_RDWR)
-            except OSError:
-                pass  # it has hung up by itself meanwhile
 
     watch = threading.Timer(limits.whole_s, hang_up)
     watch.daemon = True

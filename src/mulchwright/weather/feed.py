@@ -1,7 +1,7 @@
 """What a weather feed may be asked, and how its answers are read. No network here: a shell brings the bytes.
 
 An address template is the whole configuration: `{station}`, `{first}`, `{last}` (days, 2031-06-10), `{year}`,
-`{latitude}` and `{longitude}` (rounded to a tenth of a degree, some ten kilometers) are filled in, and nothing
+`{latitude}` and `{longitude}` (rounded to a tenth of a degree, some ten km) are filled in, and nothing
 else is sent. Two answers are understood: daily CSV in a GHCN-Daily layout for what was measured, and for
 forecasts a plain JSON of our own description:
 
@@ -89,7 +89,7 @@ def check_address(template: str) -> str:
         host, _ = parts.hostname or "", parts.port
     except ValueError:
         raise InputError(
-            "This is no address that can be used; a brace or a bracket stands alone in it, or its port is wrong.",
+            "This is no address that can be used; a brace or a bracket stands alone, or its port is wrong.",
             field="address",
         ) from None
     strange = sorted(names - set(PLACEHOLDERS))
@@ -109,8 +109,8 @@ def check_address(template: str) -> str:
         )
     if parts.scheme != "https" and not (parts.scheme == "http" and host.lower() in LOOPBACK):
         raise InputError(
-            "The address must begin with https:// (http:// only for a server on this machine), so that nobody "
-            "between can read or change it.",
+            "The address must begin with https:// (http:// only for a server on this machine), so that "
+            "nobody between can read or change it.",
             field="address",
         )
     return text
@@ -163,7 +163,7 @@ def _text(body: bytes, name: str) -> str:
         raise SourceError(f"{name}: the answer is no text; the address may lead to another file.") from None
     if text.lstrip()[:1] == "<":
         raise SourceError(
-            f"{name}: the answer is a web page and no data. Open the address in a browser to see what it says."
+            f"{name}: the answer is a web page and no data. Open the address in a browser to read it."
         )
     if not text.strip():
         raise SourceError(f"{name}: the answer is empty; the source may have nothing for these days yet.")
@@ -184,18 +184,14 @@ def forecast_of_json(body: bytes, name: str) -> Forecast:
             f"{name}: the JSON is broken{where}; it may have been cut off. Ask again later."
         ) from None
     if not isinstance(told, dict) or told.get("kind") != "daily-forecast":
-        raise SourceError(
-            f'{name}: this is no forecast of the described form; "kind" must be "daily-forecast".'
-        )
+        raise SourceError(f'{name}: this is no forecast as described; "kind" must be "daily-forecast".')
     if told.get("version") != 1:
         raise SourceError(f"{name}: version {told.get('version')!r} of the form is not known; 1 is.")
     units = told.get("units")
     temperature = units.get("temperature") if isinstance(units, dict) else None
     rain = units.get("rain") if isinstance(units, dict) else None
     if temperature not in ("C", "F") or rain not in ("mm", "in"):
-        raise SourceError(
-            f'{name}: "units" must say "temperature": "C" or "F", and "rain": "mm" or "in"; nothing is guessed.'
-        )
+        raise SourceError(f'{name}: "units" must say "temperature": "C" or "F", and "rain": "mm" or "in".')
     try:
         issued = datetime.fromisoformat(str(told.get("issued_at")))
     except ValueError:
@@ -210,9 +206,7 @@ def forecast_of_json(body: bytes, name: str) -> Forecast:
         raise SourceError(f"{name}: {spell_out(twice)} is told twice.")
     start, end = min(known), max(known)
     if (end - start).days >= 2 * MOST_FORECAST_DAYS:
-        raise SourceError(
-            f"{name}: the days run from {spell_out(start)} to {spell_out(end)}; one is mistyped."
-        )
+        raise SourceError(f"{name}: the days run from {spell_out(start)} to {spell_out(end)}; one is wrong.")
     table = np.full(((end - start).days + 1, 3), np.nan)
     for day, low, high, wet in rows:
         table[(day - start).days] = (
@@ -242,9 +236,7 @@ def _forecast_row(name: str, number: int, row: Any) -> tuple[date, float, float,
         if value is None:
             value = math.nan
         elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise SourceError(
-                f'{name}, {spell_out(day)}: "{key}" is {str(value)[:20]!r}, which is no number.'
-            )
+            raise SourceError(f'{name}, {spell_out(day)}: "{key}" is {str(value)[:20]!r}, no number.')
         figures.append(float(value))
     return day, figures[0], figures[1], figures[2]
 
@@ -269,7 +261,7 @@ def doubt_against_normals(series: DailySeries, normals: ClimateNormals | None) -
         if abs(apart) > FARTHEST_FROM_NORMAL_C:
             side = "warmer" if apart > 0 else "colder"
             return (
-                f"These {int(known.sum())} days would be {abs(apart):.0f} °C {side} than is normal for the garden. "
+                f"These {int(known.sum())} days would be {abs(apart):.0f} °C {side} than is normal here. "
                 "Their temperatures are probably in another unit, or of another place."
             )
     wet = ~np.isnan(series.rain_mm)

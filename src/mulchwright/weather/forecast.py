@@ -105,8 +105,8 @@ def missed_temperatures(
     lead : (day,), days ahead. drawn : (day, member), temperatures that the climate alone would bring; no
     forecast misses by more than its spread, which bounds the standard deviation.
 
-    e_d = s_d z_d with z_d = r z_{d-1} + sqrt(1 - r^2) n_d, so that each day has the standard deviation of its lead
-    and neighbors err alike.
+    e_d = s_d z_d with z_d = r z_{d-1} + sqrt(1 - r^2) n_d, so that each day has the standard
+    deviation of its lead and neighbors err alike.
     """
     days, members = drawn.shape
     noise = rng.standard_normal((days, members))
@@ -117,9 +117,9 @@ def missed_temperatures(
             noise[0] if day == 0 else memory * standard[day - 1] + np.sqrt(1 - memory**2) * noise[day]
         )
     sd = errors.temperature_sd_at(lead)
-    if members > 1:
-        sd = np.minimum(sd, drawn.std(axis=1))
-    missed: FloatArray = sd[:, None] * standard
+    spread: FloatArray = np.asarray(drawn.std(axis=1) if members > 1 else sd)
+    bounded: FloatArray = np.minimum(sd, spread)
+    missed: FloatArray = bounded[:, np.newaxis] * standard
     return missed
 
 

@@ -1,4 +1,4 @@
-"""The grower's own gauge and thermometer over the station's figures; files that follow on a record; how old it is.
+"""Gauge and thermometer over the station's figures; files that carry a record on; how old it is.
 
 What was read in the garden outranks what was measured miles away. Nothing is made up here: a day on
 which only the rain was read keeps its temperatures missing, and `weather_futures` draws them.
@@ -30,7 +30,7 @@ FRESH_DAYS = 2
 
 
 def _spread(series: DailySeries, start: date, days: int) -> dict[str, FloatArray]:
-    """The series' figures on another span of days, NaN where it has none; optional ones only if it has them."""
+    """The series' figures on another span of days, NaN elsewhere; optional ones only if it has them."""
     offset = (series.start - start).days
     spread = {}
     for name, values in series.columns():
@@ -83,7 +83,7 @@ def with_readings(
         notes.append(_left_out(before, first))
     if dropped:
         notes.append(
-            f"On {dropped} of these days the station's other temperature contradicted the reading and was dropped."
+            f"On {dropped} of these days the station's other temperature contradicted the reading; dropped."
         )
     return DailySeries(start=first, provenance=_noted(provenance, *notes), **columns)
 
