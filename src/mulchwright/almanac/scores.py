@@ -1,12 +1,12 @@
 """How good the outlooks were: what was kept of them, held against what the logbook told later.
 
-Once a week a compact record of each bed's outlook is kept. When the days it spoke of have gone by, and somebody
-looked, its ranges and chances are scored: how often a range of 8 in 10 held what came, and the Brier score of
-"a picking by that day" beside the score of saying the same without the garden's own log, or the bare base rate.
+Once a week a compact record of each bed's outlook is kept. When the days it spoke of have gone by, and
+somebody looked, its ranges and chances are scored: how often a range of 8 in 10 held what came, and the Brier
+score of "a picking by that day" beside what the same outlook said without the logbook, and the base rate.
 
-Limits. Weekly outlooks of one bed speak of the same mushrooms, so the counts are not independent. A day on which
-nobody looked is no "nothing came": such statements are left out and counted. Ranges are scored only when their far
-end has gone by, whichever way it went, so that early crops do not count twice as often as late ones.
+Limits. Weekly outlooks of one bed speak of the same mushrooms, so the counts are not independent. A day on
+which nobody looked is no "nothing came": such statements are left out and counted. Ranges are scored only when
+their far end has gone by, whichever way it went, so that early crops do not count twice as often as late ones.
 
 Source of the score: Brier (1950); of its partition: Murphy (1973). See docs/science/scores.md.
 """
@@ -49,7 +49,7 @@ MONTHS = 6
 FEWEST = 5
 """Below so many, a share says next to nothing; the page says "too few to tell"."""
 LOOK_WITHIN_DAYS = 10
-"""A day is known to have brought nothing when somebody looked at, or picked from, the bed so soon after it."""
+"""A day is known to have brought nothing when somebody looked at the bed, or picked, so soon after it."""
 FORM = 1
 
 
@@ -64,8 +64,8 @@ def _chances(picking: FirstPicking, today: date) -> list[float]:
     return [round(picking.chance_by(today + timedelta(days=lead)), 4) for lead in LEADS]
 
 
-def _record(told: PatchOutlook, today: date, prior: PatchOutlook | None) -> str:
-    """One patch's outlook as compact JSON."""
+def _record(told: PatchOutlook, today: date) -> str:
+    """One patch's outlook as compact JSON. Without entries that count, the prior is what was said."""
 
     def ahead(values: Any) -> list[float | None]:
         places = [(today - told.start).days + step for step in STEPS]
@@ -74,19 +74,18 @@ def _record(told: PatchOutlook, today: date, prior: PatchOutlook | None) -> str:
             for d in places
         ]
 
-    picking = told.next_picking
+    first, picking = told.first_picking, told.next_picking
+    prior = told.learned.next_before if told.learned else picking
     record = {
         "form": FORM,
         "built": _iso(told.patch.built_on),
         "run": [ahead(band) for band in (told.run_share.p10, told.run_share.p50, told.run_share.p90)],
         "moisture": [ahead(band) for band in (told.moisture.p10, told.moisture.p50, told.moisture.p90)],
-        "first": [
-            _iso(day) for day in (told.first_picking.p10, told.first_picking.p50, told.first_picking.p90)
-        ],
+        "first": [_iso(day) for day in (first.p10, first.p50, first.p90)],
         "next": [_iso(day) for day in (picking.p10, picking.p50, picking.p90)],
         "end": _iso(told.start + timedelta(days=told.days - 1)),
         "by": _chances(picking, today),
-        "prior": _chances(prior.next_picking, today) if prior else None,
+        "prior": _chances(prior, today),
         "kg": [
             [f"{item.month:%Y-%m}", *(round(v, 3) for v in (item.p10, item.p50, item.p90))]
             for item in told.picked_kg
@@ -96,26 +95,16 @@ def _record(told: PatchOutlook, today: date, prior: PatchOutlook | None) -> str:
     return json.dumps(record, separators=(",", ":"))
 
 
-def to_keep(
-    outlook: Outlook, kept: Sequence[OutlookKept], *, prior: Outlook | None = None
-) -> OutlookKept | None:
+def to_keep(outlook: Outlook, kept: Sequence[OutlookKept]) -> OutlookKept | None:
     """What to keep of an outlook; None where one of less than a week away is kept already.
 
-    prior : the same outlook without the garden's own log, if it was reckoned; what it says is the measure
-    to beat. Without it the base rate is.
+    What each bed's outlook said without the logbook is kept beside what it said, as the measure to beat.
     """
     near = any(abs((outlook.today - old.made_on).days) < KEPT_EVERY_DAYS for old in kept)
     if near or not outlook.patches:
         return None
-    before = {item.patch.key: item for item in prior.patches} if prior else {}
-    return OutlookKept(
-        outlook.today,
-        outlook.model_version,
-        tuple(
-            (item.patch.key, _record(item, outlook.today, before.get(item.patch.key)))
-            for item in outlook.patches
-        ),
-    )
+    told = tuple((item.patch.key, _record(item, outlook.today)) for item in outlook.patches)
+    return OutlookKept(outlook.today, outlook.model_version, told)
 
 
 # ---- scores by definition --------------------------------------------------------
@@ -124,7 +113,7 @@ def to_keep(
 def brier_score(chances: Sequence[float], came: Sequence[bool]) -> float:
     """Mean squared difference between the chance given (0 to 1) and what came (1 or 0): 0 is best, 1 worst.
 
-    Raises `InputError` when there is nothing to score, when the lengths differ, or for a chance beyond 0 to 1.
+    Raises `InputError` when there is nothing to score, the lengths differ, or a chance is beyond 0 to 1.
 
     >>> brier_score([0.1, 0.9, 0.8, 0.3], [False, True, True, False])
     0.0375
@@ -141,7 +130,11 @@ def brier_score(chances: Sequence[float], came: Sequence[bool]) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Murphy:
-    """The three parts of a Brier score over groups of equal chances: score = reliability - resolution + uncertainty."""
+    """The three parts of a Brier score: score = reliability - resolution + uncertainty.
+
+    reliability : how far each chance lies from how often it came true, 0 is best. resolution : how far apart
+    the groups lie. uncertainty : of the base rate, whoever forecasts.
+    """
 
     reliability: float
     resolution: float
@@ -180,7 +173,7 @@ class Statement:
     made_on: date
     by: date
     chance: float
-    prior: float | None
+    prior: float
     came: bool
 
     @property
@@ -196,7 +189,10 @@ class Statement:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """How often a range of 8 in 10 held what came. what : "next picking", "crop of a month" or "share run"."""
+    """How often a range of 8 in 10 held what came.
+
+    what : "next picking", "crop of a month" or "share run".
+    """
 
     what: str
     inside: int
@@ -232,8 +228,9 @@ class Reliability:
 class Scores:
     """All that can be said of the outlooks kept so far.
 
-    brier, reference : mean over `statements`; reference is of the same statements without the garden's own log
-    where every one of them has that (`by_prior`), else of the base rate. None where nothing is scored.
+    brier, prior, base_rate : Brier scores over `statements`: as said, as said without the logbook, and of
+    saying the share that came true each time (which nobody knew beforehand). None where nothing is scored.
+    partition : of the chances as they are said, in tenths.
     waiting : statements whose day is still to come. unwatched : whose day went by and nobody looked.
     unreadable : records that this program cannot read.
     """
@@ -247,8 +244,8 @@ class Scores:
     unwatched: int
     unreadable: int
     brier: float | None
-    reference: float | None
-    by_prior: bool
+    prior: float | None
+    base_rate: float | None
     partition: Murphy | None
     reliability: tuple[Reliability, ...]
     coverage: tuple[Coverage, ...]
@@ -260,10 +257,10 @@ class Scores:
 
     @property
     def skill(self) -> float | None:
-        """Share of the reference's error that was saved: above 0 is better than the reference, 1 perfect."""
-        if self.brier is None or self.reference is None or self.reference <= 0:
+        """Share of the base rate's error that was saved: above 0 is better than it, 1 perfect."""
+        if self.brier is None or self.base_rate is None or self.base_rate <= 0:
             return None
-        return 1 - self.brier / self.reference
+        return 1 - self.brier / self.base_rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,8 +392,7 @@ def score_outlooks(kept: Sequence[OutlookKept], garden: Garden, *, today: date) 
                 continue
             bed = beds[key]
             came_on = bed.next_pick(old.made_on)
-            priors = record["prior"] or [None] * len(LEADS)
-            for lead, chance, prior in zip(LEADS, record["by"], priors, strict=True):
+            for lead, chance, prior in zip(LEADS, record["by"], record["prior"], strict=True):
                 by = old.made_on + timedelta(days=lead)
                 came = came_on is not None and came_on <= by
                 if by >= today:
@@ -408,16 +404,14 @@ def score_outlooks(kept: Sequence[OutlookKept], garden: Garden, *, today: date) 
             _score_range(record, old.made_on, bed, today, next_range)
             _score_months(record, bed, today, month_range)
             _score_run(record, old.made_on, bed, run_range)
-    brier = reference = None
+    brier = without = base_rate = None
     partition = None
-    by_prior = bool(statements) and all(s.prior is not None for s in statements)
     if statements:
         came_true = [s.came for s in statements]
         base = sum(came_true) / len(came_true)
         brier = brier_score([s.chance for s in statements], came_true)
-        reference = brier_score(
-            [s.prior if by_prior and s.prior is not None else base for s in statements], came_true
-        )
+        without = brier_score([s.prior for s in statements], came_true)
+        base_rate = brier_score([base] * len(statements), came_true)
         partition = murphy_partition([s.tenths / 10 for s in statements], came_true)
     return Scores(
         outlooks=len(past),
@@ -429,8 +423,8 @@ def score_outlooks(kept: Sequence[OutlookKept], garden: Garden, *, today: date) 
         unwatched=unwatched,
         unreadable=unreadable,
         brier=brier,
-        reference=reference,
-        by_prior=by_prior,
+        prior=without,
+        base_rate=base_rate,
         partition=partition,
         reliability=_reliability(statements),
         coverage=tuple(tally.told() for tally in (next_range, month_range, run_range)),
