@@ -156,7 +156,7 @@ def _cautious(one: UseOption, system: str) -> str:
     """What 9 in 10 futures reach, or how often there is no crop where that is nothing."""
     if one.cautious_kg >= 0.0005:
         return f"at least {_kg(one.cautious_kg, system)} in 9 of 10 futures"
-    return f"no crop at all in {words.chance(one.expected.none_in_first_year)} futures"
+    return f"chance of no crop at all in that year: {words.chance(one.expected.none_in_first_year)}"
 
 
 def bed_words(text: str, garden: Garden, trade: Trade) -> str:
