@@ -136,7 +136,7 @@ def believed_rain(
     does not believe its later days either: a forecast that went wrong does not come right again. The
     amount's factor is log-normal with mean 1, so that the believed rain has the forecast's mean.
     """
-    patience = rng.random(drawn_mm.shape[1])
+    patience = rng.random((drawn_mm.shape[1],))
     believed = patience[None, :] < errors.rain_trust_at(lead)[:, None]
     sd = errors.rain_log_sd
     factor = np.exp(sd * rng.standard_normal(drawn_mm.shape) - sd**2 / 2)
