@@ -53,8 +53,8 @@ def home_address(chosen: str = "") -> str:
         if not is_home_address(chosen):
             raise InputError(
                 f"{chosen} is no address of a home network, so the garden book is not offered there: it "
-                "could be reached from the open internet. Home addresses begin with 192.168., 10., 172.16. to "
-                "172.31. or 169.254.",
+                "could be reached from the open internet. Home addresses begin with 192.168., 10., 172.16. "
+                "to 172.31. or 169.254.",
                 field="home_address",
             )
         return chosen
