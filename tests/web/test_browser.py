@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error, Page, expect
 
 from mulchwright.garden import Patch
 
@@ -21,22 +21,14 @@ PATIENCE_MS = 20_000
 
 
 @pytest.fixture
-def open_page(browser: Any, served: Any) -> Iterator[Callable[..., Page]]:
+def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     """Opens a path in a context of its own; afterwards no message and no request to elsewhere may be left."""
     contexts, outside, messages = [], [], []
 
     def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
         context = browser.new_context(**({"viewport": DESK} | options))
         contexts.append(context)
-
-        def pass_own(route: Any) -> None:
-            if route.request.url.startswith((served.address, "data:")):
-                route.continue_()
-            else:
-                outside.append(route.request.url)
-                route.abort()
-
-        context.route("**/*", pass_own)
+        outside.append(strangers(context, served.address))
         page: Page = context.new_page()
         if quiet:
             page.on("console", lambda message: messages.append(message.text))
@@ -49,8 +41,20 @@ def open_page(browser: Any, served: Any) -> Iterator[Callable[..., Page]]:
     yield open_
     for context in contexts:
         context.close()
-    assert outside == []
+    assert not any(outside), outside
     assert messages == []
+
+
+def test_a_request_to_elsewhere_fails_and_is_noticed(browser: Any, strangers: Any) -> None:
+    """The watch of every journey, tried: without it the journeys could not fail on a stranger."""
+    context = browser.new_context()
+    seen = strangers(context, "http://127.0.0.1:9")
+    page = context.new_page()
+    for elsewhere in ("http://stranger.example/", "http://192.0.2.1/"):
+        with pytest.raises(Error, match="ERR_NAME_NOT_RESOLVED"):
+            page.goto(elsewhere)
+    context.close()
+    assert seen == ["http://stranger.example/", "http://192.0.2.1/"]
 
 
 def wait_for_charts(page: Page) -> None:

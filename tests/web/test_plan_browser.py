@@ -83,22 +83,14 @@ def plan_server(book: Path, garden: Garden, run_app: Callable[..., Any]) -> Iter
 
 
 @pytest.fixture
-def open_plan(browser: Any, plan_server: Served) -> Iterator[Callable[..., Page]]:
+def open_plan(browser: Any, plan_server: Served, strangers: Any) -> Iterator[Callable[..., Page]]:
     """Opens the plan in a context of its own; afterwards no fault and no request to elsewhere may be left."""
     contexts, outside, messages = [], [], []
 
     def open_(path: str = "/ground", *, quiet: bool = True, **options: Any) -> Page:
         context = browser.new_context(**({"viewport": DESK} | options))
         contexts.append(context)
-
-        def pass_own(route: Any) -> None:
-            if route.request.url.startswith((plan_server.address, "data:")):
-                route.continue_()
-            else:
-                outside.append(route.request.url)
-                route.abort()
-
-        context.route("**/*", pass_own)
+        outside.append(strangers(context, plan_server.address))
         page: Page = context.new_page()
         if quiet:
             page.on("console", lambda message: messages.append(message.text))
@@ -111,7 +103,7 @@ def open_plan(browser: Any, plan_server: Served) -> Iterator[Callable[..., Page]
     yield open_
     for context in contexts:
         context.close()
-    assert outside == []
+    assert not any(outside), outside
     assert messages == []
 
 

@@ -33,22 +33,14 @@ def garden_of(served: Any) -> Callable[[], Garden]:
 
 
 @pytest.fixture
-def open_page(browser: Any, served: Any) -> Iterator[Callable[..., Page]]:
+def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     """Opens a path in a context of its own; no message and no request to elsewhere may be left behind."""
     contexts, outside, messages = [], [], []
 
     def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
         context = browser.new_context(**({"viewport": DESK} | options))
         contexts.append(context)
-
-        def pass_own(route: Any) -> None:
-            if route.request.url.startswith((served.address, "data:")):
-                route.continue_()
-            else:
-                outside.append(route.request.url)
-                route.abort()
-
-        context.route("**/*", pass_own)
+        outside.append(strangers(context, served.address))
         page: Page = context.new_page()
         if quiet:
             page.on("console", lambda message: messages.append(message.text))
@@ -64,7 +56,7 @@ def open_page(browser: Any, served: Any) -> Iterator[Callable[..., Page]]:
     yield open_
     for context in contexts:
         context.close()
-    assert outside == []
+    assert not any(outside), outside
     assert messages == []
 
 
