@@ -117,6 +117,10 @@ def _exchange(address: str, limits: Limits, clock: Callable[[], datetime]) -> by
         return body
     except TimeoutError:
         raise SourceError(slow) from None
+    except SourceError:
+        if late.is_set():  # it looks as if the other side had broken off; it was us
+            raise SourceError(slow) from None
+        raise
     except ssl.SSLError as error:
         raise SourceError(
             f"The identity of {host} could not be verified ({error.reason or 'TLS'}); nothing was read."
@@ -199,6 +203,7 @@ class CsvAndJsonAdapter:
     units: str = ""
     normals: ClimateNormals | None = None
     limits: Limits = LIMITS
+    now: Callable[[], datetime] | None = None
 
     def fetch(self, place: Place, first: date, last: date) -> Fetched:
         """Days `first` to `last` and the forecast; `SourceError` says which went wrong and why."""
@@ -208,7 +213,7 @@ class CsvAndJsonAdapter:
             address = address_for(self.station_address, place, first, last, station=self.station)
             host = urlsplit(address).hostname or ""
             whole = measured_of_csv(
-                get(address, self.limits), f"the answer of {host}",
+                get(address, self.limits, now=self.now), f"the answer of {host}",
                 station=self.station or None, units=as_units(self.units),
             )  # fmt: skip
             series = within(whole, first, last)
@@ -221,7 +226,7 @@ class CsvAndJsonAdapter:
         if self.forecast_address:
             address = address_for(self.forecast_address, place, first, last, station=self.station)
             host = urlsplit(address).hostname or ""
-            forecast = forecast_of_json(get(address, self.limits), f"the forecast of {host}")
+            forecast = forecast_of_json(get(address, self.limits, now=self.now), f"the forecast of {host}")
             self._refuse_doubtful(host, doubt_against_normals(forecast.series, self.normals))
         return Fetched(series, forecast, tuple(notes))
 

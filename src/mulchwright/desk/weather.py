@@ -182,7 +182,9 @@ def _view(
         told = reveals(source.station_address + source.forecast_address)
     with open_book(path) as book:
         steps = book.undo_steps()
-    last_step = next((step for step in steps if "reading" in step.what and not step.taken_back), None)
+    last_step = next((step for step in steps if "the reading of" in step.what), None)
+    if last_step is not None and last_step.taken_back:
+        last_step = None
     record: tuple[str, ...] = ()
     if series is not None:
         origin = series.provenance
@@ -311,7 +313,7 @@ def _undo(request: Request, typed: dict[str, str]) -> Response:
         raise InputError("What to take back was not said; use the button on the page.")
     with open_book(_desk(request).library.path) as book:
         said = book.undo(int(step))
-    return _back(f"Taken back: {said}"[:300])
+    return _back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
 
 
 # ---- files and folder -------------------------------------------------------------------------

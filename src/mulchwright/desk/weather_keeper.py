@@ -407,7 +407,7 @@ def fetch_now(path: Path, today: date, now: datetime, *, adapter: FetchAdapter |
     first, last = days_to_ask(garden, series, today)
     asked = adapter or CsvAndJsonAdapter(
         source.station_address, source.forecast_address, source.station, source.units,
-        _normals(garden, series),
+        _normals(garden, series), now=lambda: now,
     )  # fmt: skip
     try:
         got = asked.fetch(garden.place, first, last)

@@ -62,8 +62,10 @@ def test_no_readings_leave_the_record_itself() -> None:
 
 def test_the_gauge_alone_carries_the_record_on_and_leaves_temperatures_open() -> None:
     found = with_readings(record(), (Reading(day(8), rain_mm=3.0),), PLACE)
-    assert found is not None and found.end == day(8)
-    assert np.isnan(found.rain_mm[5:7]).all() and found.rain_mm[7] == 3.0
+    assert found is not None
+    assert found.end == day(8)
+    assert np.isnan(found.rain_mm[5:7]).all()
+    assert found.rain_mm[7] == 3.0
     assert np.isnan(found.temperature_max_c[5:]).all()
     futures = weather_futures(
         found, NORMALS, PLACE, start=START, days=12, members=30, rng=np.random.default_rng(3)
@@ -75,17 +77,21 @@ def test_the_gauge_alone_carries_the_record_on_and_leaves_temperatures_open() ->
 
 def test_readings_alone_are_a_record_and_earlier_ones_than_the_record_are_left_out() -> None:
     alone = with_readings(None, (Reading(day(3), 1.0), Reading(day(1), None, 8.0, 19.0)), PLACE)
-    assert alone is not None and (alone.start, alone.end) == (day(1), day(3))
+    assert alone is not None
+    assert (alone.start, alone.end) == (day(1), day(3))
     assert alone.provenance.station == "Sedge Hollow"
     kept = with_readings(record(), (Reading(date(2031, 5, 30), 9.0),), PLACE)
-    assert kept is not None and kept.start == START and kept.rain_mm.tolist() == [0, 1, 2, 3, 4]
+    assert kept is not None
+    assert kept.start == START
+    assert kept.rain_mm.tolist() == [0, 1, 2, 3, 4]
     assert "1 reading of days before the record begins (1 June 2031) is not used." in kept.provenance.notes
 
 
 def test_a_reading_that_contradicts_the_stations_other_temperature_drops_that_one() -> None:
     found = with_readings(record(), (Reading(day(1), temperature_max_c=8.0),), PLACE)
     assert found is not None
-    assert found.temperature_max_c[0] == 8.0 and np.isnan(found.temperature_min_c[0])
+    assert found.temperature_max_c[0] == 8.0
+    assert np.isnan(found.temperature_min_c[0])
 
 
 def test_a_file_carries_the_record_on_and_tells_what_differs() -> None:
@@ -120,12 +126,15 @@ def test_a_gap_is_filled_and_what_the_new_file_lacks_is_kept() -> None:
 
 def test_records_apart_leave_the_days_between_missing() -> None:
     merged, report = append_series(record(2), record(2, start=day(6), station="YY000000002 Hill"))
-    assert report.gap_days == 3 and not report.same_station
-    assert np.isnan(merged.rain_mm[2:5]).all() and merged.days == 7
+    assert report.gap_days == 3
+    assert not report.same_station
+    assert np.isnan(merged.rain_mm[2:5]).all()
+    assert merged.days == 7
 
 
 @pytest.mark.parametrize(
-    ("today", "behind", "stale"), [(day(5), 0, False), (day(7), 2, False), (day(9), 4, True), (day(3), 0, False)]
+    ("today", "behind", "stale"),
+    [(day(5), 0, False), (day(7), 2, False), (day(9), 4, True), (day(3), 0, False)],
 )
 def test_how_stale(today: date, behind: int, stale: bool) -> None:
     found = staleness(record(), None, today)
@@ -167,9 +176,7 @@ def test_forecast_days_follow_the_record_with_an_error_that_grows() -> None:
     # The mean is the forecast's (four standard errors), the spread that of the table or the climate's own.
     assert high.mean(axis=1) == pytest.approx(22.0, abs=4 * 5.0 / np.sqrt(2000))
     assert high[0].std() == pytest.approx(errors.temperature_sd_c, rel=0.08)
-    assert high[2].std() == pytest.approx(
-        errors.temperature_sd_c + 2 * errors.temperature_growth_c, rel=0.08
-    )
+    assert high[2].std() == pytest.approx(errors.temperature_sd_c + 2 * errors.temperature_growth_c, rel=0.08)
     assert (np.diff(high.std(axis=1))[:4] > 0).all()
     assert (futures.temperature_max_c >= futures.temperature_min_c).all()
     assert any("follow the forecast of 5 June 2031" in note for note in futures.notes)
@@ -183,7 +190,8 @@ def test_without_a_forecast_nothing_changes() -> None:
 
     assert np.array_equal(futures(), futures(forecast=None))
     late = futures(forecast=forecast())
-    assert np.array_equal(futures()[:5], late[:5]) and np.array_equal(futures()[14:], late[14:])
+    assert np.array_equal(futures()[:5], late[:5])
+    assert np.array_equal(futures()[14:], late[14:])
 
 
 def test_far_days_of_a_forecast_are_not_used() -> None:
@@ -219,7 +227,7 @@ def test_believed_rain_keeps_the_forecasts_mean_and_loses_trust() -> None:
 
 
 def test_the_error_by_lead_is_the_published_line() -> None:
-    """SURANA2011 prints 2.24, 2.89, 3.68, 4.29, 4.92 °F for one to five days ahead; ours lies within 0.15 K."""
+    """SURANA2011 prints 2.24, 2.89, 3.68, 4.29, 4.92 °F for one to five days ahead; ours is within 0.15 K."""
     printed_k = np.array([2.24, 2.89, 3.68, 4.29, 4.92]) / 1.8
     assert usual_errors().temperature_sd_at(np.arange(1.0, 6.0)) == pytest.approx(printed_k, abs=0.15)
 
