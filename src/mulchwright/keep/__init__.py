@@ -1,9 +1,8 @@
-"""What becomes of a pick: how long it keeps fresh, and how it is dried. Arrays and dataclasses only."""
+"""What becomes of a pick: who may eat of it, how long it keeps fresh, how it is dried. No files, no clock."""
 
-from mulchwright.keep.chill import FreshLife, PickStage, Wrapping, fresh_life
+from mulchwright.keep.chill import FreshLife, fresh_life
 from mulchwright.keep.dry import (
     DriedMass,
-    Dryer,
     DryingPlan,
     dried_mass,
     dry_life_months,
@@ -14,19 +13,32 @@ from mulchwright.keep.dry import (
     water_held,
     weighed_in,
 )
+from mulchwright.keep.identity import (
+    CheckResult,
+    GateAnswer,
+    check_result,
+    gate,
+    print_due,
+    questions,
+)
+from mulchwright.keep.spreads import Range
 
 __all__ = [
+    "CheckResult",
     "DriedMass",
-    "Dryer",
     "DryingPlan",
     "FreshLife",
-    "PickStage",
-    "Wrapping",
+    "GateAnswer",
+    "Range",
+    "check_result",
     "dried_mass",
     "dry_life_months",
     "drying_plan",
     "fresh_life",
+    "gate",
     "page_ratio",
+    "print_due",
+    "questions",
     "slab_ratio",
     "water_activity",
     "water_held",

@@ -8,36 +8,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 
 import numpy as np
 
 from mulchwright.errors import InputError
+from mulchwright.garden import PickStage, Wrapping
 from mulchwright.keep.spreads import Range, draw, range_of
 from mulchwright.trade import Trade
 
-__all__ = ["FreshLife", "PickStage", "Wrapping", "fresh_life"]
+__all__ = ["FreshLife", "fresh_life"]
 
 MEMBERS = 400
 SEED = 4
 REFERENCE_C = 4.0
 COLDEST_C, WARMEST_C = -1.0, 30.0
-
-
-class PickStage(StrEnum):
-    """How far the mushroom had opened when it was picked."""
-
-    BUTTON = "button"
-    CLOSED = "closed"
-    OPEN = "open"
-    OLD = "old"
-
-
-class Wrapping(StrEnum):
-    """What it lies in."""
-
-    PAPER = "paper"
-    PLASTIC = "plastic"
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,12 +14,12 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.errors import InputError
+from mulchwright.garden import Dryer
 from mulchwright.keep.spreads import Floats, Range, draw, range_of
 from mulchwright.trade import Trade
 
 __all__ = [
     "DriedMass",
-    "Dryer",
     "DryingPlan",
     "dried_mass",
     "dry_life_months",
@@ -41,27 +41,6 @@ COOLEST_C, HOTTEST_C = 35.0, 75.0
 """Below, slices sour before they dry; above, no mushroom was measured and slices case-harden."""
 THICKEST_M = 0.030
 TERMS = 60
-
-
-@dataclass(frozen=True, slots=True)
-class Dryer:
-    """A dryer as its owner knows it: trays, the area of one, and what its label says it draws."""
-
-    trays: int
-    tray_area_m2: float
-    watts: float
-
-    def __post_init__(self) -> None:
-        if not 1 <= self.trays <= 60:
-            raise InputError(f"A dryer of {self.trays} trays; give 1 to 60.", field="trays")
-        if not 0.01 <= self.tray_area_m2 <= 2.0:
-            raise InputError(
-                f"A tray of {self.tray_area_m2:g} m²; give the area of one tray.", field="tray_area_m2"
-            )
-        if not 50 <= self.watts <= 5000:
-            raise InputError(
-                f"A dryer of {self.watts:g} W; its label tells the watts, 50 to 5000.", field="watts"
-            )
 
 
 @dataclass(frozen=True, slots=True)

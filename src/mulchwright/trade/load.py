@@ -23,6 +23,7 @@ from mulchwright.trade.model import (
     Basis,
     Caution,
     Constant,
+    Feature,
     Lookalike,
     Material,
     Plant,
@@ -54,6 +55,7 @@ CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("woods", "oyster_rating"): RATINGS,
     ("materials", "family"): ("chips", "straw", "fines", "mineral", "sheet"),
     ("spawn", "arrangement"): ("scattered", "points"),
+    ("features", "part"): ("base", "cap", "ring", "gills", "stem", "flesh", "print"),
     ("plants", "verdict"): ("suits", "suffers"),
     ("lookalikes", "danger"): ("deadly", "poisonous", "mind-altering", "sickening", "poor"),
     ("symptoms", "where"): ("threads", "bed", "smell", "growth", "crop", "animals", "other"),
@@ -424,6 +426,23 @@ class Trade:
     def lookalikes(self) -> Mapping[str, Lookalike]:
         """Mushrooms that can be taken for planted ones, the deadly first."""
         return self._rows("lookalikes", Lookalike)
+
+    @cached_property
+    def features(self) -> Mapping[str, Feature]:
+        """What to look at before a pick feeds anybody, in order, for every species."""
+        rows: Mapping[str, Feature] = self._rows("features", Feature)
+        for row in rows.values():
+            unknown = [key for key in row.rules_out if key not in self.lookalikes]
+            if row.species not in self.species or unknown:
+                what = unknown[0] if unknown else row.species
+                raise TableError(
+                    f"features.toml, row {row.key!r}: {what!r} is in no table. Mend the key or add the row."
+                )
+        return rows
+
+    def features_of(self, species: str) -> tuple[Feature, ...]:
+        """Features of one species in the order in which to look at them; the print comes last."""
+        return tuple(row for row in self.features.values() if row.species == species)
 
     @cached_property
     def recipes(self) -> Mapping[str, RecipeTemplate]:

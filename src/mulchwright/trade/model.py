@@ -21,6 +21,7 @@ __all__ = [
     "Basis",
     "Caution",
     "Constant",
+    "Feature",
     "FigureField",
     "Lookalike",
     "Material",
@@ -383,6 +384,25 @@ class Lookalike:
     print_color: str
     tells: tuple[str, ...]
     where_it_grows: str
+    source: str
+    place: str
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feature:
+    """One thing to look at before a pick of a species feeds anybody.
+
+    part : "base", "cap", "ring", "gills", "stem", "flesh" or "print". ask : the question. should : how the
+    planted kind looks. rules_out : keys of look-alikes that a mushroom which looks so is not.
+    """
+
+    key: str
+    species: str
+    part: str
+    ask: str
+    should: str
+    rules_out: tuple[str, ...]
     source: str
     place: str
     basis: Basis

@@ -155,6 +155,21 @@ def _constant_rows(rows: Mapping[str, Constant]) -> Rows:
     ]
 
 
+def _features(trade: Trade) -> Rows:
+    return [
+        {
+            "key": row.key,
+            "species": row.species,
+            "part": row.part,
+            "ask": row.ask,
+            "should": row.should,
+            "rules out": ", ".join(row.rules_out),
+            **_graded(row),
+        }
+        for row in trade.features.values()
+    ]
+
+
 def _cautions(trade: Trade) -> Rows:
     return [
         {
@@ -274,6 +289,7 @@ TABLES: Mapping[str, Callable[[Trade], Rows]] = {
     "keeping": lambda trade: _constant_rows(trade.keeping),
     "cautions": _cautions,
     "lookalikes": _lookalikes,
+    "features": _features,
     "symptoms": _symptoms,
     "troubles": _troubles,
     "evidence": lambda trade: _constant_rows(trade.evidence),
@@ -310,6 +326,7 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
         trade.keeping,
         trade.cautions,
         trade.lookalikes,
+        trade.features,
         trade.symptoms,
         trade.troubles,
         trade.evidence,

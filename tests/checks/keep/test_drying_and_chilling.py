@@ -6,10 +6,8 @@ import numpy as np
 import pytest
 
 from mulchwright.errors import InputError
+from mulchwright.garden import Dryer, PickStage, Wrapping
 from mulchwright.keep import (
-    Dryer,
-    PickStage,
-    Wrapping,
     dried_mass,
     dry_life_months,
     drying_plan,
@@ -24,7 +22,7 @@ from mulchwright.keep.dry import saturation_pressure_kpa, slab_time
 from mulchwright.trade import load_trade
 
 TRADE = load_trade()
-DRYER = Dryer(trays=6, tray_area_m2=0.09, watts=500)
+DRYER = Dryer("dryer", "The dryer", trays=6, tray_area_m2=0.09, watts=500)
 
 # Terzaghi's consolidation table, both faces draining, as printed in course notes CEG 4012 (2011): the same
 # mathematics. Degree of consolidation in percent, time factor.
@@ -155,7 +153,7 @@ def test_measured_slices_at_60_degrees() -> None:
 def test_heater_and_energy_by_hand() -> None:
     # 1 kg at 90 % to 10 %: 0.889 kg water; at 2383 kJ/kg (50 °C) 0.588 kWh, over 0.3 to 0.5: 1.2 to 2.0 kWh.
     assert pytest.approx(2383, abs=0.5) == 2501 - 2.361 * 50
-    many = Dryer(trays=20, tray_area_m2=0.1, watts=300)
+    many = Dryer("dryer", "The dryer", trays=20, tray_area_m2=0.1, watts=300)
     plan = drying_plan(TRADE, many, fresh_kg=2.0, thickness_m=0.003, temperature_c=50)
     assert plan.loads == 1
     assert plan.limited_by_heater > 0.9
@@ -166,7 +164,7 @@ def test_heater_and_energy_by_hand() -> None:
 
 
 def test_loads_fill_the_trays() -> None:
-    small = Dryer(trays=2, tray_area_m2=0.1, watts=250)
+    small = Dryer("dryer", "The dryer", trays=2, tray_area_m2=0.1, watts=250)
     plan = drying_plan(TRADE, small, fresh_kg=1.2, thickness_m=0.006, temperature_c=55)
     assert plan.load_kg == pytest.approx(2 * 0.1 * TRADE.keeping["tray_load_kg_m2"].value)
     assert plan.loads == 3

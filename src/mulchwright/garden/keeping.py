@@ -1,0 +1,277 @@
+"""What becomes of the picks: who looked at them and how, where each part went, and the jars."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from mulchwright.garden.checks import require, require_key, require_name, require_number
+
+__all__ = [
+    "Dryer",
+    "DryingRun",
+    "Fate",
+    "Finding",
+    "IdentityCheck",
+    "Jar",
+    "JarKind",
+    "PickStage",
+    "Use",
+    "Weighing",
+    "Wrapping",
+    "check_uses",
+]
+
+SLACK_KG = 0.005
+"""A kitchen scale's error: uses may exceed what was there by this much."""
+
+
+class PickStage(StrEnum):
+    """How far the mushroom had opened when it was picked."""
+
+    BUTTON = "button"
+    CLOSED = "closed"
+    OPEN = "open"
+    OLD = "old"
+
+
+class Wrapping(StrEnum):
+    """What fresh mushrooms lie in."""
+
+    PAPER = "paper"
+    PLASTIC = "plastic"
+
+
+class Fate(StrEnum):
+    """Where a part of a pick or of a jar went."""
+
+    CHILL = "chill"
+    EAT = "eat"
+    DRY = "dry"
+    FREEZE = "freeze"
+    GIVE = "give"
+    DISCARD = "discard"
+
+    @property
+    def feeds(self) -> bool:
+        """Whether somebody will eat it, so that the identity check must have been passed."""
+        return self in (Fate.EAT, Fate.DRY, Fate.FREEZE, Fate.GIVE)
+
+
+class Finding(StrEnum):
+    """What a look at one feature found."""
+
+    AS_DESCRIBED = "as_described"
+    DIFFERENT = "different"
+    NOT_SEEN = "not_seen"
+
+
+class JarKind(StrEnum):
+    """How what is in it was kept."""
+
+    DRIED = "dried"
+    FROZEN = "frozen"
+
+
+@dataclass(frozen=True, slots=True)
+class IdentityCheck:
+    """One look, feature by feature, at what was picked from a patch on a day.
+
+    findings : feature key of the trade's table and what was found, in the order of the table.
+    picks : keys of the logbook's picks it covers. species : what the patch was sown with, as checked against.
+    by : who looked. It records a look; it proves nothing.
+    """
+
+    key: str
+    patch: str
+    species: str
+    day: date
+    findings: tuple[tuple[str, Finding], ...]
+    picks: tuple[str, ...] = ()
+    by: str = ""
+    print_color: str = ""
+    text: str = ""
+    entered_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "An identity check")
+        require_key(self.patch, "An identity check's patch")
+        require_key(self.species, "An identity check's species")
+        names = [feature for feature, _ in self.findings]
+        require(
+            len(set(names)) == len(names), "One feature was answered twice; answer each once.", "findings"
+        )
+        for key in (*names, *self.picks):
+            require_key(key, "What an identity check names")
+        require(len(self.by) <= 80, "The name of who looked is longer than 80 characters.", "by")
+        require(
+            len(self.print_color) <= 80, "The color of the print is longer than 80 characters.", "print_color"
+        )
+        require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
+        _require_zone(self.entered_at, self.day)
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A part of a pick, or of a jar, and where it went.
+
+    Just one of `pick` (key of a logbook entry) and `jar` names where it came from. check : the identity
+    check that opened the fate. into : the jar it was put into, for drying and freezing. mass_kg : as it
+    was taken, fresh from a pick, dry or frozen from a jar.
+    """
+
+    key: str
+    day: date
+    fate: Fate
+    mass_kg: float
+    pick: str = ""
+    jar: str = ""
+    check: str = ""
+    into: str = ""
+    text: str = ""
+    entered_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "A use")
+        require(
+            bool(self.pick) != bool(self.jar), "Say from which pick or from which jar it was taken.", "pick"
+        )
+        for key in (self.pick, self.jar, self.check, self.into):
+            if key:
+                require_key(key, "What a use names")
+        require_number(self.mass_kg, 0.0001, 1000, "mass that was used", "kg", "mass_kg")
+        require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
+        _require_zone(self.entered_at, self.day)
+
+
+@dataclass(frozen=True, slots=True)
+class Jar:
+    """A jar of dried or a pack of frozen mushrooms.
+
+    mass_kg : what was put in. picks : keys of the picks that went in. kept_at_c : where it stands.
+    humidity : what a hygrometer in the closed jar showed after a day, share; None where none was laid in.
+    """
+
+    key: str
+    name: str
+    kind: JarKind
+    species: str
+    made_on: date
+    mass_kg: float
+    best_by: date
+    picks: tuple[str, ...] = ()
+    kept_at_c: float = 18.0
+    humidity: float | None = None
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "A jar")
+        require_name(self.name, "The jar")
+        require_key(self.species, f"Jar {self.name!r}: its species")
+        require_number(self.mass_kg, 0.001, 100, f"mass in jar {self.name!r}", "kg", "mass_kg")
+        require(
+            self.best_by >= self.made_on, f"Jar {self.name!r} is best by a day before it was made.", "best_by"
+        )
+        require_number(self.kept_at_c, -40, 40, f"temperature of jar {self.name!r}", "°C", "kept_at_c")
+        if self.humidity is not None:
+            require_number(self.humidity, 0, 1, f"humidity in jar {self.name!r}", "", "humidity")
+        for key in self.picks:
+            require_key(key, f"Jar {self.name!r}: a pick in it")
+        require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
+
+
+@dataclass(frozen=True, slots=True)
+class Dryer:
+    """A dryer as its owner knows it: trays, the area of one, and what its label says it draws."""
+
+    key: str
+    name: str
+    trays: int
+    tray_area_m2: float
+    watts: float
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "A dryer")
+        require_name(self.name, "The dryer")
+        require_number(self.trays, 1, 60, "number of trays", "", "trays")
+        require_number(self.tray_area_m2, 0.01, 2, "area of one tray", "m²", "tray_area_m2")
+        require_number(self.watts, 50, 5000, "watts on the dryer's label", "W", "watts")
+
+
+@dataclass(frozen=True, slots=True)
+class Weighing:
+    """A load on the scale during drying."""
+
+    at: datetime
+    mass_kg: float
+
+    def __post_init__(self) -> None:
+        require(self.at.tzinfo is not None, "A weighing's time lacks its zone; give the offset.", "at")
+        require_number(self.mass_kg, 0.001, 100, "mass of the load", "kg", "mass_kg")
+
+
+@dataclass(frozen=True, slots=True)
+class DryingRun:
+    """A load in the dryer, from slicing to the jar.
+
+    fresh_kg : what went in; uses : keys of the uses that put it there. ended_at and dry_kg : once it is out.
+    """
+
+    key: str
+    dryer: str
+    started_at: datetime
+    fresh_kg: float
+    thickness_m: float
+    temperature_c: float
+    room_temperature_c: float = 20.0
+    room_humidity: float = 0.6
+    uses: tuple[str, ...] = ()
+    weighings: tuple[Weighing, ...] = ()
+    ended_at: datetime | None = None
+    dry_kg: float | None = None
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "A load")
+        require_key(self.dryer, "A load's dryer")
+        require(self.started_at.tzinfo is not None, "The start lacks its time zone.", "started_at")
+        require_number(self.fresh_kg, 0.01, 100, "fresh mass of the load", "kg", "fresh_kg")
+        require_number(self.thickness_m, 0.001, 0.03, "thickness of the slices", "m", "thickness_m")
+        require_number(self.temperature_c, 35, 75, "temperature of the dryer", "°C", "temperature_c")
+        require_number(self.room_temperature_c, -5, 45, "temperature of the room", "°C", "room_temperature_c")
+        require_number(self.room_humidity, 0, 1, "humidity of the room", "", "room_humidity")
+        require(
+            self.ended_at is None or self.ended_at >= self.started_at,
+            "The load came out before it went in; correct one of the times.",
+            "ended_at",
+        )
+        for weighing in self.weighings:
+            require(
+                weighing.mass_kg <= self.fresh_kg * 1.01,
+                f"{weighing.mass_kg * 1000:.0f} g is heavier than the {self.fresh_kg * 1000:.0f} g "
+                "that went in. "
+                "Weigh again with the same trays, or correct the start.",
+                "mass_kg",
+            )
+        if self.dry_kg is not None:
+            require_number(self.dry_kg, 0.001, self.fresh_kg, "dry mass", "kg", "dry_kg")
+
+
+def check_uses(uses: Iterable[Use], there_kg: float, what: str) -> None:
+    """Refuse uses of one pick or jar that together exceed what was there; chilling uses nothing up."""
+    used = sum(use.mass_kg for use in uses if use.fate is not Fate.CHILL)
+    require(
+        used <= there_kg + SLACK_KG,
+        f"{what} held {there_kg * 1000:.0f} g, and {used * 1000:.0f} g of it are used. "
+        "Correct one of the masses, or take from another.",
+        "mass_kg",
+    )
+
+
+def _require_zone(at: datetime | None, day: date) -> None:
+    require(
+        at is None or at.tzinfo is not None,
+        f"The entry of {day:%d %B %Y} was written down at a time without its zone; give the offset.",
+        "entered_at",
+    )
