@@ -15,6 +15,7 @@ from mulchwright import units
 from mulchwright.desk import answers, charts, words
 from mulchwright.desk.answers import Answer
 from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
+from mulchwright.desk.learned import learned_words
 from mulchwright.desk.looks import Scheme
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
@@ -79,6 +80,7 @@ class Card:
     table_name: str = "The figures as a table"
     sources: tuple[Source, ...] = ()
     marks: tuple[str, ...] = ()
+    learned: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -391,6 +393,7 @@ def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
         chances=tuple((said, words.day(day, today)) for day, said in answers.chances_by_week(told, today)),
         table=table,
         table_name="The chance week by week",
+        learned=learned_words(told, today),
     )
 
 

@@ -22,7 +22,7 @@ from mulchwright.garden import Garden, Patch, UnitSystem
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from mulchwright.almanac import Outlook, PatchOutlook
+    from mulchwright.almanac import Memory, Outlook, PatchOutlook
     from mulchwright.weather import DailySeries, Forecast
 
 __all__ = ["AlmanacEngine", "BookState", "Engine", "Library", "Progress", "Reckoner", "Told"]
@@ -55,6 +55,7 @@ class AlmanacEngine:
     def __init__(self, *, members: int | None = None, seed: int | None = None) -> None:
         self._members = members
         self._seed = seed
+        self._memory: Memory | None = None
 
     @property
     def members(self) -> int | None:
@@ -66,6 +67,14 @@ class AlmanacEngine:
 
         members = DEFAULT_MEMBERS if self._members is None else self._members
         return members, DEFAULT_SEED if self._seed is None else self._seed
+
+    def _kept(self) -> Memory:
+        """What was learned from the logbook before, so that an entry asks only for its own bed again."""
+        from mulchwright.almanac import Memory
+
+        if self._memory is None:
+            self._memory = Memory()
+        return self._memory
 
     def outlook(
         self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],
@@ -80,7 +89,7 @@ class AlmanacEngine:
         lit_garden, rest = lit(garden, series, progress)
         return outlook(
             lit_garden, series, load_trade(), today=today, members=members, seed=seed, progress=rest,
-            forecast=forecast,
+            forecast=forecast, memory=self._kept(),
         )  # fmt: skip
 
     def what_if(
@@ -100,7 +109,7 @@ class AlmanacEngine:
             changed = replace(changed, light_share=now.light_share, rain_share=now.rain_share)
         return what_if(
             lit_garden, series, load_trade(), changed, today=today, members=members, seed=seed,
-            forecast=forecast,
+            forecast=forecast, memory=self._kept(),
         )  # fmt: skip
 
 
