@@ -65,7 +65,6 @@ SPAWN_WARNED_DAYS = 21
 class AskKind(StrEnum):
     """What is asked for. The order is that of the page."""
 
-    PICK = "pick"
     FROST = "frost"
     WATER = "water"
     LOOK = "look"

@@ -25,6 +25,7 @@ __all__ = [
     "picking",
     "picking_heading",
     "picking_note",
+    "rounded",
     "run",
     "temperature",
     "water_ahead",
@@ -137,7 +138,7 @@ def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str)
     if advice is not None and advice.litres > 0:
         return Answer(
             f"{state}. Give ",
-            f"{units.show_volume(_rounded(advice.litres), system)}",
+            f"{units.show_volume(rounded(advice.litres), system)}",
             f" ({minutes(advice.minutes)} at the hose).",
         )
     if advice is not None and advice.reason and "rain" in advice.reason:
@@ -164,7 +165,7 @@ def minutes(count: float) -> str:
     return "less than a minute" if count < 0.75 else words.plural(round(count), "minute")
 
 
-def _rounded(litres: float) -> float:
+def rounded(litres: float) -> float:
     """Litres as a gardener would measure them: two figures."""
     if litres <= 0:
         return 0.0
@@ -250,10 +251,10 @@ def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) 
     amount = told.watered_first_year_litres
     if amount.p90 <= 0:
         return Answer("", "None", " in the first year, under its watering rule.")
-    low, high = (units.show_volume(_rounded(value), system) for value in (amount.p10, amount.p90))
+    low, high = (units.show_volume(rounded(value), system) for value in (amount.p10, amount.p90))
     span = f" ({low} to {high})" if low != high else ""
     return Answer(
         "In the first year about ",
-        units.show_volume(_rounded(amount.p50), system),
+        units.show_volume(rounded(amount.p50), system),
         f"{span}: {minutes(amount.p50 / hose_litres_per_minute)} at the hose in all.",
     )

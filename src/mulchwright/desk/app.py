@@ -31,9 +31,12 @@ from mulchwright import __version__
 from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import (
     bed,
+    calendar_feed,
     choose,
     look,
+    now,
     pairing_pages,
+    quick_log,
     spots,
     start,
     stores_pages,
@@ -78,7 +81,7 @@ class Door:
 
 
 DOORS = (
-    Door("now", "Now", "/now", False),
+    Door("now", "Now", "/now", True),
     Door("ground", "Ground", "/ground", True),
     Door("beds", "Beds", "/beds", True),
     Door("stores", "Stores", "/stores", True),
@@ -135,8 +138,8 @@ class Desk:
         return self.reckoner.outlook(state, self.today(state.garden), patience_s=patience_s)
 
     def told(self, state: BookState, key: str) -> PatchOutlook | None:
-        """One bed's outlook if it is ready."""
-        outlook = self.progress(state).outlook
+        """One bed's outlook if it is ready, or the last one until it is."""
+        outlook = self.progress(state).shown
         return next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None
 
     def render(self, template: str, **values: Any) -> str:
@@ -212,6 +215,9 @@ def create_app(
             Route("/beds/{key}/what-if/told", what_if_told),
             Route("/beds/{key}/keep", keep, methods=["POST"]),
             Route("/beds/{key}/plan", plan, methods=["POST"]),
+            *now.routes(),
+            *quick_log.routes(),
+            *calendar_feed.routes(),
             *sun.routes(),
             *spots.routes(),
             *choose.routes(),
@@ -262,9 +268,13 @@ def _opened(request: Request) -> tuple[Desk, BookState, Patch]:
 
 
 def front(request: Request) -> Response:
-    """To the beds; a book without any is led by the hand."""
+    """To what today asks for, or to the beds while none is built; a book without any is led by the hand."""
     state = _desk(request).state_if_any()
-    return RedirectResponse("/beds" if state and state.garden.patches else "/start", 307)
+    patches = state.garden.patches if state else ()
+    if not patches:
+        return RedirectResponse("/start", 307)
+    built = any(patch.stage is Stage.BUILT for patch in patches)
+    return RedirectResponse("/now" if built else "/beds", 307)
 
 
 def beds(request: Request) -> Response:
@@ -272,11 +282,11 @@ def beds(request: Request) -> Response:
     desk = _desk(request)
     state = desk.library.state()
     progress = desk.progress(state)
-    rows = bed.bed_rows(state.garden, desk.trade, progress.outlook, desk.today(state.garden))
+    rows = bed.bed_rows(state.garden, desk.trade, progress.shown, desk.today(state.garden))
     return desk.page(
         request, "beds.html", state, rows=rows, waiting=progress.under_way, share=progress.share,
-        trouble=progress.trouble,
-        weather=bed.weather_lines(progress.outlook, desk.today(state.garden)) if progress.outlook else (),
+        trouble=progress.trouble, earlier=progress.shown is not progress.outlook,
+        weather=bed.weather_lines(progress.shown, desk.today(state.garden)) if progress.shown else (),
         record_state=weather.stale_words(weather.record_state(state, desk.today(state.garden))),
     )  # fmt: skip
 
@@ -286,11 +296,13 @@ def one_bed(request: Request) -> Response:
     desk, state, patch = _opened(request)
     progress = desk.progress(desk.library.state())
     today = desk.today(state.garden)
-    page = bed.bed_page(state.garden, patch, desk.trade, progress.outlook, today, progress.trouble)
+    shown = progress.shown_of(patch)
+    page = bed.bed_page(state.garden, patch, desk.trade, shown, today, progress.trouble)
     form = whatif.form_of(patch, desk.trade, state.garden.units.value)
     return desk.page(
         request, "bed.html", state, bed=page, form=form, comparison=None, waiting=progress.under_way,
         share=progress.share, revision=state.revision, new_name=_new_name(state.garden, patch),
+        earlier=shown is not progress.outlook,
         ground=look.bed_ground(state.garden, patch, desk.trade),
     )  # fmt: skip
 
@@ -508,7 +520,7 @@ def _own_path(back: str) -> str:
     path = back.partition("?")[0]
     return (
         path
-        if re.fullmatch(r"/beds(/[a-z0-9-]+)?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}", path)
+        if re.fullmatch(r"/now|/beds(/[a-z0-9-]+)?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}", path)
         else "/beds"
     )
 

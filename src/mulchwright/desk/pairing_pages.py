@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["HomeDoor", "PairingGate", "phone_of", "routes"]
 
 YEAR_S = 400 * 24 * 3600
-_OPEN = re.compile(r"/pair|/static/[A-Za-z0-9_./-]+")
+_OPEN = re.compile(r"/pair|/static/[A-Za-z0-9_./-]+|/calendar/[A-Za-z0-9_-]+\.ics")
 
 
 @dataclass(frozen=True, slots=True)

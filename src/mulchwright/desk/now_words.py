@@ -1,0 +1,329 @@
+"""How the first door says what today asks for: one sentence, then a line each with its why and its figures.
+
+Everything here is words and units; what is asked for was decided in `almanac.today`.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.almanac.today import Ask, AskKind, BedToday, Span, Today
+from mulchwright.desk import answers, words
+from mulchwright.desk.answers import Answer
+from mulchwright.desk.bed import Source
+from mulchwright.desk.stores_told import species_named
+from mulchwright.desk.stores_when import STEP_WORDS
+from mulchwright.desk.stores_words import in_units
+from mulchwright.garden import Garden
+from mulchwright.gather.schedule import StepKind
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import WorkingLine
+    from mulchwright.trade import Trade
+
+__all__ = ["Act", "BedLine", "Line", "Tap", "bed_lines", "cans_words", "lines_of", "sentence", "working_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """One button of a line: its words, and the field it sends besides those of the form."""
+
+    words: str
+    name: str = ""
+    value: str = ""
+    main: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """A form that notes what was done, with one tap: where it goes, hidden fields, buttons."""
+
+    address: str
+    fields: tuple[tuple[str, str], ...]
+    taps: tuple[Tap, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One thing asked for: what, why, the act that notes it, a way to more, the figures behind it."""
+
+    key: str
+    what: Answer
+    why: str
+    act: Act | None = None
+    more: tuple[str, str] | None = None
+    working: tuple[Source, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BedLine:
+    """How one built bed stands."""
+
+    key: str
+    name: str
+    moisture: Answer
+    rest: tuple[str, ...]
+    working: tuple[Source, ...]
+
+
+def working_of(lines: Sequence[WorkingLine], system: str) -> tuple[Source, ...]:
+    """Figures as a page tells them, in the grower's units."""
+
+    def told(value: float, unit: str) -> str:
+        show = {
+            "m²": lambda: units.show_area(value, system),
+            "L": lambda: units.show_volume(value, system),
+            "mm": lambda: units.show_water_depth(value, system),
+            "m": lambda: units.show_length(value, system),
+            "L/min": lambda: units.show_flow(value, system),
+            "°C": lambda: units.show_temperature(value, system),
+            "share": lambda: words.share(value),
+        }
+        return show[unit]() if unit in show else f"{value:.4g} {unit}".strip()
+
+    return tuple(
+        Source(
+            quantity=f"{line.subject}: {line.quantity}",
+            value=told(line.value, line.unit),
+            span=told(line.value, line.unit)
+            if line.low == line.high
+            else f"{told(line.low, line.unit)} to {told(line.high, line.unit)}",
+            origin=f"{line.source}, {line.place}" if line.place else line.source,
+            grade=line.basis,
+            formula=in_units(line.formula, system),
+        )
+        for line in lines
+    )
+
+
+def cans_words(cans: float) -> str:
+    """Watering cans by the half: "half a can", "1 can", "2½ cans"."""
+    halves = max(round(cans * 2), 1)
+    whole, half = divmod(halves, 2)
+    if whole == 0:
+        return "half a can"
+    return f"{whole}{'½' if half else ''} {'can' if whole == 1 and not half else 'cans'}"
+
+
+def _volume(litres: float, system: str) -> str:
+    return units.show_volume(answers.rounded(litres), system)
+
+
+# ---- the one sentence -------------------------------------------------------
+
+
+def _counted(asks: Sequence[Ask], one: str, many: str) -> str:
+    return one if len(asks) == 1 else many.format(count=words.count_word(len(asks)))
+
+
+def sentence(told: Today, system: str) -> Answer:
+    """What today asks, in one sentence; nothing to do is said calmly, with what comes next."""
+    by_kind: dict[AskKind, list[Ask]] = {}
+    for ask in told.due:
+        by_kind.setdefault(ask.kind, []).append(ask)
+    parts = []
+    if water := by_kind.get(AskKind.WATER):
+        litres = _volume(sum(ask.litres for ask in water), system)
+        parts.append(
+            _counted(water, f"water {water[0].name}, {litres}", f"water {{count}} beds, {litres} in all")
+        )
+    if look := by_kind.get(AskKind.LOOK):
+        parts.append(_counted(look, f"look at {look[0].name}", "look at {count} beds"))
+    if steps := by_kind.get(AskKind.STEP):
+        first = steps[0]
+        name = STEP_WORDS[first.step.kind] if first.step else first.name
+        one = f"{name[0].lower()}{name[1:]} for {first.name}"
+        parts.append(_counted(steps, one, "do {count} things for the builds ahead"))
+    stores = [ask for kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS) for ask in by_kind.get(kind, ())]
+    if stores:
+        parts.append(_counted(stores, f"see to {stores[0].name}", "see to {count} things in store"))
+    warned = [ask for kind in (AskKind.FROST, AskKind.WET, AskKind.HEAT) for ask in by_kind.get(kind, ())]
+    if parts:
+        said = words.joined(parts)
+        return Answer("", said[0].upper() + said[1:], ".")
+    if warned:
+        beds = words.joined(sorted({ask.name for ask in warned}))
+        return Answer("Nothing to do but to ", f"mind {beds}", ", for the reason below.")
+    nearest = next(iter(told.coming), None)
+    after = ""
+    if nearest is not None:
+        after = f" Next: {_coming_words(nearest)} on {words.day(nearest.on, told.day)}."
+    return Answer("", "Nothing to do today", f".{after}")
+
+
+def _coming_words(ask: Ask) -> str:
+    if ask.kind is AskKind.LOOK:
+        return f"look at {ask.name}"
+    if ask.kind is AskKind.STEP and ask.step is not None:
+        name = STEP_WORDS[ask.step.kind]
+        return f"{name[0].lower()}{name[1:]} for {ask.name}"
+    return f"{ask.name} grows old"
+
+
+# ---- lines ------------------------------------------------------------------
+
+
+def lines_of(
+    asks: Sequence[Ask], garden: Garden, trade: Trade, today: date, *, acts: bool
+) -> tuple[Line, ...]:
+    """Every ask as a line; with one-tap acts where `acts`, else headed by its day."""
+    return tuple(_line(ask, garden, trade, today, acts=acts) for ask in asks)
+
+
+def _line(ask: Ask, garden: Garden, trade: Trade, today: date, *, acts: bool) -> Line:
+    system = garden.units.value
+    what, why, taps, fields = _told(ask, garden, trade, today, system)
+    if not acts:
+        what = Answer(
+            f"{words.day(ask.on, today)}: {what.before[:1].lower()}{what.before[1:]}", what.strong, what.after
+        )
+    act = None
+    if acts and taps:
+        mark = ("mark", secrets.token_hex(8))
+        act = Act(f"/log/{ask.patch}", (*fields, mark, ("back", "/now")), taps)
+    more = None
+    if ask.kind is AskKind.STEP:
+        more = (f"/beds/{ask.patch}/when", "All steps before this build")
+    elif ask.kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS):
+        more = ("/stores", "What lies in store")
+    return Line(ask.key, what, why, act, more, working_of(ask.working, system))
+
+
+Parts = tuple[Answer, str, tuple[Tap, ...], tuple[tuple[str, str], ...]]
+
+
+def _told(ask: Ask, garden: Garden, trade: Trade, today: date, system: str) -> Parts:
+    match ask.kind:
+        case AskKind.WATER:
+            return _water(ask, system)
+        case AskKind.LOOK:
+            last = ""
+            if ask.on <= today and ask.days:
+                last = f" The last look was {words.plural(ask.days, 'day')} ago."
+            chance = words.chance(ask.chance)
+            find = f"A look finds pins or mushrooms {chance}." if " in " in chance else (
+                f"A look {chance} finds pins or mushrooms."
+            )  # fmt: skip
+            ready = f" Ready to pick: {words.chance(ask.value)}." if ask.value >= 0.3 else ""
+            taps = (
+                Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
+                Tap("Ready", "sight", "ready"),
+            )  # fmt: skip
+            return Answer("Look at ", ask.name, ""), f"{find}{ready}{last}", taps, (("kind", "looked"),)
+        case AskKind.FROST:
+            night = f"on {words.day(ask.on, today)}" if ask.on > today else "tonight"
+            return (
+                Answer("Frost may come to ", ask.name, ""),
+                f"Freezing {night}: {words.chance(ask.chance)}. Pins or mushrooms may be standing. Pick what is "
+                + "ready, cover the rest with a sack or straw.",
+                (), (),
+            )  # fmt: skip
+        case AskKind.WET:
+            return (
+                Answer("Too wet: ", ask.name, ""),
+                f"It holds {words.share(ask.value)} water by weight; threads can drown from "
+                + f"{words.share(ask.limit)}. Leave the hose alone, and see that water can run off.",
+                (), (),
+            )  # fmt: skip
+        case AskKind.HEAT:
+            return (
+                Answer("Hot days ahead for ", ask.name, ""),
+                f"The bed may reach {units.show_temperature(ask.value, system)} by "
+                + f"{words.day(ask.on, today)}; threads stop at {units.show_temperature(ask.limit, system)}. "
+                + "Shade it at midday, water early.",
+                (), (),
+            )  # fmt: skip
+        case AskKind.STEP:
+            step = ask.step
+            assert step is not None  # a step ask carries its step
+            late = f" Its last day was {words.day(step.last, today)}." if ask.late else ""
+            name = STEP_WORDS[step.kind]
+            link = " " if step.kind is StepKind.BUILD else " for "
+            return (
+                Answer(f"{name}{link}", ask.name, ""),
+                f"{in_units(species_named(step.words, trade), system)}{late}", (), (),
+            )  # fmt: skip
+        case AskKind.HEAP:
+            height = units.show_length(ask.value, system)
+            tall = ask.value > ask.limit
+            return (
+                Answer("Feel into the heap ", ask.name, ""),
+                f"Green chips heat in their first weeks, and this heap is {words.plural(ask.days, 'day')} old "
+                + f"and {height} high. If it is hot inside, turn it or spread it flat before any spawn comes near"
+                + (f"; a heap should stay under {units.show_length(ask.limit, system)}." if tall else "."),
+                (), (),
+            )  # fmt: skip
+        case AskKind.SPAWN | AskKind.CHIPS:
+            spawn = ask.kind is AskKind.SPAWN
+            left = round(ask.value)
+            age = words.plural(ask.days, "day")
+            keeps = words.plural(round(ask.limit), "day")
+            when = (
+                f"that is {words.plural(-left, 'day')} past what it usually keeps ({keeps})"
+                if left < 0
+                else f"it usually keeps {keeps}, so until {words.day(ask.on, today)}"
+            )
+            best = f"best within {keeps}" + (f", so until {words.day(ask.on, today)}" if left >= 0 else "")
+            told = f"It is {age} old; {when if spawn else best}."
+            return (
+                Answer("Use ", ask.name, " before it ages" if left >= 0 else ": it grows old"), told, (), (),
+            )  # fmt: skip
+    raise AssertionError(ask.kind)
+
+
+def _water(ask: Ask, system: str) -> Parts:
+    litres = answers.rounded(ask.litres)
+    volume = units.show_volume(litres, system)
+    rain = words.chance(ask.chance)
+    hope = f"{rain} that enough rain comes in three days" if " in " in rain else "hardly any rain to count on"
+    why = (
+        f"The food layers hold {words.share(ask.value)} water by weight; threads like "
+        f"{words.share(ask.limit)} or more here. {hope[0].upper()}{hope[1:]}."
+    )
+    after = f": {volume}, {answers.minutes(ask.minutes)} at the hose, or {cans_words(ask.cans)}"
+    return (
+        Answer("Water ", ask.name, after), why, (Tap("Watered as advised"),),
+        (("kind", "watered"), ("litres", f"{litres:g} L")),
+    )  # fmt: skip
+
+
+# ---- beds -------------------------------------------------------------------
+
+
+def _span(span: Span) -> str:
+    low, likely, high = (round(100 * v) for v in (span.low, span.likely, span.high))
+    return f"{likely} %" if low == high else f"{likely} % (8 of 10: {low} to {high} %)"
+
+
+def bed_lines(told: Today, garden: Garden) -> tuple[BedLine, ...]:
+    """How every built bed stands."""
+    return tuple(_bed_line(bed, told.day, garden.units.value) for bed in told.beds)
+
+
+def _bed_line(bed: BedToday, today: date, system: str) -> BedLine:
+    state = answers.moisture_word(bed.moisture.likely, bed.outlook.moisture_marks)
+    watered = f" Watered {words.day(bed.watered_on, today)}." if bed.watered_on == today else ""
+    if bed.rain_will_do and not watered:
+        rain = words.chance(bed.rain_chance)
+        moisture = Answer(
+            f"{state}, {_span(bed.moisture)}. ", "Leave it, rain is likely",
+            f": enough within three days {rain}." if " in " in rain else ".",
+        )  # fmt: skip
+    else:
+        moisture = Answer("", state, f", {_span(bed.moisture)}.{watered}")
+    look = bed.look
+    if look.due:
+        when = "Worth a look today"
+    elif look.next_on is not None:
+        when = f"Next worth a look {words.day(look.next_on, today)}"
+    else:
+        when = "No look is worth the walk in the weeks told"
+    warm = units.show_temperature(bed.temperature_c.likely, system)
+    run = f"Threads through {_span(bed.run_share)} of it" if bed.run_share.low < 0.9 else "Run through"
+    rest = (f"{run}; {warm} in the bed.", f"{when}; a find today: {words.chance(look.chance)}.")
+    return BedLine(bed.patch.key, bed.patch.name, moisture, rest, working_of(bed.working, system))
