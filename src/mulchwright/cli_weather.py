@@ -318,6 +318,181 @@ def import_(
         )
 
 
+Book = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
+
+
+def _shown(system: str) -> Any:
+    from mulchwright.desk.weather import show_figure
+
+    return show_figure(system)
+
+
+@weather_app.command()
+def append(
+    book: Book,
+    file: StationFile,
+    anyway: Annotated[
+        bool, typer.Option("--anyway", help="Take it although something looks suspicious.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Carry the record of a garden book on with a station's file, read as the last one was.
+
+    Where both have a day, the new file counts; what differs is told.
+    """
+    from mulchwright.book import open_book
+    from mulchwright.cli import print_json, say
+    from mulchwright.desk.weather_keeper import append_bytes, append_words
+
+    try:
+        body = file.read_bytes()
+    except OSError as error:
+        raise SourceError(f"{file} cannot be read ({error.strerror}). Check its name.") from None
+    report = append_bytes(book, file.name, body, anyway=anyway)
+    if as_json:
+        print_json(
+            {
+                "first": report.first.isoformat(),
+                "last": report.last.isoformat(),
+                "added": report.added,
+                "filled": report.filled,
+                "overlapping": report.overlapping,
+                "gap_days": report.gap_days,
+                "same_station": report.same_station,
+                "differences": [
+                    {"day": one.day.isoformat(), "quantity": one.quantity, "old": one.old, "new": one.new}
+                    for one in report.differences
+                ],
+            }
+        )
+        return
+    with open_book(book) as opened:
+        system = opened.garden().units.value
+    say(append_words(report, _shown(system)))
+
+
+@weather_app.command()
+def reading(
+    book: Book,
+    day: Annotated[str, typer.Argument(metavar="DAY", help="The day it fell on, as 2031-06-10.")],
+    rain: Annotated[
+        str | None, typer.Option("--rain", metavar="DEPTH", help="Rain of the day, as 12.5 or 1/2 in.")
+    ] = None,
+    low: Annotated[
+        str | None, typer.Option("--low", metavar="TEMPERATURE", help="Lowest temperature of the day.")
+    ] = None,
+    high: Annotated[
+        str | None, typer.Option("--high", metavar="TEMPERATURE", help="Highest temperature of the day.")
+    ] = None,
+    remove: Annotated[bool, typer.Option("--remove", help="Take the reading of this day out.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write down what your own gauge and thermometer told for a day; it outranks the station.
+
+    Bare figures are in the book's units. What is left out stays as it was written down before.
+    """
+    from datetime import date
+
+    from mulchwright.book import open_book
+    from mulchwright.cli import print_json, say, today_in
+    from mulchwright.desk.weather import read_reading
+
+    with open_book(book) as opened:
+        garden = opened.garden()
+        today = today_in(garden)
+        if remove:
+            try:
+                said = opened.remove_reading(date.fromisoformat(day), today=today).what
+            except ValueError:
+                raise InputError(f"{day!r} is no day; write it like 2031-06-10.", field="day") from None
+        else:
+            typed = {"day": day, "rain": rain or "", "low": low or "", "high": high or ""}
+            found, errors = read_reading(typed, garden.units.value, today)
+            if found is None:
+                field, words = next(iter(errors.items()))
+                raise InputError(words, field=field)
+            said = opened.put_reading(found, today=today).what
+    if as_json:
+        print_json({"day": day, "done": said})
+    else:
+        say(f"{said[:1].upper()}{said[1:]}.")
+
+
+@weather_app.command()
+def fetch(
+    book: Book,
+    address: Annotated[
+        str | None, typer.Option("--address", metavar="URL", help="Daily record, CSV of a GHCN-Daily layout.")
+    ] = None,
+    forecast_address: Annotated[
+        str | None, typer.Option("--forecast-address", metavar="URL", help="Forecast, the plain JSON.")
+    ] = None,
+    station: Annotated[
+        str | None, typer.Option("--station", metavar="NAME", help="What {station} stands for.")
+    ] = None,
+    units: Annotated[
+        str | None, _unit("--ghcn-units", "Where the file does not show it: tenths, metric or us.")
+    ] = None,
+    turn: Annotated[
+        bool | None, typer.Option("--on/--off", help="Turn fetching on or off.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Ask a server for the days the record lacks; off until --on was said.
+
+    Without --on, a changed address is only shown as it would be asked, with what it reveals. No account and
+    no key is ever used. The addresses may hold {station}, {first}, {last}, {year}, {latitude}, {longitude}.
+    """
+    from dataclasses import replace
+    from datetime import UTC, datetime
+
+    from mulchwright.book import open_book
+    from mulchwright.cli import print_json, say, today_in
+    from mulchwright.desk import weather_keeper as keeper
+    from mulchwright.weather.feed import reveals
+
+    given = {
+        "station_address": address,
+        "forecast_address": forecast_address,
+        "station": station,
+        "units": units,
+    }
+    changed: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
+    before = keeper.source_of(book)
+    # A new address is off until it was seen, as on the page.
+    source = replace(before, **changed, on=before.on and not changed if turn is None else turn)
+    if source != before:
+        keeper.save_source(book, source)
+    with open_book(book) as opened:
+        garden, series = opened.garden(), opened.series()
+    today = today_in(garden)
+    addresses: tuple[str, ...] = ()
+    if source.station_address or source.forecast_address:
+        first, last = keeper.days_to_ask(garden, series, today)
+        addresses = keeper.asked_address(source, garden, first, last)
+    result = keeper.fetch_now(book, today, datetime.now(UTC)) if source.on else None
+    if as_json:
+        print_json(
+            {
+                "on": source.on,
+                "addresses": list(addresses),
+                "well": result.well if result else None,
+                "words": result.words if result else "",
+                "not_before": result.not_before.isoformat() if result and result.not_before else None,
+            }
+        )
+    elif result is not None:
+        say(result.words)
+    elif not addresses:
+        say("No server is named, so nothing is asked. Give one with --address or --forecast-address.")
+    else:
+        listed = "\n".join(f"  {one}" for one in addresses)
+        say(f"Off: nothing was sent. With --on, exactly this would be asked:\n{listed}")
+        say(reveals(source.station_address + source.forecast_address))
+    if result is not None and not result.well:
+        raise typer.Exit(REFUSED)
+
+
 def _options(context: typer.Context) -> dict[str, Any]:
     options = dict(context.params)
     options["license"] = options.pop("license_")

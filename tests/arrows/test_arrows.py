@@ -35,7 +35,7 @@ COMMAND_LINE = {"cli", "cli_plan", "cli_print", "cli_stores", "cli_weather"}
 """One room in five modules; it may open the desk."""
 
 CORE_ROOMS = {"ground", "season", "gather", "keep", "garden", "compiled"}
-WEATHER_SHELLS = {"__init__", "ghcn", "table", "record"}
+WEATHER_SHELLS = {"__init__", "ghcn", "table", "record", "feed"}
 """Modules of `weather` that read files; every other one holds formulas and is core."""
 FORBIDDEN_IN_CORE = {
     "sqlite3", "starlette", "uvicorn", "jinja2", "typer", "rich", "socket", "http", "urllib", "requests",
@@ -172,6 +172,23 @@ def test_core_knows_no_shell(path: Path) -> None:
     allowed = ALLOWED.get(path.relative_to(PACKAGE).as_posix(), ())
     wrong = [words for words in wrong if not words.endswith(tuple(allowed))]
     assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
+
+
+NETWORK = {"socket", "ssl", "urllib.request", "http.client", "http.server", "ftplib", "smtplib", "asyncio"}
+MAY_CONNECT = {"desk/feed.py"}
+"""The one module that opens a connection to the outside; see docs/decisions.md."""
+MAY_LISTEN = {"desk/server.py", "desk/pairing.py"}
+"""Modules that bind or name the program's own address and connect to nobody's data."""
+
+
+def test_one_module_alone_reaches_the_outside() -> None:
+    reaching = {
+        path.relative_to(PACKAGE).as_posix(): name
+        for path in modules()
+        for name, _ in imported_names(ast.parse(path.read_text(encoding="utf-8")), path)
+        if name in NETWORK
+    }
+    assert set(reaching) - MAY_LISTEN == MAY_CONNECT, reaching
 
 
 DISTRIBUTION_OF = {

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -25,7 +25,6 @@ from mulchwright.units import (
     parse_depth_of_water,
     parse_temperature,
     show_temperature,
-    show_water_depth,
 )
 
 if TYPE_CHECKING:
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from mulchwright.desk.reckoning import BookState
     from mulchwright.weather import Staleness
 
-__all__ = ["record_state", "routes", "stale_words"]
+__all__ = ["read_reading", "record_state", "routes", "show_figure", "stale_words"]
 
 SHOWN = 31
 LONGEST_AGO_DAYS = 5 * 366
@@ -109,10 +108,13 @@ class Row:
     high: str
 
 
-def _show(system: str) -> Any:
+def show_figure(system: str) -> Callable[[str, float], str]:
+    """How a quantity's figure is said in the grower's units."""
+
     def show(quantity: str, value: float) -> str:
         if quantity == "rain_mm":
-            return show_water_depth(value, system)
+            depth = f"{value / 25.4:.2f} in" if system == US else f"{value:.1f} mm"
+            return depth.replace(".0 ", " ").replace(".00 ", " ")
         if quantity.startswith("temperature"):
             return show_temperature(value, system, decimals=1)
         return f"{value:.3g}"
@@ -149,7 +151,7 @@ def _view(
     state = desk.library.state()
     garden, series = state.garden, state.series
     system, today = garden.units.value, desk.today(garden)
-    show = _show(system)
+    show = show_figure(system)
     held = sorted(garden.readings, key=lambda reading: reading.day, reverse=True)
     rows = tuple(
         Row(
@@ -356,7 +358,7 @@ def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | N
     except MulchwrightError as error:
         return _view(request, typed=typed, errors={"file": str(error)})
     system = desk.library.state().garden.units.value
-    return _back(keeper.append_words(report, _show(system)))
+    return _back(keeper.append_words(report, show_figure(system)))
 
 
 def _only_here(request: Request) -> None:

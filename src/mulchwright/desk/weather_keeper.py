@@ -104,7 +104,8 @@ def read_station_bytes(
             if not named:
                 raise InputError(
                     f"{name} is not in a layout of the Global Historical Climatology Network, so its "
-                    "columns must be named once: open “Another table” and fill in all four.",
+                    "columns must be named once: on the weather page under “Another table”, or with "
+                    "`mulchwright weather import`.",
                     field="file",
                 )
             chosen = ColumnMapping.from_dict(named)

@@ -16,6 +16,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import ClimateNormals, Place, Reading
 from mulchwright.weather import (
     DailySeries,
+    FloatArray,
     Forecast,
     Provenance,
     append_series,
@@ -183,13 +184,20 @@ def test_forecast_days_follow_the_record_with_an_error_that_grows() -> None:
 
 
 def test_without_a_forecast_nothing_changes() -> None:
-    def futures(**more: Forecast | None) -> np.ndarray:
+    def futures(forecast: Forecast | None = None) -> FloatArray:
         return weather_futures(
-            record(), NORMALS, PLACE, start=START, days=30, members=20, rng=np.random.default_rng(7), **more
+            record(),
+            NORMALS,
+            PLACE,
+            start=START,
+            days=30,
+            members=20,
+            rng=np.random.default_rng(7),
+            forecast=forecast,
         ).rain_mm
 
-    assert np.array_equal(futures(), futures(forecast=None))
-    late = futures(forecast=forecast())
+    assert np.array_equal(futures(), futures(None))
+    late = futures(forecast())
     assert np.array_equal(futures()[:5], late[:5])
     assert np.array_equal(futures()[14:], late[14:])
 
