@@ -347,21 +347,27 @@ def export(
             metavar="FILE.json", help="The file to write; - prints it instead.", show_default=False
         ),
     ],
+    photos: Annotated[
+        bool, typer.Option("--photos", help="Take the photos along, as text; they make the file large.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Write a whole garden book as readable JSON. A file that is there already is never touched."""
+    """Write a whole garden book as readable JSON. A file that is there already is never touched.
+
+    What the file does not hold is said: photos, unless asked for, and what belongs to this machine.
+    """
     from mulchwright.book import export_json, json_text, open_book, write_export
 
     with open_book(book, read_only=True) as opened:
-        whole = export_json(opened)
+        whole = export_json(opened, with_photos=photos)
     if str(file) == "-":
         sys.stdout.write(json_text(whole) + "\n")
         return
     write_export(file, whole)
     if as_json:
-        print_json({"file": str(file), "bytes": file.stat().st_size})
+        print_json({"file": str(file), "bytes": file.stat().st_size, "left_out": whole["left_out"]})
     else:
-        say(f"{book} was written to {file}.")
+        say(f"{book} was written to {file}. Left out: {', '.join(whole['left_out'])}.")
 
 
 @app.command(name="import")
@@ -384,8 +390,9 @@ def import_(
     """
     from mulchwright.book import create_book, read_whole_file
 
-    garden, series, mapping, survey, backdrop = read_whole_file(file)
-    create_book(book, garden, series, mapping=mapping, survey=survey, backdrop=backdrop)
+    whole = read_whole_file(file)
+    garden, series = whole.garden, whole.series
+    create_book(book, **whole._asdict())
     if as_json:
         print_json(
             {

@@ -543,7 +543,7 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         (put("format", "songs"), "is no export of a Mulchwright garden"),
         (
             put("version", 4),
-            "exported by a newer release of Mulchwright (file version 4; this release knows 3)",
+            "exported by a newer release of Mulchwright (file version 5; this release knows 4)",
         ),
     ],
 )

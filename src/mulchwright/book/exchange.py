@@ -128,7 +128,7 @@ def export_json(
     taken along is named in `left_out`; steps to take back and named settings never are, since they belong
     to the book on its own machine.
     """
-    left_out: list[str] = Field(default_factory=list)
+    left_out: list[str] = []
     if isinstance(source, Book):
         whole = source.contents()
         garden, series, mapping, survey, backdrop = whole[:5]
