@@ -33,10 +33,13 @@ from mulchwright.desk import (
     bed,
     calendar_feed,
     choose,
+    diagnosis,
+    logbook,
     look,
     now,
     pairing_pages,
     quick_log,
+    scores,
     spots,
     start,
     stores_pages,
@@ -98,7 +101,7 @@ class Desk:
     ) -> None:  # fmt: skip
         self.home = home
         self.library = Library(book)
-        self.reckoner = Reckoner(engine)
+        self.reckoner = Reckoner(engine, finished=lambda told: scores.keep_weekly(self.library, told))
         self.errands = Errands()
         self.weather = WeatherKeeper(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
@@ -216,8 +219,9 @@ def create_app(
             Route("/beds/{key}/keep", keep, methods=["POST"]),
             Route("/beds/{key}/plan", plan, methods=["POST"]),
             *now.routes(),
-            *quick_log.routes(),
             *calendar_feed.routes(),
+            *diagnosis.routes(),
+            *scores.routes(),
             *sun.routes(),
             *spots.routes(),
             *choose.routes(),
@@ -226,7 +230,9 @@ def create_app(
             *stores_pages.routes(),
             *weather.routes(),
             *pairing_pages.routes(),
+            *logbook.routes(),
             *ground.routes(),
+            *quick_log.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
             Route("/charts.js", charts_script),
@@ -520,7 +526,10 @@ def _own_path(back: str) -> str:
     path = back.partition("?")[0]
     return (
         path
-        if re.fullmatch(r"/now|/beds(/[a-z0-9-]+)?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}", path)
+        if re.fullmatch(
+            r"/now|/beds(/[a-z0-9-]+(/signs)?)?|/year/how-good|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
+            path,
+        )
         else "/beds"
     )
 

@@ -108,8 +108,9 @@ def page(request: Request) -> Response:
         "earlier": progress.shown is not progress.outlook,
         "share": progress.share,
         "age": _age(progress, state, today),
-        "noted": _noted(desk, request.query_params.get("noted", "")),
-        "taken_back": request.query_params.get("back_taken", "")[:200],
+        "noted": _step_words(desk, request.query_params.get("noted", ""), taken_back=False),
+        "step": request.query_params.get("noted", "")[:12],
+        "undone": _step_words(desk, request.query_params.get("undone", ""), taken_back=True),
     }  # fmt: skip
     return desk.page(request, "now.html", state, **values)
 
@@ -154,19 +155,13 @@ def _age(progress: Progress, state: BookState, today: date) -> str:
     return f"Reckoned {ago}{day}, before the last entry; the new figures come by themselves."
 
 
-@dataclass(frozen=True, slots=True)
-class _Noted:
-    what: str
-    step: int
-
-
-def _noted(desk: Desk, text: str) -> _Noted | None:
-    """What was noted a moment ago, to take back with one tap."""
+def _step_words(desk: Desk, text: str, *, taken_back: bool) -> str:
+    """What was noted a moment ago, or taken back, in words; empty where it is the other of the two by now."""
     if not text.isdecimal():
-        return None
+        return ""
     try:
         with open_book(desk.library.path) as book:
             step = next((one for one in book.undo_steps() if one.step == int(text[:12])), None)
     except MulchwrightError:
-        return None
-    return None if step is None or step.taken_back else _Noted(step.what, step.step)
+        return ""
+    return step.what if step is not None and step.taken_back is taken_back else ""

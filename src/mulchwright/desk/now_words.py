@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Act", "BedLine", "Line", "Tap", "bed_lines", "cans_words", "lines_of", "sentence", "working_of"]
 
+READY_TOLD = 0.3
+"""A smaller chance of ready mushrooms is not told by itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Tap:
@@ -177,119 +180,143 @@ def lines_of(
 
 def _line(ask: Ask, garden: Garden, trade: Trade, today: date, *, acts: bool) -> Line:
     system = garden.units.value
-    what, why, taps, fields = _told(ask, garden, trade, today, system)
+    said = _said(ask, trade, today, system)
+    what = said.what
     if not acts:
-        what = Answer(
-            f"{words.day(ask.on, today)}: {what.before[:1].lower()}{what.before[1:]}", what.strong, what.after
-        )
+        first = f"{words.day(ask.on, today)}: {what.before[:1].lower()}{what.before[1:]}"
+        what = Answer(first, what.strong, what.after)
     act = None
-    if acts and taps:
+    if acts and said.taps:
         mark = ("mark", secrets.token_hex(8))
-        act = Act(f"/log/{ask.patch}", (*fields, mark, ("back", "/now")), taps)
+        act = Act(f"/log/{ask.patch}", (*said.fields, mark, ("back", "/now")), said.taps)
     more = None
     if ask.kind is AskKind.STEP:
         more = (f"/beds/{ask.patch}/when", "All steps before this build")
     elif ask.kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS):
         more = ("/stores", "What lies in store")
-    return Line(ask.key, what, why, act, more, working_of(ask.working, system))
+    return Line(ask.key, what, said.why, act, more, working_of(ask.working, system))
 
 
-Parts = tuple[Answer, str, tuple[Tap, ...], tuple[tuple[str, str], ...]]
+@dataclass(frozen=True, slots=True)
+class Said:
+    """An ask in words: what and why; and for what can be noted, the buttons and the fields they send."""
+
+    what: Answer
+    why: str
+    taps: tuple[Tap, ...] = ()
+    fields: tuple[tuple[str, str], ...] = ()
 
 
-def _told(ask: Ask, garden: Garden, trade: Trade, today: date, system: str) -> Parts:
+def _said(ask: Ask, trade: Trade, today: date, system: str) -> Said:
     match ask.kind:
         case AskKind.WATER:
             return _water(ask, system)
         case AskKind.LOOK:
-            last = ""
-            if ask.on <= today and ask.days:
-                last = f" The last look was {words.plural(ask.days, 'day')} ago."
-            chance = words.chance(ask.chance)
-            find = f"A look finds pins or mushrooms {chance}." if " in " in chance else (
-                f"A look {chance} finds pins or mushrooms."
-            )  # fmt: skip
-            ready = f" Ready to pick: {words.chance(ask.value)}." if ask.value >= 0.3 else ""
-            taps = (
-                Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
-                Tap("Ready", "sight", "ready"),
-            )  # fmt: skip
-            return Answer("Look at ", ask.name, ""), f"{find}{ready}{last}", taps, (("kind", "looked"),)
+            return _look(ask, today)
         case AskKind.FROST:
-            night = f"on {words.day(ask.on, today)}" if ask.on > today else "tonight"
-            return (
-                Answer("Frost may come to ", ask.name, ""),
-                f"Freezing {night}: {words.chance(ask.chance)}. Pins or mushrooms may be standing. Pick what is "
-                + "ready, cover the rest with a sack or straw.",
-                (), (),
-            )  # fmt: skip
+            return _frost(ask, today)
         case AskKind.WET:
-            return (
-                Answer("Too wet: ", ask.name, ""),
-                f"It holds {words.share(ask.value)} water by weight; threads can drown from "
-                + f"{words.share(ask.limit)}. Leave the hose alone, and see that water can run off.",
-                (), (),
-            )  # fmt: skip
+            return _wet(ask)
         case AskKind.HEAT:
-            return (
-                Answer("Hot days ahead for ", ask.name, ""),
-                f"The bed may reach {units.show_temperature(ask.value, system)} by "
-                + f"{words.day(ask.on, today)}; threads stop at {units.show_temperature(ask.limit, system)}. "
-                + "Shade it at midday, water early.",
-                (), (),
-            )  # fmt: skip
+            return _heat(ask, today, system)
         case AskKind.STEP:
-            step = ask.step
-            assert step is not None  # a step ask carries its step
-            late = f" Its last day was {words.day(step.last, today)}." if ask.late else ""
-            name = STEP_WORDS[step.kind]
-            link = " " if step.kind is StepKind.BUILD else " for "
-            return (
-                Answer(f"{name}{link}", ask.name, ""),
-                f"{in_units(species_named(step.words, trade), system)}{late}", (), (),
-            )  # fmt: skip
+            return _step(ask, trade, today, system)
         case AskKind.HEAP:
-            height = units.show_length(ask.value, system)
-            tall = ask.value > ask.limit
-            return (
-                Answer("Feel into the heap ", ask.name, ""),
-                f"Green chips heat in their first weeks, and this heap is {words.plural(ask.days, 'day')} old "
-                + f"and {height} high. If it is hot inside, turn it or spread it flat before any spawn comes near"
-                + (f"; a heap should stay under {units.show_length(ask.limit, system)}." if tall else "."),
-                (), (),
-            )  # fmt: skip
+            return _heap(ask, system)
         case AskKind.SPAWN | AskKind.CHIPS:
-            spawn = ask.kind is AskKind.SPAWN
-            left = round(ask.value)
-            age = words.plural(ask.days, "day")
-            keeps = words.plural(round(ask.limit), "day")
-            when = (
-                f"that is {words.plural(-left, 'day')} past what it usually keeps ({keeps})"
-                if left < 0
-                else f"it usually keeps {keeps}, so until {words.day(ask.on, today)}"
-            )
-            best = f"best within {keeps}" + (f", so until {words.day(ask.on, today)}" if left >= 0 else "")
-            told = f"It is {age} old; {when if spawn else best}."
-            return (
-                Answer("Use ", ask.name, " before it ages" if left >= 0 else ": it grows old"), told, (), (),
-            )  # fmt: skip
-    raise AssertionError(ask.kind)
+            return _aging(ask, today)
 
 
-def _water(ask: Ask, system: str) -> Parts:
+def _look(ask: Ask, today: date) -> Said:
+    chance = words.chance(ask.chance)
+    counted = " in " in chance
+    why = (
+        f"A look finds pins or mushrooms {chance}."
+        if counted
+        else f"A look {chance} finds pins or mushrooms."
+    )
+    if ask.value >= READY_TOLD:
+        why += f" Ready to pick: {words.chance(ask.value)}."
+    if ask.on <= today and ask.days:
+        why += f" The last look was {words.plural(ask.days, 'day')} ago."
+    taps = (
+        Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
+        Tap("Ready", "sight", "ready"),
+    )  # fmt: skip
+    return Said(Answer("Look at ", ask.name), why, taps, (("kind", "looked"),))
+
+
+def _frost(ask: Ask, today: date) -> Said:
+    night = f"on {words.day(ask.on, today)}" if ask.on > today else "tonight"
+    why = (
+        f"Freezing {night}: {words.chance(ask.chance)}. Pins or mushrooms may be standing. Pick what is "
+        "ready and cover the rest with a sack or straw."
+    )
+    return Said(Answer("Frost may come to ", ask.name), why)
+
+
+def _wet(ask: Ask) -> Said:
+    why = (
+        f"It holds {words.share(ask.value)} water by weight; threads can drown from "
+        f"{words.share(ask.limit)}. Leave the hose alone, and see that water can run off."
+    )
+    return Said(Answer("Too wet: ", ask.name), why)
+
+
+def _heat(ask: Ask, today: date, system: str) -> Said:
+    hot, stop = (units.show_temperature(value, system) for value in (ask.value, ask.limit))
+    why = (
+        f"The bed may reach {hot} by {words.day(ask.on, today)}; threads stop at {stop}. Shade it at midday, "
+        "water early."
+    )
+    return Said(Answer("Hot days ahead for ", ask.name), why)
+
+
+def _step(ask: Ask, trade: Trade, today: date, system: str) -> Said:
+    step = ask.step
+    assert step is not None  # an ask of this kind carries its step
+    late = f" Its last day was {words.day(step.last, today)}." if ask.late else ""
+    link = " " if step.kind is StepKind.BUILD else " for "
+    why = f"{in_units(species_named(step.words, trade), system)}{late}"
+    return Said(Answer(f"{STEP_WORDS[step.kind]}{link}", ask.name), why)
+
+
+def _heap(ask: Ask, system: str) -> Said:
+    height = units.show_length(ask.value, system)
+    most = units.show_length(ask.limit, system)
+    tall = f"; a heap should stay under {most}." if ask.value > ask.limit else "."
+    why = (
+        f"Green chips heat in their first weeks; this heap is {words.plural(ask.days, 'day')} old and "
+        f"{height} high. If it is hot inside, turn it or spread it flat before any spawn comes near{tall}"
+    )
+    return Said(Answer("Feel into the heap ", ask.name), why)
+
+
+def _aging(ask: Ask, today: date) -> Said:
+    left = round(ask.value)
+    keeps = words.plural(round(ask.limit), "day")
+    is_spawn = ask.kind is AskKind.SPAWN
+    kept = f"it usually keeps {keeps}" if is_spawn else f"chips are at their best within {keeps}"
+    until = f", so until {words.day(ask.on, today)}" if left >= 0 else f", {words.plural(-left, 'day')} past"
+    why = f"It is {words.plural(ask.days, 'day')} old; {kept}{until}."
+    return Said(Answer("Use ", ask.name, " before it ages" if left >= 0 else ": it grows old"), why)
+
+
+def _water(ask: Ask, system: str) -> Said:
     litres = answers.rounded(ask.litres)
-    volume = units.show_volume(litres, system)
     rain = words.chance(ask.chance)
     hope = f"{rain} that enough rain comes in three days" if " in " in rain else "hardly any rain to count on"
     why = (
         f"The food layers hold {words.share(ask.value)} water by weight; threads like "
         f"{words.share(ask.limit)} or more here. {hope[0].upper()}{hope[1:]}."
     )
-    after = f": {volume}, {answers.minutes(ask.minutes)} at the hose, or {cans_words(ask.cans)}"
-    return (
-        Answer("Water ", ask.name, after), why, (Tap("Watered as advised"),),
-        (("kind", "watered"), ("litres", f"{litres:g} L")),
-    )  # fmt: skip
+    after = (
+        f": {units.show_volume(litres, system)}, {answers.minutes(ask.minutes)} at the hose, "
+        f"or {cans_words(ask.cans)}"
+    )
+    # The unit stands with the figure, so that whatever reads the field needs no guess.
+    fields = (("kind", "watered"), ("litres", f"{litres:g} L"))
+    return Said(Answer("Water ", ask.name, after), why, (Tap("Watered as advised"),), fields)
 
 
 # ---- beds -------------------------------------------------------------------

@@ -28,7 +28,7 @@ __all__ = ["routes"]
 def routes() -> list[BaseRoute]:
     """The addresses that take a tap."""
     return [
-        Route("/log/undo", undo, methods=["POST"]),
+        Route("/log/step/{step:int}/undo", undo, methods=["POST"]),
         Route("/log/{patch}", note, methods=["POST"]),
     ]
 
@@ -66,14 +66,11 @@ def _entry(patch: str, today: date, typed: Mapping[str, str], system: str) -> Lo
 
 async def undo(request: Request) -> Response:
     """Take the last note back."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_undo, request, typed)
+    return await run_in_threadpool(_undo, request)
 
 
-def _undo(request: Request, typed: Mapping[str, str]) -> Response:
-    step = typed.get("step", "")
-    if not step.isdecimal():
-        raise InputError("Nothing was chosen to take back.", field="step")
+def _undo(request: Request) -> Response:
+    step = request.path_params["step"]
     with open_book(desk_of(request).library.path) as book:
-        what = book.undo(int(step[:12]))
-    return RedirectResponse(f"/now?{urlencode({'back_taken': f'Taken back: {what}.'})}", 303)
+        book.undo(step)
+    return RedirectResponse(f"/now?undone={step}", 303)
