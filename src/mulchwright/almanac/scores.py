@@ -5,8 +5,8 @@ somebody looked, its ranges and chances are scored: how often a range of 8 in 10
 score of "a picking by that day" beside what the same outlook said without the logbook, and the base rate.
 
 Limits. Weekly outlooks of one bed speak of the same mushrooms, so the counts are not independent. A day on
-which nobody looked is no "nothing came": such statements are left out and counted. Ranges are scored only when
-their far end has gone by, whichever way it went, so that early crops do not count twice as often as late ones.
+which nobody looked is no "nothing came": such statements are left out and counted. Ranges are scored only
+when their far end has gone by, whichever way it went, so that early crops do not outnumber late ones.
 
 Source of the score: Brier (1950); of its partition: Murphy (1973). See docs/science/scores.md.
 """

@@ -209,11 +209,13 @@ class Reckoner:
     """Outlooks of the book, as errands of the engine's own thread; the last few are kept.
 
     While a new one is reckoned the last finished one stands in for it, so that no page goes blank when a
-    watering is noted. What waits for the thread and is out of date by then is never begun.
+    watering is noted. What waits for the thread and is out of date by then is never begun. `finished` is told
+    each new outlook, in that thread.
     """
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, *, finished: Callable[[Outlook], None] | None = None) -> None:
         self._engine = engine
+        self._finished = finished
         self._errands = Errands(kept=_KEPT, name="reckoning", failed=FAILED)
         self._last: Told | None = None
 
@@ -226,6 +228,8 @@ class Reckoner:
         def work(report: Callable[[float], None]) -> Told:
             told = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
             self._last = Told(told, state.mark, today, datetime.now(UTC))
+            if self._finished is not None:
+                self._finished(told)
             return self._last
 
         errand = self._errands.ask(key, work, patience_s=patience_s)
