@@ -15,6 +15,8 @@ from typing import Any
 
 import pytest
 
+from mulchwright.book import inspection
+
 Run = Callable[..., Any]
 COLUMNS = ("--low", "low", "--high", "high", "--rain", "rain")
 
@@ -258,8 +260,11 @@ def test_a_file_that_is_no_book(run: Run, tmp_path: Path) -> None:
     assert other.read_text(encoding="utf-8") == "Dear aunt"
 
 
-def test_a_book_that_another_program_holds(run: Run, book: Path, tmp_path: Path) -> None:
+def test_a_book_that_another_program_holds(
+    run: Run, book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Opened twice and being written by the other one: a clear refusal, and nothing is lost."""
+    monkeypatch.setattr(inspection, "LOCK_PATIENCE_S", 0.05)
     station = write(tmp_path / "good.csv", list(year()))
     other = sqlite3.connect(book, isolation_level=None)
     try:

@@ -30,8 +30,10 @@ PAGES = ("/ground/sun?month=6", "/ground/spots", "/ground/choose", "/ground/look
 def test_pages_of_the_ground_have_no_barrier_and_fit(
     ground_journey: Any, viewport: dict[str, int], scheme: str
 ) -> None:
+    page = ground_journey.open(PAGES[0], viewport=viewport, color_scheme=scheme)
     for path in PAGES:
-        page = ground_journey.open(path, viewport=viewport, color_scheme=scheme)
+        page.goto(ground_journey.address + path)
+        page.locator("main:not([data-waiting])").wait_for(timeout=90_000)
         for summary in page.locator(
             "#ground details.more > summary, [data-spot] details.more > summary"
         ).all():
