@@ -38,7 +38,6 @@ from mulchwright.desk import (
     look,
     now,
     pairing_pages,
-    quick_log,
     scores,
     spots,
     start,
@@ -232,7 +231,6 @@ def create_app(
             *pairing_pages.routes(),
             *logbook.routes(),
             *ground.routes(),
-            *quick_log.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
             Route("/charts.js", charts_script),
@@ -527,7 +525,7 @@ def _own_path(back: str) -> str:
     return (
         path
         if re.fullmatch(
-            r"/now|/beds(/[a-z0-9-]+(/signs)?)?|/year/how-good|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
+            r"/now|/log|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year/how-good|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
             path,
         )
         else "/beds"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -14,12 +13,11 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.book.keys import slug
 from mulchwright.desk import words
+from mulchwright.desk.calendar_feed import calendar_of
 from mulchwright.desk.stores import desk_of, planned, store_page
-from mulchwright.desk.stores_when import calendar_tasks
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, UnitSystem
 from mulchwright.sheets.build_sheet import build_sheet_of, build_sheet_pdf
-from mulchwright.sheets.calendar import calendar_file
 from mulchwright.sheets.labels import Label, label_of, label_png, labels_pdf
 from mulchwright.sheets.press import PAPERS
 from mulchwright.trade import Trade
@@ -107,7 +105,6 @@ def _page(request: Request, fault: str) -> Response:
         "asked": asked,
         "ticked": [(p.key, p.name) for p in garden.patches if p.key in ticked],
         "label_query": urlencode([("address", base)]) if base and not fault else "",
-        "feed": f"{request.url.scheme}://{request.headers.get('host', '127.0.0.1')}/stores/calendar.ics",
         "planned": bool(planned(garden)),
     }  # fmt: skip
     return store_page(request, "stores_sheets.html", state, status=422 if fault else 200, **values)
@@ -183,14 +180,14 @@ def label(request: Request) -> Response:
 
 
 def calendar(request: Request) -> Response:
-    """The work ahead of all planned beds, to import or to subscribe to."""
+    """The calendar of the whole garden as a file: the same that a phone subscribes to."""
     desk = desk_of(request)
     state = desk.library.state()
-    return _calendar(request, desk, state, planned(state.garden), inline=True)
+    return _calendar(request, desk, state, state.garden.patches, inline=True)
 
 
 def bed_calendar(request: Request) -> Response:
-    """The work ahead of one bed."""
+    """The calendar of one bed."""
     desk = desk_of(request)
     state = desk.library.state()
     return _calendar(request, desk, state, (_bed(request, state.garden),), inline=False)
@@ -199,18 +196,7 @@ def bed_calendar(request: Request) -> Response:
 def _calendar(
     request: Request, desk: Desk, state: BookState, patches: Sequence[Patch], *, inline: bool
 ) -> Response:
-    garden, today = state.garden, desk.today(state.garden)
     base = f"{request.url.scheme}://{request.headers.get('host', '')}"
-    tasks = [
-        task for patch in patches for task in calendar_tasks(state, patch, desk.trade, today, base)
-    ]  # fmt: skip
-    data = calendar_file(
-        tasks,
-        garden_key=slug(garden.place.name) or "garden",
-        garden_name=garden.place.name,
-        timezone=garden.place.timezone,
-        # The day, not the hour: the same work makes the same file, and programs see when it changed.
-        stamp=datetime.combine(today, time(), UTC),
-    )
+    data = calendar_of(desk, state, patches, base)
     name = f"{patches[0].key if len(patches) == 1 else 'garden'}.ics"
     return _file(data, "text/calendar; charset=utf-8", name, inline=inline)
