@@ -6,7 +6,7 @@ import json
 import math
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -28,6 +28,7 @@ from mulchwright.garden import (
     LogKind,
     Measure,
     Origin,
+    Sight,
     Stage,
     StartMoisture,
     UnitSystem,
@@ -74,10 +75,10 @@ def test_the_sample_of_an_export_is_one(tmp_path: Path) -> None:
     (sample,) = re.findall(r"```json\n(.*?)```", PAGE, re.DOTALL)
     path = tmp_path / "g.json"
     path.write_text(sample, encoding="utf-8")
-    garden, series, mapping, survey, backdrop = read_whole_file(path)
-    assert series is not None
-    assert survey is not None
-    written = export_json(garden, series, mapping=mapping, survey=survey, backdrop=backdrop)
+    whole = read_whole_file(path)._asdict()
+    assert whole["series"] is not None
+    assert whole["survey"] is not None
+    written = export_json(whole.pop("garden"), **whole)
     assert written | {"written_by": "0.1.0"} == json.loads(sample)
 
 
@@ -141,10 +142,21 @@ def test_what_the_whole_sample_says() -> None:
         LogKind.WATERED,
         LogKind.LOOKED,
         LogKind.PICKED,
+        LogKind.LOOKED,
+        LogKind.TOPPED_UP,
     ]
     assert garden.log[1].litres == pytest.approx(10 * 3.785411784)
     assert garden.log[2].share == 0.6
     assert garden.log[3].mass_kg == pytest.approx(20 * OUNCE)
+    assert (garden.log[3].count, garden.log[3].by) == (9, "Gray phone")
+    assert garden.log[3].entered_at == datetime(2031, 9, 12, 23, 5, tzinfo=UTC)
+    assert (garden.log[4].sight, garden.log[4].signs) == (Sight.PINS, ("green-mold",))
+    assert garden.log[5].material == "hardwood-chips"
+    assert garden.log[5].thickness_m == pytest.approx(0.0254)
+    assert garden.can_litres == pytest.approx(2 * 3.785411784)
+    (reading,) = garden.readings
+    assert reading.rain_mm == pytest.approx(12.7)
+    assert reading.temperature_max_c == pytest.approx((76 - 32) / 1.8)
 
 
 @pytest.mark.parametrize(
