@@ -16,6 +16,7 @@ from mulchwright.desk import answers, charts, words
 from mulchwright.desk.answers import Answer
 from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
 from mulchwright.desk.learned import learned_words
+from mulchwright.desk.logbook_words import log_words, newest_first
 from mulchwright.desk.looks import Scheme
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
@@ -180,7 +181,10 @@ def bed_page(
         portrait=portrait(patch, trade, system, mark="bed"),
         layers=tuple(layer_lines(patch, trade, system)),
         cards=_cards(garden, told, trade, today) if told else (),
-        log=tuple((words.day(e.day, today), log_words(e, system)) for e in _log_of(garden, patch.key)),
+        log=tuple(
+            (words.day(e.day, today), log_words(e, system, garden=garden, trade=trade))
+            for e in _log_of(garden, patch.key)
+        ),
         cautions=_cautions(trade, patch, PICKING, system),
         build_cautions=_cautions(trade, patch, BUILDING, system, of_materials=True)
         if patch.stage is Stage.PLANNED
@@ -193,22 +197,7 @@ def bed_page(
 
 
 def _log_of(garden: Garden, key: str) -> list[LogEntry]:
-    return sorted((e for e in garden.log if e.patch == key), key=lambda e: e.day, reverse=True)
-
-
-def log_words(entry: LogEntry, system: str) -> str:
-    """A logbook entry in one line."""
-    what = {
-        LogKind.BUILT: "built",
-        LogKind.WATERED: f"watered, {units.show_volume(entry.litres or 0.0, system)}",
-        LogKind.LOOKED: "looked"
-        + (f", threads through {words.share(entry.share)}" if entry.share is not None else ""),
-        LogKind.PICKED: f"picked {units.show_mass(entry.mass_kg or 0.0, system)}",
-        LogKind.TOPPED_UP: "topped up",
-        LogKind.MOVED: "moved living chips",
-        LogKind.NOTE: "note",
-    }[entry.kind]
-    return f"{what}: {entry.text}" if entry.text else what
+    return newest_first([e for e in garden.log if e.patch == key])
 
 
 def _cautions(
