@@ -140,7 +140,7 @@ class LogbookActs(Session):
         mark: str = "",
         today: date | None = None,
     ) -> WriteDone:
-        """Take an entry out of the logbook; its photos stay until `drop_loose_photos`."""
+        """Take an entry out of the logbook; its photos stay until `remove_photo`."""
         return self._replace_entry(key, None, expected_revision, mark, today)
 
     def _replace_entry(
