@@ -299,6 +299,7 @@ def signs_page(request: Request) -> Response:
         others=[line for line in lines if line not in plain],
         stranger=stranger_warning(patch, trade, asked), history=history, drawings=drawings,
         table=_history_table(past, system, today) if past.days else None,
-        built=patch.stage is not Stage.PLANNED, can_log=_can_log(request, key), mark=uuid4().hex, iso=today.isoformat(),
+        built=patch.stage is not Stage.PLANNED, can_log=_can_log(request, key), mark=uuid4().hex,
+        iso=today.isoformat(),
         waiting=progress.under_way and told is None, share=progress.share, back=request.url.path,
     )  # fmt: skip
