@@ -33,7 +33,7 @@ from mulchwright.errors import InputError, MulchwrightError
 
 if TYPE_CHECKING:
     from mulchwright.garden import Garden
-    from mulchwright.weather import DailySeries
+    from mulchwright.weather import DailySeries, Forecast
 
 __all__ = ["app", "main", "print_json", "progress_bar", "read_book", "today_in"]
 
@@ -253,6 +253,7 @@ def outlook(
             start=from_day.date() if from_day else None,
             days=days,
             members=members or almanac.DEFAULT_MEMBERS,
+            forecast=forecast_in(book),
             seed=almanac.DEFAULT_SEED if seed is None else seed,
             progress=progress,
         )
@@ -291,6 +292,14 @@ def read_book(book: Path) -> tuple[Garden, DailySeries | None]:
 
     with open_book(book, read_only=True) as opened:
         return opened.garden(), opened.series()
+
+
+def forecast_in(book: Path) -> Forecast | None:
+    """The forecast a book holds, without ever writing to it."""
+    from mulchwright.book import open_book
+
+    with open_book(book, read_only=True) as opened:
+        return opened.forecast()
 
 
 # ---- what the trade knows ---------------------------------------------------------------------
