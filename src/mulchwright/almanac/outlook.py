@@ -340,7 +340,7 @@ def outlook(
             field="days",
         )
     known = _measured_until(with_readings(series, garden.readings, garden.place), today)
-    if forecast is not None and forecast.issued_on > today:
+    if forecast is not None and not forecast.known_on(today):
         forecast = None
     rng = np.random.default_rng([seed, 1])
     futures = weather_futures(

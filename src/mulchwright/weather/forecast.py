@@ -9,7 +9,7 @@ factor, and what the climate brings in the others.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
@@ -42,6 +42,10 @@ class Forecast:
     def issued_on(self) -> date:
         """The day it was issued, in UTC."""
         return self.issued_at.date()
+
+    def known_on(self, today: date) -> bool:
+        """Whether it had been issued by a day of the garden, whose evening may be the next day in UTC."""
+        return self.issued_on <= today + timedelta(days=1)
 
     def lead_days(self, day: date) -> int:
         """How many days ahead it looked for a day; 1 for the day after the issue."""

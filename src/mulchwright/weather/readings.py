@@ -268,8 +268,8 @@ def staleness(series: DailySeries | None, forecast: Forecast | None, today: date
             measured = known.day(last)
             gaps = int((~whole[max(0, last - 30) : last]).sum())
     issued = until = None
-    if forecast is not None and forecast.issued_on <= today:
-        issued = forecast.issued_on
+    if forecast is not None and forecast.known_on(today):
+        issued = min(forecast.issued_on, today)
         last_day = _last_known(forecast.series)
         until = last_day if last_day is not None and last_day >= today else None
     return Staleness(

@@ -242,3 +242,13 @@ def test_the_error_by_lead_is_the_published_line() -> None:
 
 def test_leads_are_counted_from_the_day_of_issue() -> None:
     assert forecast().lead_days(day(5) + timedelta(days=3)) == 3
+
+
+def test_a_forecast_of_the_evening_counts_though_it_is_tomorrow_in_utc() -> None:
+    """Ten in the evening of 5 June in New York (UTC-4) is 02:00 of 6 June in UTC."""
+    evening = Forecast(datetime.fromisoformat("2031-06-05T22:00:00-04:00"), forecast().series)
+    assert evening.issued_on == day(6)
+    assert evening.known_on(day(5))
+    assert not evening.known_on(day(4))
+    found = staleness(record(), evening, day(5))
+    assert (found.forecast_issued, found.forecast_age_days, found.forecast_until) == (day(5), 0, day(14))
