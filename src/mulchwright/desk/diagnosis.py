@@ -74,7 +74,8 @@ def in_units(sentence: str, system: str) -> str:
             return show_temperature(value, US)
         if unit == "mm":
             return f"{round(value / 25.4, 1):g} in"
-        return f"{max(round(value / 2.54), 1)} in"
+        inches = value / 2.54
+        return f"{round(inches, 1 if inches < 1 else None):g} in"
 
     def put(match: re.Match[str]) -> str:
         first, link, second, unit = match.groups()
@@ -129,7 +130,7 @@ def _cause_words(cause: Cause, trade: Trade, system: str, today: date) -> CauseW
         tuple(line for points, line in told if points < 0),
         tuple(line for points, line in told if points == 0),
         in_units(row.check, system), in_units(row.remedy, system), words.day(cause.look_again_on, today),
-        in_units(row.lost, system), f"What to do: {row.basis.words}{source}.",
+        in_units(row.lost, system), in_units(f"What to do: {row.basis.words}{source}.", system),
     )  # fmt: skip
 
 
@@ -246,6 +247,13 @@ def _can_log(request: Request, key: str) -> bool:
     )
 
 
+def _told_in_full(causes: tuple[Cause, ...], asked: list[str]) -> list[int]:
+    """Places of the causes that do not wait behind a tap: those that fit, and the best one of each sign."""
+    fitting = [i for i, cause in enumerate(causes) if cause.fit is not Fit.UNLIKELY][:SHOWN]
+    best = [next(i for i, cause in enumerate(causes) if sign in cause.signs) for sign in asked]
+    return sorted({*fitting, *best})
+
+
 def signs_page(request: Request) -> Response:
     """Ticks, causes and what to do; GET only, nothing is written."""
     desk = cast("Desk", request.app.state.desk)
@@ -273,10 +281,9 @@ def signs_page(request: Request) -> Response:
         told or patch, garden, trade, asked, today=today, series=state.series, watered_days_ago=watered
     )
     lines = [_cause_words(cause, trade, system, today) for cause in causes]
-    # What hardly fits waits behind a tap, unless nothing fits better.
-    plain = [line for line, cause in zip(lines, causes, strict=True) if cause.fit is not Fit.UNLIKELY][:SHOWN]
-    plain = plain or lines[:2]
+    plain = [lines[i] for i in _told_in_full(causes, asked)]
     drawings: tuple[str, ...] = ()
+    stranger = stranger_warning(patch, trade, asked)
     history = _history_words(past, system, today)
     if told is not None and past.days:
         drawings = tuple(
@@ -297,7 +304,12 @@ def signs_page(request: Request) -> Response:
         asked=[(row.key, row.sign) for row in trade.symptoms.values() if row.key in asked],
         typed=typed, fault=fault, strange=strange, causes=plain,
         others=[line for line in lines if line not in plain],
-        stranger=stranger_warning(patch, trade, asked), history=history, drawings=drawings,
+        stranger=stranger,
+        lookalikes=[
+            (row.names[0], row.danger, in_units(" ".join(row.tells), system))
+            for row in (stranger.lookalikes if stranger else ())
+        ],
+        history=history, drawings=drawings,
         table=_history_table(past, system, today) if past.days else None,
         built=patch.stage is not Stage.PLANNED, can_log=_can_log(request, key), mark=uuid4().hex,
         iso=today.isoformat(),
