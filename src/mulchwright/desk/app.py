@@ -546,7 +546,10 @@ def _trouble(
     request: Request, status: int, title: str, what: str, todo: str, *, links: bool = True
 ) -> Response:
     desk = _desk(request)
-    state = _state_if_any(desk)
+    over_home = getattr(request.state, "over_home", False)
+    # Whoever is not paired is not told whose garden this is, by a refusal no more than by a page.
+    unpaired = over_home and getattr(request.state, "phone", None) is None
+    state = None if unpaired else _state_if_any(desk)
     return desk.page(
         request, "trouble.html", state, status=status, title=title, what=what, todo=todo,
         links=links and state is not None, back="/beds",

@@ -446,7 +446,7 @@ def _said(entries: Sequence[LogEntry], garden: Garden, desk: Desk) -> str:
     today = desk.today(garden)
     when = "today" if entries[0].day == today else words.day(entries[0].day, today)
     beds = f", {len(entries)} beds" if len(entries) > 1 else ""
-    return f"{first[:1].upper()}{first[1:160]} ({when}{beds})"
+    return f"{first[:160]} ({when}{beds})"
 
 
 def _again(

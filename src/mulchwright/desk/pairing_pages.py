@@ -34,7 +34,9 @@ if TYPE_CHECKING:
 __all__ = ["HomeDoor", "PairingGate", "phone_of", "routes"]
 
 YEAR_S = 400 * 24 * 3600
-_OPEN = re.compile(r"/pair|/static/[A-Za-z0-9_./-]+|/calendar/[A-Za-z0-9_-]+\.ics")
+_OPEN = re.compile(r"/pair|/static/[A-Za-z0-9_./-]+")
+_CALENDAR = re.compile(r"/calendar/[A-Za-z0-9_-]+\.ics")
+"""A calendar program knows no pairing; its address holds a secret of its own, and it may only read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,8 @@ class PairingGate:
         token = request.cookies.get(home.pairing.cookie, "")
         phone = await run_in_threadpool(home.pairing.phone, token) if token else None
         state["phone"] = phone
-        if phone is not None or _OPEN.fullmatch(scope["path"]):
+        reads_calendar = scope["method"] in ("GET", "HEAD") and _CALENDAR.fullmatch(scope["path"])
+        if phone is not None or _OPEN.fullmatch(scope["path"]) or reads_calendar:
             await self._app(scope, receive, send)
             return
         await _asked_to_pair(request)(scope, receive, send)

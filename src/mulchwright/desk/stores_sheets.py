@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.desk import words
 from mulchwright.desk.calendar_feed import calendar_of
@@ -66,8 +67,13 @@ def _chosen(request: Request, garden: Garden) -> tuple[Patch, ...]:
     return chosen or planned(garden) or garden.patches
 
 
-def _base_of(query: Mapping[str, str]) -> str:
-    return query.get("address", "").strip().rstrip("/")[:200]
+def _base_of(request: Request) -> str:
+    """The address typed for the labels; where none was, the one the book was last opened at for phones."""
+    query = request.query_params
+    if "address" not in query:
+        with open_book(desk_of(request).library.path) as book:
+            return book.setting("home_address") or ""
+    return query["address"].strip().rstrip("/")[:200]
 
 
 def _labels(patches: Sequence[Patch], trade: Trade, base: str) -> list[Label]:
@@ -87,7 +93,7 @@ def _page(request: Request, fault: str) -> Response:
     desk = desk_of(request)
     state = desk.library.state()
     garden, query = state.garden, request.query_params
-    base = _base_of(query)
+    base = _base_of(request)
     if base and not fault:
         try:
             _labels(garden.patches[:1], desk.trade, base)
@@ -101,7 +107,7 @@ def _page(request: Request, fault: str) -> Response:
     )
     values: dict[str, Any] = {
         "beds": [(p.key, p.name, _told(p, today), p.key in ticked) for p in garden.patches],
-        "papers": PAPER_WORDS, "paper": paper, "address": query.get("address", "")[:200], "fault": fault,
+        "papers": PAPER_WORDS, "paper": paper, "address": query.get("address", base)[:200], "fault": fault,
         "asked": asked,
         "ticked": [(p.key, p.name) for p in garden.patches if p.key in ticked],
         "label_query": urlencode([("address", base)]) if base and not fault else "",
@@ -156,7 +162,7 @@ def labels(request: Request) -> Response:
     desk = desk_of(request)
     garden = desk.library.state().garden
     try:
-        made = _labels(_chosen(request, garden), desk.trade, _base_of(request.query_params))
+        made = _labels(_chosen(request, garden), desk.trade, _base_of(request))
         data = labels_pdf(made, day=desk.today(garden), paper=_paper(request.query_params, garden))
     except InputError as error:
         return _page(request, str(error))
@@ -172,7 +178,7 @@ def label(request: Request) -> Response:
     if patch is None:
         raise HTTPException(404, "There is no such bed to make a label for.")
     try:
-        (made,) = _labels([patch], desk.trade, _base_of(request.query_params))
+        (made,) = _labels([patch], desk.trade, _base_of(request))
     except InputError as error:
         return _page(request, str(error))
     data = label_png(made, day=desk.today(garden))
