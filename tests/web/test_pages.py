@@ -75,10 +75,10 @@ def test_policy_allows_nothing_from_outside() -> None:
     assert "http" not in CONTENT_POLICY
 
 
-def test_the_root_leads_to_the_beds(client: TestClient) -> None:
+def test_the_root_leads_to_what_today_asks_once_a_bed_is_built(client: TestClient) -> None:
     answer = client.get("/", follow_redirects=False)
     assert answer.status_code == 307
-    assert answer.headers["location"] == "/beds"
+    assert answer.headers["location"] == "/now"
 
 
 def test_list_gives_each_bed_one_answer_and_twenty_dots(client: TestClient) -> None:

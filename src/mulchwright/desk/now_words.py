@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -175,7 +175,17 @@ def lines_of(
     asks: Sequence[Ask], garden: Garden, trade: Trade, today: date, *, acts: bool
 ) -> tuple[Line, ...]:
     """Every ask as a line; with one-tap acts where `acts`, else headed by its day."""
-    return tuple(_line(ask, garden, trade, today, acts=acts) for ask in asks)
+    lines = []
+    linked: set[tuple[str, str]] = set()
+    for ask in asks:
+        line = _line(ask, garden, trade, today, acts=acts)
+        # The way to a bed's other steps, or to the stores, is told once in a list.
+        if line.more in linked:
+            line = replace(line, more=None)
+        elif line.more is not None:
+            linked.add(line.more)
+        lines.append(line)
+    return tuple(lines)
 
 
 def _line(ask: Ask, garden: Garden, trade: Trade, today: date, *, acts: bool) -> Line:
@@ -243,7 +253,7 @@ def _look(ask: Ask, today: date) -> Said:
         Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
         Tap("Ready", "sight", "ready"),
     )  # fmt: skip
-    return Said(Answer("Look at ", ask.name), why, taps, (("kind", "looked"),))
+    return Said(Answer("Look at ", ask.name, ""), why, taps, (("kind", "looked"),))
 
 
 def _frost(ask: Ask, today: date) -> Said:
@@ -252,7 +262,7 @@ def _frost(ask: Ask, today: date) -> Said:
         f"Freezing {night}: {words.chance(ask.chance)}. Pins or mushrooms may be standing. Pick what is "
         "ready and cover the rest with a sack or straw."
     )
-    return Said(Answer("Frost may come to ", ask.name), why)
+    return Said(Answer("Frost may come to ", ask.name, ""), why)
 
 
 def _wet(ask: Ask) -> Said:
@@ -260,7 +270,7 @@ def _wet(ask: Ask) -> Said:
         f"It holds {words.share(ask.value)} water by weight; threads can drown from "
         f"{words.share(ask.limit)}. Leave the hose alone, and see that water can run off."
     )
-    return Said(Answer("Too wet: ", ask.name), why)
+    return Said(Answer("Too wet: ", ask.name, ""), why)
 
 
 def _heat(ask: Ask, today: date, system: str) -> Said:
@@ -269,7 +279,7 @@ def _heat(ask: Ask, today: date, system: str) -> Said:
         f"The bed may reach {hot} by {words.day(ask.on, today)}; threads stop at {stop}. Shade it at midday, "
         "water early."
     )
-    return Said(Answer("Hot days ahead for ", ask.name), why)
+    return Said(Answer("Hot days ahead for ", ask.name, ""), why)
 
 
 def _step(ask: Ask, trade: Trade, today: date, system: str) -> Said:
@@ -278,7 +288,7 @@ def _step(ask: Ask, trade: Trade, today: date, system: str) -> Said:
     late = f" Its last day was {words.day(step.last, today)}." if ask.late else ""
     link = " " if step.kind is StepKind.BUILD else " for "
     why = f"{in_units(species_named(step.words, trade), system)}{late}"
-    return Said(Answer(f"{STEP_WORDS[step.kind]}{link}", ask.name), why)
+    return Said(Answer(f"{STEP_WORDS[step.kind]}{link}", ask.name, ""), why)
 
 
 def _heap(ask: Ask, system: str) -> Said:
@@ -289,7 +299,7 @@ def _heap(ask: Ask, system: str) -> Said:
         f"Green chips heat in their first weeks; this heap is {words.plural(ask.days, 'day')} old and "
         f"{height} high. If it is hot inside, turn it or spread it flat before any spawn comes near{tall}"
     )
-    return Said(Answer("Feel into the heap ", ask.name), why)
+    return Said(Answer("Feel into the heap ", ask.name, ""), why)
 
 
 def _aging(ask: Ask, today: date) -> Said:

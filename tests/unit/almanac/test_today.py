@@ -1,0 +1,190 @@
+"""What today asks for, on a garden small enough to count by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from mulchwright.almanac import Outlook, outlook
+from mulchwright.almanac.near import DAYS_NEAR, NearDay
+from mulchwright.almanac.today import AskKind, Today, today_asks
+from mulchwright.garden import (
+    ClimateNormals,
+    Garden,
+    Heap,
+    HeapShape,
+    Layer,
+    LogEntry,
+    LogKind,
+    Lot,
+    LotKind,
+    Patch,
+    Place,
+    Recipe,
+    SpawnPlane,
+    Stage,
+)
+from mulchwright.garden.logbook import Sight
+from mulchwright.season.standing import Standing
+from mulchwright.trade import load_trade
+
+TODAY = date(2031, 6, 10)
+KEEPS = math.floor(load_trade().spawn["sawdust-spawn"].shelf_life_days.likely)
+
+
+def _garden() -> Garden:
+    recipe = Recipe("chips", (Layer("hardwood-chips", 0.1),), (SpawnPlane("sawdust-spawn", 0.05, 0.4),))
+    built = Patch("quince", "Quince walk", "king-stropharia", recipe, 3.0, date(2031, 4, 1), Stage.BUILT)
+    planned = replace(
+        built, key="pear", name="Pear end", stage=Stage.PLANNED, built_on=TODAY + timedelta(days=6)
+    )
+    return Garden(
+        place=Place("Sedge Hollow", 44.5, -73.2, 100.0, "America/New_York"),
+        patches=(built, planned),
+        normals=ClimateNormals(
+            (-12.0, -11.0, -5.0, 1.0, 7.5, 12.5, 15.5, 14.5, 10.0, 4.0, -1.0, -8.0),
+            (-2.0, 0.0, 5.0, 13.0, 20.0, 25.0, 27.5, 26.0, 21.5, 14.0, 7.0, 0.5),
+            (55.0, 48.0, 60.0, 75.0, 88.0, 98.0, 105.0, 98.0, 92.0, 92.0, 80.0, 65.0),
+        ),
+        lots=(
+            Lot("heap", "Alder heap", LotKind.CHIPS, "hardwood-chips", heap=Heap(HeapShape.CONE, 3, 1.6),
+                since=TODAY - timedelta(days=9)),
+            Lot("old-heap", "Old heap", LotKind.CHIPS, "hardwood-chips", heap=Heap(HeapShape.CONE, 3, 1.0),
+                since=TODAY - timedelta(days=50)),
+            Lot("bag", "Bag", LotKind.SPAWN, "sawdust-spawn", mass_kg=2.0, species="king-stropharia",
+                since=TODAY - timedelta(days=KEEPS - 10), kept_at_c=4.0),
+        ),
+    )  # fmt: skip
+
+
+GARDEN = _garden()
+
+
+@pytest.fixture(scope="module")
+def told() -> Outlook:
+    return outlook(GARDEN, None, load_trade(), today=TODAY, members=20)
+
+
+def asks(made: Outlook | None, garden: Garden = GARDEN, today: date = TODAY) -> Today:
+    return today_asks(garden, None, load_trade(), made, today=today)
+
+
+def shaped(
+    made: Outlook, *, found: float = 0.0, moisture: float | None = None, near: tuple[NearDay, ...] = ()
+) -> Outlook:
+    """The outlook with the quince's chance of a find and its moisture put to given figures."""
+    patches = []
+    for item in made.patches:
+        chances = np.full(60, found)
+        item = replace(item, standing=Standing(np.zeros(60), chances, chances))
+        if moisture is not None:
+            band = item.moisture
+            flat = np.full_like(band.p50, moisture)
+            item = replace(item, moisture=type(band)(flat, flat, flat, flat, flat))
+        patches.append(item)
+    return replace(made, patches=tuple(patches), near=near or made.near)
+
+
+def kinds(day: Today, name: str) -> list[str]:
+    return [ask.kind.value for ask in day.due if ask.name == name]
+
+
+def test_the_weather_strip_has_the_week_behind_and_the_week_ahead(told: Outlook) -> None:
+    assert [row.day for row in told.near] == [
+        TODAY + timedelta(days=n) for n in range(-DAYS_NEAR, DAYS_NEAR + 1)
+    ]
+    for row in told.near:
+        for three in (row.rain_mm, row.lowest_c, row.highest_c):
+            assert list(three) == sorted(three)
+        assert 0 <= row.chance_of_rain <= 1
+
+
+def test_only_built_beds_are_told(told: Outlook) -> None:
+    assert [bed.patch.key for bed in asks(told).beds] == ["quince"]
+
+
+def test_without_an_outlook_plans_and_stores_are_told_all_the_same() -> None:
+    day = asks(None)
+    assert day.beds == ()
+    assert any(ask.kind is AskKind.STEP for ask in (*day.due, *day.coming))
+
+
+def test_a_likely_find_asks_for_a_look_and_a_look_today_settles_it(told: Outlook) -> None:
+    likely = shaped(told, found=0.4)
+    assert "look" in kinds(asks(likely), "Quince walk")
+    look = LogEntry("l", "quince", TODAY, LogKind.LOOKED, sight=Sight.NOTHING)
+    looked = asks(likely, replace(GARDEN, log=(look,)))
+    assert "look" not in kinds(looked, "Quince walk")
+    (coming,) = [ask for ask in looked.coming if ask.kind is AskKind.LOOK]
+    assert coming.on == TODAY + timedelta(days=3)
+    pins = asks(likely, replace(GARDEN, log=(replace(look, sight=Sight.PINS),)))
+    assert [ask.on for ask in pins.coming if ask.kind is AskKind.LOOK] == [TODAY + timedelta(days=2)]
+
+
+def test_an_unlikely_find_asks_for_nothing(told: Outlook) -> None:
+    day = asks(shaped(told, found=0.05))
+    assert "look" not in kinds(day, "Quince walk")
+    assert day.beds[0].look.next_on is None
+
+
+def test_water_is_told_in_liters_minutes_and_cans_and_not_twice_a_day(told: Outlook) -> None:
+    advice = told.patch("quince").watering_now
+    assert advice is not None
+    dry = replace(advice, litres=30.0, minutes=2.5, depth_mm=10.0)
+    items = tuple(
+        replace(item, watering_now=dry) if item.patch.key == "quince" else item for item in told.patches
+    )
+    made = replace(told, patches=items)
+    (water,) = [ask for ask in asks(made).due if ask.kind is AskKind.WATER]
+    assert water.litres == pytest.approx(water.depth_mm * 3.0)
+    assert water.minutes * GARDEN.hose_litres_per_minute == pytest.approx(water.litres)
+    assert water.cans * GARDEN.can_litres == pytest.approx(water.litres)
+    assert {line.formula for line in water.working} >= {
+        "liters are area times depth", "minutes are liters over flow", "cans are liters over what one holds",
+    }  # fmt: skip
+    given = LogEntry("w", "quince", TODAY, LogKind.WATERED, litres=30.0)
+    assert "water" not in kinds(asks(made, replace(GARDEN, log=(given,))), "Quince walk")
+
+
+def test_too_wet_is_told_above_the_mark_where_threads_drown(told: Outlook) -> None:
+    drown = told.patch("quince").moisture_marks.drown
+    assert "wet" in kinds(asks(shaped(told, moisture=drown + 0.01)), "Quince walk")
+    assert "wet" not in kinds(asks(shaped(told, moisture=drown - 0.01)), "Quince walk")
+
+
+def test_frost_is_told_where_something_stands_to_be_lost(told: Outlook) -> None:
+    night = NearDay(TODAY + timedelta(days=1), False, (0, 0, 0), (-4, -1, 2), (5, 8, 11), 0.0, 0.6)
+    assert "frost" in kinds(asks(shaped(told, found=0.5, near=(night,))), "Quince walk")
+    assert "frost" not in kinds(asks(shaped(told, found=0.01, near=(night,))), "Quince walk")
+    mild = replace(night, chance_of_frost=0.1)
+    assert "frost" not in kinds(asks(shaped(told, found=0.5, near=(mild,))), "Quince walk")
+
+
+def test_a_green_heap_and_aging_spawn_are_told(told: Outlook) -> None:
+    day = asks(told)
+    assert kinds(day, "Alder heap") == ["heap"]
+    coming = {ask.name: ask for ask in day.coming}
+    assert coming["Bag"].kind is AskKind.SPAWN
+    assert coming["Bag"].on == TODAY + timedelta(days=10)
+    assert coming["Old heap"].on == TODAY + timedelta(days=6), "chips are prime for 56 days"
+
+
+def test_soaks_and_orders_have_their_last_days(told: Outlook) -> None:
+    steps = [ask for ask in (*asks(told).due, *asks(told).coming) if ask.kind is AskKind.STEP]
+    assert steps
+    assert {ask.patch for ask in steps} == {"pear"}
+    assert all(ask.on == ask.step.last for ask in steps if ask.step is not None)
+    assert len({ask.key for ask in steps}) == len(steps)
+
+
+def test_yesterdays_outlook_is_read_at_today(told: Outlook) -> None:
+    later = asks(told, today=TODAY + timedelta(days=2))
+    bed = later.beds[0]
+    item = told.patch("quince")
+    assert bed.moisture.likely == pytest.approx(float(item.moisture.p50[item.today_index + 2]))
+    assert item.standing is not None
+    assert bed.look.chance == pytest.approx(float(item.standing.found[2]))
