@@ -7,10 +7,12 @@ Pure: the same garden, weather, seed and day give the same draws, in whatever or
 from __future__ import annotations
 
 import hashlib
+import os
 import threading
 import zlib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
@@ -46,8 +48,9 @@ Ints = npt.NDArray[np.int64]
 
 POOL = 512
 """Members from which a bed's draws are taken: two blocks of the engine, one for each of two cores."""
-NOTES_AT_ONCE = 8
-"""Notes that a cloud takes in one step; a new entry asks only for the last step again."""
+ENTRIES_AT_ONCE, ENTRIES_IN_BLOCK = 8, 24
+"""Entries that a cloud takes in one step, so that a new entry asks only for the last step again; steps that
+are long past are taken together, a block at a time."""
 HARDLY_TOLD = 0.12
 """An entry that members tell for less well than this, on average, is called odd."""
 ODD_SHARE = 0.34
@@ -165,9 +168,12 @@ def notes_from(patch: Patch, entries: Sequence[LogEntry], sharp: Sharpness) -> N
 
 
 def _chunks(entries: Sequence[LogEntry]) -> list[Sequence[LogEntry]]:
-    """Growing heads of the entries, cut after every so many; the last is all of them."""
-    cuts = [*range(NOTES_AT_ONCE, len(entries), NOTES_AT_ONCE), len(entries)]
-    return [entries[:cut] for cut in cuts]
+    """Growing heads of the entries: whole blocks, then steps within the last; the last is all of them."""
+    count = len(entries)
+    blocks = list(range(ENTRIES_IN_BLOCK, count, ENTRIES_IN_BLOCK))
+    begun = blocks[-1] if blocks else 0
+    steps = range(begun + ENTRIES_AT_ONCE, count, ENTRIES_AT_ONCE)
+    return [entries[:cut] for cut in (*blocks, *steps, count)]
 
 
 def course_runner(
@@ -369,7 +375,10 @@ def lessons(
     )  # fmt: skip
     species = {patch.species for patch in patches}
     wanted = [teacher for teacher in teachers.values() if teacher.patch.species in species]
-    taught = {teacher.patch.key: school.teach(teacher) for teacher in wanted}
+    with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
+        taught = {
+            one.patch.key: lesson for one, lesson in zip(wanted, pool.map(school.teach, wanted), strict=True)
+        }
     out: dict[str, BedLesson] = {}
     for patch in patches:
         lesson = _lesson(patch, teachers, taught, members=members, seed=seed)

@@ -89,7 +89,7 @@ def learned_words(told: PatchOutlook, today: date) -> tuple[str, ...]:
     if learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
         share = max(round(100 * learned.fitting_share), 1)
         said.append(
-            f"About {share} in 100 of the futures reckoned before agree with what you saw; new ones like them "
-            "were drawn."
+            f"About {share} in 100 of the futures reckoned before agree with what you saw; new ones like "
+            "them were drawn."
         )
     return tuple(said)
