@@ -1,0 +1,264 @@
+"""The first door without a browser: its sentence, its lines, its taps, its calendar; and in one, by thumb."""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import vobject
+from axe_playwright_python.sync_playwright import Axe
+from starlette.testclient import TestClient
+
+from mulchwright.almanac import Outlook
+from mulchwright.book import create_book, open_book
+from mulchwright.desk import create_app
+from mulchwright.desk.bundle import ChartBundle
+from mulchwright.desk.now_words import cans_words
+from mulchwright.desk.reckoning import AlmanacEngine
+from mulchwright.garden import Garden, LogKind, Reading, UnitSystem, Watering, WateringRule
+
+TODAY = date(2031, 6, 10)
+MEMBERS = 20
+
+
+def thirsty(garden: Garden) -> Garden:
+    """The small garden in a dry spring nobody watered: the bed asks for water today, whatever the luck."""
+    built, planned = garden.patches
+    normals = garden.normals
+    assert normals is not None
+    return replace(
+        garden,
+        patches=(
+            replace(built, watering=Watering(WateringRule.NONE), light_share=(1.0,), rain_share=0.05),
+            replace(planned, built_on=TODAY + timedelta(days=5)),
+        ),
+        log=(),
+        readings=(Reading(TODAY - timedelta(days=1), rain_mm=1.0),),
+    )
+
+
+@pytest.fixture
+def dry_book(tmp_path: Path, garden: Garden) -> Path:
+    path = tmp_path / "dry.mulch"
+    create_book(path, thirsty(garden))
+    return path
+
+
+@pytest.fixture
+def dry(dry_book: Path, bundle: ChartBundle, ready: Callable[[TestClient], None]) -> Iterator[TestClient]:
+    app = create_app(dry_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+        ready(client)
+        yield client
+
+
+def said(html: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", html))
+
+
+def form_of(html: str, kind: str) -> tuple[str, dict[str, str]]:
+    """The one-tap form of a kind: its address and its fields."""
+    for address, body in re.findall(
+        r'<form class="taps" method="post" action="([^"]+)">(.*?)</form>', html, re.S
+    ):
+        fields = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', body))
+        if fields.get("kind") == kind:
+            return address, fields
+    raise AssertionError(f"no form for {kind}")
+
+
+def test_the_page_opens_with_one_sentence_and_each_line_says_why(dry: TestClient) -> None:
+    html = dry.get("/now").text
+    text = said(html)
+    assert re.search(r"Water Under the medlar, \d+ L", text)
+    assert "minutes at the hose, or" in text
+    assert "The food layers hold" in text
+    assert "liters are area times depth" in text
+    assert 'style="' not in html
+    assert "How this is worked out" in text
+    assert "your reading" in text, "a reading is told apart from the station"
+
+
+def test_both_units_and_never_both_at_once(dry: TestClient, dry_book: Path) -> None:
+    assert not re.search(r"\d ?(?:gal|°F|ft²)\b", said(dry.get("/now").text))
+    with open_book(dry_book) as book:
+        book.set_units(UnitSystem.US)
+    text = said(dry.get("/now").text)
+    assert re.search(r"Water Under the medlar, [\d.]+ gal", text)
+    assert not re.search(r"\d ?(?:L|°C|m²|mm)\b", text)
+
+
+def test_one_tap_notes_the_watering_once_and_undo_takes_it_back(dry: TestClient, dry_book: Path) -> None:
+    address, fields = form_of(dry.get("/now").text, "watered")
+    for _ in range(2):  # a shaky connection sends it twice
+        answer = dry.post(address, data=fields, follow_redirects=False)
+        assert answer.status_code == 303
+    with open_book(dry_book) as book:
+        (entry,) = book.garden().log
+    assert entry.kind is LogKind.WATERED
+    assert f"{entry.litres:g} L" == fields["litres"]
+    html = dry.get(answer.headers["location"]).text
+    assert "Done:" in said(html)
+    assert "Watered 10 June" in said(html)
+    assert "Water Under the medlar" not in said(html), "what was done is not asked for again"
+    undo = re.search(r'action="(/log/step/\d+/undo)"', html)
+    assert undo
+    back = dry.post(undo[1], data={"back": "/now"})
+    assert "Taken back" in said(back.text)
+    with open_book(dry_book) as book:
+        assert book.garden().log == ()
+
+
+class SlowEngine(AlmanacEngine):
+    """The engine, held at its second outlook until let go."""
+
+    def __init__(self) -> None:
+        super().__init__(members=MEMBERS, seed=5)
+        self.go = threading.Event()
+        self.runs = 0
+
+    def outlook(self, *args: Any, **options: Any) -> Outlook:
+        self.runs += 1
+        if self.runs > 1:
+            assert self.go.wait(60)
+        return super().outlook(*args, **options)
+
+
+def test_while_the_next_is_reckoned_the_last_outlook_stands(
+    dry_book: Path, bundle: ChartBundle, ready: Callable[[TestClient], None]
+) -> None:
+    engine = SlowEngine()
+    app = create_app(dry_book, engine=engine, bundle=bundle)
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        ready(client)
+        for n in range(3):  # three entries in a row, while the first is still being reckoned
+            fields = {"kind": "looked", "sight": "nothing", "mark": f"mark-number-{n}", "back": "/now"}
+            assert (
+                client.post("/log/under-the-medlar", data=fields, follow_redirects=False).status_code == 303
+            )
+            html = client.get("/now").text
+            assert "data-waiting" in html
+            assert "before the last entry" in said(html)
+            assert "How the beds stand" in said(html)
+            assert "<progress" not in html
+        assert "before the last entry" in said(client.get("/beds/under-the-medlar").text)
+        engine.go.set()
+        ready(client)
+        assert engine.runs <= 3, "states that are out of date by their turn are not reckoned"
+        assert "with everything in the logbook" in said(client.get("/now").text)
+
+
+def test_a_garden_where_nothing_is_built(tmp_path: Path, garden: Garden, bundle: ChartBundle) -> None:
+    path = tmp_path / "bare.mulch"
+    create_book(path, replace(garden, patches=(), log=()))
+    app = create_app(path, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        text = said(client.get("/now").text)
+    assert "Nothing to do today" in text
+    assert "No bed is built yet" in text
+
+
+@pytest.mark.parametrize(
+    ("cans", "words"),
+    [(0.1, "half a can"), (0.6, "half a can"), (1.0, "1 can"), (2.6, "2½ cans"), (1.4, "1½ cans")],
+)
+def test_cans_are_told_by_the_half(cans: float, words: str) -> None:
+    assert cans_words(cans) == words
+
+
+# ---- the calendar -----------------------------------------------------------
+
+
+def events(data: bytes) -> dict[str, Any]:
+    calendar = vobject.readOne(data.decode())
+    return {event.uid.value: event for event in calendar.vevent_list}
+
+
+def test_the_feed_is_read_by_another_reader_and_keeps_its_identifiers(
+    dry: TestClient, dry_book: Path
+) -> None:
+    html = dry.get("/now/calendar").text
+    found = re.search(r"/calendar/([\w-]+)\.ics", html)
+    assert found
+    assert len(found[1]) >= 32
+    answer = dry.get(found[0])
+    assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
+    before = events(answer.content)
+    titles = {event.summary.value for event in before.values()}
+    assert any(title.startswith("Water Under the medlar: ") for title in titles)
+    assert any("build" in title for title in titles)
+    assert all(event.dtstamp.value for event in before.values())
+    assert b"REFRESH-INTERVAL" in answer.content
+    with open_book(dry_book) as book:
+        garden = book.garden()
+        book.save_garden(
+            replace(garden, patches=tuple(
+                replace(p, built_on=TODAY + timedelta(days=9)) if p.key == "pump-corner" else p
+                for p in garden.patches
+            ))
+        )  # fmt: skip
+    after = events(dry.get(found[0]).content)
+    build = next(uid for uid, event in before.items() if event.summary.value.endswith(": build"))
+    assert after[build].dtstart.value == TODAY + timedelta(days=9)
+    assert before[build].dtstart.value == TODAY + timedelta(days=5)
+    assert events(dry.get("/stores/calendar.ics").content).keys() == after.keys(), "one calendar everywhere"
+
+
+def test_a_renewed_address_ends_the_old_one(dry: TestClient) -> None:
+    old = re.search(r"/calendar/[\w-]+\.ics", dry.get("/now/calendar").text)
+    assert old
+    assert dry.get(old[0]).status_code == 200
+    page = dry.post("/now/calendar")
+    new = re.search(r"/calendar/[\w-]+\.ics", page.text)
+    assert new
+    assert new[0] != old[0]
+    assert dry.get(old[0]).status_code == 404
+    assert dry.get("/calendar/guess.ics").status_code == 404
+    assert dry.get(new[0]).status_code == 200
+
+
+# ---- in a browser -----------------------------------------------------------
+
+
+@pytest.mark.browser
+def test_the_morning_as_a_journey(
+    browser: Any, dry_book: Path, bundle: ChartBundle, run_app: Callable[..., Any]
+) -> None:
+    """On a phone: read, tap, undo; then the same page on a desk. No barrier, nothing too wide."""
+    app = create_app(dry_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    server, thread, address = run_app(app)
+    messages: list[str] = []
+    try:
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        page.on("console", lambda message: messages.append(message.text))
+        page.on("pageerror", lambda error: messages.append(str(error)))
+        page.goto(f"{address}/")
+        page.locator("main:not([data-waiting])").wait_for(timeout=60_000)
+        assert page.url.endswith("/now")
+        for path, width in (("/now", 360), ("/now/calendar", 360), ("/now", 1440)):
+            page.set_viewport_size({"width": width, "height": 800})
+            page.goto(address + path)
+            assert Axe().run(page).violations_count == 0, (path, width)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
+        heights = page.locator("main button, main .way a, main summary").evaluate_all(
+            "all => all.map(one => one.getBoundingClientRect().height).filter(height => height > 0)"
+        )
+        assert min(heights) >= 46
+        page.get_by_role("button", name="Watered as advised").first.click()
+        page.get_by_text("Done:").wait_for()
+        page.get_by_role("button", name="Undo").click()
+        page.get_by_text("Taken back").wait_for()
+        summary = page.locator("summary", has_text="How this is worked out").first
+        summary.click()
+        assert page.get_by_role("columnheader", name="goes into").first.is_visible()
+        page.close()
+    finally:
+        server.should_exit = True
+        thread.join(10)
+    assert messages == []
