@@ -43,6 +43,7 @@ __all__ = ["DOOR_PAGES", "desk_of", "planned", "routes", "store_page", "typed_fo
 
 DOOR_PAGES = (
     ("/stores", "At hand"),
+    ("/stores/recipes", "Recipes"),
     ("/stores/needs", "What it takes"),
     ("/stores/best-use", "Best use"),
     ("/stores/buying", "Buying"),

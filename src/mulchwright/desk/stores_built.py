@@ -26,7 +26,7 @@ from mulchwright.garden import Garden, Layer, Patch, Recipe, SpawnPlane, Stage, 
 from mulchwright.sheets.portrait import layer_name, pegs, portrait
 from mulchwright.trade import Trade
 
-__all__ = ["routes"]
+__all__ = ["WETNESS", "routes", "typed_amount", "typed_thickness"]
 
 WETNESS = (("dry", "dry"), ("damp", "damp"), ("soaked", "soaked"))
 
@@ -105,13 +105,15 @@ def _layer_word(patch: Patch, n: int) -> str:
     return "Skin" if n >= len(patch.recipe.layers) else f"Layer {n + 1} from the ground"
 
 
-def _thickness(text: str, name: str, system: str) -> float:
+def typed_thickness(text: str, name: str, system: str) -> float:
+    """A typed length [m]; nothing and 0 are 0."""
     if text in ("", "0"):
         return 0.0
     return units.parse_length(text, system, bare="in" if system == units.US else "cm", field=name)
 
 
-def _amount(text: str, name: str, system: str, *, points: bool) -> float:
+def typed_amount(text: str, name: str, system: str, *, points: bool) -> float:
+    """A typed rate of spawn [kg/m²], or pegs [per m²] with `points`; nothing and 0 are 0."""
     if text in ("", "0"):
         return 0.0
     parse = units.parse_count_per_area if points else units.parse_spawn_rate
@@ -128,7 +130,7 @@ def read_recipe(
     for n, layer in enumerate(patch.recipe.all_layers):
         material = reading.choice(f"material_{n}", trade.materials, "Made of")
         thickness = reading.take(
-            f"thickness_{n}", partial(_thickness, name=f"thickness_{n}", system=system), 0.0,
+            f"thickness_{n}", partial(typed_thickness, name=f"thickness_{n}", system=system), 0.0,
             held=layer.thickness_m,
         )  # fmt: skip
         wetness = reading.choice(f"wetness_{n}", dict(WETNESS), "Laid")
@@ -154,11 +156,11 @@ def read_recipe(
         points = trade.spawn[kind].arrangement == "points"
         same = points == bool(plane.points_per_m2)
         height = reading.take(
-            f"height_{n}", partial(_thickness, name=f"height_{n}", system=system), plane.height_m,
+            f"height_{n}", partial(typed_thickness, name=f"height_{n}", system=system), plane.height_m,
             held=plane.height_m,
         )  # fmt: skip
         amount = reading.take(
-            f"amount_{n}", partial(_amount, name=f"amount_{n}", system=system, points=points), 0.0,
+            f"amount_{n}", partial(typed_amount, name=f"amount_{n}", system=system, points=points), 0.0,
             held=(plane.points_per_m2 or plane.rate_kg_m2) if same else None,
         )  # fmt: skip
         if amount == 0:

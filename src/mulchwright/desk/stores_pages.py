@@ -9,6 +9,7 @@ from mulchwright.desk import (
     stores_built,
     stores_buying,
     stores_needs,
+    stores_recipes,
     stores_sheets,
     stores_use,
     stores_when,
@@ -19,5 +20,8 @@ __all__ = ["routes"]
 
 def routes() -> list[BaseRoute]:
     """The addresses of the door. Fixed ones come before those with a key in them."""
-    pages = (stores_needs, stores_buying, stores_use, stores_sheets, stores_when, stores_built, stores)
+    pages = (
+        stores_needs, stores_recipes, stores_buying, stores_use, stores_sheets, stores_when, stores_built,
+        stores,
+    )  # fmt: skip
     return [route for page in pages for route in page.routes()]
