@@ -481,6 +481,42 @@ def wait_for_outlook(address: str, key: str, began: float) -> None:
         time.sleep(0.05)
 
 
+def measure_now(figures: Figures, folder: Path) -> None:
+    say("what today asks: 20 beds, five years of entries")
+    from five_years import make_five_year_book  # type: ignore[import-not-found]
+
+    book = folder / "five-years.garden"
+    garden = make_five_year_book(book)
+    figures["today_logbook_entries"] = float(len(garden.log))
+    with server(book) as (address, _, _):
+        wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
+        pages = [timed(fetch, f"{address}/now") for _ in range(25)]
+        put(figures, "today_page_ms", pages[3:], 1e3)
+
+
+# ---- learning -----------------------------------------------------------------------------------
+
+
+def measure_learning(figures: Figures, folder: Path) -> None:
+    """The long ones: an entry's way to the outlook, then the calibration over 400 made-up seasons."""
+    from calibration import measure as calibrate  # type: ignore[import-not-found]
+    from learning import measure_entry  # type: ignore[import-not-found]
+
+    say("from an entry to the outlook: 20 beds, five years of entries (the first reckoning takes a while)")
+    times, first, entries = measure_entry(folder)
+    put(figures, "entry_to_outlook_s", times)
+    figures["entry_first_outlook_s"], figures["entry_logbook_entries"] = first, float(entries)
+    say("calibration of what is learned: 400 made-up seasons, some three minutes on two cores")
+    told = calibrate()
+    for name in (
+        "calibration_cover_90", "calibration_seasons", "learning_error_ratio",
+        "learning_error_ratio_fixed_looks", "shared_cover_90", "shared_error_ratio",
+    ):  # fmt: skip
+        figures[name if name.startswith(("cal", "learn")) else f"learning_{name}"] = float(told[name])
+    for name, one in told["quantities"].items():
+        figures[f"calibration_rank_p_{name}"] = one["p"]
+
+
 # ---- telling it ---------------------------------------------------------------------------------
 
 
@@ -510,6 +546,8 @@ def main(words: list[str]) -> int:
         measure_slider(figures, Path(folder))
         measure_sheets(figures)
         measure_server(figures, Path(folder))
+        measure_now(figures, Path(folder))
+        measure_learning(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
     print(json.dumps(rounded, indent=1) if words else told(figures))
     return 0
