@@ -2,13 +2,14 @@
 
     python bench/calibration.py [--seasons 400] [--write]
 
-Each season is one made-up bed: species, recipe, build day, weather and waterings vary; its true course is drawn
-from the very prior that the outlook uses, and its logbook from the observation model that the learning uses.
-The grower looks about weekly and notes pickings until a day; then the program, which sees the logbook and the
-measured weather alone, tells the first and the next picking, the mass of the next flush and the share run.
-Ranks of the truth among the members told must be even (Cook, Gelman and Rubin 2006; Talts and others 2018), and
-nine in ten truths lie within the 90 % range. This tries the reckoning, not whether the model is like a real
-bed: a truth drawn from another model would fare worse. `--write` puts the report into bench/calibration.md.
+Each season is one made-up bed: species, recipe, build day, weather and waterings vary; its true course is
+drawn from the very prior that the outlook uses, and its logbook from the observation model that the
+learning uses. The grower looks about weekly and notes pickings until a day; then the program, which sees the
+logbook and the measured weather alone, tells the first and the next picking, the mass of the next flush and
+the share run. Ranks of the truth among the members told must be even (Cook, Gelman and Rubin 2006; Talts and
+others 2018), and nine in ten truths lie within the 90 % range. This tries the reckoning, not whether the
+model is like a real bed: a truth drawn from another model would fare worse. `--write` puts the report into
+bench/calibration.md.
 """
 
 from __future__ import annotations
@@ -49,7 +50,7 @@ SEED = 20260611
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """What one made-up season gave. ranks : by quantity, 0 to MEMBERS; errors : days, NaN without a picking."""
+    """What one made-up season gave. ranks : 0 to MEMBERS; errors in days, NaN without a picking."""
 
     ranks: dict[str, int]
     widths: dict[str, tuple[float, float]]
@@ -63,7 +64,7 @@ class Season:
 
 
 @cache
-def _base() -> Garden:
+def base_garden() -> Garden:
     """A garden without beds, at the demo's place, with its record's monthly normals."""
     from mulchwright.book.demo import demo_garden
     from mulchwright.weather import normals_of
@@ -120,7 +121,9 @@ class World:
     seed: int
 
 
-def _course(garden: Garden, patch: Patch, futures: WeatherFutures, columns: slice, latent: Floats) -> Course:
+def season_of(
+    garden: Garden, patch: Patch, futures: WeatherFutures, columns: slice, latent: Floats
+) -> Course:
     """The season of members with these latent rows over columns of the weather, as the outlook runs it."""
     from mulchwright.season import bed_arrays, draw_parameters, forcing_of, habits_of, simulate
     from mulchwright.season.observing import Course
@@ -151,7 +154,7 @@ def _world(number: int, told_days: tuple[int, int]) -> World:
     from mulchwright.weather import weather_futures
 
     rng = np.random.default_rng([SEED, number])
-    base = _base()
+    base = base_garden()
     assert base.normals is not None
     patch = _patch(rng)
     assert patch.built_on is not None
@@ -171,11 +174,11 @@ def _world(number: int, told_days: tuple[int, int]) -> World:
         members=1 + PRIOR_MEMBERS, rng=rng,
     )  # fmt: skip
     latent = prior_latent(patch, members=1, seed=int(rng.integers(1 << 40)))
-    truth = _course(garden, patch, futures, slice(0, 1), latent)
+    truth = season_of(garden, patch, futures, slice(0, 1), latent)
     return World(garden, patch, truth, futures, series, today, int(rng.integers(1 << 40)))
 
 
-def _entries(notes: Notes, patch: Patch, most: int = 10_000) -> tuple[LogEntry, ...]:
+def entries_of(notes: Notes, patch: Patch, most: int = 10_000) -> tuple[LogEntry, ...]:
     """The logbook's entries that make these notes, at most so many, in order of their days."""
     from mulchwright.garden import LogEntry, LogKind, Sight
 
@@ -249,9 +252,9 @@ def one_season(number: int) -> Season:
     world = _world(number, (30, 260))
     looks = np.cumsum(rng.integers(5, 11, 60)) + int(rng.integers(5, 25))
     notes = observe(world.truth, 0, looks, world.today, sharp, rng, share_told=bool(rng.random() < 0.5))
-    entries = _entries(notes, world.patch)
+    entries = entries_of(notes, world.patch)
     latent, lesson = _learned(world, entries, MEMBERS)
-    course = _course(world.garden, world.patch, world.futures, slice(1, 1 + MEMBERS), latent)
+    course = season_of(world.garden, world.patch, world.futures, slice(1, 1 + MEMBERS), latent)
     members, truth = _told(course, world.today), _told(world.truth, world.today)
     ranks, widths = {}, {}
     for name in QUANTITIES:
@@ -267,7 +270,7 @@ def one_season(number: int) -> Season:
 
 
 def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, float, float]:
-    """Errors of the first picking: the prior's, after three entries on the days that it asks to look, and after
+    """Errors of the first picking: the prior's, after three entries on the days it asks to look, and after
     three looks on days 20, 40 and 60 that tell the share run. All know the same weather, so that what is
     measured is the entries' doing alone."""
     from mulchwright.season.draws import prior_latent
@@ -279,7 +282,9 @@ def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, f
     true_day = float(_told(world.truth, 0)["first_picking_day"][0])
     if not math.isfinite(true_day):
         return math.nan, math.nan, math.nan
-    before = _told(_course(world.garden, world.patch, world.futures, columns, latent), 0)["first_picking_day"]
+    before = _told(season_of(world.garden, world.patch, world.futures, columns, latent), 0)[
+        "first_picking_day"
+    ]
     finite = before[np.isfinite(before)]
     if len(finite) < 20:
         return math.nan, math.nan, math.nan
@@ -289,9 +294,9 @@ def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, f
     asked = observe(world.truth, 0, days, until, sharp, rng)
     fixed = observe(world.truth, 0, np.array([20, 40, 60]), 60, sharp, rng, share_told=True)
     for notes in (asked, fixed):
-        entries = _entries(notes, world.patch, most=3)
+        entries = entries_of(notes, world.patch, most=3)
         latent, _ = _learned(world, entries, PRIOR_MEMBERS)
-        after = _told(_course(world.garden, world.patch, world.futures, columns, latent), 0)
+        after = _told(season_of(world.garden, world.patch, world.futures, columns, latent), 0)
         errors.append(_median_error(after["first_picking_day"], true_day))
     return errors[0], errors[1], errors[2]
 
@@ -317,27 +322,28 @@ def one_sharing(number: int) -> Sharing:
     world = _world(number + 2_000_000, (150, 300))
     truth_seed = int(rng.integers(1 << 40))
     own = prior_latent(world.patch, members=1, seed=truth_seed)
-    truth = _course(world.garden, world.patch, world.futures, slice(0, 1), own)
+    truth = season_of(world.garden, world.patch, world.futures, slice(0, 1), own)
     looks = np.cumsum(rng.integers(5, 11, 60)) + 15
     notes = observe(truth, 0, looks, world.today, sharpness_of(trade), rng, share_told=True)
-    entries = _entries(notes, world.patch)
+    entries = entries_of(notes, world.patch)
     second = replace(world.patch, key="second", name="Second")
     latent = prior_latent(second, members=1, seed=truth_seed)
     latent[SPECIES_ROWS] = own[SPECIES_ROWS]
-    true_day = _told(_course(world.garden, second, world.futures, slice(0, 1), latent), 0)[
+    true_day = _told(season_of(world.garden, second, world.futures, slice(0, 1), latent), 0)[
         "first_picking_day"
     ][0]
     garden = replace(world.garden, log=(*world.garden.log, *entries), patches=(world.patch, second))
     assert world.patch.built_on is not None
     found = lessons(
         garden, world.series, trade, garden.patches,
-        today=world.patch.built_on + timedelta(days=world.today), members=PRIOR_MEMBERS, seed=world.seed, threads=1,
+        today=world.patch.built_on + timedelta(days=world.today), members=PRIOR_MEMBERS,
+        seed=world.seed, threads=1,
     )  # fmt: skip
     prior = prior_latent(second, members=PRIOR_MEMBERS, seed=world.seed)
     columns = slice(1, 1 + PRIOR_MEMBERS)
 
     def days(rows: Floats) -> Floats:
-        return _told(_course(world.garden, second, world.futures, columns, rows), 0)["first_picking_day"]
+        return _told(season_of(world.garden, second, world.futures, columns, rows), 0)["first_picking_day"]
 
     after = days(found["second"].latent if "second" in found else prior)
     told = after[:MEMBERS]
@@ -411,52 +417,50 @@ def measure(seasons: int = 400, *, workers: int | None = None) -> dict[str, Any]
     }
 
 
+REPORT = """# Do the ranges mean what they say?
+
+Written by `python bench/calibration.py --write`; what is tried, and what is not, stands at the head of that
+file. The truth here comes from the program's own model, so this shows that the reckoning is right, not that
+the model is like a real bed.
+
+{calibration_seasons} seasons of one bed each, {entries_mean:.1f} entries on average. The members were
+drawn anew in {refreshed_share:.0%} of them. In {said_not_to_fit} the entries were said not to fit,
+though they came from the model.
+
+| told | truths in the 90 % range | ranks in ten bins | chi-square (9) | p |
+|---|---|---|---|---|
+{table}
+
+Over all four: **{calibration_cover_90:.1%}** (wanted 86 to 94 %). A season without a picking in the days told
+counts as a day beyond all others; ties are broken by lot. The run share is told two weeks ahead.
+
+## After three entries
+
+Mean error of the likely first picking over the {learning_error_seasons} seasons that bring one:
+{learning_error_before_days:.1f} days before any entry, {learning_error_after_days:.1f} days after three,
+a ratio of **{learning_error_ratio:.2f}** (wanted: at most 0.70). Both know the same weather. The grower
+looks on the days by which a quarter, half and three quarters of the prior's futures have had it, and notes
+a picking when there is one; the first three entries count.
+
+Three looks on days 20, 40 and 60 that tell the share run, whatever the bed does: a ratio of
+{learning_error_ratio_fixed_looks:.2f}. Early looks teach much less of the first picking.
+
+## From bed to bed
+
+{shared_seasons} pairs of beds of one species, entries on the first only: the second's first picking lies
+in its 90 % range in {shared_cover_90:.1%} (ranks even: p {shared_p:.2f}), with an error of
+{shared_error_ratio:.2f} times the prior's.
+"""
+
+
 def report(figures: dict[str, Any]) -> str:
     """The figures as a page."""
-    lines = [
-        "# Do the ranges mean what they say?",
-        "",
-        "Written by `python bench/calibration.py --write`; what is tried, and what is not, stands at the head of that",
-        "file. The truth here comes from the program's own model, so this shows that the reckoning is right,",
-        "not that the model is like a real bed.",
-        "",
-        f"{figures['calibration_seasons']} seasons of one bed each, {figures['entries_mean']:.1f} entries on average; "
-        f"the members were drawn anew in {figures['refreshed_share']:.0%} of them; in {figures['said_not_to_fit']} the "
-        "entries were said not to fit, though they came from the model.",
-        "",
-        "| told | truths in the 90 % range | ranks in ten bins | chi-square (9) | p |",
-        "|---|---|---|---|---|",
-    ]
-    lines += [
+    table = "\n".join(
         f"| {name.replace('_', ' ')} | {one['cover_90']:.1%} | {' '.join(map(str, one['counts']))} "
         f"| {one['chi_square']:.1f} | {one['p']:.2f} |"
         for name, one in figures["quantities"].items()
-    ]
-    lines += [
-        "",
-        f"Over all four: **{figures['calibration_cover_90']:.1%}** (wanted 86 to 94 %). A season without a picking in "
-        "the days told counts as a day beyond all others, ties are broken by lot.",
-        "",
-        "## After three entries",
-        "",
-        f"Mean error of the likely first picking over the {figures['learning_error_seasons']} seasons that bring one: "
-        f"{figures['learning_error_before_days']:.1f} days before any entry, {figures['learning_error_after_days']:.1f} "
-        f"days after three, a ratio of **{figures['learning_error_ratio']:.2f}** (wanted at most 0.70). The grower looks "
-        "on the days by which a quarter, half and three quarters of the prior's futures have had it, and notes "
-        "a picking when there is one; the first three entries count.",
-        "",
-        "Three looks on days 20, 40 and 60 that tell the share run, whatever the bed does: a ratio of "
-        f"{figures['learning_error_ratio_fixed_looks']:.2f}. Early looks teach little of the first picking; most of "
-        "what is not known is how long a bed that is run waits.",
-        "",
-        "## From bed to bed",
-        "",
-        f"{figures['shared_seasons']} pairs of beds of one species, entries on the first only: the second's first picking "
-        f"lies in its 90 % range in {figures['shared_cover_90']:.1%} (ranks even: p {figures['shared_p']:.2f}), with an "
-        f"error of {figures['shared_error_ratio']:.2f} times the prior's.",
-        "",
-    ]
-    return "\n".join(lines)
+    )
+    return REPORT.format(table=table, **figures)
 
 
 def main() -> int:

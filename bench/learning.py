@@ -50,8 +50,7 @@ def _record(base: Garden) -> DailySeries:
 
 def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> list[LogEntry]:
     """A look every fortnight, waterings in summer, pickings as they fall: what a true course gives."""
-    from calibration import _course, _entries as notes_as_entries
-
+    from calibration import entries_of, season_of  # type: ignore[import-not-found]
     from mulchwright.almanac.learning import sharpness_of
     from mulchwright.garden import LogEntry, LogKind
     from mulchwright.season.draws import prior_latent
@@ -71,18 +70,18 @@ def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> li
         record, base.normals, base.place, start=patch.built_on, days=days + 1, members=1, rng=rng
     )
     garden = replace(base, patches=(patch,), log=tuple(log))
-    truth = _course(garden, patch, futures, slice(0, 1), prior_latent(patch, members=1, seed=77))
+    truth = season_of(garden, patch, futures, slice(0, 1), prior_latent(patch, members=1, seed=77))
     notes = observe(truth, 0, np.arange(20, days, LOOK_DAYS), days, sharpness_of(load_trade()), rng)
-    told = notes_as_entries(notes, patch)
+    told = entries_of(notes, patch)
     return log + [replace(entry, key=f"{patch.key}-{entry.key}") for entry in told]
 
 
 def five_year_garden() -> tuple[Garden, DailySeries]:
     """Twenty beds built over five years, all still there, with what was noted of them."""
-    from calibration import _base
-    from measure import bench_patch
+    from calibration import base_garden
+    from measure import bench_patch  # type: ignore[import-not-found]
 
-    base = _base()
+    base = base_garden()
     record = _record(base)
     log: list[LogEntry] = []
     patches = []
@@ -95,7 +94,7 @@ def five_year_garden() -> tuple[Garden, DailySeries]:
 
 
 def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float, int]:
-    """Seconds from an entry to the outlook, for several; seconds of the first reckoning; entries in the book."""
+    """Seconds from each of some entries to the outlook; of the first reckoning; entries in the book."""
     from mulchwright.book import create_book, open_book
     from mulchwright.desk.reckoning import AlmanacEngine, Library, Reckoner
     from mulchwright.garden import LogEntry, LogKind, Sight

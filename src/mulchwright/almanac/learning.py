@@ -313,9 +313,13 @@ class _School:
         """A fingerprint of all that a cloud depends on: bed, entries, waterings, weather, seed."""
         patch, last = teacher.patch, head[-1].day
         told = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
-        wet = [(e.day, e.litres) for e in teacher.log if e.kind is LogKind.WATERED and e.day <= last]
+        done = sorted(
+            (e.day, e.kind.value, e.litres or 0.0, e.material, e.thickness_m or 0.0)
+            for e in teacher.log
+            if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
+        )
         digest = hashlib.blake2b(
-            repr((patch, told, wet, self.seed, self.wave, self.garden.place, self.garden.normals)).encode(),
+            repr((patch, told, done, self.seed, self.wave, self.garden.place, self.garden.normals)).encode(),
             digest_size=16,
         )
         digest.update(repr(self.sharp).encode())

@@ -160,15 +160,16 @@ def _summary(
     first_picking, next_picking = _pickings(run, p, patch, today_day, after)
     area = patch.area_m2
 
-    def picked_in_year(year: int) -> Quantiles | None:
+    def kg_in_year(year: int) -> Floats | None:
         begin, end = built + (year - 1) * FIRST_YEAR_DAYS, built + year * FIRST_YEAR_DAYS
         if end > run.days:
             return None
         within = happened & (day_of_flush >= begin) & (day_of_flush < end)
-        return _quantiles(np.where(within, run.flush_kg_m2[p], 0.0).sum(axis=0) * area)
+        return np.asarray(np.where(within, run.flush_kg_m2[p], 0.0).sum(axis=0) * area, dtype=np.float64)
 
-    first_year = picked_in_year(1)
-    assert first_year is not None  # every run is made long enough for it
+    first_kg, second_kg = kg_in_year(1), kg_in_year(2)
+    assert first_kg is not None  # every run is made long enough for it
+    crops = first_kg[first_kg > 0]
     first_report, last_report = run.start + timedelta(days=first), run.start + timedelta(days=after - 1)
     wanted = [
         i
@@ -205,8 +206,9 @@ def _summary(
         first_picked_on=min(picks) if picks else None,
         none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
         picked_kg=_month_amounts(months, month_of_flush[wanted]),
-        picked_first_year_kg=first_year,
-        picked_second_year_kg=picked_in_year(2),
+        picked_first_year_kg=_quantiles(first_kg),
+        picked_second_year_kg=None if second_kg is None else _quantiles(second_kg),
+        picked_if_any_kg=_quantiles(crops) if len(crops) else None,
         watered_litres=_month_amounts(months, watered[wanted]),
         watered_first_year_litres=_quantiles(within @ watered),
         water_account=_year_accounts(run.account_mm[p], run.start, max(built, first), after),
@@ -409,9 +411,7 @@ def outlook(
 def _alone(bed: BedArrays, p: int) -> BedArrays:
     """One patch of all, as arrays of their own."""
     one = slice(p, p + 1)
-    return BedArrays(
-        bed.sizes[one], bed.cell[one], bed.plane[one], bed.plane_index[one], bed.site[one], bed.daily[one]
-    )
+    return BedArrays._make(array[one] for array in bed)
 
 
 def _run_own_pasts(

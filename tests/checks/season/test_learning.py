@@ -1,7 +1,7 @@
 """Learning against closed forms: conjugate posteriors, resampling, moves that keep the prior.
 
-The worked normal-inverse-gamma numbers are those of Hoff 2009, A First Course in Bayesian Statistical Methods,
-section 5.3 (midge wing lengths; data and prior as printed, posterior 1.814 and 0.015 from memory).
+The worked normal-inverse-gamma numbers are those of Hoff 2009, A First Course in Bayesian Statistical
+Methods, section 5.3 (midge wing lengths; data and prior as printed, posterior 1.814 and 0.015 from memory).
 """
 
 from __future__ import annotations
@@ -132,7 +132,7 @@ def test_conditioning_meets_the_normal_closed_form(repeats: int) -> None:
 
 
 def test_a_factor_joins_two_beds_as_precisions_add() -> None:
-    """Two beds that each tell z = 1 with precision 4: together mean 8/9 of it, precision 9 (normal closed form)."""
+    """Two beds that each tell z = 1 with precision 4: together mean 8/9, precision 9 (normal closed form)."""
     rng = np.random.default_rng(7)
     rows = len(learn.ACTIVE_SPECIES_ROWS)
     clouds = []
@@ -165,7 +165,7 @@ def one_flush(pins: float, flush: float, kg_m2: float, days: int = 60) -> Course
 
 
 def test_the_chances_of_all_notes_of_a_day_sum_to_one() -> None:
-    """Of a look: nothing, threads, pins, ready. Total probability, for a bare bed, one in pins and one ready."""
+    """Of a look: nothing, threads, pins, ready. Total probability, for a bed bare, in pins and ready."""
     for pins, flush in ((55.0, 58.0), (20.0, 50.0), (20.0, 28.0)):
         course = one_flush(pins, flush, 1.0)
         told = [
@@ -180,8 +180,8 @@ def test_the_chances_of_all_notes_of_a_day_sum_to_one() -> None:
             for seen in range(4)
         ]
         silent = Notes(
-            np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0, dtype=np.int64),
-            np.zeros(0), 30,
+            np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0),
+            np.zeros(0, dtype=np.int64), np.zeros(0), 30,
         )  # fmt: skip
         silence = log_likelihood(silent, course, SHARP)[0]
         total = sum(math.exp(log_likelihood(one, course, SHARP)[0] - silence) for one in told)

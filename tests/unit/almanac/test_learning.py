@@ -1,4 +1,4 @@
-"""What entries of the logbook do to an outlook. The laws are ours; figures are compared with each other only."""
+"""What entries of the logbook do to an outlook. The laws are ours; figures are compared with each other."""
 
 from __future__ import annotations
 
@@ -69,9 +69,12 @@ def test_without_entries_nothing_is_learned_and_no_figure_moves() -> None:
 def test_nothing_found_moves_the_first_picking_later() -> None:
     item = told(look(80, Sight.NOTHING), look(95, Sight.NOTHING), look(108, Sight.NOTHING)).patch("one")
     assert item.learned is not None
-    assert item.learned.looks == 3 and item.learned.fits
+    assert item.learned.looks == 3
+    assert item.learned.fits
     before, after = item.learned.first_before, item.learned.first_after
-    assert before.p10 is not None and after.p10 is not None and before.p10 < after.p10
+    assert before.p10 is not None
+    assert after.p10 is not None
+    assert before.p10 < after.p10
     assert after.chance_by(TODAY) < before.chance_by(TODAY)
     assert any("Your three looks" in line for line in learned_words(item, TODAY))
 
@@ -80,8 +83,11 @@ def test_a_found_flush_moves_its_bed_and_others_of_the_species_only() -> None:
     """Mushrooms as early as the tenth of the futures have them: its sister bed is told earlier too."""
     whole = told(look(30, Sight.THREADS, share=0.95), look(52, Sight.READY), pick(53, 1.0))
     one, two, other = (whole.patch(key).learned for key in ("one", "two", "other"))
-    assert one is not None and two is not None and other is None
-    assert two.others == 3 and two.entries == 0
+    assert one is not None
+    assert two is not None
+    assert other is None
+    assert two.others == 3
+    assert two.entries == 0
     assert abs((whole.patch("one").first_picking.p50 - (BUILT + timedelta(days=51))).days) <= 6
     assert two.first_after.chance_by(TODAY) > two.first_before.chance_by(TODAY)
 
@@ -99,7 +105,8 @@ def test_a_retired_bed_still_teaches() -> None:
         replace(patch, stage=Stage.RETIRED) if patch.key == "one" else patch for patch in garden().patches
     )
     item = told(*log, patches=retired).patch("two")
-    assert item.learned is not None and item.learned.others == 3
+    assert item.learned is not None
+    assert item.learned.others == 3
     assert item.first_picking == told(*log).patch("two").first_picking
 
 
@@ -110,16 +117,20 @@ def test_two_entries_of_one_day_are_one_flush() -> None:
     entries = [look(60, Sight.READY), pick(60, 0.5), replace(pick(60, 0.3), key="again"), pick(63, 0.2)]
     notes = notes_from(patch, entries, sharp)
     assert day == patch.built_on + timedelta(days=int(notes.pick_day[0]))
-    assert len(notes.pick_day) == 1 and len(notes.look_day) == 0
+    assert len(notes.pick_day) == 1
+    assert len(notes.look_day) == 0
     assert notes.pick_kg_m2[0] == pytest.approx(1.0 / 2.0)
 
 
 def test_entries_that_fit_nothing_are_called_so_and_ranges_stay_wide() -> None:
     """Mushrooms on the second day, and every few days from then on in a cold spring: no season has that."""
     item = told(*(look(day, Sight.READY) for day in range(2, 26, 3))).patch("one")
-    assert item.learned is not None and not item.learned.fits and item.learned.odd_days
+    assert item.learned is not None
+    assert not item.learned.fits
+    assert item.learned.odd_days
     next_one, before = item.learned.next_after, item.learned.next_before
-    assert next_one.p10 is not None and before.p10 is not None
+    assert next_one.p10 is not None
+    assert before.p10 is not None
     days = [day for day in next_one.twenty if day is not None]
     was = [day for day in before.twenty if day is not None]
     assert (days[-1] - days[0]).days > 0.4 * (was[-1] - was[0]).days
@@ -134,7 +145,8 @@ def test_a_record_with_holes_carries_its_weather_along() -> None:
     blind = replace(garden(), normals=normals_of(series), log=(look(60, Sight.READY), pick(61, 1.0)))
     found = lessons(blind, None, load_trade(), blind.patches[:1], today=TODAY, members=60, seed=5)
     past = found["one"].past
-    assert past is not None and past.air_c.shape == (62, 60)
+    assert past is not None
+    assert past.air_c.shape == (62, 60)
     item = outlook(blind, None, load_trade(), today=TODAY, members=60, seed=5).patch("one")
     assert abs((item.first_picking.p50 - (BUILT + timedelta(days=60))).days) <= 8
 
@@ -147,7 +159,8 @@ def test_a_what_if_keeps_what_was_learned() -> None:
         grown, series, load_trade(), replace(one, light_share=(0.9,)), today=TODAY, members=60, seed=5,
         memory=MEMORY,
     )  # fmt: skip
-    assert before.learned is not None and after.learned is not None
+    assert before.learned is not None
+    assert after.learned is not None
     assert before.learned.looks == after.learned.looks == 2
 
 
