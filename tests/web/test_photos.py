@@ -96,7 +96,7 @@ def bomb() -> bytes:
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
 
-GIF = b"GIF89a\x01\x00\x01\x00\x80\x00\x00\x00\x00\x00\xff\xff\xff,\x00\x00\x00\x00\x01\x00\x01\x00\x00\x02\x02D\x01\x00;"
+GIF = b"GIF89a" + bytes.fromhex("01000100800000000000ffffff2c00000000010001000002024401003b")
 
 
 @pytest.mark.parametrize(

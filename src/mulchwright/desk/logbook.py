@@ -487,6 +487,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
     state = desk.library.state()
     entry = _entry(state.garden, request.path_params["key"])
     patch = _patch(state.garden, entry.patch)
+    typed = {**typed, "kind": entry.kind.value, "day": typed.get("day", "").strip() or entry.day.isoformat()}
     photos, fault = _photos(sent)
     fields = {**typed, "with_photo": "yes" if photos or entry.photos else ""}
     shown = _as_typed(entry, state.garden.units.value)

@@ -254,7 +254,7 @@ def edited(
     """An entry as it was changed in the form; who wrote it and when stays, as do photos that were kept."""
     errors: dict[str, str] = {}
     patch = garden.patch(before.patch)
-    fields = {**typed, "kind": before.kind.value}
+    fields = {**typed, "kind": before.kind.value, "page_day": ""}
     entry = _entry(fields, garden, patch, trade, today, errors)
     if entry is None:
         return Entered(errors=errors)

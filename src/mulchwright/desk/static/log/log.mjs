@@ -188,7 +188,7 @@ function list() {
   const head = items.length && homeless.size
     ? `Not yet sent: ${items.length}. This phone has no room for ${homeless.size}: leave this page open until it is sent.`
     : `Kept on this phone, ${items.length} not yet sent`;
-  const heading = box.querySelector("h2");
+  const heading = box.querySelector("h2 span");
   if (items.length && heading.textContent !== head) heading.textContent = head;
   if (!items.length) heading.textContent = "";
   for (const item of items) {
@@ -270,7 +270,7 @@ function show(form, result) {
     fault.textContent = words ?? "";
   }
   for (const field of form.querySelectorAll("[aria-describedby]")) {
-    const name = field.getAttribute("aria-describedby").slice(3);
+    const name = document.getElementById(field.getAttribute("aria-describedby"))?.dataset.fault;
     if (result.errors?.[name]) field.setAttribute("aria-invalid", "true");
     else field.removeAttribute("aria-invalid");
   }

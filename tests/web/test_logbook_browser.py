@@ -1,0 +1,179 @@
+"""The logbook on a phone in a real browser: two taps, out of reach and back, without scripts, no barrier."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from mulchwright.book import open_book
+from mulchwright.desk import create_app
+from mulchwright.desk.pairing import Pairing, PhoneShelf
+from mulchwright.desk.pairing_pages import HomeDoor
+from mulchwright.garden import LogEntry, Sight
+
+from .test_logbook import NoOutlook
+from .test_photos import camera_photo
+
+pytestmark = pytest.mark.browser
+
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+BED = "under-the-medlar"
+HOME = "127.0.0.2"
+"""Stands for the home network's address: another address that every Linux machine answers to."""
+
+
+class House:
+    """A server at loopback and, to all that it knows, at home."""
+
+    def __init__(self, address: str, book: Path, pairing: Pairing) -> None:
+        self.address, self.book, self.pairing = address, book, pairing
+
+    def added(self) -> list[LogEntry]:
+        with open_book(self.book) as opened:
+            return [e for e in opened.garden().log if e.key not in ("built-1", "look-1", "water-1")]
+
+
+@pytest.fixture
+def house(book: Path, bundle: Any, run_app: Callable[..., Any], tmp_path: Path) -> Iterator[House]:
+    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
+    app = create_app(book, engine=NoOutlook(), bundle=bundle, home=HomeDoor(HOME, 1, pairing))  # type: ignore[arg-type]
+    server, thread, address = run_app(app)
+    yield House(address, book, pairing)
+    server.should_exit = True
+    thread.join(10)
+
+
+def summary(page: Any, name: str) -> Any:
+    return page.locator(".acts > details > summary", has_text=name).last
+
+
+def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
+    """One journey: noted at once; kept while the network is away, over a reload; sent once when back."""
+    # A phone that is set to the other side of the date line, over a garden whose clock runs.
+    context = browser.new_context(viewport=PHONE, timezone_id="Pacific/Kiritimati", has_touch=True)
+    page = context.new_page()
+    errors: list[str] = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto(f"{house.address}/beds/{BED}/log")
+
+    summary(page, "Watered").tap()
+    page.get_by_role("button", name="One can").dblclick()
+    expect(page.locator("#noted")).to_contain_text("Noted: watered, 10 L (today)")
+    expect(page.locator("#history")).to_contain_text("10 June watered, 10 L")
+    assert [e.litres for e in house.added()] == [10.0]
+
+    # What cannot be is told where it was typed, and what was typed stays.
+    summary(page, "Picked").tap()
+    page.get_by_label("Weight").fill("a few")
+    page.get_by_role("button", name="Note the pick").tap()
+    fault = page.locator("#lf-p-mass")
+    expect(fault).to_be_visible()
+    expect(page.get_by_label("Weight")).to_have_value("a few")
+    expect(page.locator("#unsent")).to_be_hidden()
+
+    context.set_offline(True)
+    summary(page, "Looked").tap()
+    page.get_by_role("button", name="Pins").tap()
+    expect(page.locator("#unsent h2")).to_have_text("Kept on this phone, 1 not yet sent")
+    page.wait_for_timeout(1600)
+    summary(page, "Looked").tap()
+    page.get_by_role("button", name="Ready to pick").tap()
+    expect(page.locator("#unsent h2")).to_have_text("Kept on this phone, 2 not yet sent")
+    assert len(house.added()) == 1
+    results = Axe().run(page)
+    assert results.violations_count == 0, results.generate_report()
+    # The browser cannot reload while offline; the page that is loaded next finds what was kept.
+    kept = page.evaluate("Object.keys(localStorage).filter(k => k.startsWith('mulchwright.log.')).length")
+    assert kept == 2
+    page.close()
+    context.set_offline(False)
+    later = context.new_page()
+    later.goto(f"{house.address}/beds/{BED}/log")
+    expect(later.locator("#history")).to_contain_text("10 June looked, ready to pick")
+    expect(later.locator("#unsent")).to_be_hidden()
+    assert [e.sight for e in house.added()[1:]] == [Sight.PINS, Sight.READY]
+
+    # A pick the bed could hardly have borne waits for a yes; a photo goes along, without its place.
+    later.goto(f"{house.address}/beds/{BED}/log/write?kind=picked")
+    later.get_by_label("Weight").fill("99 kg")
+    later.get_by_label("Photos").set_input_files(
+        {"name": "bed.jpg", "mimeType": "image/jpeg", "buffer": camera_photo()}
+    )
+    later.get_by_role("button", name="Note it").tap()
+    later.get_by_role("button", name="Yes, keep it").tap()
+    expect(later.locator("#noted")).to_contain_text("picked 99 kg")
+    (picked,) = [e for e in house.added() if e.mass_kg]
+    assert len(picked.photos) == 1
+    later.get_by_role("button", name="Take it back").tap()
+    expect(later.locator("#noted")).to_contain_text("Taken back")
+    assert [e for e in house.added() if e.mass_kg] == []
+    assert errors == []
+    context.close()
+
+
+def test_no_barrier_without_scripts_and_for_a_paired_phone(browser: Any, house: House) -> None:
+    for viewport, scheme in ((PHONE, "light"), (DESK, "dark")):
+        context = browser.new_context(viewport=viewport, color_scheme=scheme)
+        page = context.new_page()
+        house.pairing.new_code()
+        for path in (
+            f"/beds/{BED}/log", "/log", f"/beds/{BED}/log/write?kind=looked", "/log/entry/look-1", "/phones",
+            "/pair",
+        ):  # fmt: skip
+            page.goto(house.address + path)
+            for closed in page.locator("details:not([open]) > summary").all():
+                if closed.is_visible():
+                    closed.click()
+            assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
+            low = page.evaluate(
+                """[...document.querySelectorAll('main :is(button, select, summary, .button, .tick, '
+                   + 'input:not([type=hidden], [type=checkbox]))')].filter(e => e.offsetParent)
+                   .filter(e => e.getBoundingClientRect().height < 46).map(e => e.outerHTML.slice(0, 80))"""
+            )
+            assert low == [], path
+            results = Axe().run(page)
+            assert results.violations_count == 0, (path, results.generate_report())
+        context.close()
+
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{house.address}/beds/{BED}")
+    page.get_by_role("link", name="Write in the logbook").click()
+    summary(page, "Watered").click()
+    page.get_by_role("button", name="One can").click()
+    expect(page.locator("#noted")).to_contain_text("Done: the watering of 10 June 2031")
+    page.get_by_role("button", name="Take it back").click()
+    expect(page.locator("#noted")).to_contain_text("taken back")
+    assert house.added() == []
+    context.close()
+
+
+def test_a_phone_in_another_zone_keeps_the_gardens_day(browser: Any, house: House) -> None:
+    """At noon in Greenwich it is tomorrow on Kiritimati (UTC+14) and still morning in New York."""
+    with open_book(house.book) as opened:
+        opened.save_garden(replace(opened.garden(), stands_at=None))
+    context = browser.new_context(viewport=PHONE, timezone_id="Pacific/Kiritimati")
+    page = context.new_page()
+    page.clock.install(time="2031-06-10T12:00:00Z")
+    page.goto(f"{house.address}/beds/{BED}/log")
+    sent: list[str] = []
+
+    def hold(route: Any) -> None:
+        sent.append(route.request.post_data or "")
+        route.abort()
+
+    page.route(
+        f"**/log/{BED}", lambda route: hold(route) if route.request.method == "POST" else route.continue_()
+    )
+    summary(page, "Looked").click()
+    page.get_by_role("button", name="Pins").click()
+    expect(page.locator("#unsent h2")).to_have_text("Kept on this phone, 1 not yet sent")
+    assert "2031-06-10" in sent[0]
+    assert "2031-06-11" not in sent[0]
+    context.close()
