@@ -269,6 +269,32 @@ def _logged_water_mm(patch: Patch, log: Sequence[LogEntry], start: date, days: i
     return water
 
 
+def _takes_topping_up(cells: Sequence[Cell]) -> int:
+    """The cell, counted from the top, that a topping up goes to: the uppermost that feeds the threads."""
+    return next((index for index, cell in enumerate(cells) if _is_food(cell)), 0)
+
+
+def _added_kg_m2(
+    patch: Patch, log: Sequence[LogEntry], trade: Trade, start: date, days: int, today: date
+) -> Floats:
+    """Dry mass of the toppings up of the logbook on their days.
+
+    Depths are logged as spread, loose. A topping up whose depth was not logged, or with a material that
+    does not feed the threads, adds nothing; one without a material is of the bed's uppermost food.
+    """
+    added = np.zeros(days)
+    entries = [entry for entry in log if entry.patch == patch.key and entry.kind is LogKind.TOPPED_UP]
+    for entry in entries:
+        index = (entry.day - start).days
+        material = trade.materials.get(entry.material or food_cells(patch.recipe, trade)[0].layer.material)
+        if entry.thickness_m is None or material is None or not material.is_food:
+            continue
+        if 0 <= index < days and entry.day <= today:
+            settled_m = entry.thickness_m * (1.0 - material.settling_share.likely)
+            added[index] += settled_m * material.dry_bulk_density_kg_m3.likely
+    return added
+
+
 def bed_arrays(
     patches: Sequence[Patch],
     trade: Trade,
@@ -281,8 +307,8 @@ def bed_arrays(
 ) -> BedArrays:
     """All patches as the kernel's padded arrays, for a run of `days` from `start`.
 
-    Waterings of the logbook are given on their days up to `today`; a watering rule works from the
-    day after, or from the build day where the patch says that the past followed the rule.
+    Waterings and toppings up of the logbook are given on their days up to `today`; a watering rule works
+    from the day after, or from the build day where the patch says that the past followed the rule.
 
     Raises `InputError` where a patch has no build day, or a key that the trade's tables lack.
     """
@@ -295,7 +321,8 @@ def bed_arrays(
         plane=np.zeros((len(patches), len(k.PLANE_QUANTITIES), most_planes)),
         plane_index=np.zeros((len(patches), 3, most_planes), dtype=np.int64),
         site=np.zeros((len(patches), len(k.SITE_QUANTITIES))),
-        daily=np.zeros((len(patches), 2, days)),
+        daily=np.zeros((len(patches), 3, days)),
+        added_to=np.zeros(len(patches), dtype=np.int64),
     )
     months = np.array([(start + timedelta(days=d)).month - 1 for d in range(days)])
     reach_m = trade.constants["evaporation_reach_m"].value
@@ -320,4 +347,6 @@ def bed_arrays(
         arrays.sizes[p] = [len(cut[p]), len(patch.recipe.planes), built, rule_from]
         arrays.daily[p, k.DEMAND_FACTOR] = _demand_factor(patch, trade)[months]
         arrays.daily[p, k.LOGGED_WATER_MM] = _logged_water_mm(patch, log, start, days)
+        arrays.daily[p, k.ADDED_KG_M2] = _added_kg_m2(patch, log, trade, start, days, today)
+        arrays.added_to[p] = _takes_topping_up(cut[p])
     return arrays

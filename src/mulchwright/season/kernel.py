@@ -151,7 +151,7 @@ SITE_QUANTITIES = (
     RULE_REST_DAYS,
 ) = range(8)
 CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
-DEMAND_FACTOR, LOGGED_WATER_MM = range(2)
+DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2 = range(3)
 
 
 class BedArrays(NamedTuple):
@@ -160,7 +160,8 @@ class BedArrays(NamedTuple):
     sizes : (patch, 4) cells, planes, build day, first day of the watering rule;
     cell : (patch, quantity, cell) from the top down; plane : (patch, quantity, plane);
     plane_index : (patch, 3, plane) cell above, cell below, 1 for pegs on a grid;
-    site : (patch, quantity); daily : (patch, 2, day) demand factor, logged watering in mm.
+    site : (patch, quantity); daily : (patch, 3, day) demand factor, logged watering in mm, dry mass of a
+    topping up in kg m⁻²; added_to : (patch,) the cell that takes it.
     """
 
     sizes: Ints
@@ -169,6 +170,7 @@ class BedArrays(NamedTuple):
     plane_index: Ints
     site: Floats
     daily: Floats
+    added_to: Ints
 
 
 class Forcing(NamedTuple):
@@ -212,7 +214,8 @@ class Records(NamedTuple):
     account : (patch, block, day, 5) sums over members of rain, watered, evaporated, drained, stored;
     watered_month : (patch, month, member) mm; flush_day, flush_kg_m2 : (patch, flush, member);
     pin_day likewise; last : (patch, quantity, member) state at the end: dry mass now, dry mass at
-    the start, reserve, potential left.
+    the start, reserve, potential left; cell_mass : (patch, kept day, cell, member) dry matter of each
+    cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells.
     """
 
     run_share: Singles
@@ -224,6 +227,7 @@ class Records(NamedTuple):
     flush_day: Singles
     flush_kg_m2: Floats
     last: Floats
+    cell_mass: Floats
 
 
 (
@@ -669,6 +673,30 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
 
 
 @compiled
+def _top_up(
+    patch: int, added: float, food_mass_at_start: float, bed: BedArrays, par: Floats, state: State
+) -> None:
+    """Fresh material of a topping up: dry matter and its water in one cell, and food if that cell feeds.
+
+    It takes on the cell's own figures. What it can crop is in proportion to the food the bed was laid with.
+    """
+    mass = state.cell[MASS]
+    water = state.cell[WATER]
+    food_mass = state.row[FOOD_MASS]
+    undigested = state.row[UNDIGESTED]
+    c = bed.added_to[patch]
+    food = bed.cell[patch, FOOD, c] * added
+    for m in range(par.shape[1]):
+        most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
+        wet = added * min(bed.cell[patch, START_KG_KG, c], most)
+        mass[c, m] += added
+        water[c, m] += wet
+        food_mass[m] += food
+        state.row[FOOD_WATER, m] += wet * bed.cell[patch, FOOD, c]
+        undigested[m] += par[POTENTIAL, m] * food / food_mass_at_start
+
+
+@compiled
 def run_block(
     patch: int,
     block: int,
@@ -681,11 +709,13 @@ def run_block(
     forcing: Forcing,
     habits: Habits,
     records: Records,
+    mass_days: Ints,
 ) -> None:
     """Run members `first` to `after` (not included) of one patch through all days.
 
     draws : (patch, parameter, member); hazard_draws : (patch, flush, member), unit exponentials that
-    the summed hazard must pass; flush_noise : (patch, flush, member), factors with median 1.
+    the summed hazard must pass; flush_noise : (patch, flush, member), factors with median 1;
+    mass_days : (kept day,) the days at whose end the dry mass of the cells is kept.
     """
     n = after - first
     cells = bed.sizes[patch, CELLS]
@@ -733,6 +763,9 @@ def run_block(
                 for m in range(n):
                     temperature_c[i, m] = air[m] + (deep - air[m]) * depth_share
             recent_c[:] = air
+        added = bed.daily[patch, ADDED_KG_M2, day]
+        if added > 0.0:
+            _top_up(patch, added, food_mass_at_start, bed, par, state)
         stored = water.sum()
         sums = records.account[patch, block, day]
         _water_in(patch, day, forcing.rain_mm[day, first:after], bed, habits, par, state, sums)
@@ -751,6 +784,9 @@ def run_block(
         for m in range(n):
             watered[m] += given[m]
         _decay(patch, bed, habits, par, state)
+        for kept in range(mass_days.shape[0]):
+            if mass_days[kept] == day:
+                records.cell_mass[patch, kept, :cells, first:after] = state.cell[MASS]
         _ripen(habits, par, state)
         _fruit(patch, day, first, hazard_draws, flush_noise, habits, par, state, records)
 

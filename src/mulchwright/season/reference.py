@@ -22,7 +22,8 @@ Floats = npt.NDArray[np.float64]
 @dataclass(frozen=True, slots=True)
 class ReferenceRun:
     """run_share, moisture, temperature_c : (day, member); account_mm : (day, 5) means over members;
-    flush_day, flush_kg_m2 : (flush, member); watered_mm : (day, member)."""
+    flush_day, flush_kg_m2 : (flush, member); watered_mm : (day, member);
+    cell_mass_kg_m2 : (day, cell, member) at the end of each day."""
 
     run_share: Floats
     moisture: Floats
@@ -31,6 +32,7 @@ class ReferenceRun:
     watered_mm: Floats
     flush_day: Floats
     flush_kg_m2: Floats
+    cell_mass_kg_m2: Floats
 
 
 def cardinal(temperature_c: Floats, low: Floats, best: Floats, high: Floats) -> Floats:
@@ -137,6 +139,7 @@ def reference_run(
         watered_mm=np.zeros((days, members)),
         flush_day=np.full((k.FLUSHES, members), np.nan),
         flush_kg_m2=np.zeros((k.FLUSHES, members)),
+        cell_mass_kg_m2=np.full((days, cells, members), np.nan),
     )
     built = int(bed.sizes[p, k.BUILT_DAY])
     for day in range(built, days):
@@ -145,6 +148,16 @@ def reference_run(
             depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
             temperature = air + (forcing.deep_soil_c[day] - air) * depth_share
             recent_c = air.copy()
+
+        # topping up: fresh matter with the water it brings, and the food in it
+        added = bed.daily[p, k.ADDED_KG_M2, day]
+        if added > 0:
+            to = bed.added_to[p]
+            wet = added * np.minimum(of_cell("start_kg_kg")[to], capacity[to])
+            mass[to] += added
+            water[to] += wet
+            food_water, food_mass = food_water + food[to] * wet, food_mass + food[to] * added
+            undigested = undigested + par["potential_kg_m2"] * food[to] * added / food_at_start
 
         # water in
         stored = water.sum()
@@ -243,6 +256,7 @@ def reference_run(
         )  # fmt: skip
         rotted = mass * np.minimum(rate_of_decay, 0.5)
         mass = mass - rotted
+        out.cell_mass_kg_m2[day] = mass
         source[:cells] = rotted * habits.heat_of_decay_j_kg / SECONDS_PER_DAY
         food_mass = food_mass - (food * rotted).sum(axis=0)
 

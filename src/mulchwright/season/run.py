@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -36,6 +36,7 @@ class SeasonRun:
 
     account_mm : (patch, day, 5) ensemble means of rain, watered, evaporated, drained, stored change.
     months : first day of each month that `watered_month` counts.
+    mass_days : the days, as places in the run, whose dry mass by cell `cell_mass_kg_m2` keeps.
     """
 
     start: date
@@ -51,6 +52,8 @@ class SeasonRun:
     flush_day: npt.NDArray[np.float32]
     flush_kg_m2: Floats
     last: Floats
+    mass_days: tuple[int, ...]
+    cell_mass_kg_m2: Floats
 
 
 def months_of(start: date, days: int) -> tuple[tuple[date, ...], npt.NDArray[np.int64]]:
@@ -129,11 +132,13 @@ def simulate(
     start: date,
     threads: int | None = None,
     progress: Callable[[float], None] | None = None,
+    mass_days: Sequence[int] | None = None,
 ) -> SeasonRun:
     """Run every patch and member through all days of the forcing.
 
     threads : how many; None takes the machine's cores. The figures do not depend on it.
-    progress : called with the share done, from this thread.
+    progress : called with the share done, from this thread. mass_days : places in the run of the days at
+    whose end each cell's dry mass is kept; by default the last day. One outside the run keeps NaN.
     """
     patches = int(bed.sizes.shape[0])
     days, members = forcing.air_c.shape
@@ -142,6 +147,7 @@ def simulate(
             f"The weather has {members} members and the draws have {draws.members}; they must agree."
         )
     months, _ = months_of(start, days)
+    kept = (days - 1,) if mass_days is None else tuple(mass_days)
     blocks = blocks_of(members)
 
     def singles(*shape: int) -> npt.NDArray[np.float32]:
@@ -157,11 +163,15 @@ def simulate(
         flush_day=singles(patches, FLUSHES, members),
         flush_kg_m2=np.zeros((patches, FLUSHES, members)),
         last=np.zeros((patches, 4, members)),
+        cell_mass=np.full((patches, len(kept), bed.cell.shape[2], members), np.nan),
     )
+    kept_days = np.array(kept, dtype=np.int64)
     tasks = [(p, b, first, after) for p in range(patches) for b, (first, after) in enumerate(blocks)]
 
     def one(task: tuple[int, int, int, int]) -> None:
-        run_block(*task, bed, draws.parameters, draws.hazard, draws.flush_noise, forcing, habits, records)
+        run_block(
+            *task, bed, draws.parameters, draws.hazard, draws.flush_noise, forcing, habits, records, kept_days
+        )
 
     workers = min(threads or os.cpu_count() or 1, len(tasks))
     if workers <= 1:
@@ -189,4 +199,6 @@ def simulate(
         flush_day=records.flush_day,
         flush_kg_m2=records.flush_kg_m2,
         last=records.last,
+        mass_days=kept,
+        cell_mass_kg_m2=records.cell_mass,
     )

@@ -16,7 +16,7 @@ from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane
 from mulchwright.season import SeasonRun, draw_parameters, kernel, simulate
 from mulchwright.season.draws import Draws
 from mulchwright.season.kernel import PARAMETERS
-from mulchwright.season.reference import reference_run
+from mulchwright.season.reference import ReferenceRun, reference_run
 from mulchwright.trade import Trade
 
 
@@ -24,21 +24,29 @@ def run(case: Any, **options: Any) -> SeasonRun:
     return simulate(case.bed, case.draws, case.forcing, case.habits, start=case.start, **options)
 
 
+def plainly(case: Any) -> ReferenceRun:
+    draws = case.draws
+    return reference_run(
+        0, case.bed, draws.parameters, draws.hazard, draws.flush_noise, case.forcing, case.habits
+    )
+
+
 @pytest.mark.parametrize("pegs", [False, True])
 @pytest.mark.parametrize("watered", [False, True])
 def test_compiled_season_is_the_plain_one(make_case: Callable[..., Any], pegs: bool, watered: bool) -> None:
     """The kernel against `reference.py`: to rounding, and to single precision where it keeps no more."""
     case = make_case(pegs=pegs, watered=watered)
-    fast = run(case)
-    plain = reference_run(
-        0,
-        case.bed,
-        case.draws.parameters,
-        case.draws.hazard,
-        case.draws.flush_noise,
-        case.forcing,
-        case.habits,
-    )
+    last = case.forcing.air_c.shape[0] - 1
+    fast = run(case, mass_days=(40, last, last + 1))
+    plain = plainly(case)
+    for kept, day in enumerate((40, last)):
+        np.testing.assert_allclose(fast.cell_mass_kg_m2[0, kept], plain.cell_mass_kg_m2[day], rtol=1e-10)
+    assert np.isnan(fast.cell_mass_kg_m2[0, 2]).all()  # a day past the run
+    np.testing.assert_array_equal(run(case).cell_mass_kg_m2[0, 0], fast.cell_mass_kg_m2[0, 1])
+    assert_same(fast, plain)
+
+
+def assert_same(fast: SeasonRun, plain: ReferenceRun) -> None:
     np.testing.assert_allclose(fast.run_share[0], plain.run_share, atol=2e-7)
     np.testing.assert_allclose(fast.moisture[0], plain.moisture, atol=2e-7)
     np.testing.assert_allclose(fast.temperature_c[0], plain.temperature_c, atol=1e-5)
@@ -47,6 +55,33 @@ def test_compiled_season_is_the_plain_one(make_case: Callable[..., Any], pegs: b
     np.testing.assert_allclose(fast.flush_kg_m2[0], plain.flush_kg_m2, atol=1e-12)
     assert fast.watered_month_mm[0].sum() == pytest.approx(plain.watered_mm.sum())
     assert np.isfinite(plain.flush_day).any()  # or the comparison would say nothing about fruiting
+
+
+def topped_up(case: Any, *days: int, kg_m2: float = 6.0) -> Any:
+    bed = case.bed._replace(daily=case.bed.daily.copy())
+    bed.daily[0, kernel.ADDED_KG_M2, list(days)] = kg_m2
+    return replace(case, bed=bed)
+
+
+def test_compiled_topping_up_is_the_plain_one(make_case: Callable[..., Any]) -> None:
+    case = topped_up(make_case(watered=False), 0, 210)
+    assert case.bed.added_to[0] == 1  # below the skin, which feeds nobody
+    fast, plain = run(case), plainly(case)
+    assert_same(fast, plain)
+    np.testing.assert_allclose(fast.cell_mass_kg_m2[0, 0], plain.cell_mass_kg_m2[-1], rtol=1e-10)
+
+
+def test_topping_up_adds_its_mass_and_no_water_out_of_nothing(make_case: Callable[..., Any]) -> None:
+    """The day's mass is the bed's left alone and the addition, less a day's rot of it; water balances."""
+    case = make_case(watered=False)
+    alone, fed = run(case, mass_days=(199, 200)), run(topped_up(case, 200), mass_days=(199, 200))
+    np.testing.assert_array_equal(fed.cell_mass_kg_m2[0, 0], alone.cell_mass_kg_m2[0, 0])
+    gained = np.nansum(fed.cell_mass_kg_m2[0, 1] - alone.cell_mass_kg_m2[0, 1], axis=0)
+    assert (gained > 6.0 * 0.98).all()
+    assert (gained < 6.0 * 1.02).all()
+    account = fed.account_mm[0]
+    surplus = account[:, 0] + account[:, 1] - account[:, 2] - account[:, 3] - account[:, 4]
+    assert np.abs(surplus).max() < 1e-9
 
 
 @settings(max_examples=15, deadline=None)
