@@ -117,6 +117,8 @@ class UseOption:
     """A recipe for a bed, with what the engine expects and what it takes by item, in the item's unit.
 
     likely_kg, cautious_kg : median and 10 % quantile of what is picked in the first 365 days.
+    modest_kg : what 9 in 10 of the futures with a crop beat, times the chance of a crop; it ranks recipes
+    where a crop is too uncertain for the cautious yield to be more than nothing.
     run_day : first day on which half of the futures have run through half of the bed, None in no day told.
     cost_cents : what it would cost if all of it were bought at the least unit prices; None where something
     is not on offer. expected : the whole outlook of the bed with this recipe.
@@ -130,6 +132,17 @@ class UseOption:
     run_day: date | None
     demand: Mapping[str, float]
     cost_cents: int | None
+
+    @property
+    def modest_kg(self) -> float:
+        crop = self.expected.picked_if_any_kg
+        return 0.0 if crop is None else (1 - self.expected.none_in_first_year) * crop.p10
+
+    def yield_kg(self, aim: Aim) -> float:
+        """What a plan by this aim counts."""
+        return {
+            Aim.LIKELY: self.likely_kg, Aim.CAUTIOUS: self.cautious_kg, Aim.MODEST: self.modest_kg
+        }[aim]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +197,19 @@ class BestUse:
     notes: tuple[str, ...]
     members: int
     seed: int
+
+    @property
+    def aim_kg(self) -> float:
+        """The sum that the plan was chosen by."""
+        return math.fsum(use.chosen.yield_kg(self.aim) for use in self.patches if use.chosen is not None)
+
+    @property
+    def aim_is_blind(self) -> bool:
+        """Whether every recipe comes to nothing by this aim, though some bring a crop in some futures."""
+        options = [one for use in self.patches for one in use.options]
+        return all(one.yield_kg(self.aim) <= 0 for one in options) and any(
+            one.modest_kg > 0 for one in options
+        )
 
     @property
     def binding(self) -> tuple[ResourceUse, ...]:
@@ -512,7 +538,7 @@ def best_use(
             "there are. Ask a neighbor to share the order, or let the last bed go."
         )
     picked = [use.chosen for use in uses if use.chosen is not None]
-    if not picked or sum(one.likely_kg if aim is Aim.LIKELY else one.cautious_kg for one in picked) <= 0:
+    if not picked or sum(one.yield_kg(aim) for one in picked) <= 0:
         notes.append(_nothing(options, aim))
     return BestUse(
         aim=aim, on=on, patches=uses, resources=_used(resources, plan, picked, shop, spent),
@@ -527,19 +553,24 @@ def best_use(
 
 def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim) -> str:
     """Why nothing is built, and the nearest thing to do."""
-    worth = max(
-        (one.likely_kg if aim is Aim.LIKELY else one.cautious_kg for row in options for one in row), default=0
-    )
+    worth = max((one.yield_kg(aim) for row in options for one in row), default=0)
+    sure = max((1 - one.expected.none_in_first_year for row in options for one in row), default=0)
     if worth > 0:
         return "What is at hand is not enough for any of the recipes; see what is short, and get that first."
     if aim is Aim.CAUTIOUS:
         return (
-            "In 1 of 10 futures no recipe brings anything in its first year, so the cautious aim cannot tell "
-            "them apart. Choose by the likely yield."
+            "Whichever recipe is laid, more than 1 in 10 futures bring nothing in the first year, so what 9 "
+            "in 10 beat is nothing, and the cautious aim cannot tell the recipes apart. Choose by a modest "
+            "crop times its chance."
+        )
+    if sure <= 0:
+        return (
+            "No future brings anything in the first year. Build earlier in the season, or wait for the "
+            "second."
         )
     return (
-        "In half of the futures no recipe brings anything in its first year. Build earlier in the season, or "
-        "wait for the second year."
+        "In half of the futures no recipe brings anything in its first year. Choose by a modest crop "
+        "times its chance, build earlier in the season, or wait for the second year."
     )
 
 
@@ -578,7 +609,11 @@ def _question(
                 for whole, part in mix_shares(shares, patch.species, *food.get(item, (0.0, 0.0))):
                     if part > 0:
                         demand[_mix_key(item, whole)] = part * amount
-            made.append(PlanOption(one.option.key, one.option.name, demand, one.likely_kg, one.cautious_kg))
+            made.append(
+                PlanOption(
+                    one.option.key, one.option.name, demand, one.likely_kg, one.cautious_kg, one.modest_kg
+                )
+            )  # fmt: skip
         candidates.append(Candidate(patch.key, patch.name, tuple(made), must=patch.key in must))
     return candidates, [*stocks, *mixes.values()]
 
@@ -659,6 +694,7 @@ class _Shop:
                         {s.key: offer.size for s in stocks if offer.item in (s.key, s.grows_with)},
                         LEFT_AT_THE_SHOP_KG,
                         LEFT_AT_THE_SHOP_KG,
+                        LEFT_AT_THE_SHOP_KG,
                     ),
                 ),
                 must=True,
@@ -679,7 +715,7 @@ class _Shop:
                         PlanOption("ordered", "ordered", {MONEY: seller.delivery_cents / 100}, 0.0, 0.0),
                         PlanOption(
                             "none", "not ordered", {f"order-{seller.key}": float(count)},
-                            LEFT_AT_THE_SHOP_KG, LEFT_AT_THE_SHOP_KG,
+                            LEFT_AT_THE_SHOP_KG, LEFT_AT_THE_SHOP_KG, LEFT_AT_THE_SHOP_KG,
                         ),
                     ),
                     must=True,

@@ -167,6 +167,7 @@ def _option(one: UseOption) -> dict[str, Any]:
         "origin": one.option.origin,
         "likely_kg": _number(one.likely_kg),
         "cautious_kg": _number(one.cautious_kg),
+        "modest_kg": _number(one.modest_kg),
         "none_in_first_year": _number(one.expected.none_in_first_year),
         "half_run_on": _day(one.run_day),
         "first_picking": _picking(one.expected.first_picking),

@@ -158,6 +158,8 @@ class PatchOutlook:
     picked_first_year_kg, picked_second_year_kg : over 365 days each from the build day; the second is
     None where the run does not reach its end.
     none_in_first_year : the chance of no picking in those days.
+    picked_if_any_kg : what is picked in the first year in those futures that bring a picking in it; None
+    where none does.
     learned : what the logbook did to it; None where no entry bears on it.
     standing : the chance of a find by day from today, for the weeks ahead.
     """
@@ -186,6 +188,7 @@ class PatchOutlook:
     working: tuple[WorkingLine, ...]
     learned: Learned | None = None
     standing: Standing | None = None
+    picked_if_any_kg: Quantiles | None = None
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""

@@ -42,6 +42,7 @@ _INSIDE = ("a package of ", "the delivery from ")
 AIMS = {
     Aim.LIKELY: "the likely yield (half reach it)",
     Aim.CAUTIOUS: "the cautious yield (9 in 10 do)",
+    Aim.MODEST: "a modest crop times its chance",
 }
 
 
@@ -74,7 +75,7 @@ class Asked:
 
 def _read(typed: Mapping[str, str], garden: Garden) -> tuple[Asked, dict[str, str]]:
     errors: dict[str, str] = {}
-    aim = Aim.CAUTIOUS if typed.get("aim") == Aim.CAUTIOUS.value else Aim.LIKELY
+    aim = next((one for one in Aim if one.value == typed.get("aim")), Aim.LIKELY)
     text = " ".join(typed.get("money", "").split())[:60]
     cents: int | None = None
     if text:
@@ -131,6 +132,8 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
             one.option.name + (" (chosen)" if one is chosen else ""),
             _kg(one.likely_kg, system),
             _kg(one.cautious_kg, system),
+            words.chance(1 - one.expected.none_in_first_year),
+            _kg(one.expected.picked_if_any_kg.p10, system) if one.expected.picked_if_any_kg else "nothing",
             words.day(one.run_day, today) if one.run_day else "not in this run",
             words.day(one.expected.first_picking.p50, today)
             if one.expected.first_picking.p50
@@ -146,7 +149,16 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
         why,
         Table(
             f"Recipes for {use.patch.name}",
-            ("recipe", "likely", "9 in 10 reach", "half run", "first picking, middle", "if all were bought"),
+            (
+                "recipe",
+                "likely",
+                "9 in 10 reach",
+                "a crop",
+                "9 in 10 crops reach",
+                "half run",
+                "first picking, middle",
+                "if all were bought",
+            ),
             rows,
         ),
     )
@@ -156,7 +168,13 @@ def _cautious(one: UseOption, system: str) -> str:
     """What 9 in 10 futures reach, or how often there is no crop where that is nothing."""
     if one.cautious_kg >= 0.0005:
         return f"at least {_kg(one.cautious_kg, system)} in 9 of 10 futures"
-    return f"chance of no crop at all in that year: {words.chance(one.expected.none_in_first_year)}"
+    none = f"chance of no crop at all in that year: {words.chance(one.expected.none_in_first_year)}"
+    crop = one.expected.picked_if_any_kg
+    if crop is None:
+        return none
+    return (
+        f"{none}; if a crop comes, 9 in 10 are {_kg(crop.p10, system)} or more, half {_kg(crop.p50, system)}"
+    )
 
 
 def bed_words(text: str, garden: Garden, trade: Trade) -> str:
@@ -218,8 +236,11 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
     today = desk.today(garden)
     built = [use for use in found.patches if use.chosen is not None]
     if built:
-        kg = found.likely_kg if found.aim is Aim.LIKELY else found.cautious_kg
-        what = "Likely" if found.aim is Aim.LIKELY else "In 9 of 10 futures at least"
+        kg = found.aim_kg
+        what = {
+            Aim.LIKELY: "Likely", Aim.CAUTIOUS: "In 9 of 10 futures at least",
+            Aim.MODEST: "A modest crop times its chance comes to",
+        }[found.aim]  # fmt: skip
         beds = words.plural(len(built), "bed")
         answer = Answer(f"{what} ", show_mass(kg, system), f" in the first year, from {beds}.")
     else:
@@ -245,6 +266,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         )
         if found.purchase is not None and found.purchase.purchase.plan.lines
         else None,
+        "modest": found.aim_is_blind,
         "changes": [use.patch.name for use in changes],
         "built": bool(built),
         "mark": _plan_mark(found),

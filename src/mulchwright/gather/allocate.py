@@ -6,7 +6,7 @@ what binds, what one more unit of each stock would bring, and whether another pl
 
 Yields are counted in whole grams and demands in thousandths of their unit, both rounded to the nearest,
 so that "the same yield" and "fits the stock" are exact. Limits: a sum of medians is not the median of the
-sum, and a sum of 10 % quantiles is more cautious than the 10 % quantile of the sum; the two aims rank
+sum, and a sum of 10 % quantiles is more cautious than the 10 % quantile of the sum; the aims rank
 plans, they do not forecast the harvest of all patches together. See docs/science/choosing-and-buying.md.
 """
 
@@ -56,11 +56,16 @@ class Aim(StrEnum):
 
     LIKELY = "likely"
     CAUTIOUS = "cautious"
+    MODEST = "modest"
 
     @property
     def words(self) -> str:
         """As a sentence names it."""
-        return "likely yield (median)" if self is Aim.LIKELY else "cautious yield (9 in 10 beat it)"
+        return {
+            Aim.LIKELY: "likely yield (median)",
+            Aim.CAUTIOUS: "cautious yield (9 in 10 beat it)",
+            Aim.MODEST: "modest crop times its chance",
+        }[self]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +107,20 @@ class PlanOption:
     demand: Mapping[str, float]
     likely_kg: float
     cautious_kg: float
+    modest_kg: float = 0.0
 
     def __post_init__(self) -> None:
         for stock, amount in self.demand.items():
             _require_amount(amount, f"Option {self.name!r}: its demand for {stock}", "", "demand")
         _require_amount(self.likely_kg, f"Option {self.name!r}: its likely yield", "kg", "likely_kg")
         _require_amount(self.cautious_kg, f"Option {self.name!r}: its cautious yield", "kg", "cautious_kg")
+        _require_amount(self.modest_kg, f"Option {self.name!r}: its modest yield", "kg", "modest_kg")
 
     def yield_kg(self, aim: Aim) -> float:
         """The yield that the aim counts."""
-        return self.likely_kg if aim is Aim.LIKELY else self.cautious_kg
+        return {
+            Aim.LIKELY: self.likely_kg, Aim.CAUTIOUS: self.cautious_kg, Aim.MODEST: self.modest_kg
+        }[aim]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +208,7 @@ class Allocation:
     @property
     def yield_kg(self) -> float:
         """The yield that the plan was chosen by."""
-        return self.likely_kg if self.aim is Aim.LIKELY else self.cautious_kg
+        return math.fsum(one.option.yield_kg(self.aim) for one in self.choices if one.option)
 
 
 def allocate(

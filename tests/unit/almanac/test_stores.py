@@ -420,6 +420,32 @@ def test_what_binds_and_what_one_more_brings(scarce: Garden, trade: Trade) -> No
     assert liters.one_more.step == 1000
 
 
+def test_a_modest_crop_counts_by_its_chance_where_the_cautious_one_is_nothing(trade: Trade) -> None:
+    """Built so late that more than 1 in 10 futures bring nothing: 10 % is 0, and the crop if any is not.
+
+    By hand: the mean over all futures is the chance of a crop times the mean of the crops; and the tenth
+    of the crops times its chance lies at or below that mean.
+    """
+    late = garden(bed(1, 3.0, built_on=date(2015, 10, 31)), lots=[chips(2000), spawn(9.0)])
+    found = best_use(late, SERIES, trade, today=TODAY, aim=Aim.CAUTIOUS, members=MEMBERS)
+    (use,) = found.patches
+    unsure = [one for one in use.options if one.cautious_kg == 0 and one.modest_kg > 0]
+    assert unsure
+    for one in unsure:
+        crop, none = one.expected.picked_if_any_kg, one.expected.none_in_first_year
+        assert crop is not None
+        assert 0.1 <= none < 1
+        assert (1 - none) * crop.mean == pytest.approx(one.expected.picked_first_year_kg.mean)
+        assert one.modest_kg == pytest.approx((1 - none) * crop.p10)
+        assert one.modest_kg <= one.expected.picked_first_year_kg.mean
+    assert found.aim_is_blind == all(one.cautious_kg == 0 for one in use.options)
+    modest = best_use(late, SERIES, trade, today=TODAY, aim=Aim.MODEST, members=MEMBERS)
+    chosen = modest.patches[0].chosen
+    assert chosen is not None
+    assert modest.aim_kg == pytest.approx(chosen.modest_kg)
+    assert not modest.aim_is_blind
+
+
 def test_a_must_is_built_or_refused_with_what_is_short(scarce: Garden, trade: Trade) -> None:
     use = best_use(scarce, SERIES, trade, today=TODAY, must=("bed-1",), members=MEMBERS)
     assert use.patches[0].chosen is not None
