@@ -31,6 +31,7 @@ from mulchwright.almanac.stores import (
     needs_of,
     sharing,
 )
+from mulchwright.almanac.today import Ask, AskKind, BedToday, LookPlan, Today, today_asks
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
@@ -51,7 +52,10 @@ __all__ = [
     "Aim",
     "AmountLine",
     "AsBuilt",
+    "Ask",
+    "AskKind",
     "Band",
+    "BedToday",
     "BestUse",
     "BuildWeek",
     "BuildWindow",
@@ -60,6 +64,7 @@ __all__ = [
     "DrawnLot",
     "FirstPicking",
     "Learned",
+    "LookPlan",
     "LotReport",
     "Memory",
     "MoistureMarks",
@@ -77,6 +82,7 @@ __all__ = [
     "Sharing",
     "SiteMap",
     "Spot",
+    "Today",
     "UseOption",
     "WateringAdvice",
     "WeatherNote",
@@ -100,6 +106,7 @@ __all__ = [
     "site_map",
     "spot_at",
     "template_patch",
+    "today_asks",
     "what_if",
     "when_to_build",
 ]

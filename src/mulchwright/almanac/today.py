@@ -71,6 +71,7 @@ class AskKind(StrEnum):
     WET = "wet"
     HEAT = "heat"
     STEP = "step"
+    LATE_BUILD = "late_build"
     HEAP = "heap"
     SPAWN = "spawn"
     CHIPS = "chips"
@@ -156,12 +157,6 @@ class Today:
     coming: tuple[Ask, ...]
     beds: tuple[BedToday, ...]
     weather: tuple[NearDay, ...]
-    measured_until: date | None
-
-    @property
-    def stale_days(self) -> int | None:
-        """Days since the last measured one, 0 for yesterday or today; None without a record."""
-        return None if self.measured_until is None else max((self.day - self.measured_until).days - 1, 0)
 
 
 # ---- when to look -----------------------------------------------------------
@@ -458,7 +453,13 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
 def _steps(garden: Garden, trade: Trade, series: DailySeries | None, today: date) -> Iterator[Ask]:
     """Steps before the builds that are planned: those whose window is open or has gone by, and the next."""
     for patch in garden.patches:
-        if patch.stage is not Stage.PLANNED or patch.built_on is None or patch.built_on < today:
+        if patch.stage is not Stage.PLANNED or patch.built_on is None:
+            continue
+        if patch.built_on < today:
+            yield Ask(
+                f"{patch.key}-build-1", AskKind.LATE_BUILD, patch.name, patch.built_on, patch.key,
+                days=(today - patch.built_on).days, late=True,
+            )  # fmt: skip
             continue
         try:
             steps = schedule_of(garden, trade, patch.key, today=today, series=series).schedule.steps
@@ -620,7 +621,7 @@ def today_asks(
         key=lambda ask: (order.index(ask.kind), -ask.chance, -ask.litres, ask.name),
     )
     coming = sorted((ask for ask in asks if ask not in due), key=lambda ask: (ask.on, ask.name))
-    return Today(today, tuple(due), tuple(coming), beds, near, series.end if series is not None else None)
+    return Today(today, tuple(due), tuple(coming), beds, near)
 
 
 def _moved_to(item: PatchOutlook, today: date) -> PatchOutlook:

@@ -142,6 +142,10 @@ def sentence(told: Today, system: str) -> Answer:
         name = STEP_WORDS[first.step.kind] if first.step else first.name
         one = f"{name[0].lower()}{name[1:]} for {first.name}"
         parts.append(_counted(steps, one, "do {count} things for the builds ahead"))
+    if late := by_kind.get(AskKind.LATE_BUILD):
+        parts.append(
+            _counted(late, f"say whether {late[0].name} is built", "say whether {count} beds are built")
+        )
     stores = [ask for kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS) for ask in by_kind.get(kind, ())]
     if stores:
         parts.append(_counted(stores, f"see to {stores[0].name}", "see to {count} things in store"))
@@ -202,6 +206,8 @@ def _line(ask: Ask, garden: Garden, trade: Trade, today: date, *, acts: bool) ->
     more = None
     if ask.kind is AskKind.STEP:
         more = (f"/beds/{ask.patch}/when", "All steps before this build")
+    elif ask.kind is AskKind.LATE_BUILD:
+        more = (f"/beds/{ask.patch}", "To the bed")
     elif ask.kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS):
         more = ("/stores", "What lies in store")
     return Line(ask.key, what, said.why, act, more, working_of(ask.working, system))
@@ -231,6 +237,10 @@ def _said(ask: Ask, trade: Trade, today: date, system: str) -> Said:
             return _heat(ask, today, system)
         case AskKind.STEP:
             return _step(ask, trade, today, system)
+        case AskKind.LATE_BUILD:
+            ago = words.plural(ask.days, "day")
+            why = f"It was to be built {ago} ago. Note it as built, or choose another day."
+            return Said(Answer("Built or not? ", ask.name, ""), why)
         case AskKind.HEAP:
             return _heap(ask, system)
         case AskKind.SPAWN | AskKind.CHIPS:

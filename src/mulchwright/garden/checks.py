@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 
 from mulchwright.errors import InputError
 
 __all__ = ["require", "require_key", "require_name", "require_number"]
+
+_KEY = re.compile("[a-z0-9-]{1,80}")
 
 
 def require(condition: bool, message: str, field_name: str) -> None:
@@ -28,9 +31,10 @@ def require_name(value: str, what: str, field_name: str = "name") -> None:
 
 
 def require_key(value: str, what: str) -> None:
-    ok = bool(value) and all(c.isascii() and (c.islower() or c.isdigit() or c == "-") for c in value)
-    require(
-        ok and len(value) <= 80,
-        f"{what} has the key {value!r}; use small letters, digits and hyphens, such as 'under-the-quince'.",
-        "key",
-    )
+    # Years of logbook are checked whenever a book is read: the message is written only where it is needed.
+    if not _KEY.fullmatch(value):
+        raise InputError(
+            f"{what} has the key {value!r}; use small letters, digits and hyphens, "
+            "such as 'under-the-quince'.",
+            field="key",
+        )

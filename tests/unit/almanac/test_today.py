@@ -181,6 +181,13 @@ def test_soaks_and_orders_have_their_last_days(told: Outlook) -> None:
     assert len({ask.key for ask in steps}) == len(steps)
 
 
+def test_a_build_day_that_went_by_is_asked_after() -> None:
+    built, planned = GARDEN.patches
+    late = replace(planned, built_on=TODAY - timedelta(days=4))
+    day = asks(None, replace(GARDEN, patches=(built, late)))
+    assert [(ask.kind, ask.days) for ask in day.due if ask.patch == "pear"] == [(AskKind.LATE_BUILD, 4)]
+
+
 def test_yesterdays_outlook_is_read_at_today(told: Outlook) -> None:
     later = asks(told, today=TODAY + timedelta(days=2))
     bed = later.beds[0]

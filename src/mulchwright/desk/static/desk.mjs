@@ -35,6 +35,11 @@ async function waitForReckoning() {
       // Swapping must not throw away what somebody is typing: such a page keeps its form.
       const typing = main.querySelector("form.what-if[data-touched]");
       if (typing) fresh.querySelector("form.what-if")?.replaceWith(typing);
+      // Nor fold away what somebody has opened to read.
+      for (const open of main.querySelectorAll("details[open][id]")) {
+        const again = fresh.querySelector(`#${CSS.escape(open.id)}`);
+        if (again) again.open = true;
+      }
       main.replaceChildren(...fresh.childNodes);
       delete main.dataset.waiting;
       wake();
