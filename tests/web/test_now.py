@@ -20,6 +20,8 @@ from mulchwright.book import create_book, open_book
 from mulchwright.desk import create_app
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.now_words import cans_words
+from mulchwright.desk.pairing import Pairing, PhoneShelf
+from mulchwright.desk.pairing_pages import HomeDoor
 from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import Garden, LogKind, Reading, UnitSystem, Watering, WateringRule
 
@@ -221,6 +223,28 @@ def test_a_renewed_address_ends_the_old_one(dry: TestClient) -> None:
     assert dry.get(old[0]).status_code == 404
     assert dry.get("/calendar/guess.ics").status_code == 404
     assert dry.get(new[0]).status_code == 200
+
+
+def test_a_calendar_program_needs_no_pairing_and_gets_nothing_else(
+    dry_book: Path, tmp_path: Path, bundle: ChartBundle
+) -> None:
+    """On the home network: the feed answers whoever knows its address, every other page asks to pair."""
+    home = HomeDoor("192.168.1.20", 8620, Pairing(PhoneShelf(dry_book, tmp_path / "phones")))
+    app = create_app(dry_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle, home=home)
+    with TestClient(app, base_url="http://127.0.0.1") as desk:
+        html = desk.get("/now/calendar").text
+        address = re.search(r"http://192\.168\.1\.20:8620(/calendar/[\w-]+\.ics)", html)
+        assert address
+        assert 'class="feed-code"' in html
+        assert "style=" not in html
+        assert 'href="webcal://192.168.1.20:8620/calendar/' in html
+        phone = TestClient(app, base_url="http://192.168.1.20:8620", follow_redirects=False)
+        assert phone.get(address[1]).status_code == 200
+        assert phone.get("/calendar/guess.ics").status_code == 404
+        for path in ("/now", "/now/calendar", "/stores/calendar.ics"):
+            answer = phone.get(path)
+            assert answer.status_code == 303
+            assert answer.headers["location"].startswith("/pair")
 
 
 # ---- in a browser -----------------------------------------------------------
