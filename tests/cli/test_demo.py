@@ -38,7 +38,7 @@ def test_the_record_ends_on_the_day_before_and_goes_on_in_the_package(
 def test_there_is_something_of_everything(story: tuple[Garden, DailySeries]) -> None:
     garden, _ = story
     assert garden.units is UnitSystem.US
-    assert len(garden.patches) == 6
+    assert len(garden.patches) == 8
     assert {patch.species for patch in garden.patches} == {"king-stropharia", "phoenix-oyster", "blewit"}
     assert {patch.stage for patch in garden.patches} == {Stage.BUILT, Stage.PLANNED}
     assert {entry.kind for entry in garden.log} >= {
