@@ -293,6 +293,23 @@ def test_a_token_unused_for_long_is_worth_nothing(book: Path, tmp_path: Path) ->
     assert pairing.phone(token[:-1]) is None
 
 
+def test_labels_hold_the_home_address(house: House) -> None:
+    with open_book(house.app.state.desk.library.path) as opened:
+        opened.set_setting("home_address", BASE)
+    assert f'value="{BASE}"' in house.here.get("/stores/sheets").text
+    typed = house.here.get("/stores/sheets?address=http://10.0.0.9:1").text
+    assert 'value="http://10.0.0.9:1"' in typed
+    assert house.here.get("/stores/label.png?bed=under-the-medlar").headers["content-type"] == "image/png"
+
+
+def test_a_calendar_may_be_read_and_nothing_else_by_its_secret(house: House) -> None:
+    unpaired = house.phone()
+    wrong = unpaired.get(f"/calendar/{'x' * 32}.ics")
+    assert wrong.status_code == 404
+    assert "Sedge Hollow" not in wrong.text
+    assert unpaired.post(f"/calendar/{'x' * 32}.ics").status_code == 401
+
+
 def test_another_book_knows_nothing_of_the_phone(book: Path, tmp_path: Path) -> None:
     one = Pairing(PhoneShelf(book, tmp_path / "phones"))
     other = Pairing(PhoneShelf(tmp_path / "other.mulch", tmp_path / "phones"))
