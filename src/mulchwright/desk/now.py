@@ -10,6 +10,7 @@ import threading
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -50,7 +51,7 @@ class _Kept:
 
 
 _LOCK = threading.Lock()
-_KEPT: dict[int, _Kept] = {}
+_KEPT: WeakKeyDictionary[Desk, _Kept] = WeakKeyDictionary()
 """By desk: composing the answer counts back from every planned build, which is worth doing once."""
 
 
@@ -60,7 +61,7 @@ def told_today(desk: Desk, state: BookState, progress: Progress) -> Today:
     outlook = progress.shown
     made_from = (state.mark, state.revision, outlook, today)
     with _LOCK:
-        kept = _KEPT.get(id(desk))
+        kept = _KEPT.get(desk)
     if (
         kept is not None
         and kept.made_from[2] is outlook
@@ -69,8 +70,7 @@ def told_today(desk: Desk, state: BookState, progress: Progress) -> Today:
         return kept.told
     told = today_asks(state.garden, state.series, desk.trade, outlook, today=today)
     with _LOCK:
-        _KEPT.clear()  # one desk runs at a time outside of tests
-        _KEPT[id(desk)] = _Kept(made_from, told)
+        _KEPT[desk] = _Kept(made_from, told)
     return told
 
 
