@@ -2,7 +2,8 @@
 
 `data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
 and the backdrop as well, `data/version-3.sql` the stocked garden, `data/version-4.sql` the tended garden with
-a photo, a forecast, a kept outlook and a setting: change none of them, or the old books cannot be compared.
+a photo, a forecast, a kept outlook and a setting, `data/version-5.sql` the kept garden with the same: change
+none of them, or the old books cannot be compared.
 """
 
 from __future__ import annotations
@@ -19,7 +20,14 @@ from mulchwright.garden import (
     Bed,
     ClimateNormals,
     Crown,
+    Dryer,
+    DryingRun,
+    Fate,
+    Finding,
     Garden,
+    IdentityCheck,
+    Jar,
+    JarKind,
     Layer,
     LogEntry,
     LogKind,
@@ -27,6 +35,7 @@ from mulchwright.garden import (
     OutlookKept,
     Patch,
     Photo,
+    PickStage,
     Place,
     Recipe,
     Sight,
@@ -35,9 +44,11 @@ from mulchwright.garden import (
     StartMoisture,
     Tap,
     UnitSystem,
+    Use,
     Wall,
     Watering,
     WateringRule,
+    Weighing,
     Zone,
     ZoneKind,
 )
@@ -233,6 +244,56 @@ def tended_garden(stocked_garden: Garden) -> Garden:
             GaugeReading(date(2031, 9, 14), 0.0, 11.5, 24.25, entered_at=at),
         ),
         can_litres=7.5,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def kept_garden(tended_garden: Garden) -> Garden:
+    """The tended garden with all that version 5 of the book holds besides."""
+    at = datetime(2031, 9, 15, 19, 30, tzinfo=timezone(timedelta(hours=-5)))
+    log = tuple(
+        replace(entry, stage=PickStage.CLOSED) if entry.key == "pick-2" else entry
+        for entry in tended_garden.log
+    )
+    return replace(
+        tended_garden,
+        log=log,
+        checks=(
+            IdentityCheck(
+                "check-1", "quince", "king-stropharia", date(2031, 9, 15),
+                (("cap-wine-red", Finding.AS_DESCRIBED), ("print-dark", Finding.NOT_SEEN)),
+                picks=("pick-1", "pick-2"), by="Two of us", print_color="violet-black", text="„Ring“ ½ 🍄",
+                entered_at=at,
+            ),
+            IdentityCheck("check-2", "wall", "oyster", date(2031, 9, 16), ()),
+        ),
+        uses=(
+            Use("use-1", date(2031, 9, 15), Fate.CHILL, 1.25, pick="pick-2"),
+            Use(
+                "use-2", date(2031, 9, 15), Fate.DRY, 0.9, pick="pick-2", check="check-1", into="jar-1",
+                text="the caps", entered_at=at,
+            ),
+            Use("use-3", date(2031, 9, 16), Fate.DISCARD, 0.1, pick="pick-2"),
+            Use("use-4", date(2031, 11, 2), Fate.EAT, 0.03, jar="jar-1", check="check-1"),
+        ),
+        jars=(
+            Jar(
+                "jar-1", "Caps of September", JarKind.DRIED, "king-stropharia", date(2031, 9, 16), 0.085,
+                date(2032, 9, 16), picks=("pick-2",), kept_at_c=16.5, humidity=0.42, text="top shelf",
+            ),
+            Jar("pack-1", "Pack", JarKind.FROZEN, "oyster", date(2031, 9, 17), 0.25, date(2032, 6, 1)),
+        ),
+        dryers=(Dryer("trays", "Old tray dryer", 5, 0.09, 450.0),),
+        dryings=(
+            DryingRun(
+                "load-1", "trays", at, 0.9, 0.006, 52.0, 21.5, 0.0, uses=("use-2",),
+                weighings=(
+                    Weighing(at + timedelta(hours=3), 0.41), Weighing(at + timedelta(hours=7.5), 0.1),
+                ),
+                ended_at=at + timedelta(hours=9), dry_kg=0.085,
+            ),
+            DryingRun("load-2", "trays", at + timedelta(days=40), 0.3, 0.004, 50.0),
+        ),
     )  # fmt: skip
 
 

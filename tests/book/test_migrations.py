@@ -74,6 +74,7 @@ def test_a_recorded_book_opens(
     planned_garden: Garden,
     stocked_garden: Garden,
     tended_garden: Garden,
+    kept_garden: Garden,
     survey: Survey,
     backdrop: Backdrop,
     series: DailySeries,
@@ -93,6 +94,7 @@ def test_a_recorded_book_opens(
                 2: planned_garden,
                 3: stocked_garden,
                 4: tended_garden,
+                5: kept_garden,
             }[version]
         )
         assert book.survey() == (None if version == 1 else survey)
@@ -107,21 +109,23 @@ def test_a_recorded_book_opens(
             assert book.forecast() == forecast
             assert book.kept_outlooks() == (kept,)
             assert book.setting("weather_source") == "folder"
-            assert [step.what for step in book.undo_steps()] == [
+            assert [step.what for step in book.undo_steps()][-2:] == [
                 "the pick of 18 September 2031 at Under the quince removed",
                 "the pick of 18 September 2031 at Under the quince added",
             ]
+            book.undo(book.undo_steps()[-2].step)  # a step of an older book is taken back in this one
+            assert "pick-3" in [entry.key for entry in book.garden().log]
         else:
             assert (book.forecast(), book.kept_outlooks(), book.undo_steps()) == (None, (), ())
             book.add_photo(photo)
             book.save_forecast(forecast)
             book.keep_outlook(kept)
         # What is new since then can be written into it at once.
-        book.save_garden(tended_garden)
+        book.save_garden(kept_garden)
         book.save_survey(survey)
         book.save_backdrop(backdrop)
     with open_book(path) as book:
-        assert book.garden() == tended_garden
+        assert book.garden() == kept_garden
         assert (book.photo("photo-1"), book.forecast(), book.kept_outlooks()) == (photo, forecast, (kept,))
         assert (book.survey(), book.backdrop()) == (survey, backdrop)
     create_book(tmp_path / "new.mulch", garden)

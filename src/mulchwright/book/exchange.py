@@ -1,6 +1,6 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 4, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 5, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
      "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
      "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
@@ -14,7 +14,7 @@ written with all their digits, days as YYYY-MM-DD, what is missing as null. `wea
 the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
 Every entry is there, so that none is guessed. Photos come only on request, in base 64; `left_out` says what
 of a book an export does not hold. Version 1 had no plan, version 2 no stores, version 3 a shorter logbook and
-no readings: all are still taken in.
+no readings, version 4 nothing of what became of a pick: all are still taken in.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ __all__ = [
     "write_new_file",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 4
+FORMAT, VERSION = "mulchwright-garden", 5
 
 
 # ---- out --------------------------------------------------------------------
@@ -229,7 +229,7 @@ class ForecastForm(NounForm["Forecast"]):
 
 class FileForm(Form):
     format: Literal["mulchwright-garden"]
-    version: Literal[4]
+    version: Literal[5]
     written_by: str = ""
     garden: GardenForm
     weather: WeatherForm | None = None
@@ -360,6 +360,21 @@ def _with_the_whole_logbook(data: Mapping[str, Any]) -> dict[str, Any]:
     return {**data, "version": VERSION, "garden": garden}
 
 
+KEEPING_ENTRIES = ("checks", "uses", "jars", "dryers", "dryings")
+
+
+def _with_an_empty_pantry(data: Mapping[str, Any]) -> dict[str, Any]:
+    """An export of version 4 as one of version 5."""
+    garden = data.get("garden")
+    if not isinstance(garden, Mapping):
+        return {**data, "version": VERSION}
+    new: dict[str, Any] = {name: [] for name in KEEPING_ENTRIES}
+    garden = {**new, **garden}
+    if isinstance(log := garden.get("log"), list):
+        garden["log"] = [{"stage": None, **entry} if isinstance(entry, Mapping) else entry for entry in log]
+    return {**data, "version": VERSION, "garden": garden}
+
+
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
     if isinstance(data, str):
         data = loads(data, file_name)
@@ -381,6 +396,8 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
         data = _with_empty_stores(data)
     if version in (1, 2, 3):
         data = _with_the_whole_logbook(data)
+    if version in (1, 2, 3, 4):
+        data = _with_an_empty_pantry(data)
     try:
         return FileForm.model_validate(data, context={"trade": trade})
     except ValidationError as error:

@@ -12,6 +12,7 @@ from typing import Annotated
 from pydantic import Field
 
 from mulchwright.book.forms import Day, MaterialKey, Moment, NounForm, SpawnKey, SpeciesKey, WoodKey
+from mulchwright.book.keeping_forms import CheckForm, DryerForm, DryingForm, JarForm, UseForm
 from mulchwright.book.store_forms import HouseholdForm, LotForm, OfferForm, SellerForm, VesselForm
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -28,6 +29,7 @@ from mulchwright.garden import (
     Patch,
     Path,
     Photo,
+    PickStage,
     Place,
     Reading,
     Recipe,
@@ -257,6 +259,7 @@ class LogForm(NounForm[LogEntry]):
     photos: list[str]
     entered_at: Moment | None
     by: str
+    stage: Annotated[PickStage, Field(strict=False)] | None
 
     def noun(self) -> LogEntry:
         return LogEntry(**dict(self) | {"signs": tuple(self.signs), "photos": tuple(self.photos)})
@@ -337,9 +340,14 @@ class GardenForm(NounForm[Garden]):
     recipes: list[RecipeForm]
     readings: list[GaugeForm]
     can_litres: float
+    checks: list[CheckForm]
+    uses: list[UseForm]
+    jars: list[JarForm]
+    dryers: list[DryerForm]
+    dryings: list[DryingForm]
 
     def noun(self) -> Garden:
-        return Garden(
+        garden = Garden(
             place=self.place.noun(),
             beds=tuple(bed.noun() for bed in self.beds),
             patches=tuple(patch.noun() for patch in self.patches),
@@ -362,7 +370,14 @@ class GardenForm(NounForm[Garden]):
             recipes=tuple(recipe.noun() for recipe in self.recipes),
             readings=tuple(reading.noun() for reading in self.readings),
             can_litres=self.can_litres,
+            checks=tuple(check.noun() for check in self.checks),
+            uses=tuple(use.noun() for use in self.uses),
+            jars=tuple(jar.noun() for jar in self.jars),
+            dryers=tuple(dryer.noun() for dryer in self.dryers),
+            dryings=tuple(run.noun() for run in self.dryings),
         )
+        garden.check_whole()
+        return garden
 
 
 class SurveyPointForm(NounForm[SurveyPoint]):

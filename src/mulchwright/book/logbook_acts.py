@@ -7,10 +7,11 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from mulchwright.book import logbook_rows
-from mulchwright.book.logbook_rows import Part, as_text
+from mulchwright.book import keeping_rows, logbook_rows, rows
+from mulchwright.book.keeping_rows import Kept
+from mulchwright.book.logbook_rows import NOUN_WORDS, Part, as_text
 from mulchwright.book.session import BookConflict, Session, _NothingToDo
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Reading
@@ -18,7 +19,7 @@ from mulchwright.garden.logbook import free_key
 
 __all__ = ["LogbookActs", "UndoStep", "WriteDone"]
 
-_Nouns = dict[tuple[str, str], LogEntry | Reading]
+_Nouns = dict[tuple[str, str], LogEntry | Reading | Kept]
 _KINDS = {
     LogKind.BUILT: "the building",
     LogKind.WATERED: "the watering",
@@ -58,6 +59,15 @@ def _spelled(day: date) -> str:
 def _entry_words(entry: LogEntry, garden: Garden) -> str:
     patch = next((patch.name for patch in garden.patches if patch.key == entry.patch), entry.patch)
     return f"{_KINDS[entry.kind]} of {_spelled(entry.day)} at {patch}"
+
+
+def _nouns_of(garden: Garden) -> _Nouns:
+    """All that a step can hold of a garden, by the noun's name and its key."""
+    nouns: _Nouns = {("entry", entry.key): entry for entry in garden.log}
+    nouns |= {("reading", one.day.isoformat()): one for one in garden.readings}
+    for noun, field in keeping_rows.FIELDS.items():
+        nouns |= {(noun, one.key): one for one in getattr(garden, field)}
+    return nouns
 
 
 class LogbookActs(Session):
@@ -140,7 +150,11 @@ class LogbookActs(Session):
         mark: str = "",
         today: date | None = None,
     ) -> WriteDone:
-        """Take an entry out of the logbook; its photos stay until `remove_photo`."""
+        """Take an entry out of the logbook; `BookConflict` for a pick of which something was used.
+
+        Its photos stay as long as this can be taken back, and go with the step when it is among the
+        latest `STEPS_KEPT` no more.
+        """
         return self._replace_entry(key, None, expected_revision, mark, today)
 
     def _replace_entry(
@@ -169,8 +183,14 @@ class LogbookActs(Session):
                         f"Someone else changed this since it was read here: {_entry_words(before, garden)}. "
                         "Nothing was overwritten. Look at it again, then make your change once more."
                     )
+                if after is None and any(use.pick == key for use in garden.uses):
+                    words = _entry_words(before, garden)
+                    raise BookConflict(
+                        f"{words[0].upper()}{words[1:]} cannot be removed: some of it was used. "
+                        "Take its uses out first. Nothing was changed."
+                    )
                 if after is not None:
-                    replace(garden, log=(after, *(one for one in garden.log if one.key != key)))
+                    replace(garden, log=(after, *(one for one in garden.log if one.key != key))).check_whole()
                 part = Part("entry", key, as_text(before), as_text(after), place)
                 told = f"{_entry_words(before, garden)} {verb}"
                 done = self._finish([part], revision, told, mark, content, today)
@@ -226,7 +246,7 @@ class LogbookActs(Session):
     # ---- taking back --------------------------------------------------------
 
     def undo_steps(self) -> tuple[UndoStep, ...]:
-        """The latest acts on logbook and readings, newest first; at most `STEPS_KEPT`."""
+        """The latest acts on logbook, readings and picks, newest first; at most `STEPS_KEPT`."""
         return self._read(
             lambda: tuple(
                 UndoStep(step, what, taken is not None)
@@ -240,8 +260,8 @@ class LogbookActs(Session):
         """Take one act back, wholly; say in words what was taken back.
 
         Taking back is an act of its own, the newest of `undo_steps`, and can be taken back in turn.
-        `BookConflict` when something newer changed one of the same entries or readings, or it was taken
-        back before; nothing is changed then. `BookError` when the step is too old to be known.
+        `BookConflict` when something newer changed one of the same nouns or rests on them, or it was
+        taken back before; nothing is changed then. `BookError` when the step is too old to be known.
         """
         with self._change("an act on the logbook was taken back", of_logbook=True) as revision:
             row = self._connection.execute(
@@ -256,15 +276,13 @@ class LogbookActs(Session):
             if row[1] is not None:
                 raise BookConflict(f"This was taken back already: {what}. Nothing was changed.")
             garden = self._stored()
-            entries = {entry.key: entry for entry in garden.log}
-            readings = {reading.day.isoformat(): reading for reading in garden.readings}
+            nouns = _nouns_of(garden)
             parts = logbook_rows.parts_of(self._connection, step)
             for part in parts:
-                stands = (entries if part.noun == "entry" else readings).get(part.key)
-                if as_text(stands) != part.after:
+                if as_text(nouns.get((part.noun, part.key))) != part.after:
                     raise BookConflict(
                         f"This cannot be taken back: {what}. Something newer changed the same "
-                        f"{part.noun}. Nothing was changed; take the newer change back first."
+                        f"{NOUN_WORDS[part.noun][0]}. Nothing was changed; take the newer change back first."
                     )
             back = [Part(part.noun, part.key, part.after, part.before, part.place) for part in parts]
             self._put(back, revision, f"taken back: {what}")
@@ -278,6 +296,13 @@ class LogbookActs(Session):
                 raise BookConflict(
                     f"This cannot be taken back: {what}. The bed it belongs to is not in the garden any more."
                 )
+            try:
+                rows.read_garden(self._connection).check_whole()
+            except InputError as error:
+                raise BookConflict(
+                    f"This cannot be taken back: {what}. {error} Nothing was changed; take back "
+                    "first what came after it."
+                ) from None
         return f"Taken back: {what}."
 
     # ---- what the acts share ------------------------------------------------
@@ -335,10 +360,7 @@ class LogbookActs(Session):
         ).fetchone()[0]
         if only_log < len(revisions):
             self._refuse(unread, "Your garden")
-        mine: _Nouns = {("entry", entry.key): entry for entry in garden.log}
-        mine |= {("reading", one.day.isoformat()): one for one in garden.readings}
-        theirs: _Nouns = {("entry", entry.key): entry for entry in stored.log}
-        theirs |= {("reading", one.day.isoformat()): one for one in stored.readings}
+        mine, theirs = _nouns_of(garden), _nouns_of(stored)
         read: dict[tuple[str, str], str | None] = {}
         for revision in revisions:
             for part in logbook_rows.parts_of(self._connection, revision):
@@ -346,14 +368,24 @@ class LogbookActs(Session):
         for at, before in read.items():
             if as_text(mine.get(at)) not in (before, as_text(theirs.get(at))):
                 self._refuse(unread, "Your garden")
-        touched = {key for noun, key in read if noun == "entry"}
-        newest = {entry.key: entry for entry in stored.log if entry.key in touched}
-        log = [newest.pop(e.key, e) for e in garden.log if e.key not in touched or e.key in newest]
-        log += newest.values()
+        fields = {"entry": "log", **keeping_rows.FIELDS}
+        merged: dict[str, Any] = {
+            field: _merged(
+                getattr(garden, field), getattr(stored, field), {key for of, key in read if of == noun}
+            )
+            for noun, field in fields.items()
+        }
         days = {day for noun, day in read if noun == "reading"}
         readings = [one for one in garden.readings if one.day.isoformat() not in days]
         readings += [one for one in stored.readings if one.day.isoformat() in days]
-        return replace(garden, log=tuple(log), readings=tuple(readings))
+        return replace(garden, readings=tuple(readings), **merged)
+
+
+def _merged(mine: Sequence[Any], theirs: Sequence[Any], touched: set[str]) -> tuple[Any, ...]:
+    """My nouns, but those that others touched as they stand with them; new ones come behind."""
+    newest = {one.key: one for one in theirs if one.key in touched}
+    kept = [newest.pop(one.key, one) for one in mine if one.key not in touched or one.key in newest]
+    return (*kept, *newest.values())
 
 
 def _bare(entry: LogEntry) -> LogEntry:

@@ -1,7 +1,7 @@
 """Entries and readings to rows and back, the steps that can be taken back, and the marks of writes.
 
-As in `rows`, functions run inside a transaction that the caller holds. Every write of an entry or a
-reading goes through `put` here, so that none is made without a step that takes it back.
+As in `rows`, functions run inside a transaction that the caller holds. Every write of an entry, a reading
+or what became of a pick goes through `put` here, so that none is made without a step that takes it back.
 """
 
 from __future__ import annotations
@@ -13,10 +13,13 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
-from mulchwright.garden import Garden, LogEntry, LogKind, Reading, Sight
+from mulchwright.book import keeping_rows
+from mulchwright.book.keeping_rows import Kept
+from mulchwright.garden import Garden, LogEntry, LogKind, PickStage, Reading, Sight, Weighing
 
 __all__ = [
     "MARKS_KEPT_DAYS",
+    "NOUN_WORDS",
     "STEPS_KEPT",
     "Part",
     "as_text",
@@ -29,6 +32,7 @@ __all__ = [
     "read_readings",
     "reading_of",
     "record_step",
+    "words_of_saved",
     "write_logbook",
 ]
 
@@ -37,16 +41,17 @@ MARKS_KEPT_DAYS = 400
 
 _ENTRY = (
     "SELECT key, patch, day, kind, litres, mass_kg, share, text, sight, count, material, thickness_m,"
-    " to_patch, entered_at, entered_by FROM log_entry"
+    " to_patch, entered_at, entered_by, stage FROM log_entry"
 )
 _READING = "SELECT day, rain_mm, temperature_min_c, temperature_max_c, entered_at FROM reading"
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One entry or reading that an act changed: its texts before and after, None where there was none.
+    """One noun that an act changed: its texts before and after, None where there was none.
 
-    place : where an entry stands in the order of the logbook; 0 for a reading.
+    noun : "entry", "reading" or one of `keeping_rows.TABLES`. place : where it stands among its like; 0 for a
+    reading.
     """
 
     noun: str
@@ -91,6 +96,7 @@ def _entry(row: tuple[Any, ...], signs: Iterable[str], photos: Iterable[str]) ->
         photos=tuple(photos),
         entered_at=_moment(row[13]),
         by=row[14],
+        stage=None if row[15] is None else PickStage(row[15]),
     )
 
 
@@ -148,8 +154,8 @@ def next_place(connection: sqlite3.Connection) -> int:
 # ---- texts of a step --------------------------------------------------------
 
 
-def as_text(noun: LogEntry | Reading | None) -> str | None:
-    """An entry or reading as one line of JSON, without what is empty; None stays None."""
+def as_text(noun: LogEntry | Reading | Kept | None) -> str | None:
+    """A noun as one line of JSON, without what is empty; None stays None."""
     if noun is None:
         return None
     told: dict[str, Any] = {}
@@ -157,13 +163,18 @@ def as_text(noun: LogEntry | Reading | None) -> str | None:
         value = getattr(noun, field.name)
         if value not in (None, "", ()):
             told[field.name] = value.isoformat() if isinstance(value, date) else value
-    return json.dumps(told, ensure_ascii=False)
+    return json.dumps(told, ensure_ascii=False, default=_weighed)
+
+
+def _weighed(weighing: Weighing) -> tuple[str, float]:
+    return weighing.at.isoformat(), weighing.mass_kg
 
 
 def _entry_from(text: str) -> LogEntry:
     told = json.loads(text)
     told["day"], told["kind"] = date.fromisoformat(told["day"]), LogKind(told["kind"])
     told["sight"] = Sight(told["sight"]) if "sight" in told else None
+    told["stage"] = PickStage(told["stage"]) if "stage" in told else None
     told["entered_at"] = _moment(told.get("entered_at"))
     for name in ("signs", "photos"):
         told[name] = tuple(told.get(name, ()))
@@ -181,33 +192,39 @@ def _reading_from(text: str) -> Reading:
 
 
 def put(connection: sqlite3.Connection, part: Part, *, revision: int) -> None:
-    """Write what `part` tells as coming after; None takes the entry or reading out."""
-    table, column = ("log_entry", "key") if part.noun == "entry" else ("reading", "day")
-    connection.execute(f"DELETE FROM {table} WHERE {column} = ?", (part.key,))
+    """Write what `part` tells as coming after; None takes the noun out."""
+    table = keeping_rows.TABLES.get(part.noun) or ("log_entry" if part.noun == "entry" else "reading")
+    connection.execute(f"DELETE FROM {table} WHERE {'day' if table == 'reading' else 'key'} = ?", (part.key,))
     if part.after is None:
         return
-    if part.noun == "reading":
-        told = _reading_from(part.after)
-        connection.execute(
-            "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)",
-            (
-                part.key,
-                told.rain_mm,
-                told.temperature_min_c,
-                told.temperature_max_c,
-                None if told.entered_at is None else told.entered_at.isoformat(),
-                revision,
-            ),
-        )
-        return
-    _insert_entry(connection, _entry_from(part.after), position=part.place, revision=revision)
+    if part.noun == "entry":
+        _insert_entry(connection, _entry_from(part.after), position=part.place, revision=revision)
+    elif part.noun == "reading":
+        _insert_reading(connection, _reading_from(part.after), revision)
+    else:
+        kept = keeping_rows.kept_from(part.noun, part.after)
+        keeping_rows.insert(connection, kept, position=part.place, revision=revision)
+
+
+def _insert_reading(connection: sqlite3.Connection, reading: Reading, revision: int) -> None:
+    connection.execute(
+        "INSERT INTO reading VALUES (?, ?, ?, ?, ?, ?)",
+        (
+            reading.day.isoformat(),
+            reading.rain_mm,
+            reading.temperature_min_c,
+            reading.temperature_max_c,
+            None if reading.entered_at is None else reading.entered_at.isoformat(),
+            revision,
+        ),
+    )
 
 
 def _insert_entry(connection: sqlite3.Connection, entry: LogEntry, *, position: int, revision: int) -> None:
     connection.execute(
         "INSERT INTO log_entry (key, position, patch, day, kind, litres, mass_kg, share, text, sight, count,"
-        " material, thickness_m, to_patch, entered_at, entered_by, revision)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " material, thickness_m, to_patch, entered_at, entered_by, revision, stage)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             entry.key,
             position,
@@ -226,6 +243,7 @@ def _insert_entry(connection: sqlite3.Connection, entry: LogEntry, *, position: 
             None if entry.entered_at is None else entry.entered_at.isoformat(),
             entry.by,
             revision,
+            None if entry.stage is None else entry.stage.value,
         ),
     )
     for table, keys in (("log_sign", entry.signs), ("log_photo", entry.photos)):
@@ -241,10 +259,36 @@ def record_step(connection: sqlite3.Connection, step: int, what: str, parts: Ite
         "INSERT INTO undo_part VALUES (?, ?, ?, ?, ?, ?, ?)",
         ((step, n, part.noun, part.key, part.before, part.after, part.place) for n, part in enumerate(parts)),
     )
-    connection.execute(
-        "DELETE FROM undo_step WHERE step NOT IN (SELECT step FROM undo_step ORDER BY step DESC LIMIT ?)",
-        (STEPS_KEPT,),
-    )
+    _forget_steps(connection)
+
+
+def _forget_steps(connection: sqlite3.Connection) -> None:
+    """Let go of the steps before the latest `STEPS_KEPT`, and of the photos that only they still knew.
+
+    An entry that was removed can be brought back as long as its step is kept, so its photos stay until
+    then. A photo that no entry ever named is left alone: its entry may still be on the way from a phone.
+    """
+    old = [
+        row[0]
+        for row in connection.execute(
+            "SELECT step FROM undo_step ORDER BY step DESC LIMIT -1 OFFSET ?", (STEPS_KEPT,)
+        )
+    ]
+    for step in old:
+        named = _photos_in(connection, "step = ?", step)
+        connection.execute("DELETE FROM undo_step WHERE step = ?", (step,))
+        if named:
+            named -= {row[0] for row in connection.execute("SELECT photo FROM log_photo")}
+            named -= _photos_in(connection, "step > ?", step)
+            connection.executemany("DELETE FROM photo WHERE key = ?", ((key,) for key in sorted(named)))
+
+
+def _photos_in(connection: sqlite3.Connection, where: str, step: int) -> set[str]:
+    """Keys of the photos that entries name in the texts of steps."""
+    texts = connection.execute(
+        f"SELECT before, after FROM undo_part WHERE noun = 'entry' AND {where}", (step,)
+    ).fetchall()
+    return {key for row in texts for text in row if text for key in json.loads(text).get("photos", ())}
 
 
 def parts_of(connection: sqlite3.Connection, step: int) -> list[Part]:
@@ -258,26 +302,14 @@ def parts_of(connection: sqlite3.Connection, step: int) -> list[Part]:
 
 
 def write_logbook(
-    connection: sqlite3.Connection, garden: Garden, before: Garden | None, *, revision: int, what: str = ""
+    connection: sqlite3.Connection, garden: Garden, before: Garden | None, *, revision: int
 ) -> None:
-    """Log and readings of a garden in place of those of `before`; what changed becomes a step.
+    """Log, readings and what became of the picks in place of those of `before`; what changed becomes a step.
 
     References are looked at when the transaction ends, so the patches may be written after this.
     A new book (`before` is None) has no step.
     """
-    stood = dict(connection.execute("SELECT key, position FROM log_entry").fetchall())
-    old = {} if before is None else {entry.key: entry for entry in before.log}
-    parts: list[Part] = []
-    last = -1
-    for entry in garden.log:
-        place = stood.get(entry.key, -1)
-        last = place if place > last else last + 1
-        if old.get(entry.key) != entry:
-            parts.append(Part("entry", entry.key, as_text(old.get(entry.key)), as_text(entry), last))
-        elif place != last:
-            connection.execute("UPDATE log_entry SET position = ? WHERE key = ?", (last, entry.key))
-        old.pop(entry.key, None)
-    parts += [Part("entry", key, as_text(gone), None, stood[key]) for key, gone in old.items()]
+    parts = _changed(connection, "entry", "log_entry", garden.log, before.log if before else ())
     were = {} if before is None else {reading.day: reading for reading in before.readings}
     are = {reading.day: reading for reading in garden.readings}
     parts += [
@@ -285,10 +317,56 @@ def write_logbook(
         for day in sorted(were.keys() | are.keys())
         if were.get(day) != are.get(day)
     ]
+    for noun, field in keeping_rows.FIELDS.items():
+        old = getattr(before, field) if before else ()
+        parts += _changed(connection, noun, keeping_rows.TABLES[noun], getattr(garden, field), old)
     for part in parts:
         put(connection, part, revision=revision)
     if parts and before is not None:
-        record_step(connection, revision, what, parts)
+        record_step(connection, revision, words_of_saved(parts), parts)
+
+
+def _changed(
+    connection: sqlite3.Connection,
+    noun: str,
+    table: str,
+    are: Iterable[LogEntry | Kept],
+    were: Iterable[LogEntry | Kept],
+) -> list[Part]:
+    """What differs between two states of one kind of noun; those that only moved get their place at once."""
+    stood = dict(connection.execute(f"SELECT key, position FROM {table}").fetchall())
+    old = {one.key: one for one in were}
+    parts: list[Part] = []
+    last = -1
+    for one in are:
+        place = stood.get(one.key, -1)
+        last = place if place > last else last + 1
+        if old.get(one.key) != one:
+            parts.append(Part(noun, one.key, as_text(old.get(one.key)), as_text(one), last))
+        elif place != last:
+            connection.execute(f"UPDATE {table} SET position = ? WHERE key = ?", (last, one.key))
+        old.pop(one.key, None)
+    return parts + [Part(noun, key, as_text(gone), None, stood[key]) for key, gone in old.items()]
+
+
+NOUN_WORDS = {
+    "entry": ("entry", "entries"),
+    "reading": ("reading", "readings"),
+    "check": ("identity check", "identity checks"),
+    "use": ("use", "uses"),
+    "jar": ("jar", "jars"),
+    "dryer": ("dryer", "dryers"),
+    "drying": ("load of the dryer", "loads of the dryer"),
+}
+
+
+def words_of_saved(parts: Iterable[Part]) -> str:
+    """What a step holds of a garden that was saved: its beds, plan and stores are no part of it."""
+    counts: dict[str, int] = {}
+    for part in parts:
+        counts[part.noun] = counts.get(part.noun, 0) + 1
+    told = ", ".join(f"{n} {NOUN_WORDS[noun][n > 1]}" for noun, n in counts.items())
+    return f"the logbook's part of a saved garden ({told}); its beds and plan stay as they were saved"
 
 
 def forget_marks(connection: sqlite3.Connection, today: date) -> None:

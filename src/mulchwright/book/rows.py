@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.book.keeping_rows import read_keeping
 from mulchwright.book.logbook_rows import read_log, read_readings
 from mulchwright.book.plan_rows import read_corners, read_plan, write_corners, write_plan
 from mulchwright.book.recipe_rows import OF_PATCHES, read_recipes, write_parts
@@ -152,6 +153,7 @@ def read_garden(connection: sqlite3.Connection) -> Garden:
         readings=read_readings(connection),
         **read_plan(connection),
         **read_stores(connection),
+        **read_keeping(connection),
     )
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
+from mulchwright.book.schema_keeping import VERSION_5
 from mulchwright.book.schema_logbook import VERSION_4
 from mulchwright.book.schema_stores import VERSION_3
 
@@ -378,7 +379,22 @@ def lay_version_4(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-LADDER: tuple[Migration, ...] = (lay_version_1, lay_version_2, lay_version_3, lay_version_4)
+def lay_version_5(connection: sqlite3.Connection) -> None:
+    """Room for identity checks, uses, jars, dryers and loads, and for taking them back.
+
+    The steps that can be taken back move into a table that knows the new nouns; none is lost.
+    """
+    for statement in statements_of(VERSION_5):
+        connection.execute(statement)
+
+
+LADDER: tuple[Migration, ...] = (
+    lay_version_1,
+    lay_version_2,
+    lay_version_3,
+    lay_version_4,
+    lay_version_5,
+)
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 
 SCHEMA_VERSION = len(LADDER)

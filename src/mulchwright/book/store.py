@@ -20,8 +20,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from mulchwright import __version__
 from mulchwright.book import keepsake_rows, logbook_rows, plan_rows, rows
 from mulchwright.book.inspection import connect, inspect, sqlite_words
+from mulchwright.book.keeping_acts import KeepingActs
 from mulchwright.book.keepsake_acts import KeepsakeActs
-from mulchwright.book.logbook_acts import LogbookActs, UndoStep, WriteDone
+from mulchwright.book.logbook_acts import UndoStep, WriteDone
 from mulchwright.book.schema import APPLICATION_ID, LADDER, Migration, climb
 from mulchwright.book.session import CHANGES_KEPT, BookConflict
 from mulchwright.errors import BookError, InputError
@@ -59,7 +60,7 @@ class Contents(NamedTuple):
     """Only where an export was read that has them; `Book.contents` leaves the photos in the file."""
 
 
-class Book(LogbookActs, KeepsakeActs):
+class Book(KeepingActs, KeepsakeActs):
     """An open garden book. Use it with `with`, or call `close`.
 
     `revision` is the number up to which this object knows the book's changes. May be used from
@@ -126,17 +127,16 @@ class Book(LogbookActs, KeepsakeActs):
         """Put this garden in place of the one in the book, as one act; return the new revision.
 
         `expected_revision` is the revision the caller read (a web form carries it along); without it,
-        what this object last read counts. Entries and readings that others wrote since then are kept
-        beside what this garden changed. Raises `BookConflict` when anything else of the garden was
+        what this object last read counts. Entries, readings and the like that others wrote since then are
+        kept beside what this garden changed. Raises `BookConflict` when anything else of the garden was
         changed since, or one entry here and there.
         """
         with self._change("the garden was saved") as revision:
             stored = self._stored()
             if unread := self._unread(expected_revision):
                 garden = self._with_their_logbook(garden, stored, unread)
-            logbook_rows.write_logbook(
-                self._connection, garden, stored, revision=revision, what="the garden was saved"
-            )
+            garden.check_whole()
+            logbook_rows.write_logbook(self._connection, garden, stored, revision=revision)
             rows.write_garden(self._connection, garden, stored, revision=revision)
         return revision
 
@@ -334,6 +334,7 @@ def create_book(
         raise BookError(
             f"You may not write in the folder {folder}. Choose a folder of your own for {path.name}."
         )
+    garden.check_whole()
     draft = folder / f".{path.name}.{os.getpid()}.{threading.get_ident()}.part"
     try:
         draft.touch(exist_ok=False)

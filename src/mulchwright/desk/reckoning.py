@@ -147,11 +147,13 @@ class Library:
 def _mark(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:
     """A fingerprint of all that an outlook depends on: not the units, which only change how it is told.
 
-    Nor what lies in store or is for sale, which no bed knows of before it is laid.
+    Nor what lies in store or is for sale, which no bed knows of before it is laid, nor what became of a pick
+    once it was off the bed.
     """
     bare = replace(
-        garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(), recipes=()
-    )
+        garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(),
+        recipes=(), checks=(), uses=(), jars=(), dryers=(), dryings=(),
+    )  # fmt: skip
     digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
     if forecast is not None:
         digest.update(forecast.issued_at.isoformat().encode())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
@@ -21,6 +21,8 @@ __all__ = [
     "Use",
     "Weighing",
     "Wrapping",
+    "check_kept",
+    "check_kept_of",
     "check_uses",
 ]
 
@@ -267,6 +269,80 @@ def check_uses(uses: Iterable[Use], there_kg: float, what: str) -> None:
         "Correct one of the masses, or take from another.",
         "mass_kg",
     )
+
+
+def check_kept(
+    picks_kg: Mapping[str, float],
+    *,
+    checks: Sequence[IdentityCheck],
+    uses: Sequence[Use],
+    jars: Sequence[Jar],
+    dryers: Sequence[Dryer],
+    dryings: Sequence[DryingRun],
+) -> None:
+    """Refuse what names a jar, check, use or dryer that is not there, and more used than there was.
+
+    picks_kg : mass of each pick by key; what was used of a pick that is not among them is not counted.
+    """
+    held = {jar.key: jar for jar in jars}
+    known_checks = {check.key for check in checks}
+    of_pick: dict[str, list[Use]] = {}
+    of_jar: dict[str, list[Use]] = {}
+    for use in uses:
+        if use.pick:
+            of_pick.setdefault(use.pick, []).append(use)
+        else:
+            require(
+                use.jar in held, f"{_told(use)} was taken from jar {use.jar!r}, which is not there.", "jar"
+            )
+            of_jar.setdefault(use.jar, []).append(use)
+        require(
+            not use.into or use.into in held,
+            f"{_told(use)} went into jar {use.into!r}, which is not there.",
+            "into",
+        )
+        require(
+            not use.check or use.check in known_checks,
+            f"{_told(use)} names the identity check {use.check!r}, which is not there.",
+            "check",
+        )
+    for pick, taken in of_pick.items():
+        if pick in picks_kg:
+            check_uses(taken, picks_kg[pick], f"The pick {pick!r}")
+    for key, taken in of_jar.items():
+        check_uses(taken, held[key].mass_kg, f"Jar {held[key].name!r}")
+    dryer_keys = {dryer.key for dryer in dryers}
+    use_keys = {use.key for use in uses}
+    for run in dryings:
+        words = f"The load of {run.started_at:%d %B %Y}"
+        require(run.dryer in dryer_keys, f"{words} is in dryer {run.dryer!r}, which is not there.", "dryer")
+        for key in run.uses:
+            require(key in use_keys, f"{words} names the use {key!r}, which is not there.", "uses")
+
+
+def check_kept_of(
+    picks: Collection[str], patches: Collection[str], checks: Iterable[IdentityCheck], uses: Iterable[Use]
+) -> None:
+    """Refuse a use of a pick, and an identity check of a patch, that are not among these.
+
+    A check or a jar may name picks that were taken out of the logbook since.
+    """
+    for check in checks:
+        require(
+            check.patch in patches,
+            f"The identity check of {check.day:%d %B %Y} names patch {check.patch!r}, not in this garden.",
+            "patch",
+        )
+    for use in uses:
+        require(
+            not use.pick or use.pick in picks,
+            f"{_told(use)} was taken from the pick {use.pick!r}, which is not in the logbook as a pick.",
+            "pick",
+        )
+
+
+def _told(use: Use) -> str:
+    return f"The use of {use.day:%d %B %Y} ({use.mass_kg * 1000:.0f} g, {use.fate.value})"
 
 
 def _require_zone(at: datetime | None, day: date) -> None:

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from mulchwright.garden.checks import require, require_key, require_name, require_number
+from mulchwright.garden.keeping import PickStage
 
 if TYPE_CHECKING:  # the garden knows its logbook, so it cannot come before it
     from mulchwright.garden.nouns import Garden
@@ -56,7 +57,8 @@ class LogEntry:
     """One line of the logbook: what was done or seen at a patch on a day.
 
     `litres` for watered, `mass_kg` and `count` for picked, `sight` and `share` run (0 to 1) for a look,
-    `material` and `thickness_m` for topped up, `to_patch` for living chips that were moved.
+    `stage` for picked (how far most of them had opened), `material` and `thickness_m` for topped up,
+    `to_patch` for living chips that were moved.
     signs : keys of the trade's table of signs, for what looked wrong. photos : keys of pictures in the book.
     entered_at : when it was written down, with its time zone; orders the entries of one day.
     by : whose phone wrote it, as it was paired; empty for the desk.
@@ -79,6 +81,7 @@ class LogEntry:
     photos: tuple[str, ...] = ()
     entered_at: datetime | None = None
     by: str = ""
+    stage: PickStage | None = None
 
     def __post_init__(self) -> None:
         require_key(self.key, "A logbook entry")
@@ -109,6 +112,11 @@ class LogEntry:
             self.sight is None or self.kind is LogKind.LOOKED,
             f"The entry of {self.day:%d %B %Y} tells what a look found but is not a look; enter a look.",
             "sight",
+        )
+        require(
+            self.stage is None or self.kind is LogKind.PICKED,
+            f"The entry of {self.day:%d %B %Y} tells how far caps had opened but is no pick; enter a pick.",
+            "stage",
         )
         for field_name, told in (("signs", self.signs), ("photos", self.photos)):
             require(

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
-from mulchwright.garden.logbook import LogEntry, Reading
+from mulchwright.garden.keeping import Dryer, DryingRun, IdentityCheck, Jar, Use, check_kept, check_kept_of
+from mulchwright.garden.logbook import LogEntry, LogKind, Reading
 from mulchwright.garden.plan import (
     Crown,
     LookRules,
@@ -358,6 +359,8 @@ class Garden:
     shares an order. vessels : to soak straw in. recipes : the grower's own, each under its name.
     readings : of the garden's own gauge and thermometer, one a day, in order.
     can_litres : what the watering can holds.
+    checks, uses, jars, dryers, dryings : who looked at the picks, where each part of them went, and in what
+    they were dried and kept (`keeping`).
     """
 
     place: Place
@@ -382,6 +385,11 @@ class Garden:
     recipes: tuple[Recipe, ...] = ()
     readings: tuple[Reading, ...] = ()
     can_litres: float = 10.0
+    checks: tuple[IdentityCheck, ...] = ()
+    uses: tuple[Use, ...] = ()
+    jars: tuple[Jar, ...] = ()
+    dryers: tuple[Dryer, ...] = ()
+    dryings: tuple[DryingRun, ...] = ()
 
     def __post_init__(self) -> None:
         require_number(
@@ -412,6 +420,25 @@ class Garden:
                 "patch",
             )
         self._check_stores()
+        check_kept(
+            self._picks_kg(),
+            checks=self.checks,
+            uses=self.uses,
+            jars=self.jars,
+            dryers=self.dryers,
+            dryings=self.dryings,
+        )
+
+    def _picks_kg(self) -> dict[str, float]:
+        return {entry.key: entry.mass_kg or 0.0 for entry in self.log if entry.kind is LogKind.PICKED}
+
+    def check_whole(self) -> None:
+        """Refuse a use of a pick that is not in the logbook, and a check of a patch that is not there.
+
+        Asked wherever a garden is written down or read in. A garden that is only reckoned with may be
+        stripped of its logbook or of some beds and keep the rest, so this is not asked of every garden.
+        """
+        check_kept_of(self._picks_kg(), {patch.key for patch in self.patches}, self.checks, self.uses)
 
     def _check_readings(self) -> None:
         """One reading a day, kept in the order of their days whatever order they came in."""
@@ -454,6 +481,11 @@ class Garden:
             "offers": self.offers,
             "households": self.households,
             "vessels": self.vessels,
+            "identity checks": self.checks,
+            "uses": self.uses,
+            "jars": self.jars,
+            "dryers": self.dryers,
+            "loads": self.dryings,
         }
 
     def patch(self, key: str) -> Patch:
