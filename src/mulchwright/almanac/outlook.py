@@ -18,6 +18,7 @@ import numpy.typing as npt
 from mulchwright.almanac.advice import moisture_marks, watering_advice
 from mulchwright.almanac.learning import BedLesson, Lessons, Memory, lessons
 from mulchwright.almanac.near import LOOK_DAYS, near_days
+from mulchwright.almanac.remains import WEEKS_AHEAD, Remains, remains_of
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
@@ -42,7 +43,7 @@ from mulchwright.season import (
     simulate,
 )
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import BedArrays, Forcing, Habits
+from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays, Forcing, Habits
 from mulchwright.season.standing import sharpness_of, standing_chances
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries, Forecast, mean_annual_wave, weather_futures, with_readings
@@ -58,7 +59,7 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 
-MODEL_VERSION = "2"
+MODEL_VERSION = "3"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -224,6 +225,18 @@ def _summary(
     )  # fmt: skip
 
 
+def _remains(
+    run: SeasonRun, p: int, patch: Patch, bed: BedArrays, trade: Trade, today: date
+) -> tuple[Remains, ...]:
+    added = np.cumsum(bed.daily[p, ADDED_KG_M2])
+    built = int(bed.sizes[p, BUILT_DAY])
+    before = added[built - 1] if built else 0.0  # what is logged before the build is not in the bed
+    until = np.array([added[min(max(day, 0), run.days - 1)] - before for day in run.mass_days])
+    return remains_of(
+        patch, run.cell_mass_kg_m2[p], np.maximum(until, 0.0), int(bed.added_to[p]), trade, today=today
+    )
+
+
 def _weather_note(
     method: str, notes: tuple[str, ...], series: DailySeries | None, garden: Garden
 ) -> WeatherNote:
@@ -369,7 +382,11 @@ def outlook(
         learned={key: lesson.latent for key, lesson in found.items()},
     )  # fmt: skip
     habits = habits_of(trade)
-    run = simulate(bed, draws, forcing, habits, start=run_start, threads=threads, progress=progress)
+    kept_days = [(today - run_start).days + 7 * weeks for weeks in WEEKS_AHEAD]
+    run = simulate(
+        bed, draws, forcing, habits,
+        start=run_start, threads=threads, progress=progress, mass_days=kept_days,
+    )  # fmt: skip
     _run_own_pasts(run, told, found, bed, draws, forcing, habits)
     first = (report_start - run_start).days
     after = (report_end - run_start).days + 1
@@ -383,6 +400,7 @@ def outlook(
             run, p, patch, garden, trade, today, first, after, rain,
             futures.measured_days, futures.rain_mm,
         )  # fmt: skip
+        item = replace(item, remains=_remains(run, p, patch, bed, trade, today))
         if patch.key not in found:
             return item
         before = _before(
@@ -438,10 +456,12 @@ def _run_own_pasts(
             rows[name] = getattr(forcing, name).copy()
             rows[name][max(first, 0) : until] = getattr(past, name)[max(-first, 0) : until - first]
         one = Draws(draws.parameters[p : p + 1], draws.hazard[p : p + 1], draws.flush_noise[p : p + 1])
-        again = simulate(_alone(bed, p), one, forcing._replace(**rows), habits, start=run.start)
+        again = simulate(
+            _alone(bed, p), one, forcing._replace(**rows), habits, start=run.start, mass_days=run.mass_days
+        )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
-            "flush_day", "flush_kg_m2", "last",
+            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2",
         ):  # fmt: skip
             getattr(run, name)[p] = getattr(again, name)[0]
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
 from mulchwright.almanac.near import NearDay
+from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.errors import InputError
 from mulchwright.garden import Patch
@@ -162,6 +163,7 @@ class PatchOutlook:
     where none does.
     learned : what the logbook did to it; None where no entry bears on it.
     standing : the chance of a find by day from today, for the weeks ahead.
+    remains : what is left of each layer today and by quarters over the year ahead; empty before the build.
     """
 
     patch: Patch
@@ -189,6 +191,7 @@ class PatchOutlook:
     learned: Learned | None = None
     standing: Standing | None = None
     picked_if_any_kg: Quantiles | None = None
+    remains: tuple[Remains, ...] = ()
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""

@@ -5,6 +5,7 @@ Arrays and dataclasses in, arrays and dataclasses out: no clock, no files, no hi
 
 from mulchwright.season.bed import (
     CELLS,
+    Cell,
     bed_arrays,
     cells_of,
     food_cells,
@@ -16,6 +17,7 @@ from mulchwright.season.run import SeasonRun, forcing_of, habits_of, simulate
 
 __all__ = [
     "CELLS",
+    "Cell",
     "Draws",
     "SeasonRun",
     "bed_arrays",
