@@ -24,6 +24,8 @@ RAIN_DAY_MM = 1.0
 class NearDay:
     """The weather of one day: 1 in 10, middle and 9 in 10 of rain [mm] and of the two temperatures [°C].
 
+    measured : every future has the same figures, since they were read off. A day whose rain alone was read is
+    not wholly measured, and its rain is a range of no width.
     chance_of_rain : that the day brings a millimeter or more. chance_of_frost : that air falls to 0 °C.
     """
 
@@ -49,14 +51,14 @@ def near_days(futures: WeatherFutures, *, start: date, today: date) -> tuple[Nea
         if not 0 <= d < futures.rain_mm.shape[0]:
             continue
         rain = futures.rain_mm[d]
-        lowest = futures.temperature_min_c[d]
+        lowest, highest = futures.temperature_min_c[d], futures.temperature_max_c[d]
         rows.append(
             NearDay(
                 day=start + timedelta(days=d),
-                measured=d < futures.measured_days,
+                measured=ahead <= 0 and all(np.ptp(row) == 0.0 for row in (rain, lowest, highest)),
                 rain_mm=_three(rain),
                 lowest_c=_three(lowest),
-                highest_c=_three(futures.temperature_max_c[d]),
+                highest_c=_three(highest),
                 chance_of_rain=float(np.mean(rain >= RAIN_DAY_MM)),
                 chance_of_frost=float(np.mean(lowest <= 0.0)),
             )

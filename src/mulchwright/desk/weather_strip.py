@@ -30,7 +30,7 @@ def strip(
     class_: str,
 ) -> str:  # fmt: skip
     """SVG of the strip at a width."""
-    left, right = 56.0, width - 6.0
+    left, right = 74.0, width - 6.0
     step = (right - left) / max(len(days), 1)
     low = min(day.lowest_c[0] for day in days)
     high = max(day.highest_c[2] for day in days)

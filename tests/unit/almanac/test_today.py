@@ -31,6 +31,7 @@ from mulchwright.garden import (
 from mulchwright.garden.logbook import Sight
 from mulchwright.season.standing import Standing
 from mulchwright.trade import load_trade
+from mulchwright.weather import DailySeries
 
 TODAY = date(2031, 6, 10)
 KEEPS = math.floor(load_trade().spawn["sawdust-spawn"].shelf_life_days.likely)
@@ -101,6 +102,20 @@ def test_the_weather_strip_has_the_week_behind_and_the_week_ahead(told: Outlook)
         for three in (row.rain_mm, row.lowest_c, row.highest_c):
             assert list(three) == sorted(three)
         assert 0 <= row.chance_of_rain <= 1
+
+
+def test_measured_days_are_told_from_drawn_ones_in_a_record_that_starts_late() -> None:
+    """The bed is of April and the record of June only, so the run begins with days that are drawn."""
+    days = 8
+    series = DailySeries(
+        start=TODAY - timedelta(days=days + 1),
+        temperature_min_c=np.full(days, 9.0),
+        temperature_max_c=np.full(days, 21.0),
+        rain_mm=np.full(days, 2.0),
+    )
+    made = outlook(GARDEN, series, load_trade(), today=TODAY, members=20)
+    measured = {(row.day - TODAY).days for row in made.near if row.measured}
+    assert measured == set(range(-DAYS_NEAR, -1)), "the record ends the day before yesterday"
 
 
 def test_only_built_beds_are_told(told: Outlook) -> None:
