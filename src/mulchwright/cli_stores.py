@@ -105,7 +105,8 @@ def best_use(
     if as_json:
         cli.print_json(best_use_json(found))
     else:
-        _print_best_use(found, garden.units.value)
+        sellers = {seller.key: seller.name for seller in garden.sellers}
+        _print_best_use(found, garden.units.value, sellers)
 
 
 def when(
@@ -172,6 +173,8 @@ def _rows(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> No
 def _shown(amount: float, unit: str, system: str) -> str:
     from mulchwright.units import show_area, show_bulk_volume, show_mass
 
+    if amount < 0.0005 and unit in ("L", "kg", "m2", "pieces"):
+        return "nothing"
     if unit == "L":
         return show_bulk_volume(amount, system)
     if unit == "kg":
@@ -222,7 +225,8 @@ def _print_needs(found: Needs, system: str) -> None:
         _say(note, system)
 
 
-def _print_best_use(found: BestUse, system: str) -> None:
+def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> None:
+    from mulchwright.cli_print import tenths_words
     from mulchwright.units import in_units
 
     rows = []
@@ -234,9 +238,10 @@ def _print_best_use(found: BestUse, system: str) -> None:
                 "none" if best is None else best.option.name,
                 "" if best is None else _shown(best.likely_kg, "kg", system),
                 "" if best is None else _shown(best.cautious_kg, "kg", system),
+                "" if best is None else tenths_words(1 - best.expected.none_in_first_year),
             )
         )
-    _rows(f"By the {found.aim.words}", ("bed", "recipe", "likely, first year", "cautious"), rows)
+    _rows(f"By the {found.aim.words}", ("bed", "recipe", "likely, first year", "cautious", "a crop"), rows)
     _say(f"{found.status[:1].upper()}{found.status[1:]}. {found.tie_words}", system)
     resources = [
         (
@@ -251,7 +256,7 @@ def _print_best_use(found: BestUse, system: str) -> None:
     _rows("What there is", ("item", "at hand", "used", "limits", "one more"), resources)
     if found.purchase is not None:
         for line in found.purchase.purchase.plan.lines:
-            print(f"Buy {line.count} × {line.offer.name} from {line.offer.seller}.")
+            print(f"Buy {line.count} × {line.offer.name} from {sellers.get(line.offer.seller, '')}.")
         for one in found.purchase.purchase.uncovered:
             _say(one.words, system)
     for note in found.notes:

@@ -454,11 +454,14 @@ def _resources(
     takeoff = take_off(beds, trade)
     species = tuple(dict.fromkeys(one.species for one in beds))
     reports = [lot_report(lot, species, trade, on) for lot in garden.lots]
+    names = {lot.key: lot.name for lot in garden.lots}
     notes = [report.fault for report in reports if report.fault]
     good = [report.lot for report in reports if not report.fault]
     stock = compare(takeoff, good, trade, on=on)
     notes += [
-        f"Lot {fit.lot!r} is set aside: {fit.reasons[0].words}" for fit in stock.set_aside if fit.reasons
+        f"{names.get(fit.lot, fit.lot)!r} is set aside: {fit.reasons[0].words}"
+        for fit in stock.set_aside
+        if fit.reasons
     ]
     lines = [material_line(balance, takeoff, trade) for balance in stock.materials]
     lines += [spawn_line(balance, trade) for balance in stock.spawn]
@@ -794,11 +797,27 @@ def _used(
     return tuple(rows)
 
 
+_INSIDE = ("a package of ", "the delivery from ")
+"""How the candidates begin that stand for what is bought; a grower knows beds only."""
+
+
+def _of_beds(words: str) -> str:
+    """A sentence about a plan without the packages and deliveries that are weighed beside the beds."""
+    head, colon, tail = words.partition(": ")
+    clauses = tail.rstrip(".").split("; ")
+    beds = [clause for clause in clauses if not clause.startswith(_INSIDE)]
+    if not colon or len(beds) == len(clauses):
+        return words
+    return f"{head}: {'; '.join(beds)}." if beds else f"{head}."
+
+
 def _without_shop(use: StockUse, shop: _Shop) -> StockUse:
     """A gain that comes only of packages left at the shop is none."""
     gain = use.one_more
-    if gain is None or not 0 < gain.gain_kg <= LEFT_AT_THE_SHOP_KG * len(shop.candidates) + 1e-9:
+    if gain is None:
         return use
+    if not 0 < gain.gain_kg <= LEFT_AT_THE_SHOP_KG * len(shop.candidates) + 1e-9:
+        return replace(use, one_more=replace(gain, words=_of_beds(gain.words)))
     first = use.stock.one_more[:1].upper() + use.stock.one_more[1:]
     nothing = replace(gain, gain_kg=0.0, words=f"{first} alone brings nothing.")
     return replace(use, one_more=nothing, binds=use.nearest is not None)
@@ -807,9 +826,11 @@ def _without_shop(use: StockUse, shop: _Shop) -> StockUse:
 def _tie_words(plan: Allocation, beds: int) -> str:
     """The tie, or the next best; a plan that differs only in what is bought is no other plan for the beds."""
     if plan.runner_up is None:
-        return plan.tie_words
+        return _of_beds(plan.tie_words)
     same = all(
         mine.option == theirs.option
         for mine, theirs in zip(plan.choices[:beds], plan.runner_up[:beds], strict=True)
     )
-    return "The next best plan builds the same beds and buys more for it." if same else plan.tie_words
+    return (
+        "The next best plan builds the same beds and buys more for it." if same else _of_beds(plan.tie_words)
+    )

@@ -495,7 +495,12 @@ def _split(
         several = sum(1 for other, _ in pairs if other == item) > 1
         name = f"{lines[item].name} from {names[seller]}" if several else lines[item].name
         mass = amounts[item, seller] * _kilograms_each(lines[item], trade)
-        items.append(SharedItem(f"{item} from {seller}", name, mass, cents, seller))
+        items.append(
+            SharedItem(
+                f"{item} from {seller}", name, mass, cents, seller, lines[item].unit.value,
+                _kilograms_each(lines[item], trade),
+            )
+        )  # fmt: skip
 
     def wants(wish: dict[str, float]) -> dict[str, float]:
         told = {}

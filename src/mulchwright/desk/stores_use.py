@@ -38,11 +38,10 @@ __all__ = ["routes"]
 PATIENCE_S = 0.4
 WORTH_TELLING_KG = 0.01
 """A gain below this is the weight of not carrying a package home, not of mushrooms."""
-_INSIDE = ("a package of ", "the delivery from ")
 AIMS = {
     Aim.LIKELY: "the likely yield (half reach it)",
     Aim.CAUTIOUS: "the cautious yield (9 in 10 do)",
-    Aim.MODEST: "a modest crop times its chance",
+    Aim.MODEST: "modest crop times chance",
 }
 
 
@@ -177,17 +176,6 @@ def _cautious(one: UseOption, system: str) -> str:
     )
 
 
-def bed_words(text: str, garden: Garden, trade: Trade) -> str:
-    """A sentence about a plan without the packages and deliveries that it weighs inside."""
-    for lot in garden.lots:
-        text = text.replace(f"Lot {lot.key!r}", f"Lot {lot.name!r}")
-    head, colon, tail = text.partition(": ")
-    clauses = [part for part in tail.rstrip(".").split("; ") if not part.startswith(_INSIDE)]
-    if colon and any(part.startswith(_INSIDE) for part in tail.split("; ")):
-        text = f"{head}: {'; '.join(clauses)}." if clauses else f"{head}."
-    return in_words(text, garden, trade)
-
-
 def _kg(kg: float, system: str) -> str:
     return show_mass(kg, system) if kg >= 0.0005 else "nothing"
 
@@ -204,7 +192,7 @@ def _resource(one: ResourceUse, garden: Garden, trade: Trade) -> tuple[str, ...]
     more = ""
     if one.one_more is not None:
         nothing = one.one_more.gain_kg < WORTH_TELLING_KG
-        more = "nothing" if nothing else bed_words(one.one_more.words, garden, trade)
+        more = "nothing" if nothing else in_words(one.one_more.words, garden, trade)
     return one.name[:1].upper() + one.name[1:], have, used, left, "yes" if one.binds else "no", more
 
 
@@ -259,8 +247,8 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
             tuple(_resource(one, garden, trade) for one in found.resources),
         ),
         "proof": _proof(found, built=bool(built)),
-        "tie": "" if not built else bed_words(found.tie_words, garden, trade),
-        "notes": [bed_words(note, garden, trade) for note in found.notes],
+        "tie": "" if not built else in_words(found.tie_words, garden, trade),
+        "notes": [in_words(note, garden, trade) for note in found.notes],
         "buy": plan_words(
             found.purchase.purchase.plan, found.purchase.needs, garden, found.currency, "Packages to buy"
         )

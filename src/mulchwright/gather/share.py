@@ -70,13 +70,25 @@ class Household:
 
 @dataclass(frozen=True, slots=True)
 class SharedItem:
-    """An item of the order as bought: mass, what was paid for it without delivery, and from whom."""
+    """An item of the order as bought: mass, what was paid for it without delivery, and from whom.
+
+    unit, unit_kg : what it is bought in ("L", "pieces") and the mass of one, so that a sentence tells bulk
+    by volume and pegs by number; kilograms by default.
+    """
 
     key: str
     name: str
     bought_kg: float
     cents: int
     seller: str = ""
+    unit: str = "kg"
+    unit_kg: float = 1.0
+
+    def amount_words(self, grams: int) -> str:
+        """A mass of it in the unit that it is bought in."""
+        if self.unit == "kg":
+            return f"{grams / GRAMS:g} kg"
+        return f"{grams / GRAMS / self.unit_kg:.3g} {self.unit}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,22 +258,24 @@ def _grams_taken(
     if over > 0 and keeper is not None:
         name = next(one.name for one in households if one.key == keeper)
         words.append(
-            f"{item.name}: {over / GRAMS:g} kg beyond what was wanted goes to {name}, who pays for it."
+            f"{item.name}: {item.amount_words(over)} beyond what was wanted goes to {name}, who pays for it."
         )
         return [
             want + (over if one.key == keeper else 0) for want, one in zip(wants, households, strict=True)
         ]
     if bought and not any(wants):
         raise InputError(
-            f"{item.bought_kg:g} kg of {item.name} was bought, but nobody wants it; name who keeps it.",
+            f"{item.amount_words(bought)} of {item.name} was bought, but nobody wants it; name who keeps it.",
             field="keeper",
         )
     if over > 0:
-        words.append(f"{item.name}: {over / GRAMS:g} kg beyond what was wanted is shared in proportion.")
+        words.append(
+            f"{item.name}: {item.amount_words(over)} beyond what was wanted is shared in proportion."
+        )
     elif over < 0:
         words.append(
-            f"{item.name}: {-over / GRAMS:g} kg less was bought than is wanted; shared in proportion to the "
-            "wishes."
+            f"{item.name}: {item.amount_words(-over)} less was bought than is wanted; shared in proportion "
+            "to the wishes."
         )
     return list(largest_remainder(bought, wants))
 
@@ -309,9 +323,12 @@ def _shapley_cents(terms: DeliveryTerms, cents: Sequence[int], grams: Sequence[i
 def note_lines(order: SharedOrder, *, show_mass: Callable[[float], str] | None = None) -> tuple[str, ...]:
     """The split as lines to print: each household with what it takes and pays, the sums, and the rules.
 
-    show_mass : how kilograms are written, so that a shell can write pounds; kilograms by default.
+    show_mass : how kilograms are written, so that a shell can write pounds; by default every item is told
+    in the unit that it is bought in.
     """
-    mass = show_mass or (lambda kg: f"{kg:g} kg")
+
+    def mass(part: TakenItem) -> str:
+        return show_mass(part.kg) if show_mass else part.item.amount_words(round(part.kg * GRAMS))
 
     def money(cents: int) -> str:
         return money_words(cents, order.currency)
@@ -319,7 +336,7 @@ def note_lines(order: SharedOrder, *, show_mass: Callable[[float], str] | None =
     lines = ["Shared order", ""]
     for share in order.shares:
         lines.append(share.household.name)
-        lines += [f"  {part.item.name}: {mass(part.kg)}, {money(part.cents)}" for part in share.taken]
+        lines += [f"  {part.item.name}: {mass(part)}, {money(part.cents)}" for part in share.taken]
         lines.append(f"  delivery: {money(share.delivery_cents)}")
         lines += [f"  pays in all: {money(share.cents)}", ""]
     everything = order.goods_cents + order.delivery_cents

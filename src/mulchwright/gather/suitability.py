@@ -319,6 +319,12 @@ def _spawn_age(lot: Lot, trade: Trade, age: int | None) -> list[Reason]:
     return [Reason(Grade.AVOID, f"{told}: too old.", None, limit.source)]
 
 
+def _species_name(key: str | None, trade: Trade) -> str:
+    if key is None:
+        return "no species"
+    return trade.species[key].names[0] if key in trade.species else key
+
+
 def _kind_reasons(lot: Lot, species: Species, trade: Trade) -> list[Reason]:
     if lot.kind is LotKind.SPAWN:
         if lot.material not in trade.spawn:
@@ -331,7 +337,8 @@ def _kind_reasons(lot: Lot, species: Species, trade: Trade) -> list[Reason]:
             return [
                 Reason(
                     Grade.AVOID,
-                    f"Lot {lot.name!r} is spawn of {lot.species}, not of {species.key}: one species a bed.",
+                    f"Lot {lot.name!r} is spawn of {_species_name(lot.species, trade)}, not of "
+                    f"{species.names[0]}: one species a bed.",
                 )
             ]
         return []

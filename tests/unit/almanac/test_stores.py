@@ -297,6 +297,56 @@ def test_a_shared_order_sums_to_what_was_paid_and_bought(trade: Trade, rule: Del
     assert "Next door" in shared.note
 
 
+def test_bags_bales_and_bulk_are_shared_by_hand_arithmetic(trade: Trade) -> None:
+    """Only the neighbors want something: spawn by weight, straw by the kilogram, chips by volume.
+
+    By hand, all in cents. Plums: 1 kg spawn, 9 kg straw, 300 L chips. Quinces: 1.5 kg, 27 kg, 100 L.
+    Shop: one bag of 2.5 kg for 28.00: 1/2.5 of it is 11.20, the rest 16.80.
+    Farm: two bales of 18 kg at 9.50: 36 kg for 19.00; a quarter is 4.75, three quarters 14.25.
+    Farm: a box of 250 L at 12.00, two of them: 500 L for 24.00. 400 L are wanted, so 100 L are over and stay
+    with us: 300/500 is 14.40, 100/500 is 4.80, and 4.80 for ours.
+    Delivery of the shop, 8.00, in equal parts between the two who take from it: 4.00 each.
+    """
+    offers = (
+        Offer("shop", "sawdust-spawn", 2.5, 2800, key="bag", species=KING),
+        Offer("farm", "wheat-straw", 18, 950, key="bale", unit=Measure.KILOGRAMS),
+        Offer("farm", "hardwood-chips", 250, 1200, key="box", unit=Measure.LITERS),
+    )
+    takes = {
+        "Plums": (Taking("sawdust-spawn", 1.0, species=KING), Taking("wheat-straw", 9.0),
+                  Taking("hardwood-chips", 300, Measure.LITERS)),
+        "Quinces": (Taking("sawdust-spawn", 1.5, species=KING), Taking("wheat-straw", 27.0),
+                    Taking("hardwood-chips", 100, Measure.LITERS)),
+    }  # fmt: skip
+    stocked = garden(
+        sellers=(SHOP, FARM), offers=offers,
+        households=tuple(Household(name.lower(), name, took) for name, took in takes.items()),
+    )  # fmt: skip
+    needs = needs_of(stocked, trade, today=TODAY)
+    shared = sharing(stocked, trade, needs, rule=DeliveryRule.EQUAL, ours="Ours")
+    assert shared.order is not None
+    paid = {
+        (share.household.name, part.item.name): part.cents
+        for share in shared.order.shares
+        for part in share.taken
+    }
+    straw, chip, bag = (
+        trade.materials["wheat-straw"].names[0], trade.materials["hardwood-chips"].names[0],
+        next(part.item.name for part in shared.order.shares[1].taken if "spawn" in part.item.name),
+    )  # fmt: skip
+    assert paid == {
+        ("Plums", bag): 1120, ("Quinces", bag): 1680, ("Plums", straw): 475, ("Quinces", straw): 1425,
+        ("Plums", chip): 1440, ("Quinces", chip): 480, ("Ours", chip): 480,
+    }  # fmt: skip
+    assert [share.delivery_cents for share in shared.order.shares] == [0, 400, 400]
+    assert [share.cents for share in shared.order.shares] == [480, 3435, 3985]
+    assert sum(share.cents for share in shared.order.shares) == 2800 + 1900 + 2400 + 800
+    # What is over is told as it is bought, by volume, not as a weight.
+    (over,) = shared.order.words
+    assert over == f"{chip}: 100 L beyond what was wanted goes to Ours, who pays for it."
+    assert f"  {chip}: 300 L, 14.40 USD" in shared.note
+
+
 def test_what_cannot_be_shared_is_said(trade: Trade) -> None:
     plain = garden(bed(1, 2.0), sellers=(FARM,))
     needs = needs_of(plain, trade, today=TODAY)
