@@ -1,0 +1,80 @@
+"""Decay against published figures: RothC's own example, its modifiers, losses of straw and wood."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from mulchwright.season import decay, physics
+from mulchwright.season.decay import Pools
+
+CLAY, DEPTH = 13.0, 25.0
+AIR_C = (3.73, 3.08, 5.49, 7.40, 10.94, 14.40, 16.28, 16.24, 13.78, 9.51, 6.22, 4.09)
+RAIN = (52.2, 42.9, 35.2, 52.0, 64.9, 46.3, 63.5, 60.6, 58.8, 63.4, 72.5, 60.9)
+PAN = (6.6, 17.3, 40.7, 70.5, 103.5, 117.3, 130.1, 106.9, 61.9, 29.5, 8.8, 3.9)
+COVERED = tuple(month != 8 for month in range(12))  # bare in September only
+PLANT = tuple(1.74 if month == 7 else 0.0 for month in range(12))  # t C/ha, in August
+INERT = 3.0041
+
+
+def test_rothc_published_example_at_equilibrium() -> None:
+    """ROTHC, example input file and its yearly output: pools in t C/ha after the same year over and over,
+    until the yearly change is below 1e-6, 19,872 months.
+
+    Printed to six decimals. A stop at 1e-6 a year leaves the slow pool up to 1e-4 short (it turns over in
+    about a century), so that is the tolerance.
+    """
+    deficits = decay.moisture_deficits_mm(RAIN * 2, PAN * 2, COVERED * 2, clay_percent=CLAY, depth_cm=DEPTH)
+    rates = [
+        decay.temperature_modifier(t)
+        * decay.moisture_modifier(d, clay_percent=CLAY, depth_cm=DEPTH)
+        * (0.6 if cover else 1.0)
+        for t, d, cover in zip(AIR_C, deficits[12:], COVERED, strict=True)
+    ]
+    pools, before, years = Pools(), -1.0, 0
+    while abs(pools.total - before) >= 1e-6:
+        before, years = pools.total, years + 1
+        for rate, plant in zip(rates, PLANT, strict=True):
+            pools = decay.month_on(pools, rate, plant, clay_percent=CLAY, dpm_rpm=1.44)
+    assert years * 12 == pytest.approx(19_872, abs=24)
+    assert pools.dpm == pytest.approx(0.145466, abs=1e-6)
+    assert pools.rpm == pytest.approx(5.678121, abs=1e-5)
+    assert pools.bio == pytest.approx(0.740594, abs=1e-5)
+    assert pools.hum == pytest.approx(27.642769, abs=1e-4)
+    assert pools.total + INERT == pytest.approx(37.211050, abs=1e-4)
+
+
+def test_rothc_modifiers_of_the_example() -> None:
+    """Both modifiers month by month in that example, recomputed from the official code's formulas outside
+    this program; to the printed digits.
+    """
+    printed_a = (
+        .3830, .3311, .5456, .7571, 1.2364, 1.7945, 2.1259, 2.1187, 1.6892, 1.0302, .6222, .4137,
+    )  # fmt: skip
+    assert [decay.temperature_modifier(t) for t in AIR_C] == pytest.approx(printed_a, abs=5.1e-5)
+    deficits = decay.moisture_deficits_mm(RAIN * 2, PAN * 2, COVERED * 2, clay_percent=CLAY, depth_cm=DEPTH)
+    printed_mm = (0, 0, 0, -.88, -13.60, -38.27, -38.27, -38.27, -25.90, 0, 0, 0)  # fmt: skip
+    assert deficits[12:] == pytest.approx(printed_mm, abs=0.0051)
+    b = [decay.moisture_modifier(d, clay_percent=CLAY, depth_cm=DEPTH) for d in deficits[12:]]
+    assert b == pytest.approx((1, 1, 1, 1, 1, 0.2, 0.2, 0.2, 0.6652, 1, 1, 1), abs=5.1e-5)
+
+
+@pytest.mark.parametrize(
+    ("temperature_c", "printed"),
+    [(0, 0.144), (5, 0.497), (9.25, 0.994), (10, 1.099), (15, 1.898), (20, 2.822), (25, 3.802)],
+)
+def test_rothc_temperature_modifier(temperature_c: float, printed: float) -> None:
+    """ROTHC's curve at seven temperatures (the manual gives 1 at 9.25 °C); the kernel's is the same curve
+    over its mean in a temperate mulch's year.
+    """
+    assert decay.temperature_modifier(temperature_c) == pytest.approx(printed, abs=5.1e-4)
+    factor = np.empty(2)
+    physics.warmth_of_decay(np.array([temperature_c, 10.0]), factor)
+    kernel = factor[0] / factor[1]
+    assert kernel * decay.temperature_modifier(10.0) == pytest.approx(printed, abs=2e-3)
+
+
+@pytest.mark.parametrize(("clay", "printed"), [(5, 0.170), (13, 0.198), (25, 0.224), (40, 0.238)])
+def test_rothc_share_kept(clay: float, printed: float) -> None:
+    """1 / (x + 1) from the official code's formula, to three digits."""
+    assert decay.kept_share(clay) == pytest.approx(printed, abs=5.1e-4)
