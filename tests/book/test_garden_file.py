@@ -23,11 +23,15 @@ from mulchwright.book import (
 from mulchwright.book.faults import lines_of_toml
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
+    Fate,
+    Finding,
     Garden,
     HeapShape,
+    JarKind,
     LogKind,
     Measure,
     Origin,
+    PickStage,
     Sight,
     Stage,
     StartMoisture,
@@ -44,6 +48,7 @@ WRONG = re.findall(r"```toml wrong\n(.*?)```\n.*?```text\n(.*?)```", PAGE, re.DO
 SMALL, WHOLE = SAMPLES
 (PLAN,) = re.findall(r"```toml plan\n(.*?)```", PAGE, re.DOTALL)
 (STORES,) = re.findall(r"```toml stores\n(.*?)```", PAGE, re.DOTALL)
+(KITCHEN,) = re.findall(r"```toml kitchen\n(.*?)```", PAGE, re.DOTALL)
 FOOT = 0.3048
 INCH, SQUARE_FOOT, OUNCE = 0.0254, 0.09290304, 0.45359237 / 16
 
@@ -528,3 +533,63 @@ def test_a_fault_in_the_stores_is_told(change: tuple[str, str], told: str) -> No
     with pytest.raises(InputError) as caught:
         read(STORES.replace(change[0], change[1], 1))
     assert told in str(caught.value)
+
+
+def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None:
+    garden = read(KITCHEN)
+    (pick,) = garden.log
+    assert (pick.key, pick.stage) == ("2031-09-12-picked-1", PickStage.CLOSED)
+    (check,) = garden.checks
+    assert (check.key, check.patch, check.species) == ("check-1", "under-the-quince", "king-stropharia")
+    assert check.picks == (pick.key,)
+    assert check.findings[0] == ("king-stropharia-stem-base", Finding.AS_DESCRIBED)
+    assert check.findings[-1] == ("king-stropharia-print", Finding.NOT_SEEN)
+    assert {feature for feature, _ in check.findings} <= set(load_trade().features)
+    chilled, dried, eaten = garden.uses
+    assert (chilled.key, chilled.fate, chilled.pick, chilled.check) == ("use-1", Fate.CHILL, pick.key, "")
+    assert (dried.key, dried.check, dried.into) == ("caps-dried", "check-1", "caps-of-september")
+    assert dried.mass_kg == pytest.approx(14 * OUNCE)
+    assert (eaten.pick, eaten.jar) == ("", "caps-of-september")
+    (jar,) = garden.jars
+    assert (jar.kind, jar.picks, jar.humidity) == (JarKind.DRIED, (pick.key,), 0.45)
+    assert jar.kept_at_c == pytest.approx((62 - 32) / 1.8)
+    (dryer,) = garden.dryers
+    assert dryer.tray_area_m2 == pytest.approx(SQUARE_FOOT)
+    (run,) = garden.dryings
+    assert (run.dryer, run.uses, len(run.weighings)) == ("tray-dryer", ("caps-dried",), 1)
+    assert run.thickness_m == pytest.approx(INCH / 4)
+    assert run.room_temperature_c == pytest.approx((70 - 32) / 1.8)
+    create_book(tmp_path / "g.mulch", garden)
+    with open_book(tmp_path / "g.mulch") as book:
+        assert book.garden() == garden
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (("check = 2031-09-12  ", "# "), "names no identity check that covers this pick"),
+        (("picks = [2031-09-12]     #", "picks = [] #"), "names no identity check that covers this pick"),
+        (('09-12\nfate = "dry"', '09-13\nfate = "dry"'), "the pick '2031-09-13' is not"),
+        (('into = "Caps of September"', 'into = "Caps of Sept"'), "use 2 (2031-09-13): the jar 'Caps of"),
+        (('dryer = "Tray dryer"', 'dryer = "Oven"'), "drying 1 (2031-09-13): the dryer 'Oven' is not"),
+        (('uses = ["caps-dried"]', 'uses = ["stems"]'), "the use 'stems' is not in this file"),
+        (('mass = "14 oz"', 'mass = "2 lb"'), "Correct one of the masses"),
+        (('mass = "0.5 oz"', 'mass = "5 oz"'), "Jar 'Caps of September' held 43 g"),
+        (('cap = "as described"', 'cap = "fine"'), "must be as_described, different or not_seen"),
+        (('mass = "6 oz"', 'mass = "16 oz"'), "is heavier than the 397 g"),
+        (('kind = "picked"\nmass = "1 lb 4 oz"\n', 'kind = "looked"\n'), "is no pick; enter a pick"),
+        (('stropharia"\nmade_on', 'strofaria"\nmade_on'), "did you mean king-stropharia"),
+    ],
+)  # fmt: skip
+def test_a_fault_in_the_kitchen_is_told(change: tuple[str, str], told: str) -> None:
+    assert change[0] in KITCHEN
+    with pytest.raises(InputError, match=re.escape(told)):
+        read(KITCHEN.replace(*change))
+
+
+def test_two_picks_of_a_day_need_their_keys() -> None:
+    second = KITCHEN.replace(
+        "[[check]]", KITCHEN[KITCHEN.index("[[log]]") : KITCHEN.index("[[check]]")] + "[[check]]", 1
+    )
+    with pytest.raises(InputError, match="2 are of 2031-09-12; give the pick a key"):
+        read(second)

@@ -29,6 +29,14 @@ from mulchwright.book.forms import (
     WoodKey,
     field_names,
 )
+from mulchwright.book.keeping_tables import (
+    CheckTable,
+    DryerTable,
+    DryingTable,
+    JarTable,
+    UseTable,
+    kept_of,
+)
 from mulchwright.book.keys import TradeKeys, slug
 from mulchwright.book.plan_tables import (
     CrownTable,
@@ -74,6 +82,7 @@ from mulchwright.garden import (
     LookRules,
     Outline,
     Patch,
+    PickStage,
     Place,
     Reading,
     Recipe,
@@ -356,6 +365,7 @@ class LogTable(NounForm[None]):
     signs: list[str] = Field(default_factory=list)
     entered_at: Moment | None = None
     by: str = ""
+    stage: Annotated[PickStage, Field(strict=False), BeforeValidator(word)] | None = None
 
     def noun(self) -> None:
         """Nothing yet: which patch is meant shows when all are known; the rest is checked here."""
@@ -380,6 +390,7 @@ class LogTable(NounForm[None]):
             signs=tuple(slug(sign) for sign in self.signs),
             entered_at=self.entered_at,
             by=self.by,
+            stage=self.stage,
         )
 
 
@@ -419,6 +430,11 @@ class GardenTable(NounForm[Garden]):
     household: list[HouseholdTable] = Field(default_factory=list)
     vessel: list[VesselTable] = Field(default_factory=list)
     survey: SurveyTable | None = None
+    check: list[CheckTable] = Field(default_factory=list)
+    use: list[UseTable] = Field(default_factory=list)
+    jar: list[JarTable] = Field(default_factory=list)
+    dryer: list[DryerTable] = Field(default_factory=list)
+    drying: list[DryingTable] = Field(default_factory=list)
 
     def noun(self) -> Garden:
         recipes = {slug(recipe.name): recipe.noun() for recipe in self.recipe}
@@ -441,7 +457,8 @@ class GardenTable(NounForm[Garden]):
             remedy = "write it as a [[patch]] table"
             to = "" if line.to is None else _named(looked_up, at)(line.to, patch_keys, "patch", remedy)
             log.append(line.entry(named, number, to=to))
-        return Garden(
+        kept = kept_of(self, patches, log)
+        garden = Garden(
             place=self.place.noun(),
             beds=tuple(beds),
             patches=tuple(patches),
@@ -463,7 +480,10 @@ class GardenTable(NounForm[Garden]):
             look_rules=self.look_rules.noun() if self.look_rules else LookRules(),
             readings=tuple(reading.noun() for reading in self.reading),
             **given(hose_litres_per_minute=self.hose, can_litres=self.can),
+            **kept,
         )
+        garden.check_whole()
+        return garden
 
 
 def _named(act: Callable[..., Any], where: str) -> Callable[..., Any]:

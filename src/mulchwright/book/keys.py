@@ -103,6 +103,10 @@ def _keys_of(garden: Garden) -> Iterator[tuple[str, str, str]]:
             yield where, "woods", part.wood
     for offer in garden.offers:
         yield from _keys_of_item(offer.item, offer.species, f"offer “{offer.name or offer.key}”")
+    for check in garden.checks:
+        yield f"identity check of {check.day.isoformat()}", "species", check.species
+    for jar in garden.jars:
+        yield f"jar “{jar.name}”", "species", jar.species
     for household in garden.households:
         for taking in household.takes:
             yield from _keys_of_item(taking.item, taking.species, f"household “{household.name}”")

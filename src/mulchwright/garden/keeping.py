@@ -321,12 +321,14 @@ def check_kept(
 
 
 def check_kept_of(
-    picks: Collection[str], patches: Collection[str], checks: Iterable[IdentityCheck], uses: Iterable[Use]
+    picks: Collection[str], patches: Collection[str], checks: Sequence[IdentityCheck], uses: Iterable[Use]
 ) -> None:
     """Refuse a use of a pick, and an identity check of a patch, that are not among these.
 
-    A check or a jar may name picks that were taken out of the logbook since.
+    And what feeds somebody from a pick that no check covers, whoever wrote it down: what the check found is
+    judged by the room `keep`. A check or a jar may name picks that were taken out of the logbook since.
     """
+    covered = {(check.key, pick) for check in checks for pick in check.picks}
     for check in checks:
         require(
             check.patch in patches,
@@ -338,6 +340,12 @@ def check_kept_of(
             not use.pick or use.pick in picks,
             f"{_told(use)} was taken from the pick {use.pick!r}, which is not in the logbook as a pick.",
             "pick",
+        )
+        require(
+            not use.pick or not use.fate.feeds or (use.check, use.pick) in covered,
+            f"{_told(use)} names no identity check that covers this pick. Make the check first; until then "
+            "it may lie in the refrigerator.",
+            "check",
         )
 
 

@@ -433,7 +433,9 @@ class Garden:
         return {entry.key: entry.mass_kg or 0.0 for entry in self.log if entry.kind is LogKind.PICKED}
 
     def check_whole(self) -> None:
-        """Refuse a use of a pick that is not in the logbook, and a check of a patch that is not there.
+        """Refuse a use of a pick that is not in the logbook, or that feeds somebody and names no check of it.
+
+        And an identity check of a patch that is not there.
 
         Asked wherever a garden is written down or read in. A garden that is only reckoned with may be
         stripped of its logbook or of some beds and keep the rest, so this is not asked of every garden.
