@@ -131,6 +131,7 @@ class KeepingActs(LogbookActs):
         *,
         uses: Sequence[Use] = (),
         jars: Sequence[Jar] = (),
+        changed: Sequence[Use] = (),
         mark: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
@@ -138,9 +139,12 @@ class KeepingActs(LogbookActs):
         """Write down a load of the dryer, or put it in place of the one with its key, as one act.
 
         uses : new ones, which `run.uses` may name; where a key was taken, both get the new one. jars : what
-        the load came out into. `keys`: of the uses in order, then of the jars, then of the load.
+        the load came out into. changed : uses of the load that go on with what became of them, such as the
+        jar they went into. `keys`: of new uses in order, then of changed ones, the jars, and the load.
         """
-        return self._keep([*jars, run], new=uses, mark=mark, expected=expected_revision, today=today)
+        return self._keep(
+            [*changed, *jars, run], new=uses, mark=mark, expected=expected_revision, today=today
+        )
 
     # ---- taking out -----------------------------------------------------------
 

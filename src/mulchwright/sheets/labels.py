@@ -1,4 +1,4 @@
-"""Labels for the beds: name, kind, build day, key, and a QR code that opens the bed on the phone.
+"""Labels for beds and jars: name, kind, day, key, and a QR code that opens the bed or jar on the phone.
 
 A code is read by the phone, not by the machine that runs the program. An address that means "this
 machine" is therefore dead on a phone and is refused; without an address the code holds a short id.
@@ -17,13 +17,13 @@ from urllib.parse import urlsplit
 import segno
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Patch
+from mulchwright.garden import Jar, Patch
 from mulchwright.sheets.build_sheet import day_words
 from mulchwright.sheets.portrait import species_name
 from mulchwright.sheets.press import Print, on_paper, paper_name
 from mulchwright.trade import Trade
 
-__all__ = ["Label", "code_target", "label_of", "label_png", "labels_pdf"]
+__all__ = ["Label", "code_target", "jar_label", "label_of", "label_png", "labels_pdf"]
 
 QUIET_ZONE = 4
 """Modules left white around a code: ISO/IEC 18004 asks for 4 (from memory)."""
@@ -33,17 +33,18 @@ LONGEST_TARGET = 200
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What one label says; `target` is what its code holds."""
+    """What one label says; `target` is what its code holds, `lines` what stands below the day."""
 
     key: str
     name: str
     species: str
     built: date | None
     target: str
+    lines: tuple[str, ...] = ()
 
 
-def code_target(key: str, address: str | None = None) -> str:
-    """What a patch's code holds: the address given, or the short id `mulchwright:patch/<key>`.
+def code_target(key: str, address: str | None = None, *, what: str = "patch") -> str:
+    """What a code holds: the address given, or the short id `mulchwright:patch/<key>`, with jars `jar/<key>`.
 
     `address` is where the patch opens in the garden's own network, such as
     http://192.168.1.20:8000/beds/quince-walk.
@@ -54,7 +55,7 @@ def code_target(key: str, address: str | None = None) -> str:
         The address is no web address, is too long, or leads a phone to itself (127.0.0.1, localhost).
     """
     if address is None:
-        return f"mulchwright:patch/{key}"
+        return f"mulchwright:{what}/{key}"
     try:
         parts = urlsplit(address)
         host, _ = parts.hostname, parts.port
@@ -103,14 +104,30 @@ def label_of(patch: Patch, trade: Trade, *, address: str | None = None) -> Label
     )  # fmt: skip
 
 
-def labels_pdf(labels: Sequence[Label], *, day: date, paper: str = "letter") -> bytes:
+def jar_label(
+    jar: Jar, trade: Trade, *, kind: str, origin: Sequence[str], address: str | None = None
+) -> Label:
+    """The label of a jar or pack: `kind` is a word such as "dried", `origin` a line for each bed and day.
+
+    See `code_target` for the address and its refusals.
+    """
+    return Label(
+        jar.key, jar.name, f"{species_name(jar.species, trade)}, {kind}", None,
+        code_target(jar.key, address, what="jar"),
+        (f"Made {day_words(jar.made_on)}", f"Best by {day_words(jar.best_by)}", *origin),
+    )  # fmt: skip
+
+
+def labels_pdf(
+    labels: Sequence[Label], *, day: date, paper: str = "letter", title: str = "Bed labels"
+) -> bytes:
     """Ten labels a page with lines to cut along, as a tagged PDF; `day` is the day the file bears.
 
     Raises `InputError` for a paper that is not known or where there is no label.
     """
     if not labels:
         raise InputError("There is no bed to make a label for. Choose at least one.", field="patches")
-    return on_paper(_job(labels, {"paper": paper_name(paper), "single": False}, day))
+    return on_paper(_job(labels, {"paper": paper_name(paper), "single": False, "title": title}, day))
 
 
 def label_png(label: Label, *, day: date, dots_per_inch: int = 300) -> bytes:
@@ -126,20 +143,24 @@ def label_png(label: Label, *, day: date, dots_per_inch: int = 300) -> bytes:
 
 
 def _job(labels: Sequence[Label], look: dict[str, Any], day: date) -> Print:
-    data = look | {
-        "title": "Bed labels",
-        "labels": [
-            {
-                "name": label.name,
-                "species": label.species,
-                "built": day_words(label.built) if label.built else "",
-                "key": label.key,
-                "code": f"code-{index}.svg",
-                "code_words": f"QR code with {label.target}",
-            }
-            for index, label in enumerate(labels)
-        ],
-    }
+    data = (
+        {"title": "Label"}
+        | look
+        | {
+            "labels": [
+                {
+                    "name": label.name,
+                    "species": label.species,
+                    "built": day_words(label.built) if label.built else "",
+                    "key": label.key,
+                    "lines": list(label.lines),
+                    "code": f"code-{index}.svg",
+                    "code_words": f"QR code with {label.target}",
+                }
+                for index, label in enumerate(labels)
+            ],
+        }
+    )
     codes = {f"code-{index}.svg": _code(label.target) for index, label in enumerate(labels)}
     return Print("labels.typ", data, codes, day)
 
