@@ -30,6 +30,7 @@ __all__ = [
     "dryer_capacity_kg",
     "eaten_by_day",
     "left_kg",
+    "line_of",
     "opens",
     "wrapping_of",
 ]
@@ -269,6 +270,15 @@ def _lines(
         else:
             found.append(_line(garden, trade, pick, mine, left, today, house))
     return tuple(sorted(found, key=lambda line: (line.use_by, line.pick.day, line.pick.key))), tuple(untold)
+
+
+def line_of(
+    garden: Garden, trade: Trade, pick: LogEntry, *, today: date, household: Household
+) -> BasketLine | None:
+    """How one pick stands; None where nothing is left of it."""
+    uses = [use for use in garden.uses if use.pick == pick.key]
+    left = left_kg(pick, uses)
+    return _line(garden, trade, pick, uses, left, today, household) if left > CRUMBS_KG else None
 
 
 def _line(

@@ -38,6 +38,7 @@ from mulchwright.desk import (
     look,
     now,
     pairing_pages,
+    picking,
     scores,
     spots,
     start,
@@ -230,6 +231,7 @@ def create_app(
             *weather.routes(),
             *pairing_pages.routes(),
             *logbook.routes(),
+            *picking.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
@@ -525,7 +527,7 @@ def _own_path(back: str) -> str:
     return (
         path
         if re.fullmatch(
-            r"/now|/log|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year/how-good|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
+            r"/now|/log|/pick|/picks(/[a-z0-9-]+(/check)?)?|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year/how-good|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
             path,
         )
         else "/beds"

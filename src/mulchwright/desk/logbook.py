@@ -7,6 +7,7 @@ answer to a page's own module is JSON, to a plain form a page.
 from __future__ import annotations
 
 import math
+import re
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -26,12 +27,12 @@ from starlette.types import Message, Receive
 from mulchwright import units
 from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import logbook_form, words
-from mulchwright.desk.logbook_words import KIND_WORDS, SIGHT_WORDS, log_words, newest_first
+from mulchwright.desk.logbook_words import KIND_WORDS, SIGHT_WORDS, STAGE_WORDS, log_words, newest_first
 from mulchwright.desk.pairing import PhoneShelf
 from mulchwright.desk.pairing_pages import phone_of
 from mulchwright.desk.photos import LARGEST_UPLOAD_BYTES, photo_of
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight, Stage
 from mulchwright.garden.photo import Photo
 
 if TYPE_CHECKING:
@@ -268,6 +269,7 @@ def _form_page(
         revision=state.revision, errors=dict(errors or {}), ask=ask, clash=clash,
         kinds=[(k.value, KIND_WORDS[k]) for k in ENTERABLE],
         sights=[(s.value, SIGHT_WORDS[s]) for s in Sight],
+        stages=[(s.value, STAGE_WORDS[s]) for s in PickStage],
         materials=[(key, row.names[0]) for key, row in trade.materials.items()],
         others=[(p.key, p.name) for p in garden.patches if p.key != patch.key],
         signs=[(key, row.sign) for key, row in trade.symptoms.items()],
@@ -290,6 +292,7 @@ def _as_typed(entry: LogEntry, system: str) -> dict[str, str]:
         "kind": entry.kind.value, "day": entry.day.isoformat(), "text": entry.text,
         "signs": " ".join(entry.signs), "material": entry.material,
         "sight": entry.sight.value if entry.sight else "",
+        "stage": entry.stage.value if entry.stage else "",
         "to_patch": entry.to_patch, "count": str(entry.count) if entry.count is not None else "",
     }  # fmt: skip
     if entry.litres is not None:
@@ -600,6 +603,8 @@ def _take_back(request: Request, typed: dict[str, str]) -> Response:
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if typed.get("back") == "/now":
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
+    if re.fullmatch(r"/pick|/picks(/[a-z0-9-]{1,80}(/check)?)?", back := typed.get("back", "")):
+        return RedirectResponse(f"{back}?step={newest}", 303)
     garden = desk.library.state().garden
     bed = typed.get("bed", "")
     known = any(patch.key == bed for patch in garden.patches)

@@ -17,14 +17,14 @@ from typing import TYPE_CHECKING
 from mulchwright import units
 from mulchwright.desk import words
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight, Stage
 from mulchwright.garden.logbook import free_key
 from mulchwright.season.bed import food_cells
 
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
-__all__ = ["Entered", "bare_mark", "edited", "entered", "heaviest_kg", "mark_with_content"]
+__all__ = ["Entered", "bare_mark", "edited", "entered", "heaviest_kg", "mark_with_content", "scale_mass"]
 
 NEEDS_A_BED = frozenset({LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED})
 LONGEST_MINUTES = 24 * 60
@@ -184,6 +184,8 @@ def _of_kind(
             if count != int(count):
                 raise InputError("Count whole mushrooms.", field="count")
             told["count"] = int(count)
+        if "stage" in filled:
+            told["stage"] = PickStage(_choice(typed, "stage", [s.value for s in PickStage], "stage"))
         return told
     if kind is LogKind.TOPPED_UP:
         told = {"material": _choice(typed, "material", list(trade.materials), "material")}
@@ -196,11 +198,15 @@ def _of_kind(
     return {}
 
 
-def _mass(text: str, system: str) -> float:
-    """A pick's mass; a bare number is grams or ounces, for that is what a kitchen scale shows."""
+def scale_mass(text: str, system: str, *, field: str = "mass") -> float:
+    """A mass [kg]; a bare number is grams or ounces, for that is what a kitchen scale shows."""
     if re.fullmatch(r"\s*\d+(?:[.,]\d+)?\s*", text):
         text = f"{text.strip()} {'g' if system == units.METRIC else 'oz'}"
-    mass = units.parse_mass(text, system, field="mass")
+    return units.parse_mass(text, system, field=field)
+
+
+def _mass(text: str, system: str) -> float:
+    mass = scale_mass(text, system)
     if mass <= 0:
         raise InputError("A pick of nothing is a look: enter “nothing to see”.", field="mass")
     return mass

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from mulchwright import units
 from mulchwright.desk import words
-from mulchwright.garden import Garden, LogEntry, LogKind, Sight
+from mulchwright.garden import Garden, LogEntry, LogKind, PickStage, Sight
 
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
-__all__ = ["KIND_WORDS", "SIGHT_WORDS", "log_words", "newest_first", "sign_words"]
+__all__ = ["KIND_WORDS", "SIGHT_WORDS", "STAGE_WORDS", "log_words", "newest_first", "sign_words"]
 
 KIND_WORDS = {
     LogKind.WATERED: "Watered",
@@ -28,6 +28,12 @@ SIGHT_WORDS = {
     Sight.THREADS: "threads",
     Sight.PINS: "pins",
     Sight.READY: "ready to pick",
+}
+STAGE_WORDS = {
+    PickStage.BUTTON: "buttons",
+    PickStage.CLOSED: "veil whole",
+    PickStage.OPEN: "open, gills showing",
+    PickStage.OLD: "old, flat or soft",
 }
 
 
@@ -62,6 +68,8 @@ def log_words(
         what = f"picked {units.show_mass(entry.mass_kg or 0.0, system)}"
         if entry.count is not None:
             what += f", {words.plural(entry.count, 'mushroom')}"
+        if entry.stage is not None:
+            what += f", {STAGE_WORDS[entry.stage]}"
     elif entry.kind is LogKind.TOPPED_UP:
         what = "topped up"
         if entry.thickness_m is not None:

@@ -1,0 +1,425 @@
+"""Picking, basket and the gate through the pages: no way round it, and words that promise nothing."""
+
+import html
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from mulchwright.book import create_book, open_book
+from mulchwright.desk import create_app
+from mulchwright.desk.bundle import ChartBundle
+from mulchwright.desk.picking import Shut, open_or_refuse
+from mulchwright.garden import (
+    Fate,
+    Finding,
+    Garden,
+    IdentityCheck,
+    Jar,
+    JarKind,
+    LogEntry,
+    LogKind,
+    PickStage,
+    Stage,
+    Use,
+)
+from mulchwright.keep import questions
+from mulchwright.keep.identity import ASK, POISON
+from mulchwright.trade import load_trade
+
+from .test_logbook import NoOutlook
+
+TRADE = load_trade()
+KING = "king-stropharia"
+TODAY = date(2031, 6, 10)
+BED, OTHER = "under-the-medlar", "pump-corner"
+FEEDING = [fate for fate in Fate if fate.feeds]
+PICKS = (
+    LogEntry("pick-1", BED, date(2031, 6, 9), LogKind.PICKED, mass_kg=0.6, count=14, stage=PickStage.CLOSED),
+    LogEntry("pick-2", BED, TODAY, LogKind.PICKED, mass_kg=0.4),
+    LogEntry("pick-3", OTHER, TODAY, LogKind.PICKED, mass_kg=0.25, stage=PickStage.OPEN),
+)
+FORBIDDEN = re.compile(
+    r"\b(is|are|be) (safe|edible|good to eat|certain|identified|harmless)\b|\bsafely\b|\byou (can|may) eat\b|"
+    r"\bidentified as\b|\bsurely (is|a)\b|\b(it|this) is (a |an )?(king stropharia|wine cap|oyster)\b",
+    re.IGNORECASE,
+)
+"""As in tests/unit/keep/test_identity.py. The foot of every page says “never says that a find is safe”."""
+DISCLAIMED = re.compile(r"never says that a find is safe to eat or surely identified", re.IGNORECASE)
+
+
+def the_garden(small: Garden) -> Garden:
+    built, planned = small.patches
+    other = replace(planned, stage=Stage.BUILT, built_on=date(2031, 4, 20), name="Pump corner")
+    return replace(small, patches=(built, other), log=(*small.log, *PICKS))
+
+
+@pytest.fixture
+def picks_book(tmp_path: Path, garden: Garden) -> Path:
+    path = tmp_path / "picks.mulch"
+    create_book(path, the_garden(garden))
+    return path
+
+
+@pytest.fixture
+def desk(picks_book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
+    app = create_app(picks_book, engine=NoOutlook(), bundle=bundle)
+    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture
+def stored(picks_book: Path) -> Callable[[], Garden]:
+    def read() -> Garden:
+        with open_book(picks_book) as opened:
+            return opened.garden()
+
+    return read
+
+
+def answers(finding: Finding = Finding.AS_DESCRIBED, **but: Finding) -> dict[str, str]:
+    """A check as the form sends it; `but` names parts that were found otherwise."""
+    typed = {f"f.{q.feature.key}": but.get(q.feature.part, finding).value for q in questions(TRADE, KING)}
+    return typed | {"species": KING, "check": "", "by": "Ida"}
+
+
+def post_check(desk: TestClient, pick: str = "pick-1", **typed: str) -> Any:
+    return desk.post(f"/picks/{pick}/check", data=answers() | typed, follow_redirects=False)
+
+
+def post_use(desk: TestClient, fate: str, pick: str = "pick-1", **typed: str) -> Any:
+    return desk.post(f"/picks/{pick}", data={"fate": fate, **typed}, follow_redirects=False)
+
+
+def text_of(page: str) -> str:
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", page)))
+
+
+# ---- the gate -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("fate", FEEDING)
+def test_what_feeds_somebody_is_refused_without_a_check_and_stores_nothing(
+    desk: TestClient, stored: Callable[[], Garden], fate: Fate
+) -> None:
+    answer = post_use(desk, fate.value)
+    assert answer.status_code == 422
+    assert "Nobody has looked at this pick feature by feature yet" in answer.text
+    assert stored().uses == ()
+    assert stored().jars == ()
+
+
+def test_no_way_round_the_gate(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    # with the key of a check that is not there, one of another pick, another day, another form of the word
+    for typed in (
+        {"check": "made-up"}, {"check": "2031-06-10-check-1"}, {"day": "2031-06-09"}, {"sure": "yes"},
+    ):  # fmt: skip
+        assert post_use(desk, "eat", **typed).status_code == 422
+    for word in ("EAT", "eat-paper-", "feed", "", "eat eat"):
+        post_use(desk, word)
+    assert post_check(desk, "pick-2").status_code == 303
+    assert post_use(desk, "eat").status_code == 422, "a check of another pick opens nothing"
+    assert [use for use in stored().uses if use.fate.feeds] == []
+
+
+def test_chilling_and_throwing_away_are_open(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    assert post_use(desk, "chill-plastic", text="low shelf").status_code == 303
+    assert post_use(desk, "discard", mass="150").status_code == 303
+    chill, discard = stored().uses
+    assert (chill.fate, chill.text) == (Fate.CHILL, "in plastic; low shelf")
+    assert discard.mass_kg == pytest.approx(0.15)
+
+
+def test_the_page_of_a_pick_shuts_the_buttons_and_says_why(desk: TestClient) -> None:
+    page = desk.get("/picks/pick-1").text
+    for value in ("eat", "dry", "freeze", "give"):
+        assert re.search(rf'value="{value}" disabled', page)
+    for value in ("chill-paper", "chill-plastic", "discard"):
+        assert re.search(rf'value="{value}">', page)
+    assert "Make the identity check first" in page
+    post_check(desk)
+    page = desk.get("/picks/pick-1").text
+    assert " disabled" not in page
+    assert "not a proof" in page
+
+
+def test_a_passed_check_opens_and_the_use_names_it(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    assert post_check(desk, also="pick-2").status_code == 303
+    (check,) = stored().checks
+    assert check.picks == ("pick-1", "pick-2")
+    assert (check.by, check.day, check.species) == ("Ida", TODAY, KING)
+    assert post_use(desk, "eat", mass="200 g").status_code == 303
+    assert post_use(desk, "freeze", "pick-2").status_code == 303
+    eat, freeze = stored().uses
+    assert (eat.check, freeze.check) == (check.key, check.key)
+    (pack,) = stored().jars
+    assert (pack.kind, pack.picks, freeze.into) == (JarKind.FROZEN, ("pick-2",), pack.key)
+    # the day before the look nobody had looked
+    assert post_use(desk, "eat", day="2031-06-09").status_code == 422
+
+
+@pytest.mark.parametrize("part", ("base", "ring", "print"))
+def test_one_feature_that_differs_shuts_it_for_good(
+    desk: TestClient, stored: Callable[[], Garden], part: str
+) -> None:
+    answer = desk.post("/picks/pick-1/check", data=answers(**{part: Finding.DIFFERENT}))
+    assert ASK in answer.text
+    assert POISON in answer.text
+    assert desk.post("/picks/pick-1/check", data=answers() | {"again": "yes"}).status_code == 200
+    assert len(stored().checks) == 2, "the second look is written down, and opens nothing"
+    assert post_use(desk, "eat").status_code == 422
+    assert stored().uses == ()
+
+
+def test_the_print_is_added_the_next_day_and_nothing_is_written_over(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    page = desk.get("/picks/pick-1/check").text
+    assert "A print is due" in page
+    desk.post("/picks/pick-1/check", data=answers(print=Finding.NOT_SEEN))
+    assert post_use(desk, "eat").status_code == 422
+    (first,) = stored().checks
+    page = desk.get("/picks/pick-1/check").text
+    assert page.count("Found before: as described") == len(first.findings) - 1
+    # What was found stays, whatever the later form says of it.
+    later = answers(Finding.DIFFERENT, print=Finding.AS_DESCRIBED) | {
+        "check": first.key, "by": "Tom", "print_color": "nearly black",
+    }  # fmt: skip
+    assert desk.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
+    (check,) = stored().checks
+    assert {finding for _, finding in check.findings} == {Finding.AS_DESCRIBED}
+    assert (check.day, check.by, check.print_color) == (first.day, "Ida", "nearly black")
+    assert "by Tom: print" in check.text
+    assert post_use(desk, "eat").status_code == 303
+    # Once a season: the next pick of this bed asks for none, another bed does.
+    assert "none is due today" in desk.get("/picks/pick-2/check").text
+    assert "A print is due" in desk.get("/picks/pick-3/check").text
+
+
+def test_a_difference_cannot_be_edited_away(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    desk.post("/picks/pick-1/check", data=answers(gills=Finding.DIFFERENT, print=Finding.NOT_SEEN))
+    (first,) = stored().checks
+    desk.post("/picks/pick-1/check", data=answers() | {"check": first.key})
+    (check,) = stored().checks
+    assert dict(check.findings)[f"{KING}-gills"] is Finding.DIFFERENT
+    assert post_use(desk, "give").status_code == 422
+
+
+def test_a_check_made_for_another_species_is_refused_plainly(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    answer = desk.post("/picks/pick-1/check", data=answers() | {"species": "oyster"})
+    assert answer.status_code == 422
+    assert "was sown" in answer.text
+    assert stored().checks == ()
+    assert re.search(r'value="as_described" checked', answer.text), "what was answered is not lost"
+
+
+def test_a_stored_check_of_another_species_shuts_and_can_be_made_again(
+    desk: TestClient, stored: Callable[[], Garden], picks_book: Path
+) -> None:
+    oyster = tuple((q.feature.key, Finding.AS_DESCRIBED) for q in questions(TRADE, "oyster"))
+    with open_book(picks_book) as book:
+        book.put_check(IdentityCheck("old", BED, "oyster", TODAY, oyster, picks=("pick-1",), by="Tom"))
+    answer = post_use(desk, "eat")
+    assert answer.status_code == 422
+    assert "Make it again" in answer.text
+    assert stored().uses == ()
+    assert desk.post("/picks/pick-1/check", data=answers() | {"again": "yes"}).status_code == 200
+    (check,) = stored().checks
+    assert check.species == KING
+    assert "by Tom against oyster" in check.text
+    assert post_use(desk, "eat").status_code == 303
+
+
+def test_who_looked_is_asked_for_and_an_empty_look_is_none(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    answer = desk.post("/picks/pick-1/check", data=answers() | {"by": " "})
+    assert answer.status_code == 422
+    assert "Write down who looked." in answer.text
+    answer = desk.post("/picks/pick-1/check", data={"species": KING, "check": "", "by": "Ida"})
+    assert "Nothing was looked at yet" in answer.text
+    answer = desk.post("/picks/pick-1/check", data=answers() | {f"f.{KING}-cap": "surely"})
+    assert answer.status_code == 422
+    assert stored().checks == ()
+
+
+def test_the_one_door_for_what_feeds_refuses_picks_and_jars_alike(garden: Garden) -> None:
+    made = the_garden(garden)
+    jar = Jar("jar", "Jar", JarKind.DRIED, KING, TODAY, 0.05, TODAY, picks=("pick-1",))
+    stray = replace(jar, key="stray", name="Stray", picks=())
+    gone = replace(jar, key="gone", name="Gone", picks=("no-such-pick",))
+    made = replace(made, jars=(jar, stray, gone))
+    for use in (
+        Use("u", TODAY, Fate.EAT, 0.1, pick="pick-1"), Use("u", TODAY, Fate.GIVE, 0.01, jar="jar"),
+        Use("u", TODAY, Fate.EAT, 0.01, jar="stray"), Use("u", TODAY, Fate.EAT, 0.01, jar="gone"),
+    ):  # fmt: skip
+        with pytest.raises(Shut):
+            open_or_refuse(made, TRADE, [use])
+    throw = Use("t", TODAY, Fate.DISCARD, 0.01, jar="stray")
+    assert open_or_refuse(made, TRADE, [throw]) == (throw,)
+    findings = tuple((q.feature.key, Finding.AS_DESCRIBED) for q in questions(TRADE, KING))
+    made = replace(
+        made, checks=(IdentityCheck("c", BED, KING, TODAY, findings, picks=("pick-1",), by="Ida"),)
+    )
+    (passed,) = open_or_refuse(made, TRADE, [Use("u", TODAY, Fate.EAT, 0.01, jar="jar")])
+    assert passed.check == "c"
+    with pytest.raises(Shut):
+        open_or_refuse(made, TRADE, [replace(passed, jar="stray")])
+
+
+# ---- picking ------------------------------------------------------------------
+
+
+def test_several_beds_in_one_round_and_taken_back_at_once(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    before = stored().log
+    typed = {
+        "mark": "0123456789abcdef", f"mass.{BED}": "420", f"count.{BED}": "9", f"stage.{BED}": "button",
+        f"mass.{OTHER}": "1.2 kg",
+    }  # fmt: skip
+    answer = desk.post("/pick", data=typed, follow_redirects=False)
+    assert answer.status_code == 303
+    assert (
+        desk.post("/pick", data=typed, follow_redirects=False).headers["location"]
+        == answer.headers["location"]
+    )
+    new = stored().log[len(before) :]
+    assert [(e.patch, e.mass_kg, e.count, e.stage, e.day) for e in new] == [
+        (BED, 0.42, 9, PickStage.BUTTON, TODAY), (OTHER, 1.2, None, None, TODAY),
+    ]  # fmt: skip
+    step = answer.headers["location"].rpartition("=")[2]
+    page = desk.get(answer.headers["location"]).text
+    assert f"/log/step/{step}/undo" in page
+    back = desk.post(f"/log/step/{step}/undo", data={"back": "/picks"}, follow_redirects=False)
+    assert back.headers["location"].startswith("/picks?step=")
+    assert stored().log == before
+
+
+def test_a_fault_in_one_bed_keeps_the_whole_round_on_the_page(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    before = stored().log
+    answer = desk.post("/pick", data={f"mass.{BED}": "420", f"mass.{OTHER}": "a lot"})
+    assert answer.status_code == 422
+    assert 'value="420"' in answer.text
+    assert 'value="a lot"' in answer.text
+    assert stored().log == before
+    assert "at least one bed" in desk.post("/pick", data={}).text
+    asked = desk.post("/pick", data={f"mass.{BED}": "90 kg"})
+    assert asked.status_code == 409
+    assert "Yes, keep it" in asked.text
+    assert stored().log == before
+
+
+def test_the_stage_stays_when_the_entry_is_changed(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    page = desk.get("/log/entry/pick-1").text
+    assert 'value="closed" selected' in page
+    desk.post("/log/entry/pick-1", data={"day": "2031-06-09", "mass": "650 g", "stage": "open"})
+    changed = next(e for e in stored().log if e.key == "pick-1")
+    assert (changed.mass_kg, changed.stage) == (0.65, PickStage.OPEN)
+
+
+def test_totals_and_biological_efficiency_by_hand(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    page = text_of(desk.get("/pick").text)
+    assert "1 kg this year." in page  # 0.6 + 0.4
+    patch = stored().patch(BED)
+    from mulchwright.season.bed import food_dry_mass_kg_m2
+
+    dry = patch.area_m2 * food_dry_mass_kg_m2(patch.recipe, TRADE)
+    assert f"Biological efficiency {round(100 / dry)} %" in page
+
+
+def test_a_use_is_taken_back_and_more_than_is_left_is_refused(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    post_check(desk)
+    answer = post_use(desk, "eat", mass="700")
+    assert answer.status_code == 422
+    assert "more than the 600 g that is left" in answer.text
+    assert "choose a day between" in post_use(desk, "eat", day="2031-07-01").text
+    location = post_use(desk, "eat").headers["location"]
+    assert "Nothing is left of it." in desk.get("/picks/pick-1").text
+    assert "Nothing is left" in post_use(desk, "discard").text
+    step = location.rpartition("=")[2]
+    back = desk.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"}, follow_redirects=False)
+    assert back.headers["location"].startswith("/picks/pick-1?step=")
+    assert stored().uses == ()
+
+
+# ---- the basket ---------------------------------------------------------------
+
+
+def test_the_basket_shows_its_sum_and_puts_the_warm_ones_away(
+    desk: TestClient, stored: Callable[[], Garden]
+) -> None:
+    page = text_of(desk.get("/picks").text)
+    assert "1.25 kg from 3 picks" in page
+    assert "1250 g here = " in page
+    desk.post("/picks", data={"act": "chill", "wrapping": "paper"})
+    assert sorted((use.pick, use.fate, use.text) for use in stored().uses) == [
+        (key, Fate.CHILL, "in paper") for key in ("pick-1", "pick-2", "pick-3")
+    ]
+    assert "Into the refrigerator, in paper" not in desk.get("/picks").text
+
+
+def test_the_household_is_kept_and_what_cannot_be_is_said_beside_its_field(desk: TestClient) -> None:
+    good = {
+        "act": "house", "eaters": "4", "portion_kg": "90 g", "dryer_kg": "1 kg", "freezer_kg": "0",
+        "fridge_c": "3 °C", "room_c": "22 °C",
+    }  # fmt: skip
+    assert desk.post("/picks", data=good, follow_redirects=False).status_code == 303
+    page = desk.get("/picks").text
+    assert 'name="eaters" value="4"' in page
+    assert 'name="portion_kg" value="90 g"' in page
+    for name, wrong in (("eaters", "many"), ("fridge_c", "60 °C"), ("portion_kg", "9 kg")):
+        answer = desk.post("/picks", data=good | {name: wrong})
+        assert answer.status_code == 422
+        assert f'value="{wrong}"' in answer.text
+    assert 'name="eaters" value="4"' in desk.get("/picks").text
+
+
+def test_what_is_not_there_is_said(desk: TestClient) -> None:
+    for path in ("/picks/nothing", "/picks/nothing/check", "/picks/look-1"):
+        assert desk.get(path).status_code == 404
+    assert desk.post("/picks/nothing", data={"fate": "eat"}).status_code == 404
+
+
+# ---- words --------------------------------------------------------------------
+
+
+def test_no_page_calls_a_find_safe_edible_or_certain(desk: TestClient) -> None:
+    pages = [desk.get("/pick").text, desk.get("/picks").text]
+    for key in ("pick-1", "pick-3"):
+        pages += [desk.get(f"/picks/{key}").text, desk.get(f"/picks/{key}/check").text]
+    pages.append(post_use(desk, "eat").text)
+    post_check(desk)
+    pages += [desk.get("/picks").text, desk.get("/picks/pick-1").text, desk.get("/picks/pick-1/check").text]
+    pages.append(desk.post("/picks/pick-3/check", data=answers(cap=Finding.DIFFERENT)).text)
+    for page in pages:
+        said = DISCLAIMED.sub("", text_of(page))
+        assert not FORBIDDEN.search(said), FORBIDDEN.search(said)
+        assert not re.search(r"\b(safe|edible|certain|certainly|identified)\b", said, re.IGNORECASE)
+    assert FORBIDDEN.search("It is safe"), "the pattern must be able to fail"
+    check = text_of(desk.get("/picks/pick-2/check").text)
+    assert POISON in check
+
+
+def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(desk: TestClient) -> None:
+    page = desk.get("/picks/pick-1/check").text
+    sections = re.findall(r'<section class="card feature".*?</section>', page, re.DOTALL)
+    asked = questions(TRADE, KING)
+    assert len(sections) == len(asked)
+    for section, question in zip(sections, asked, strict=True):
+        said = text_of(section)
+        assert question.feature.ask in said
+        places = [said.index(row.names[0]) for row in question.rules_out]
+        assert places == sorted(places)
+    assert "spore print" in sections[-1].lower()
