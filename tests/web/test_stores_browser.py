@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -214,3 +215,41 @@ def test_an_address_that_leads_home_is_refused_where_it_is_typed(open_page: Call
     page.get_by_role("button", name="Labels (PDF)").click()
     expect(page.locator("#bf-address")).to_contain_text("lead a phone to itself")
     expect(page.get_by_label("Address for the labels")).to_have_value("http://localhost:8000")
+
+
+@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
+    open_page: Callable[..., Page], garden_of: Callable[[], Garden], viewport: dict[str, int]
+) -> None:
+    """Copied from a template, a layer moved, a fault mended, saved by Enter, planned for the bed."""
+    name = f"Straw on top, {viewport['width']}"
+    page = open_page("/stores/recipes/new?from=template:chips-alone", quiet=False, viewport=viewport)
+
+    def sound() -> None:
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
+
+    sound()
+    page.get_by_role("button", name="Add a layer on top").click()
+    page.get_by_label("Layer 1 from the top, made of").select_option("wheat-straw")
+    page.get_by_label("Layer 1 from the top, thick").fill("4 cm")
+    page.get_by_role("button", name="Down: layer 1 from the top").click()
+    expect(page.get_by_label("Layer 2 from the top, made of")).to_have_value("wheat-straw")
+    page.get_by_role("button", name="Up: layer 2 from the top").click()
+    page.get_by_label("What you call it").fill(name)
+    page.get_by_label("Plane 1, above the soil").fill("2 m")
+    page.get_by_label("What you call it").press("Enter")
+    expect(page.get_by_text("Lay the plane at 14 cm or lower")).to_be_visible()
+    sound()
+    page.get_by_label("Plane 1, above the soil").fill("10 cm")
+    page.get_by_label("What you call it").press("Enter")
+    expect(page).to_have_url(re.compile("/stores/recipes#own-"))
+    expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+    kept = next(recipe for recipe in garden_of().recipes if recipe.name == name)
+    assert [layer.material for layer in kept.layers] == ["twig-chips", "hardwood-chips", "wheat-straw"]
+    assert max(plane.height_m for plane in kept.planes) == pytest.approx(0.10)
+    sound()
+    page.get_by_role("button", name=f"Plan it for {garden_of().patch('pump-corner').name}: {name}").click()
+    expect(page.get_by_role("status").first).to_contain_text(name)
+    assert garden_of().patch("pump-corner").recipe == kept

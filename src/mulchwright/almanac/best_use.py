@@ -542,24 +542,25 @@ def best_use(
         )
     picked = [use.chosen for use in uses if use.chosen is not None]
     if not picked or sum(one.yield_kg(aim) for one in picked) <= 0:
-        notes.append(_nothing(options, aim))
+        notes.append(_nothing(options, aim, money=money_cents is not None))
     return BestUse(
         aim=aim, on=on, patches=uses, resources=_used(resources, plan, picked, shop, spent),
         likely_kg=math.fsum(one.likely_kg for one in picked),
         cautious_kg=math.fsum(one.cautious_kg for one in picked),
         proved=plan.proved, status=plan.status, allocation=plan,
-        tie_words=_tie_words(plan, len(chosen)) if picked else "",
+        tie_words=_tie_words(plan, len(chosen), shop) if picked else "",
         money_cents=money_cents, currency=shop.currency, purchase=bought, spent_cents=spent,
         notes=tuple(dict.fromkeys(notes)), members=members, seed=seed,
     )  # fmt: skip
 
 
-def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim) -> str:
+def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim, *, money: bool) -> str:
     """Why nothing is built, and the nearest thing to do."""
     worth = max((one.yield_kg(aim) for row in options for one in row), default=0)
     sure = max((1 - one.expected.none_in_first_year for row in options for one in row), default=0)
     if worth > 0:
-        return "What is at hand is not enough for any of the recipes; see what is short, and get that first."
+        what = "What is at hand, with what the money buys," if money else "What is at hand"
+        return f"{what} is not enough for any of the recipes; see what is short, and get that first."
     if aim is Aim.CAUTIOUS:
         return (
             "Whichever recipe is laid, more than 1 in 10 futures bring nothing in the first year, so what 9 "
@@ -801,11 +802,14 @@ _INSIDE = ("a package of ", "the delivery from ")
 """How the candidates begin that stand for what is bought; a grower knows beds only."""
 
 
-def _of_beds(words: str) -> str:
+def _of_beds(words: str, shop: _Shop) -> str:
     """A sentence about a plan without the packages and deliveries that are weighed beside the beds."""
+    if not shop.own:
+        return words
     head, colon, tail = words.partition(": ")
     clauses = tail.rstrip(".").split("; ")
-    beds = [clause for clause in clauses if not clause.startswith(_INSIDE)]
+    # Beds come first among the changes, so what is only counted at the end are mostly packages.
+    beds = [clause for clause in clauses if not clause.startswith((*_INSIDE, "and "))]
     if not colon or len(beds) == len(clauses):
         return words
     return f"{head}: {'; '.join(beds)}." if beds else f"{head}."
@@ -817,20 +821,22 @@ def _without_shop(use: StockUse, shop: _Shop) -> StockUse:
     if gain is None:
         return use
     if not 0 < gain.gain_kg <= LEFT_AT_THE_SHOP_KG * len(shop.candidates) + 1e-9:
-        return replace(use, one_more=replace(gain, words=_of_beds(gain.words)))
+        return replace(use, one_more=replace(gain, words=_of_beds(gain.words, shop)))
     first = use.stock.one_more[:1].upper() + use.stock.one_more[1:]
     nothing = replace(gain, gain_kg=0.0, words=f"{first} alone brings nothing.")
     return replace(use, one_more=nothing, binds=use.nearest is not None)
 
 
-def _tie_words(plan: Allocation, beds: int) -> str:
+def _tie_words(plan: Allocation, beds: int, shop: _Shop) -> str:
     """The tie, or the next best; a plan that differs only in what is bought is no other plan for the beds."""
     if plan.runner_up is None:
-        return _of_beds(plan.tie_words)
+        return _of_beds(plan.tie_words, shop)
     same = all(
         mine.option == theirs.option
         for mine, theirs in zip(plan.choices[:beds], plan.runner_up[:beds], strict=True)
     )
     return (
-        "The next best plan builds the same beds and buys more for it." if same else _of_beds(plan.tie_words)
+        "The next best plan builds the same beds and buys more for it."
+        if same
+        else _of_beds(plan.tie_words, shop)
     )

@@ -157,9 +157,14 @@ def _layer_cells(
 
 
 def recipe_form(
-    values: Typed, trade: Trade, system: str, errors: Mapping[str, str] | None = None
+    values: Typed,
+    trade: Trade,
+    system: str,
+    errors: Mapping[str, str] | None = None,
+    *,
+    base: Recipe | None = None,
 ) -> RecipeForm:
-    """The form with these values; rows are numbered from the top, as the bed is drawn."""
+    """The form with these values, filled from `base`; rows are numbered from the top, as the bed is drawn."""
     kinds = tuple((key, row.names[0]) for key, row in trade.spawn.items())
     layers, planes = _count(values, "layers", MOST_LAYERS), _count(values, "planes", MOST_PLANES)
     return RecipeForm(
@@ -174,19 +179,21 @@ def recipe_form(
             for n in range(planes)
         ),
         _layer_cells("skin", "Skin", values, trade, skin=True),
-        _meets(values, system, layers),
+        _meets(values, system, layers, _Held(base, system)),
         layers < MOST_LAYERS,
         planes < MOST_PLANES,
         errors or {},
     )
 
 
-def _meets(values: Typed, system: str, layers: int) -> str:
+def _meets(values: Typed, system: str, layers: int, held: _Held) -> str:
     """Where the layers meet, as far as their thicknesses can be read; so that planes can be laid there."""
     heights, height = [], 0.0
     for n in reversed(range(layers)):
         try:
-            height += typed_thickness(" ".join(values.get(f"thickness_{n}", "").split()), "", system)
+            text = " ".join(values.get(f"thickness_{n}", "").split())
+            exact = held.thicknesses.get(text)
+            height += typed_thickness(text, "", system) if exact is None else exact
         except InputError:
             return ""
         heights.append(units.show_length(height, system))

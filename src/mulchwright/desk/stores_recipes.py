@@ -363,17 +363,18 @@ def _edit(request: Request, typed: dict[str, str] | None, number: int | None) ->
         values = empty(trade) if base is None else shown(base, system)
         if number is None and base is not None:
             values["name"] = _free_name(base.name, garden)
-        form = recipe_form(values, trade, system)
+        form = recipe_form(values, trade, system, base=base)
         before = mark_of(held) if held is not None else ""
         return _form_page(request, state, form, number=number, source=source, before=before)
     source, before = typed.get("from", "")[:120], typed.get("before", "")
+    base = _base(source, garden, trade)
     if typed.get("act", "save") != "save":
-        form = recipe_form(act_on(typed, trade), trade, system)
+        form = recipe_form(act_on(typed, trade), trade, system, base=base)
         return _form_page(request, state, form, number=number, source=source, before=before)
     others = tuple(one.name for one in garden.recipes if one is not held)
-    recipe, errors = read(typed, _base(source, garden, trade), trade, system, others)
+    recipe, errors = read(typed, base, trade, system, others)
     if recipe is None:
-        form = recipe_form(typed, trade, system, errors)
+        form = recipe_form(typed, trade, system, errors, base=base)
         return _form_page(request, state, form, number=number, source=source, before=before, status=422)
     try:
         place = _keep(desk, recipe, number, before)
@@ -381,7 +382,7 @@ def _edit(request: Request, typed: dict[str, str] | None, number: int | None) ->
         state = desk.library.state()
         mark = mark_of(error.theirs) if error.theirs is not None else ""
         again = number if error.theirs is not None else None
-        form = recipe_form(typed, trade, system)
+        form = recipe_form(typed, trade, system, base=base)
         return _form_page(
             request, state, form, number=again, source=source, before=mark, status=409, clash=str(error)
         )

@@ -39,8 +39,8 @@ PATIENCE_S = 0.4
 WORTH_TELLING_KG = 0.01
 """A gain below this is the weight of not carrying a package home, not of mushrooms."""
 AIMS = {
-    Aim.LIKELY: "the likely yield (half reach it)",
-    Aim.CAUTIOUS: "the cautious yield (9 in 10 do)",
+    Aim.LIKELY: "likely yield (half reach it)",
+    Aim.CAUTIOUS: "cautious yield (9 in 10 do)",
     Aim.MODEST: "modest crop times chance",
 }
 
