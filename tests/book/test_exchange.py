@@ -7,7 +7,7 @@ import json
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import SimpleNamespace
@@ -36,28 +36,42 @@ from mulchwright.garden import (
     Bed,
     ClimateNormals,
     Crown,
+    Dryer,
+    DryingRun,
+    Fate,
+    Finding,
     Garden,
+    IdentityCheck,
+    Jar,
+    JarKind,
     Layer,
     LogEntry,
     LogKind,
     LookRules,
     Outline,
     Patch,
+    PickStage,
     Place,
     Recipe,
+    Sight,
     SpawnPlane,
     Stage,
     StartMoisture,
     Tap,
     UnitSystem,
+    Use,
     Wall,
     Watering,
     WateringRule,
+    Weighing,
     Zone,
     ZoneKind,
 )
 from mulchwright.garden import (
     Path as GardenPath,
+)
+from mulchwright.garden import (
+    Reading as GaugeReading,
 )
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
@@ -87,11 +101,11 @@ layers = st.builds(
 
 @st.composite
 def recipes(draw: st.DrawFn) -> Recipe:
-    laid = tuple(draw(st.lists(layers, min_size=1, max_size=8)))
+    laid = tuple(draw(st.lists(layers, min_size=1, max_size=3)))
     skin = draw(st.none() | layers)
     depth = math.fsum(layer.thickness_m for layer in (*laid, *((skin,) if skin else ())))
     planes = []
-    for _ in range(draw(st.integers(0, 6))):
+    for _ in range(draw(st.integers(0, 2))):
         rate, pegs = draw(
             st.tuples(numbers(0, 20), st.just(0.0)) | st.tuples(st.just(0.0), numbers(0, 10_000))
         )
@@ -244,15 +258,143 @@ def surveys(draw: st.DrawFn) -> Survey:
     )
 
 
+# ---- logbook and kitchen --------------------------------------------------------
+
+moments = st.datetimes(
+    datetime(2, 1, 1),
+    datetime(9998, 1, 1),
+    timezones=st.sampled_from([UTC, timezone(timedelta(hours=-5)), timezone(timedelta(minutes=345))]),
+)
+texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+key_lists = st.lists(keys, max_size=2, unique=True).map(tuple)
+readings = st.lists(
+    st.builds(
+        GaugeReading,
+        day=days,
+        rain_mm=numbers(0, 600),
+        temperature_min_c=st.none() | numbers(-60, 0),
+        temperature_max_c=st.none() | numbers(0, 60),
+        entered_at=st.none() | moments,
+    ),
+    max_size=2,
+    unique_by=lambda reading: reading.day,
+).map(tuple)
+
+
+@st.composite
+def entries(draw: st.DrawFn, key: str, patches: list[str]) -> LogEntry:
+    kind = draw(st.sampled_from(LogKind))
+    picked, looked = kind is LogKind.PICKED, kind is LogKind.LOOKED
+    return LogEntry(
+        key,
+        draw(st.sampled_from(patches)),
+        draw(days),
+        kind,
+        litres=draw(numbers(0, 100_000) if kind is LogKind.WATERED else st.none() | numbers(0, 100_000)),
+        mass_kg=draw(numbers(0, 1000) if picked else st.none() | numbers(0, 1000)),
+        share=draw(st.none() | numbers(0, 1)),
+        text=draw(texts),
+        sight=draw(st.none() | st.sampled_from(Sight)) if looked else None,
+        count=draw(st.none() | st.integers(1, 100_000)),
+        material=draw(st.just("") | keys),
+        thickness_m=draw(st.none() | numbers(0.001, 1)),
+        to_patch=draw(st.just("") | keys),
+        signs=draw(key_lists),
+        photos=draw(key_lists),
+        entered_at=draw(st.none() | moments),
+        by=draw(texts),
+        stage=draw(st.none() | st.sampled_from(PickStage)) if picked else None,
+    )
+
+
+jars = st.builds(
+    Jar,
+    key=keys,
+    name=names,
+    kind=st.sampled_from(JarKind),
+    species=keys,
+    made_on=st.dates(date(1, 1, 1), date(2000, 1, 1)),
+    mass_kg=numbers(0.1, 100),
+    best_by=st.dates(date(2000, 1, 1)),
+    picks=key_lists,
+    kept_at_c=numbers(-40, 40),
+    humidity=st.none() | numbers(0, 1),
+    text=texts,
+)
+dryers = st.builds(Dryer, keys, names, st.integers(1, 60), numbers(0.01, 2), numbers(50, 5000))
+
+
+@st.composite
+def kitchens(draw: st.DrawFn, patches: list[str], log: list[LogEntry]) -> dict[str, Any]:
+    """Checks, uses, jars, dryers and loads that fit the picks of a logbook."""
+    picks = [entry for entry in log if entry.kind is LogKind.PICKED and (entry.mass_kg or 0) > 0.01]
+    covered = draw(key_lists) + tuple(pick.key for pick in picks)
+    check = st.builds(
+        IdentityCheck,
+        key=keys,
+        patch=st.sampled_from(patches or ["none"]),
+        species=keys,
+        day=days,
+        findings=st.dictionaries(keys, st.sampled_from(Finding), max_size=2).map(lambda d: tuple(d.items())),
+        picks=st.just(tuple(dict.fromkeys(covered))),
+        by=texts,
+        print_color=texts,
+        text=texts,
+        entered_at=st.none() | moments,
+    )
+    checks = draw(several(check)) if patches else ()
+    kept = draw(several(jars))
+    uses = []
+    for n, source in enumerate((*picks, *kept)):
+        of_pick = isinstance(source, LogEntry)
+        fates = list(Fate) if checks or not of_pick else [Fate.CHILL, Fate.DISCARD]
+        uses.append(
+            Use(
+                key=f"use-{n}",
+                day=draw(days),
+                fate=draw(st.sampled_from(fates)),
+                mass_kg=draw(numbers(0.005, source.mass_kg or 1)),
+                pick=source.key if of_pick else "",
+                jar="" if of_pick else source.key,
+                check=draw(st.sampled_from([one.key for one in checks])) if checks else "",
+                into=draw(st.sampled_from(["", *(jar.key for jar in kept)])),
+                text=draw(texts),
+                entered_at=draw(st.none() | moments),
+            )
+        )
+    owned = draw(several(dryers))
+    load = st.builds(
+        DryingRun,
+        key=keys,
+        dryer=st.sampled_from([dryer.key for dryer in owned] or ["none"]),
+        started_at=moments,
+        fresh_kg=numbers(1, 100),
+        thickness_m=numbers(0.001, 0.03),
+        temperature_c=numbers(35, 75),
+        room_temperature_c=numbers(-5, 45),
+        room_humidity=numbers(0, 1),
+        uses=st.just(tuple(use.key for use in uses[:2])),
+        weighings=st.lists(st.builds(Weighing, moments, numbers(0.001, 1)), max_size=2).map(tuple),
+        dry_kg=st.none() | numbers(0.001, 1),
+    )
+    dryings = tuple(
+        replace(run, ended_at=run.started_at + draw(st.timedeltas(timedelta(0), timedelta(days=3))))
+        if draw(st.booleans())
+        else run
+        for run in (draw(several(load)) if owned else ())
+    )
+    return {"checks": checks, "uses": tuple(uses), "jars": kept, "dryers": owned, "dryings": dryings}
+
+
 @st.composite
 def gardens(draw: st.DrawFn) -> Garden:
-    bed_keys = draw(st.lists(keys, unique=True, max_size=3))
+    bed_keys = draw(st.lists(keys, unique=True, max_size=2))
     beds = tuple(
         Bed(key, draw(names), tuple(draw(st.lists(names, max_size=3))), draw(st.just(()) | outlines()))
         for key in bed_keys
     )
     patches = []
-    for key in draw(st.lists(keys, unique=True, max_size=3)):
+    for key in draw(st.lists(keys, unique=True, max_size=2)):
         built_on = draw(st.none() | days)
         patches.append(
             Patch(
@@ -286,16 +428,11 @@ def gardens(draw: st.DrawFn) -> Garden:
                 outline=draw(st.just(()) | outlines()),
             )
         )
-    log = []
-    for key in draw(st.lists(keys, unique=True, max_size=4)) if patches else []:
-        kind = draw(st.sampled_from(LogKind))
-        litres = draw(numbers(0, 100_000) if kind is LogKind.WATERED else st.none() | numbers(0, 100_000))
-        mass = draw(numbers(0, 1000) if kind is LogKind.PICKED else st.none() | numbers(0, 1000))
-        patch = draw(st.sampled_from([patch.key for patch in patches]))
-        text = draw(st.text(st.characters(exclude_categories=["Cs"]), max_size=30))
-        log.append(
-            LogEntry(key, patch, draw(days), kind, litres, mass, draw(st.none() | numbers(0, 1)), text)
-        )
+    patch_keys = [patch.key for patch in patches]
+    log = [
+        draw(entries(key, patch_keys))
+        for key in (draw(st.lists(keys, unique=True, max_size=3)) if patches else [])
+    ]
     known = draw(several(sellers))
     normals = None
     if draw(st.booleans()):
@@ -334,7 +471,10 @@ def gardens(draw: st.DrawFn) -> Garden:
         offers=draw(offers_of(known)),
         households=draw(several(households)),
         vessels=draw(several(vessels)),
-        recipes=tuple(draw(st.lists(recipes(), max_size=2, unique_by=lambda recipe: recipe.name))),
+        recipes=tuple(draw(st.lists(recipes(), max_size=1))),
+        readings=draw(readings),
+        can_litres=draw(numbers(0.5, 50)),
+        **draw(kitchens(patch_keys, log)),
     )
 
 
@@ -383,7 +523,7 @@ def figures(series: DailySeries | None) -> Any:
     return series.start, plain, series.provenance
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     garden=gardens(),
     series=st.none() | weather_records(),

@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 import mulchwright.book as book_room
-from mulchwright.book import BookConflict, create_book, inspection, open_book
+from mulchwright.book import BookConflict, create_book, inspection, open_book, session
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Bed, Garden, LogEntry, LogKind, LookRules, UnitSystem
 from mulchwright.garden.backdrop import Backdrop
@@ -202,9 +202,12 @@ def test_a_weather_record_is_no_conflict_for_the_garden(
         assert mine.series() is not None
 
 
-def test_old_changes_are_forgotten_but_still_refused(book_path: Path, garden: Garden) -> None:
+def test_old_changes_are_forgotten_but_still_refused(
+    book_path: Path, garden: Garden, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(session, "CHANGES_KEPT", 20)
     with open_book(book_path) as mine, open_book(book_path) as theirs:
-        for n in range(205):
+        for n in range(25):
             theirs.set_units(UnitSystem.METRIC if n % 2 else UnitSystem.US)
         with pytest.raises(BookConflict, match="changes, the latest of them"):
             mine.save_garden(garden)
@@ -436,7 +439,7 @@ def test_everything_promised_is_there() -> None:
     for name in book_room.__all__:
         assert getattr(book_room, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'open_garden'"):
-        _ = book_room.open_garden  # type: ignore[attr-defined]
+        _ = book_room.open_garden
 
 
 # ---- the plan, the survey, the backdrop ---------------------------------------
