@@ -49,6 +49,8 @@ DOOR_PAGES = (
     ("/stores/buying", "Buying"),
     ("/stores/sharing", "Sharing"),
     ("/stores/sheets", "Sheets and calendar"),
+    ("/stores/dryer", "Dryer"),
+    ("/stores/pantry", "Pantry"),
 )
 """The pages behind this door."""
 

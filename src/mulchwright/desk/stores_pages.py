@@ -5,6 +5,8 @@ from __future__ import annotations
 from starlette.routing import BaseRoute
 
 from mulchwright.desk import (
+    drying,
+    pantry,
     stores,
     stores_built,
     stores_buying,
@@ -22,6 +24,6 @@ def routes() -> list[BaseRoute]:
     """The addresses of the door. Fixed ones come before those with a key in them."""
     pages = (
         stores_needs, stores_recipes, stores_buying, stores_use, stores_sheets, stores_when, stores_built,
-        stores,
+        drying, pantry, stores,
     )  # fmt: skip
     return [route for page in pages for route in page.routes()]

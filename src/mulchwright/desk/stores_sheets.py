@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from mulchwright.desk.app import Desk
     from mulchwright.desk.reckoning import BookState
 
-__all__ = ["routes"]
+__all__ = ["base_of", "file_of", "paper_of", "routes"]
 
 PAPER_WORDS = {"letter": "US letter", "a4": "A4"}
 
@@ -45,14 +45,14 @@ def routes() -> list[BaseRoute]:
     ]
 
 
-def _file(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
+def file_of(data: bytes, media_type: str, name: str, *, inline: bool = False) -> Response:
     where = "inline" if inline else "attachment"
     return Response(
         data, media_type=media_type, headers={"content-disposition": f'{where}; filename="{name}"'}
     )
 
 
-def _paper(query: Mapping[str, str], garden: Garden) -> str:
+def paper_of(query: Mapping[str, str], garden: Garden) -> str:
     """The paper asked for; else the one that goes with the units."""
     asked = query.get("paper", "")
     if asked in PAPERS:
@@ -67,7 +67,7 @@ def _chosen(request: Request, garden: Garden) -> tuple[Patch, ...]:
     return chosen or planned(garden) or garden.patches
 
 
-def _base_of(request: Request) -> str:
+def base_of(request: Request) -> str:
     """The address typed for the labels; where none was, the one the book was last opened at for phones."""
     query = request.query_params
     if "address" not in query:
@@ -93,14 +93,14 @@ def _page(request: Request, fault: str) -> Response:
     desk = desk_of(request)
     state = desk.library.state()
     garden, query = state.garden, request.query_params
-    base = _base_of(request)
+    base = base_of(request)
     if base and not fault:
         try:
             _labels(garden.patches[:1], desk.trade, base)
         except InputError as error:
             fault = str(error)
     ticked = [patch.key for patch in _chosen(request, garden)]
-    paper = _paper(query, garden)
+    paper = paper_of(query, garden)
     today = desk.today(garden)
     asked = urlencode(
         [*(("bed", key) for key in ticked), ("paper", paper), *([("address", base)] if base else [])]
@@ -152,9 +152,9 @@ def _sheet(desk: Desk, state: BookState, patches: Sequence[Patch], request: Requ
     sheet = build_sheet_of(
         patches, desk.trade, garden=garden.place.name, day=desk.today(garden), system=garden.units.value
     )
-    data = build_sheet_pdf(sheet, paper=_paper(request.query_params, garden))
+    data = build_sheet_pdf(sheet, paper=paper_of(request.query_params, garden))
     stem = slug(patches[0].name) if len(patches) == 1 else ""
-    return _file(data, "application/pdf", f"build-sheet{'-' + stem if stem else ''}.pdf", inline=True)
+    return file_of(data, "application/pdf", f"build-sheet{'-' + stem if stem else ''}.pdf", inline=True)
 
 
 def labels(request: Request) -> Response:
@@ -162,11 +162,11 @@ def labels(request: Request) -> Response:
     desk = desk_of(request)
     garden = desk.library.state().garden
     try:
-        made = _labels(_chosen(request, garden), desk.trade, _base_of(request))
-        data = labels_pdf(made, day=desk.today(garden), paper=_paper(request.query_params, garden))
+        made = _labels(_chosen(request, garden), desk.trade, base_of(request))
+        data = labels_pdf(made, day=desk.today(garden), paper=paper_of(request.query_params, garden))
     except InputError as error:
         return _page(request, str(error))
-    return _file(data, "application/pdf", "labels.pdf", inline=True)
+    return file_of(data, "application/pdf", "labels.pdf", inline=True)
 
 
 def label(request: Request) -> Response:
@@ -178,11 +178,11 @@ def label(request: Request) -> Response:
     if patch is None:
         raise HTTPException(404, "There is no such bed to make a label for.")
     try:
-        (made,) = _labels([patch], desk.trade, _base_of(request))
+        (made,) = _labels([patch], desk.trade, base_of(request))
     except InputError as error:
         return _page(request, str(error))
     data = label_png(made, day=desk.today(garden))
-    return _file(data, "image/png", f"label-{patch.key}.png", inline=True)
+    return file_of(data, "image/png", f"label-{patch.key}.png", inline=True)
 
 
 def calendar(request: Request) -> Response:
@@ -205,4 +205,4 @@ def _calendar(
     base = f"{request.url.scheme}://{request.headers.get('host', '')}"
     data = calendar_of(desk, state, patches, base)
     name = f"{patches[0].key if len(patches) == 1 else 'garden'}.ics"
-    return _file(data, "text/calendar; charset=utf-8", name, inline=inline)
+    return file_of(data, "text/calendar; charset=utf-8", name, inline=inline)
