@@ -242,6 +242,10 @@ def test_each_recipe_tells_run_picking_cost_and_demand(
     answer = kept.post("/stores/recipes/lay", data={"bed": "pump-corner", "before": mark, "recipe": "own:1"})
     assert answer.status_code == 200
     assert garden_of().patch("pump-corner") == replace(planned, recipe=ALDER)
+    # Planned for the bed, it is still the grower's own, and can still be changed.
+    own = answer.text[answer.text.index('id="own-1"') :].split("</section>")[0]
+    assert "Your own, planned for" in own
+    assert 'href="/stores/recipes/1"' in own
     stale = kept.post("/stores/recipes/lay", data={"bed": "pump-corner", "before": mark, "recipe": "own:1"})
     assert stale.status_code >= 400
 

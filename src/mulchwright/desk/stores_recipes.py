@@ -14,7 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
-from mulchwright.almanac.best_use import RecipeOption, UseOption, recipe_options, recipes_for
+from mulchwright.almanac.best_use import RecipeOption, UseOption, recipes_for
 from mulchwright.almanac.choosing import Spot, recipe_of, template_patch
 from mulchwright.almanac.stores import needs_of, priced_offers
 from mulchwright.desk import answers, words
@@ -72,6 +72,7 @@ class RecipeCard:
     facts: tuple[tuple[str, str], ...]
     source: str
     change: str
+    is_planned: bool
 
 
 def _trial(species: str, garden: Garden, trade: Trade, today: date) -> Patch | None:
@@ -103,27 +104,20 @@ def _bed(wanted: str, garden: Garden, trade: Trade, today: date) -> tuple[str, P
 
 
 def _options(garden: Garden, trade: Trade, patch: Patch, *, trial: bool) -> tuple[RecipeOption, ...]:
-    """Recipes for the bed, each under the name that the grower knows it by."""
-    found = recipe_options(garden, trade, patch)
-    if not trial:
-        return found
-    # A trial bed is no plan of the grower's: its recipe is the template's, or the own one that equals it.
-    renamed = []
-    for option in found:
-        if option.origin == "planned":
-            build = (option.recipe.layers, option.recipe.planes, option.recipe.skin)
-            own = next(
-                (
-                    RecipeOption(f"own-{n}", mine.name, mine, "own")
-                    for n, mine in enumerate(garden.recipes, start=1)
-                    if (mine.layers, mine.planes, mine.skin) == build
-                ),
-                None,
-            )
-            key = next(key for key, row in trade.recipes.items() if patch.species in row.species)
-            option = own or RecipeOption(key, trade.recipes[key].name, option.recipe, "template")
-        renamed.append(option)
-    return tuple(renamed)
+    """Recipes for the bed: its own where that is none of the others, all of the grower's, and templates.
+
+    Unlike for a plan, a recipe that equals another keeps its place: each of the grower's can be changed.
+    """
+    own = [RecipeOption(f"own-{n}", mine.name, mine, "own") for n, mine in enumerate(garden.recipes, start=1)]
+    templates = [
+        RecipeOption(key, row.name, recipe_of(row), "template")
+        for key, row in trade.recipes.items()
+        if patch.species in row.species
+    ]
+    known = [_build(option.recipe) for option in (*own, *templates)]
+    planned_one = RecipeOption("planned", patch.recipe.name, patch.recipe, "planned")
+    alone = [] if trial or _build(patch.recipe) in known else [planned_one]
+    return (*alone, *own, *templates)
 
 
 def _errand(desk: Desk, state: BookState, patch: Patch) -> Errand:
@@ -145,12 +139,12 @@ def _errand(desk: Desk, state: BookState, patch: Patch) -> Errand:
     return desk.errands.ask(key, work, patience_s=PATIENCE_S)
 
 
-_WHOSE = {"planned": "as planned for {bed}", "own": "your own", "template": "template"}
+_WHOSE = {"planned": "Of the bed", "own": "Your own", "template": "Template"}
 
 
 def _card(
     option: RecipeOption, told: UseOption | None, patch: Patch, garden: Garden, trade: Trade, today: date,
-    currency: str,
+    currency: str, *, is_planned: bool,
 ) -> RecipeCard:  # fmt: skip
     system = garden.units.value
     laid = replace(patch, recipe=option.recipe)
@@ -175,7 +169,7 @@ def _card(
     return RecipeCard(
         option.key,
         option.name,
-        _WHOSE[option.origin].format(bed=patch.name),
+        _WHOSE[option.origin] + (f", planned for {patch.name}" if is_planned else ""),
         portrait(laid, trade, system, mark=f"r-{option.key}"),
         (*layer_lines(laid, trade, system), spawn_line(laid, trade, system)),
         answer,
@@ -183,6 +177,7 @@ def _card(
         (*facts, *_demand(laid, garden, trade, today)),
         f"template:{source}" if source else f"own:{number}" if number else f"bed:{patch.key}",
         f"/stores/recipes/{number}" if number else "",
+        is_planned,
     )
 
 
@@ -247,7 +242,16 @@ def page(request: Request) -> Response:
         told = {_build(one.option.recipe): one for one in found}
     options = _options(garden, trade, patch, trial=trial)
     values["cards"] = [
-        _card(option, told.get(_build(option.recipe)), patch, garden, trade, today, currency)
+        _card(
+            option,
+            told.get(_build(option.recipe)),
+            patch,
+            garden,
+            trade,
+            today,
+            currency,
+            is_planned=not trial and _build(option.recipe) == _build(patch.recipe),
+        )
         for option in options
     ]
     values["others"] = [

@@ -150,9 +150,15 @@ def typed_mass(typed: str, system: str, field: str, what: str, most_kg: float = 
 def typed_volume(typed: str, system: str, field: str, what: str, most_l: float = 50_000.0) -> float:
     """A typed loose volume [L] above nothing."""
     litres = units.parse_volume(typed, system, field=field)
-    if not 0.1 <= litres <= most_l:
+    if litres < 0.1:
+        usual = "1 ft³" if system == units.US else "40 L"
         raise InputError(
-            f"{what}: from {units.show_bulk_volume(0.1 if system != units.US else 1, system)} to "
+            f"{what}: “{typed[:40]}” is nothing, or next to it. Give what there really is, such as {usual}.",
+            field=field,
+        )
+    if litres > most_l:
+        raise InputError(
+            f"{what}: {units.show_bulk_volume(litres, system)} is too much; at most "
             f"{units.show_bulk_volume(most_l, system)}.",
             field=field,
         )
