@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from mulchwright.book import BookConflict, create_book, export_json, import_whole, logbook_rows, open_book
+from mulchwright.desk.reckoning import Library
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Dryer,
@@ -142,9 +143,17 @@ def test_a_load_is_weighed_and_comes_out(kept_path: Path, kept_garden: Garden) -
         weighed = replace(run, weighings=(Weighing(AT + timedelta(hours=2), 0.1),))
         assert book.put_drying(weighed).what == "the load dried on 16 September 2031 changed"
         out = replace(weighed, ended_at=AT + timedelta(hours=6), dry_kg=0.02)
-        done = book.put_drying(out, jars=[JAR])
-        assert (book.garden().dryings[-1], book.garden().jars[-1]) == (out, JAR)
-        with pytest.raises(BookConflict, match="Something newer changed the same load of the dryer"):
+        poured = replace(book.garden().uses[-1], into="slices")
+        done = book.put_drying(out, jars=[JAR], changed=[poured])
+        garden = book.garden()
+        assert (garden.dryings[-1], garden.jars[-1], garden.uses[-1]) == (out, JAR, poured)
+        assert done.what == (
+            "7.1 oz dried from the pick of 15 September 2031 at Under the quince and jar “Slices” and the "
+            "load dried on 16 September 2031 written down"
+        )
+        with pytest.raises(BookConflict, match="That use is not in the book any more"):
+            book.put_drying(out, changed=[replace(poured, key="never")])
+        with pytest.raises(BookConflict, match="Something newer changed the same use"):
             book.undo(started.step)
         book.undo(done.step)
         assert (book.garden().dryings[-1], book.garden().jars) == (weighed, kept_garden.jars)
@@ -296,3 +305,17 @@ def test_a_garden_to_reckon_with_may_lose_its_logbook(kept_garden: Garden) -> No
         replace(kept_garden, dryers=())
     with pytest.raises(InputError, match="is no pick; enter a pick"):
         replace(kept_garden.log[0], stage=kept_garden.log[5].stage)
+
+
+def test_no_outlook_moves_with_what_became_of_a_pick(kept_path: Path) -> None:
+    """The desk's fingerprint of a garden, by which it knows whether to reckon anew."""
+    library = Library(kept_path)
+    before = library.state().mark
+    with open_book(kept_path) as book:
+        book.add_uses([use("u", Fate.CHILL, 0.1)], jars=[JAR])
+        book.put_dryer(Dryer("oven", "Oven", 2, 0.12, 800))
+        book.put_drying(DryingRun("l", "oven", AT, 0.2, 0.005, 55.0))
+        book.remove_check("check-2")
+        assert library.state().mark == before
+        book.add_entries([LogEntry("w", "quince", DAY, LogKind.WATERED, litres=5.0)])
+        assert library.state().mark != before

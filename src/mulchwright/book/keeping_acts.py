@@ -22,7 +22,7 @@ from mulchwright.garden import Dryer, DryingRun, Fate, Garden, IdentityCheck, Ja
 __all__ = ["KeepingActs"]
 
 _FATES = {
-    Fate.CHILL: "put in the cold",
+    Fate.CHILL: "chilled",
     Fate.EAT: "eaten",
     Fate.DRY: "dried",
     Fate.FREEZE: "frozen",
@@ -79,6 +79,7 @@ class KeepingActs(LogbookActs):
         uses: Sequence[Use],
         *,
         jars: Sequence[Jar] = (),
+        changed: Sequence[Use] = (),
         mark: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
@@ -86,11 +87,12 @@ class KeepingActs(LogbookActs):
         """Write down where parts of picks or jars went, with the jars they went into, as one act.
 
         A use whose key is taken gets a number behind it; `keys` begins with the keys of the uses in their
-        order, then come those of the jars. A jar is put in place of the one with its key.
+        order, then come those of changed ones and the jars. A jar, and a use that is `changed`, is put in
+        place of the one with its key.
         """
-        if not uses:
+        if not uses and not changed:
             raise InputError("There is no use to write down; say where some of it went.", field="fate")
-        return self._keep(jars, new=uses, mark=mark, expected=expected_revision, today=today)
+        return self._keep([*changed, *jars], new=uses, mark=mark, expected=expected_revision, today=today)
 
     def change_use(
         self,
@@ -101,7 +103,7 @@ class KeepingActs(LogbookActs):
         today: date | None = None,
     ) -> WriteDone:
         """Put this use in place of the one with its key."""
-        return self._keep([use], there=True, mark=mark, expected=expected_revision, today=today)
+        return self._keep([use], mark=mark, expected=expected_revision, today=today)
 
     def put_jar(
         self,
@@ -188,12 +190,11 @@ class KeepingActs(LogbookActs):
         kept: Sequence[Kept],
         *,
         new: Sequence[Use] = (),
-        there: bool = False,
         mark: str,
         expected: int | None,
         today: date | None,
     ) -> WriteDone:
-        """Write new uses and put the rest in place of what has their keys; `there`: something must have."""
+        """Write new uses and put the rest in place of what has their keys; a use among it must be there."""
         content = _content([as_text(_timeless(one)) for one in (*new, *kept)])
         with self._lock:
             done: WriteDone | None = None
@@ -214,12 +215,13 @@ class KeepingActs(LogbookActs):
                     (_NOUNS[type(one)], one.key): one for one in (*added, *put)
                 }
                 before = _kept_of(garden)
-                if there and any(at not in before for at in after):
-                    raise _gone(next(iter(after))[0])
+                if any(isinstance(one, Use) and ("use", one.key) not in before for one in put):
+                    raise _gone("use")
                 parts = self._parts(garden, after, expected)
-                told = f"{len(added)} uses" if len(added) > 1 else ""
-                for one in [*added, *put] if len(added) == 1 else put:
-                    told += f"{' and ' if told else ''}{_words(one, garden)}"
+                uses = [one for one in (*added, *put) if isinstance(one, Use)]
+                rest = [one for one in put if not isinstance(one, Use)]
+                words = [f"{len(uses)} uses"] if len(uses) > 1 else [_words(use, garden) for use in uses]
+                told = " and ".join([*words, *(_words(one, garden) for one in rest)])
                 verb = "changed" if all(at in before for at in after) else "written down"
                 done = self._finish(parts, revision, f"{told} {verb}", mark, content, today)
         return done
