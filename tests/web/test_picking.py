@@ -6,15 +6,18 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
+from mulchwright.almanac import Quantiles
 from mulchwright.book import create_book, open_book
 from mulchwright.desk import create_app
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.picking import Shut, open_or_refuse
+from mulchwright.desk.picking_told import bed_total
 from mulchwright.garden import (
     Fate,
     Finding,
@@ -327,14 +330,13 @@ def test_the_stage_stays_when_the_entry_is_changed(desk: TestClient, stored: Cal
     assert (changed.mass_kg, changed.stage) == (0.65, PickStage.OPEN)
 
 
-def test_totals_and_biological_efficiency_by_hand(desk: TestClient, stored: Callable[[], Garden]) -> None:
+def test_totals_and_biological_efficiency_by_hand(desk: TestClient) -> None:
     page = text_of(desk.get("/pick").text)
     assert "1 kg this year." in page  # 0.6 + 0.4
-    patch = stored().patch(BED)
-    from mulchwright.season.bed import food_dry_mass_kg_m2
-
-    dry = patch.area_m2 * food_dry_mass_kg_m2(patch.recipe, TRADE)
-    assert f"Biological efficiency {round(100 / dry)} %" in page
+    # 2.4 m2 of 10 cm chips at 180 and 5 cm straw at 75 kg of dry matter per m3 (trade table); the bark
+    # skin is no food: 2.4 x (18 + 3.75) = 52.2 kg. 1 kg of mushrooms to it: 1.9 %.
+    assert "Biological efficiency 1.9 %: 1 kg of fresh mushrooms from 52.2 kg of dry food" in page
+    assert "Biological efficiency 0.5 %: 250 g" in page
 
 
 def test_a_use_is_taken_back_and_more_than_is_left_is_refused(
@@ -363,11 +365,11 @@ def test_the_basket_shows_its_sum_and_puts_the_warm_ones_away(
     page = text_of(desk.get("/picks").text)
     assert "1.25 kg from 3 picks" in page
     assert "1250 g here = " in page
-    desk.post("/picks", data={"act": "chill", "wrapping": "paper"})
-    assert sorted((use.pick, use.fate, use.text) for use in stored().uses) == [
-        (key, Fate.CHILL, "in paper") for key in ("pick-1", "pick-2", "pick-3")
+    desk.post("/picks", data={"act": "chill", "since": "picked"})
+    assert sorted((use.pick, use.fate, use.text, use.day) for use in stored().uses) == [
+        (entry.key, Fate.CHILL, "in paper", entry.day) for entry in PICKS
     ]
-    assert "Into the refrigerator, in paper" not in desk.get("/picks").text
+    assert "Into the refrigerator today" not in desk.get("/picks").text
 
 
 def test_the_household_is_kept_and_what_cannot_be_is_said_beside_its_field(desk: TestClient) -> None:
@@ -423,3 +425,31 @@ def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(des
         places = [said.index(row.names[0]) for row in question.rules_out]
         assert places == sorted(places)
     assert "spore print" in sections[-1].lower()
+
+
+def test_the_ways_to_the_picks(desk: TestClient) -> None:
+    assert 'href="/picks"' in desk.get("/now").text
+    assert f'href="/pick?bed={BED}"' in desk.get(f"/beds/{BED}").text
+    log = desk.get(f"/beds/{BED}/log").text
+    assert 'href="/picks/pick-1"' in log
+    assert 'href="/picks/look-1"' not in log
+    page = desk.get(f"/pick?bed={OTHER}").text
+    assert page.index(f"mass-{OTHER}") < page.index(f"mass-{BED}")
+    way = "/picks/pick-1/check"
+    answer = desk.post("/units", data={"units": "us", "back": way}, follow_redirects=False)
+    assert answer.headers["location"] == way
+    us = text_of(desk.get("/picks/pick-1/check").text)
+    assert not re.search(r"\d (cm|mm|g|kg|°C)\b", us)
+    assert not re.search(r"\d (g|kg)\b|°C", text_of(desk.get("/picks").text))
+
+
+def test_the_share_of_the_forecast_by_hand(garden: Garden) -> None:
+    made = the_garden(garden)
+    patch = made.patch(BED)
+    told: Any = SimpleNamespace(
+        picked_first_year_kg=Quantiles(1.0, 4.0, 6.0, 4.1), picked_second_year_kg=None
+    )  # fmt: skip
+    total = bed_total(made, patch, TRADE, told, TODAY)
+    assert total.forecast.startswith("25 % of what the outlook expects of its first year, about 4 kg")
+    old = replace(patch, built_on=date(2029, 4, 5))
+    assert bed_total(made, old, TRADE, told, TODAY).forecast == ""

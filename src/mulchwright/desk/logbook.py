@@ -80,6 +80,7 @@ class LogLine:
     told: str
     by: str
     photos: tuple[str, ...]
+    picked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,7 @@ def _lines(
         LogLine(
             e.key, words.day(e.day, today), names.get(e.patch, e.patch), e.patch,
             log_words(e, system, garden=garden, trade=trade), e.by, e.photos,
+            e.kind is LogKind.PICKED,
         )
         for e in log
     )  # fmt: skip

@@ -208,6 +208,8 @@ def _line(ask: Ask, garden: Garden, trade: Trade, today: date, *, acts: bool) ->
         more = (f"/beds/{ask.patch}/when", "All steps before this build")
     elif ask.kind is AskKind.LATE_BUILD:
         more = (f"/beds/{ask.patch}", "To the bed")
+    elif ask.kind is AskKind.LOOK and acts:
+        more = (f"/pick?bed={ask.patch}", "Picked? Weigh and check it")
     elif ask.kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS):
         more = ("/stores", "What lies in store")
     return Line(ask.key, what, said.why, act, more, working_of(ask.working, system))

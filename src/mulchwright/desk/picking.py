@@ -313,7 +313,7 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
         untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
         untold_count=len(told.untold),
         warm=[line.pick.key for line in told.lines if line.chilled_on is None],
-        house=_house_fields(house, system),
+        house=_house_fields(house, system), house_words=_house_words(house, system),
         cautions=picking_told.cautions(desk.trade, patches, ("eat", "kitchen", "identify"), system), **values,
     )  # fmt: skip
 
@@ -335,6 +335,17 @@ def _head(lines: Sequence[Any], today: date, system: str) -> str:
         return "Nothing lies in the basket."
     total = units.show_mass(math.fsum(line.left_kg for line in lines), system)
     return f"{total} from {words.plural(len(lines), 'pick')}; what keeps least stands on top."
+
+
+def _house_words(house: Household, system: str) -> str:
+    def mass(kg: float) -> str:
+        return units.show_mass(kg, system) if kg > 0 else "nothing"
+
+    cold, warm = (units.show_temperature(value, system) for value in (house.fridge_c, house.room_c))
+    return (
+        f"{house.eaters} eat, {mass(house.portion_kg)} each; the dryer takes {mass(house.dryer_kg)} a load, "
+        f"the freezer {mass(house.freezer_kg)}; refrigerator {cold}, room {warm}."
+    )
 
 
 def _house_fields(house: Household, system: str) -> list[tuple[str, str, str]]:
@@ -362,14 +373,14 @@ def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     garden, today = state.garden, desk.today(state.garden)
     if typed.get("act") == "house":
         return _set_house(request, state, typed)
-    wrapping = Wrapping.PLASTIC if typed.get("wrapping") == "plastic" else Wrapping.PAPER
+    since_picked = typed.get("since") == "picked"
     told = basket(
         garden, desk.trade, today=today, household=household_of(desk.library.path, garden, desk.trade)
     )
     keys = _free(garden, today, Fate.CHILL)
     uses = [
-        Use(next(keys), today, Fate.CHILL, line.left_kg, pick=line.pick.key, text=chill_words(wrapping),
-            entered_at=datetime.now(UTC))
+        Use(next(keys), line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
+            pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=datetime.now(UTC))
         for line in told.lines if line.chilled_on is None
     ]  # fmt: skip
     if not uses:

@@ -63,8 +63,8 @@ class FeatureScreen:
     stands: str
 
 
-def _look_alike(row: Lookalike) -> tuple[str, str, str]:
-    return f"{row.names[0]} ({row.latin})", row.danger, " ".join(row.tells)
+def _look_alike(row: Lookalike, system: str) -> tuple[str, str, str]:
+    return row.names[0], row.danger, units.in_units(f"{row.latin}. {' '.join(row.tells)}", system)
 
 
 def _to_go_on(garden: Garden, pick: LogEntry, *, anew: bool) -> IdentityCheck | None:
@@ -118,7 +118,8 @@ def _check_page(
         screens = tuple(
             FeatureScreen(
                 q.feature.key, n, PART_NAMES.get(q.feature.part, q.feature.part), q.feature.ask,
-                units.in_units(q.feature.should, system), tuple(_look_alike(row) for row in q.rules_out),
+                units.in_units(q.feature.should, system),
+                tuple(_look_alike(row, system) for row in q.rules_out),
                 q.feature.part == "print", q.feature.part != "print" or due,
                 picking_told.FINDING_WORDS[found]
                 if (found := stands.get(q.feature.key, Finding.NOT_SEEN)) is not Finding.NOT_SEEN else "",
@@ -132,7 +133,7 @@ def _check_page(
         species=species_name(patch.species, trade), when=words.day(pick.day, today),
         mass=units.show_mass(pick.mass_kg or 0.0, system), screens=() if done else screens, trouble=trouble,
         going_on=going_on, lines=lines, print_asked=due, also=[] if going_on else _also(garden, pick, today),
-        look_alikes=[_look_alike(row) for row in trade.lookalikes_of(patch.species)],
+        look_alikes=[_look_alike(row, system) for row in trade.lookalikes_of(patch.species)],
         findings=[(f.value, w) for f, w in _ANSWERS], ask_words=ASK, poison=POISON,
         cautions=picking_told.cautions(trade, [patch], ("identify",), system),
         typed=dict(typed or {}), errors=dict(errors or {}),

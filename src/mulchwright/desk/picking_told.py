@@ -118,12 +118,17 @@ def bed_total(garden: Garden, patch: Patch, trade: Trade, told: PatchOutlook | N
     efficiency = ""
     if dry > 0:
         efficiency = (
-            f"Biological efficiency {words.share(total / dry)}: {units.show_mass(total, system)} of fresh "
+            f"Biological efficiency {_percent(total / dry)}: {units.show_mass(total, system)} of fresh "
             f"mushrooms from {units.show_mass(dry, system)} of dry food laid at building."
         )
     return BedTotal(
         patch.key, patch.name, f"{picked}.", efficiency, _expected(patch, told, picks, today, system)
     )
+
+
+def _percent(share: float) -> str:
+    """A share in percent, with a decimal below ten so that a first pick is not told as nothing."""
+    return f"{100 * share:.1f} %" if share < 0.0995 else words.share(share)
 
 
 def _expected(
@@ -140,7 +145,7 @@ def _expected(
     got = math.fsum(e.mass_kg or 0.0 for e in picks if first <= e.day < first + YEAR)
     which = ("first", "second")[age]
     return (
-        f"{words.share(got / expected.p50)} of what the outlook expects of its {which} year, about "
+        f"{_percent(got / expected.p50)} of what the outlook expects of its {which} year, about "
         f"{units.show_mass(expected.p50, system)} (8 of 10 futures: "
         f"{units.show_mass(expected.p10, system)} to {units.show_mass(expected.p90, system)})."
     )
@@ -227,7 +232,13 @@ def life_words(line: BasketLine, today: date, system: str) -> tuple[str, ...]:
     else:
         lies = f"in the refrigerator at {warm}, {WRAPPING_WORDS[line.wrapping]}"
     left = line.days_left(today)
-    if left < 0:
+    if left < 0 and line.chilled_on is None and line.stage is not PickStage.OLD:
+        by = (
+            f"Nothing was noted of a refrigerator, and at {warm} its day was "
+            f"{words.day(line.use_by, today)}. If it has lain in the cold, note that with the day; "
+            "else look and smell, and throw it out when it is soft, slimy or smells off."
+        )
+    elif left < 0:
         by = (
             f"The day to use it by was {words.day(line.use_by, today)}. Look and smell; throw it out when it "
             "is soft, slimy or smells off."

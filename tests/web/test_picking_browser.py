@@ -1,0 +1,88 @@
+"""From the scale to the plate in a real browser: a round, a look by thumb, a fate; and no barrier."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from mulchwright.book import create_book, open_book
+from mulchwright.desk import create_app
+from mulchwright.garden import Fate, Garden
+
+from .test_logbook import NoOutlook
+from .test_picking import BED, the_garden
+
+pytestmark = pytest.mark.browser
+
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+
+
+@pytest.fixture
+def house(
+    tmp_path: Path, garden: Garden, bundle: Any, run_app: Callable[..., Any]
+) -> Iterator[tuple[str, Path]]:
+    book = tmp_path / "picks.mulch"
+    create_book(book, the_garden(garden))
+    server, thread, address = run_app(create_app(book, engine=NoOutlook(), bundle=bundle))  # type: ignore[arg-type]
+    yield address, book
+    server.should_exit = True
+    thread.join(10)
+
+
+def no_barrier(page: Any, where: str) -> None:
+    result = Axe().run(page)
+    assert result.violations_count == 0, f"{where}: {result.generate_report()}"
+
+
+def test_from_the_scale_to_the_plate(
+    browser: Any, house: tuple[str, Path], strangers: Callable[[Any, str], list[str]]
+) -> None:
+    address, book = house
+    context = browser.new_context(viewport=PHONE, has_touch=True, java_script_enabled=True)
+    outside = strangers(context, address)
+    page = context.new_page()
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+    page.goto(f"{address}/pick")
+    page.locator(f"#mass-{BED}").fill("380")
+    page.locator(f"#stage-{BED}").select_option("closed")
+    page.get_by_role("button", name="Note the round").click()
+    expect(page.get_by_role("status").first).to_contain_text("Done")
+    page.get_by_role("link", name="Identity check of 380 g", exact=False).click()
+    # One feature a screen, each with its answer under the thumb.
+    features = page.locator(".feature")
+    for n in range(features.count()):
+        screen = features.nth(n)
+        screen.get_by_text("As described", exact=True).click()
+        for control in screen.locator(".choice, .next a").all():
+            box = control.bounding_box()
+            assert box is not None
+            assert box["height"] >= 46
+        screen.get_by_role("link", name="Next").click()
+    page.get_by_label("Who looked").fill("Ida")
+    page.get_by_role("button", name="Note what I found").click()
+    expect(page.locator("main")).to_contain_text("not a proof")
+    page.get_by_label("How much").fill("200 g")
+    page.get_by_role("button", name="Eaten").click()
+    expect(page.locator("main")).to_contain_text("180 g left")
+    with open_book(book) as opened:
+        (use,) = opened.garden().uses
+    assert (use.fate, use.mass_kg) == (Fate.EAT, pytest.approx(0.2))
+    assert use.check
+    page.get_by_role("button", name="Take it back").click()
+    expect(page.locator("main")).to_contain_text("380 g left")
+    for size in (PHONE, DESK):
+        page.set_viewport_size(size)
+        for path in ("/pick", "/picks", "/picks/pick-1", "/picks/pick-1/check"):
+            page.goto(address + path)
+            assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], path
+            no_barrier(page, f"{path} at {size['width']}")
+    assert outside == []
+    assert faults == []
+    context.close()
