@@ -144,6 +144,21 @@ def test_units_are_not_mixed(client: TestClient) -> None:
             assert not re.findall(foreign, text), (system, path, re.findall(foreign, text))
 
 
+def test_the_working_is_in_the_growers_units() -> None:
+    """75 kg/m³ are 75 / 0.45359237 lb over 1 / 0.3048³ ft³: 4.68 lb/ft³ (by hand, from the exact units)."""
+    from mulchwright.desk.stores_needs import worked_rows
+    from mulchwright.gather.ranges import Amount, Working
+
+    lines = (
+        Working("straw: dry density in the bed", Amount(55, 75, 95), "kg/m³", "table", "practice", "derived"),
+        Working("straw: settling", Amount(0.4, 0.5, 0.6), "share", "table", "practice", "derived"),
+    )
+    density, settling = worked_rows(lines, load_trade(), "us")
+    assert density[1:3] == ("4.7 lb/ft³", "3.4 lb/ft³ to 5.9 lb/ft³")
+    assert settling[1:3] == ("50 %", "40 % to 60 %")
+    assert worked_rows(lines, load_trade(), "metric")[0][1] == "75 kg/m³"
+
+
 def test_a_sentence_of_the_core_is_told_in_the_growers_units() -> None:
     """4 °C is 39 °F; 1 kg is 2.2 lb, and 10 L are 2.6 US gal (exact definitions, rounded as shown)."""
     words = "Kept at 4 °C with 1 kg and 10 L; lift at most 23 kg (51 lb)."

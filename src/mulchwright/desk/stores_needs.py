@@ -144,6 +144,11 @@ def _figure(amount: Figure, unit: str, system: str) -> tuple[str, str]:
         low, likely, high = (
             in_units(f"{v:.6g} {unit}", system) for v in (amount.low, amount.likely, amount.high)
         )
+    elif unit == "share":
+        low, likely, high = (f"{100 * v:.3g} %" for v in (amount.low, amount.likely, amount.high))
+    elif unit == "kg/m³" and system == units.US:
+        each = float(units.FOOT_M) ** 3 / float(units.POUND_KG)
+        low, likely, high = (f"{v * each:.2g} lb/ft³" for v in (amount.low, amount.likely, amount.high))
     else:
         low, likely, high = (f"{v:.3g} {unit}".strip() for v in (amount.low, amount.likely, amount.high))
     return likely, "" if low == high else f"{low} to {high}"
