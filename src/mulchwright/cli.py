@@ -240,6 +240,7 @@ def outlook(
     will ask for: told as ranges over many possible weathers. The JSON is described in docs/outlook.md.
     """
     from mulchwright import almanac
+    from mulchwright.desk.lesson_shelf import lesson_shelf
     from mulchwright.trade import load_trade
 
     garden, series = read_book(book)
@@ -256,6 +257,7 @@ def outlook(
             forecast=forecast_in(book),
             seed=almanac.DEFAULT_SEED if seed is None else seed,
             progress=progress,
+            memory=almanac.Memory(shelf=lesson_shelf()),
         )
     if as_json:
         print_json(result.as_json())

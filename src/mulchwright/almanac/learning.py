@@ -1,7 +1,7 @@
 """What the logbook teaches: entries become notes, notes narrow the draws of their bed and of its species.
 
 Pure: the same garden, weather, seed and day give the same draws, in whatever order the entries were made.
-`Memory` only spares work that was done before; it changes no figure.
+`Memory` only spares work that was done before, be it on a `Shelf` that outlasts it; it changes no figure.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -41,7 +41,10 @@ from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpnes
 from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave, DailySeries, mean_annual_wave, weather_futures
 
-__all__ = ["BedLesson", "Lessons", "Memory", "Past", "course_runner", "lessons", "notes_from", "sharpness_of"]
+__all__ = [
+    "BedLesson", "Lessons", "Memory", "Past", "Shelf", "Taught", "course_runner", "lessons", "notes_from",
+    "sharpness_of", "trade_mark",
+]  # fmt: skip
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -51,6 +54,8 @@ POOL = 512
 ENTRIES_AT_ONCE, ENTRIES_IN_BLOCK = 8, 24
 """Entries that a cloud takes in one step, so that a new entry asks only for the last step again; steps that
 are long past are taken together, a block at a time."""
+STEPS_ON_SHELF = 3
+"""How many of a bed's last steps outlast the program; the next entry begins from one of them."""
 HARDLY_TOLD = 0.12
 """An entry that members tell for less well than this, on average, is called odd."""
 ODD_SHARE = 0.34
@@ -101,26 +106,62 @@ class BedLesson:
 Lessons = Mapping[str, BedLesson]
 
 
-class Memory:
-    """Keeps results by the fingerprint of all that went into them; safe among threads."""
+class Shelf(Protocol):
+    """Where a `Memory` lays what is to outlast it. Never raises: what cannot be read is None."""
 
-    def __init__(self, room: int = 600) -> None:
+    def read(self, key: str) -> Any:
+        """What was laid down under a key, None where there is nothing that can be used."""
+
+    def write(self, key: str, made: Any) -> None:
+        """Lay something down."""
+
+
+class Memory:
+    """Keeps results by the fingerprint of all that went into them; safe among threads.
+
+    shelf : keeps what is `lasting` beyond the life of this object.
+    """
+
+    def __init__(self, room: int = 600, *, shelf: Shelf | None = None) -> None:
         self._room = room
+        self._shelf = shelf
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, Any] = OrderedDict()
 
-    def get(self, key: str, make: Callable[[], Any]) -> Any:
+    def get(self, key: str, make: Callable[[], Any], *, lasting: bool = False) -> Any:
         """What is kept under a key, made when it is missing."""
+        found = self.kept(key, lasting=lasting)
+        if found is None:
+            found = make()
+            self.keep(key, found, lasting=lasting)
+        return found
+
+    def kept(self, key: str, *, lasting: bool = False) -> Any:
+        """What is kept under a key, or None."""
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
                 return self._kept[key]
-        made = make()
+        found = self._shelf.read(key) if lasting and self._shelf is not None else None
+        if found is not None:
+            self.keep(key, found)
+        return found
+
+    def keep(self, key: str, made: Any, *, lasting: bool = False) -> None:
+        """Keep something, never None, under a key."""
         with self._lock:
             self._kept[key] = made
+            self._kept.move_to_end(key)
             while len(self._kept) > self._room:
                 self._kept.popitem(last=False)
-        return made
+        if lasting and self._shelf is not None:
+            self._shelf.write(key, made)
+
+
+def trade_mark(trade: Trade) -> str:
+    """A fingerprint of the tables that a season is reckoned with."""
+    tables = (trade.constants, trade.species, trade.materials, trade.spawn, trade.woods)
+    return hashlib.blake2b(repr([dict(table) for table in tables]).encode(), digest_size=16).hexdigest()
 
 
 def sharpness_of(trade: Trade) -> Sharpness:
@@ -203,14 +244,13 @@ class _Teacher:
 
 
 @dataclass(frozen=True, slots=True)
-class _Taught:
-    """The cloud of a bed after its own entries."""
+class Taught:
+    """The cloud of a bed after its own entries, whether and when they do not fit, what it tells others."""
 
     cloud: Cloud
     fits: bool
     odd: tuple[date, ...]
     factor: Factor
-    past: Past | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,6 +263,7 @@ class _School:
     seed: int
     wave: AnnualWave
     sharp: Sharpness
+    trade_mark: str
     memory: Memory
     threads: int | None
 
@@ -230,12 +271,7 @@ class _School:
         """The weather of a bed's first days: one for all members where it is measured, else one for each."""
         assert patch.built_on is not None
         start = patch.built_on
-        last = start + timedelta(days=days - 1)
-        known = self.known
-        if known is not None:
-            known = None if known.start > last else known.slice(known.start, min(known.end, last))
-        if known is None and self.garden.normals is None:
-            known = self.known
+        known = self._known_to(start + timedelta(days=days - 1))
 
         def drawn(members: int) -> Any:
             rng = np.random.default_rng([self.seed, 3, zlib.crc32(patch.key.encode())])
@@ -257,17 +293,34 @@ class _School:
         forcing = forcing_of(*wide, start=start, wave=self.wave, trade=self.trade)
         return forcing, None if measured else Past(start, *(np.asarray(row) for row in rows))
 
-    def teach(self, teacher: _Teacher) -> _Taught:
-        """The bed's own cloud, step by step; each step is kept in memory."""
+    def _known_to(self, last: date) -> DailySeries | None:
+        """What of the record bears on a bed's days up to the last of its entries."""
+        known = self.known
+        if known is not None and known.start <= last:
+            return known.slice(known.start, min(known.end, last))
+        return known if self.garden.normals is None else None
+
+    def past(self, teacher: _Teacher) -> Past | None:
+        """The weather that a bed's members bring along. It is large: one is kept for each bed."""
+        slot, mark = f"past {teacher.patch.key}", self._whole_mark(teacher)
+        kept: tuple[str, Past | None] | None = self.memory.kept(slot)
+        if kept is None or kept[0] != mark:
+            assert teacher.patch.built_on is not None
+            days = (teacher.entries[-1].day - teacher.patch.built_on).days + 1
+            kept = (mark, self.weather(teacher.patch, days)[1])
+            self.memory.keep(slot, kept)
+        return kept[1]
+
+    def teach(self, teacher: _Teacher) -> Taught:
+        """The bed's own cloud, step by step; each is kept in memory, the last whole ones on its shelf."""
         patch = teacher.patch
         notes = notes_from(patch, teacher.entries, self.sharp)
-        whole_mark = self._mark(teacher, teacher.entries)
+        whole_mark = self._whole_mark(teacher)
 
-        def learned() -> _Taught:
+        def learned() -> Taught:
             forcing, past = self.weather(patch, notes.until + 1)
-            cloud = fresh_cloud(as_normals(prior_latent(patch, members=POOL, seed=self.seed)))
-            for head in _chunks(teacher.entries):
-                cloud = self._step(teacher, head, cloud, forcing)
+            self.memory.keep(f"past {patch.key}", (whole_mark, past))
+            cloud = self._climbed(teacher, forcing, measured=past is None)
             course = course_runner(patch, self.trade, forcing, teacher.log, threads=self.threads)(cloud.z)
             told = surprises(notes, course, self.sharp, cloud.weights())
             days = np.concatenate((notes.look_day, notes.pick_day))
@@ -277,29 +330,40 @@ class _School:
             fits = bool(strange.sum() < 2 or strange.mean() < ODD_SHARE)
             if not fits:
                 cloud = self._doubtful(teacher, notes, forcing)
-            return _Taught(cloud, fits, odd, factor_of(cloud), past)
+            return Taught(cloud, fits, odd, factor_of(cloud))
 
-        taught: _Taught = self.memory.get(f"taught {whole_mark}", learned)
+        taught: Taught = self.memory.get(f"taught {whole_mark}", learned, lasting=True)
         return taught
 
-    def _step(self, teacher: _Teacher, head: Sequence[LogEntry], cloud: Cloud, forcing: Forcing) -> Cloud:
-        notes = notes_from(teacher.patch, head, self.sharp)
+    def _climbed(self, teacher: _Teacher, forcing: Forcing, *, measured: bool) -> Cloud:
+        """The cloud after all entries, from the highest step that is kept."""
+        heads = _chunks(teacher.entries)
+        steps = [_shortened(forcing, self._notes(teacher, head).until + 1) for head in heads]
+        keys = [
+            f"step {self._mark(teacher, head, _rows_of(short, measured=measured))}"
+            for head, short in zip(heads, steps, strict=True)
+        ]
+        # A head that is not whole grows with the next entry; what lies far back is hardly begun from again.
+        lasting = [
+            len(head) % ENTRIES_AT_ONCE == 0 and n >= len(heads) - STEPS_ON_SHELF
+            for n, head in enumerate(heads)
+        ]
+        cloud, begun = fresh_cloud(as_normals(prior_latent(teacher.patch, members=POOL, seed=self.seed))), 0
+        for n in reversed(range(len(heads))):
+            kept: Cloud | None = self.memory.kept(keys[n], lasting=lasting[n])
+            if kept is not None:
+                cloud, begun = kept, n + 1
+                break
+        for n in range(begun, len(heads)):
+            runner = course_runner(teacher.patch, self.trade, steps[n], teacher.log, threads=self.threads)
+            names = (zlib.crc32(teacher.patch.key.encode()), len(heads[n]))
+            rng = np.random.default_rng([self.seed, 4, *names])
+            cloud = condition(cloud, self._notes(teacher, heads[n]), self.sharp, runner, rng)
+            self.memory.keep(keys[n], cloud, lasting=lasting[n])
+        return cloud
 
-        def stepped() -> Cloud:
-            days = notes.until + 1
-            short = forcing._replace(
-                air_c=forcing.air_c[:days],
-                rain_mm=forcing.rain_mm[:days],
-                evapotranspiration_mm=forcing.evapotranspiration_mm[:days],
-                deep_soil_c=forcing.deep_soil_c[:days],
-                month=forcing.month[:days],
-            )
-            runner = course_runner(teacher.patch, self.trade, short, teacher.log, threads=self.threads)
-            names = (zlib.crc32(teacher.patch.key.encode()), len(head))
-            return condition(cloud, notes, self.sharp, runner, np.random.default_rng([self.seed, 4, *names]))
-
-        stage: Cloud = self.memory.get(f"step {self._mark(teacher, head)}", stepped)
-        return stage
+    def _notes(self, teacher: _Teacher, head: Sequence[LogEntry]) -> Notes:
+        return notes_from(teacher.patch, head, self.sharp)
 
     def _doubtful(self, teacher: _Teacher, notes: Notes, forcing: Forcing) -> Cloud:
         """A cloud that takes the notes for a part only: they fit nothing that the season can do."""
@@ -309,26 +373,56 @@ class _School:
         rng = np.random.default_rng([self.seed, 5, *names])
         return condition(cloud, notes, self.sharp, runner, rng, power=ODD_POWER)
 
-    def _mark(self, teacher: _Teacher, head: Sequence[LogEntry]) -> str:
-        """A fingerprint of all that a cloud depends on: bed, entries, waterings, weather, seed."""
+    def _whole_mark(self, teacher: _Teacher) -> str:
+        """A fingerprint of all that a bed's lesson depends on, weather and all."""
+        known = self._known_to(teacher.entries[-1].day)
+        rows: list[Floats] = []
+        if known is not None:
+            rows = [
+                known.temperature_min_c, known.temperature_max_c, known.rain_mm,
+                *(row if row is not None else np.zeros(0) for row in (
+                    known.wind_m_s, known.vapour_pressure_pa, known.solar_radiation_j_m2
+                )),
+            ]  # fmt: skip
+        start = None if known is None else known.start
+        told = repr((self.wave, self.garden.place, self.garden.normals, start))
+        return self._mark(teacher, teacher.entries, rows, told)
+
+    def _mark(
+        self, teacher: _Teacher, head: Sequence[LogEntry], weather: Sequence[npt.NDArray[Any]], told: str = ""
+    ) -> str:
+        """A fingerprint of all that a cloud depends on: bed, entries, waterings, tables, seed, weather."""
         patch, last = teacher.patch, head[-1].day
-        told = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
+        notes = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
         done = sorted(
             (e.day, e.kind.value, e.litres or 0.0, e.material, e.thickness_m or 0.0)
             for e in teacher.log
             if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
         )
         digest = hashlib.blake2b(
-            repr((patch, told, done, self.seed, self.wave, self.garden.place, self.garden.normals)).encode(),
-            digest_size=16,
+            repr((patch, notes, done, self.seed, self.sharp, self.trade_mark, told)).encode(), digest_size=16
         )
-        digest.update(repr(self.sharp).encode())
-        if self.known is not None and self.known.start <= last:
-            part = self.known.slice(self.known.start, min(self.known.end, last))
-            for row in (part.temperature_min_c, part.temperature_max_c, part.rain_mm):
-                digest.update(row.tobytes())
-            digest.update(repr(part.start).encode())
+        for row in weather:
+            digest.update(repr(row.shape).encode())
+            digest.update(row.tobytes())
         return digest.hexdigest()
+
+
+def _shortened(forcing: Forcing, days: int) -> Forcing:
+    """The forcing of the first days."""
+    return forcing._replace(
+        air_c=forcing.air_c[:days],
+        rain_mm=forcing.rain_mm[:days],
+        evapotranspiration_mm=forcing.evapotranspiration_mm[:days],
+        deep_soil_c=forcing.deep_soil_c[:days],
+        month=forcing.month[:days],
+    )
+
+
+def _rows_of(forcing: Forcing, *, measured: bool) -> list[npt.NDArray[Any]]:
+    """What tells a forcing from another; one member tells all where the weather is measured."""
+    wide = (forcing.air_c, forcing.rain_mm, forcing.evapotranspiration_mm)
+    return [*(row[:, :1] if measured else row for row in wide), forcing.deep_soil_c, forcing.month]
 
 
 def _rounded(wave: AnnualWave) -> AnnualWave:
@@ -375,7 +469,7 @@ def lessons(
     assert climate is not None  # the outlook refuses a garden without either
     school = _School(
         garden, known, trade, seed, _rounded(mean_annual_wave(climate)), sharpness_of(trade),
-        memory or Memory(), threads,
+        trade_mark(trade), memory or Memory(), threads,
     )  # fmt: skip
     species = {patch.species for patch in patches}
     wanted = [teacher for teacher in teachers.values() if teacher.patch.species in species]
@@ -385,14 +479,20 @@ def lessons(
         }
     out: dict[str, BedLesson] = {}
     for patch in patches:
-        lesson = _lesson(patch, teachers, taught, members=members, seed=seed)
+        lesson = _lesson(patch, teachers, taught, school.past, members=members, seed=seed)
         if lesson is not None:
             out[patch.key] = lesson
     return out
 
 
 def _lesson(
-    patch: Patch, teachers: Mapping[str, _Teacher], taught: Mapping[str, _Taught], *, members: int, seed: int
+    patch: Patch,
+    teachers: Mapping[str, _Teacher],
+    taught: Mapping[str, Taught],
+    past_of: Callable[[_Teacher], Past | None],
+    *,
+    members: int,
+    seed: int,
 ) -> BedLesson | None:
     beside = [key for key in taught if key != patch.key and teachers[key].patch.species == patch.species]
     factor = joined([taught[key].factor for key in sorted(beside) if taught[key].fits])
@@ -409,7 +509,7 @@ def _lesson(
     cloud = own.cloud
     z, index = tilted(cloud.z, cloud.log_weight, factor, members, rng)
     z = with_fresh_luck(z, cloud.pins[index], cloud.flushes[index], rng)
-    past = own.past
+    past = past_of(teachers[patch.key])
     if past is not None:
         rows = (past.air_c, past.rain_mm, past.evapotranspiration_mm)
         past = Past(past.start, *(row[:, index] for row in rows))

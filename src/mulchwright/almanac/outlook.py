@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.advice import moisture_marks, watering_advice
-from mulchwright.almanac.learning import BedLesson, Lessons, Memory, lessons
+from mulchwright.almanac.learning import BedLesson, Lessons, Memory, lessons, trade_mark
 from mulchwright.almanac.near import LOOK_DAYS, near_days
 from mulchwright.almanac.remains import WEEKS_AHEAD, Remains, remains_of
 from mulchwright.almanac.told import (
@@ -392,7 +392,7 @@ def outlook(
     after = (report_end - run_start).days + 1
     rain = np.median(futures.rain_mm, axis=1).astype(np.float32)
 
-    mark = _mark_of(forcing) if found else ""
+    mark = trade_mark(trade) + _mark_of(forcing) if found else ""
 
     def one(numbered: tuple[int, Patch]) -> PatchOutlook:
         p, patch = numbered
@@ -492,7 +492,7 @@ def _before(
     digest.update(repr((patch, start, today, after, members, seed)).encode())
     for array in _alone(bed, p):
         digest.update(np.ascontiguousarray(array).tobytes())
-    pair: tuple[FirstPicking, FirstPicking] = memory.get(f"before {digest.hexdigest()}", made)
+    pair: tuple[FirstPicking, FirstPicking] = memory.get(f"before {digest.hexdigest()}", made, lasting=True)
     return pair
 
 

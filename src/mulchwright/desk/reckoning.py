@@ -71,9 +71,10 @@ class AlmanacEngine:
     def _kept(self) -> Memory:
         """What was learned from the logbook before, so that an entry asks only for its own bed again."""
         from mulchwright.almanac import Memory
+        from mulchwright.desk.lesson_shelf import lesson_shelf
 
         if self._memory is None:
-            self._memory = Memory()
+            self._memory = Memory(shelf=lesson_shelf())
         return self._memory
 
     def outlook(

@@ -1,0 +1,18 @@
+"""What holds for all tests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_lesson_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What tests learn from logbooks lies in a folder of their own, not in the user's cache."""
+    from mulchwright.desk.lesson_shelf import LessonShelf
+
+    with pytest.MonkeyPatch.context() as patch:
+        shelf = LessonShelf(tmp_path_factory.mktemp("lessons"))
+        patch.setattr("mulchwright.desk.lesson_shelf._SHELF", shelf)
+        yield
