@@ -41,7 +41,7 @@ __all__ = [
     "organic_points",
     "renewal",
     "soil_of",
-    "top_up_week",
+    "top_up_weeks",
 ]
 
 LEAST_TOP_UP_M = 0.01
@@ -108,10 +108,10 @@ class TopUp:
     all_at_once: bool
 
 
-def top_up_week(told: PatchOutlook, trade: Trade, today: date) -> tuple[date, Why]:
-    """The Monday to top up in: as threads wake in spring, or in time before autumn's cold stops them.
+def top_up_weeks(told: PatchOutlook, trade: Trade, today: date) -> tuple[tuple[date, Why], ...]:
+    """The Mondays to top up in: as threads wake in spring, or in time before autumn's cold stops them.
 
-    Whichever comes first, from the bed's own warmth in the middle of the futures. Cold is where threads stand
+    In order, from the bed's own warmth in the middle of the futures. Cold is where threads stand
     still, and in a mild climate the cool third of the year's span; where there are no such seasons, the
     coolest week. Summer is left out: fresh chips on top dry, and ask for water until they are run.
     """
@@ -125,7 +125,7 @@ def top_up_week(told: PatchOutlook, trade: Trade, today: date) -> tuple[date, Wh
         if np.isfinite(warmth[at : at + 7]).any()
     ]
     if not weeks:
-        return monday, Why.COOLEST
+        return ((monday, Why.COOLEST),)
     ahead = round(trade.constants["top_up_before_cold_days"].value / 7)
     coldest, warmest = min(weeks[:52]), max(weeks[:52])
     if warmest - coldest > SEASONLESS_K:
@@ -136,8 +136,8 @@ def top_up_week(told: PatchOutlook, trade: Trade, today: date) -> tuple[date, Wh
             found.append((i, Why.SPRING))
         if weeks[i] < wakes <= weeks[i - 1]:
             found.append((max(i - ahead, 0), Why.AUTUMN))
-    index, why = min(found) if found else (int(np.argmin(weeks)), Why.COOLEST)
-    return monday + timedelta(weeks=index), why
+    found = sorted(found) or [(int(np.argmin(weeks)), Why.COOLEST)]
+    return tuple((monday + timedelta(weeks=index), why) for index, why in found)
 
 
 def _between(ahead: Sequence[Remains], day: date) -> tuple[float, float, float]:
@@ -151,14 +151,20 @@ def _between(ahead: Sequence[Remains], day: date) -> tuple[float, float, float]:
 
 
 def _top_up(told: PatchOutlook, trade: Trade, today: date) -> TopUp | None:
+    """The first good week by which something will be missing; this one, where little food is left."""
+    weeks: tuple[tuple[date, Why], ...] = top_up_weeks(told, trade, today)
+    if told.remains[0].food_share.p50 < trade.constants["retire_share_left"].value:
+        weeks = ((today - timedelta(days=today.weekday()), Why.THIN),)
+    tried = (_top_up_in(told, trade, week, why, today) for week, why in weeks)
+    return next((found for found in tried if found is not None), None)
+
+
+def _top_up_in(told: PatchOutlook, trade: Trade, week: date, why: Why, today: date) -> TopUp | None:
     ahead = told.remains
-    week, why = top_up_week(told, trade, today)
     low, middle, high = _between(ahead, max(week, today))
     feeding = [layer for layer in ahead[0].layers if layer.feeds]
     laid = math.fsum(layer.laid_m for layer in feeding)
     missing = Amount(max(laid - high, 0.0), max(laid - middle, 0.0), max(laid - low, 0.0))
-    if ahead[0].food_share.p50 < trade.constants["retire_share_left"].value:
-        week, why = today - timedelta(days=today.weekday()), Why.THIN
     material = trade.materials[feeding[-1].material]
     settling = 1 - material.settling_share.likely
     most = trade.constants["top_up_m"].high
@@ -167,9 +173,7 @@ def _top_up(told: PatchOutlook, trade: Trade, today: date) -> TopUp | None:
     if spread < LEAST_TOP_UP_M:
         return None
     settled = spread * settling
-    alone = replace(
-        told.patch, recipe=Recipe("topping up", (Layer(material.key, settled),)), watering=told.patch.watering
-    )
+    alone = replace(told.patch, recipe=Recipe("topping up", (Layer(material.key, settled),)))
     need = take_off([alone], trade).layers[0]
     return TopUp(week, why, material.key, missing, spread, settled, need, loose <= most + 0.0025)
 

@@ -50,13 +50,15 @@ class MoveForm:
 class RenewPage:
     """All that the page shows of a built bed.
 
-    add_material, add_thickness : what the button notes; empty where nothing is to be added.
+    add_material, add_thickness : what the button notes; empty where nothing is to be added. add_due : whether
+    its week has come.
     """
 
     left: Card
     add: Card
     add_lines: tuple[str, ...]
     add_material: str
+    add_due: bool
     add_thickness: str
     anew: Card
     anew_lines: tuple[str, ...]
@@ -262,7 +264,7 @@ def _add_card(
     )  # fmt: skip
     if top_up is None:
         answer = Answer("Nothing to add yet", "", ".")
-        note = "By the next good week it will have sunk by less than a finger's width."
+        note = "By the good weeks of the year ahead it will have sunk by less than a finger's width."
         return Card("add", "What to add", answer, note=note, sources=figures), ()
     name = material_name(top_up.material, trade)
     spread = units.show_length(top_up.spread_m, system)
@@ -434,21 +436,24 @@ def _plants_card(
         return units.show_mass(kg, system)
 
     release = nitrogen.share_of_release
-    answer = Answer("The bed holds ", f"{nitrogen.ratio_now:.0f} parts of carbon to 1 of nitrogen", ".")
-    if nitrogen.ratio_now > 30:
-        note = "It rots with nitrogen from where it touches the soil, so it feeds no plant yet."
-        note += " King stropharia and its kin need none added: do not feed the bed."
+    held = f"It holds {nitrogen.ratio_now:.0f} parts of carbon to 1 of nitrogen, "
+    held += f"as laid {nitrogen.ratio_laid:.0f}."
+    if nitrogen.ratio_now > trade.constants["nitrogen_release_ratio"].high:
+        answer = Answer("", "Do not feed it, and do not dig it in", ".")
+        note = f"{held} It rots with nitrogen from where it touches the soil, so it feeds no plant yet; king "
+        note += "stropharia and its kin need none added."
     else:
-        note = "It gives nitrogen up as it rots."
+        answer = Answer("It has begun to ", "give nitrogen up", " as it rots.")
+        note = held
     lines = [
         (
-            f"As laid it was {nitrogen.ratio_laid:.0f} to 1. It begins to give nitrogen up when about "
+            "It begins to give nitrogen up when about "
             f"{_span(words.share(release.low), words.share(release.high))} of it is left."
         ),
         (
             f"Were it dug in today, decay would ask for up to {mass(nitrogen.dug_in_kg)} of nitrogen "
             f"({_span(mass(nitrogen.taken_up_kg.low), mass(nitrogen.taken_up_kg.high))} by what microbes "
-            "take up). Do not dig it in. Lying on the ground it takes far less, from a thin zone where the "
+            "take up). Lying on the ground it takes far less, from a thin zone where the "
             "two meet: shrubs and trees rooted below do not feel it."
         ),
     ]
@@ -504,6 +509,7 @@ def page_of(
     return RenewPage(
         left=_left_card(told, trade, system), add=add, add_lines=add_lines,
         add_material=told.top_up.material if told.top_up else "",
+        add_due=told.top_up is not None and told.top_up.week <= today,
         add_thickness=units.show_length(told.top_up.spread_m, system) if told.top_up else "",
         anew=_anew_card(told.retire, trade, told, system, today), anew_lines=_anew_lines(told.retire),
         move=move, line=_line_words(line, garden, today), soil=soil, soil_lines=soil_lines, plants=plants,
