@@ -99,6 +99,9 @@ def _page(
     now = local_now(desk, garden)
     rows = forms.pick_rows(garden, desk.trade, now.date())
     values = forms.shown_load(garden, rows, now) | {k: v[:200] for k, v in typed.items()}
+    aside = forms.aside_rows(garden, now.date())
+    if "dryer" in typed:  # a box that was left empty is not sent
+        values |= {row.field: typed.get(row.field, "") for row in aside}
     faults = dict(errors or {})
     plan = None
     if garden.dryers:
@@ -119,7 +122,8 @@ def _page(
         request, "stores_dryer.html", state, status=status,
         loads=[load_card(run, known[run.dryer], garden, now) for run in inside],
         dryers=[(d.key, d.name, f"{d.trays} trays, {d.watts:g} W") for d in garden.dryers],
-        groups=forms.load_group(garden, rows, values) if garden.dryers else (), rows=rows, values=values,
+        groups=forms.load_group(garden, values, with_picks=bool(rows or aside)) if garden.dryers else (),
+        rows=rows, aside=aside, values=values,
         errors=faults, plan=plan, limits=[in_units(line, system) for line in LIMITS],
         ended=[ended_load(run, garden, now) for run in out[:SHOWN_ENDED]],
         cautions=cautions(desk.trade, system, "keep", "kitchen"), mark=new_mark, noted=noted_step(request),
@@ -172,10 +176,11 @@ def _start(request: Request, typed: dict[str, str]) -> Response:
     try:
         run = DryingRun(
             key, load.dryer.key, load.started_at, load.fresh_kg, load.thickness_m, load.temperature_c,
-            load.room_temperature_c, load.room_humidity, tuple(use.key for use in uses),
+            load.room_temperature_c, load.room_humidity, tuple(use.key for use in (*uses, *load.aside)),
         )  # fmt: skip
         with open_book(desk.library.path) as book:
-            done = book.put_drying(run, uses=open_or_refuse(garden, desk.trade, uses))
+            opened = open_or_refuse(garden, desk.trade, [*uses, *load.aside])
+            done = book.put_drying(run, uses=opened[: len(uses)])
     except InputError as error:
         forms.field_fault(reading, error, system, "form")
         return _page(request, typed, status=422, errors=reading.errors)
@@ -188,6 +193,9 @@ def _ask_gate(
     """Drying feeds somebody later, so it is shut until each pick was looked at; and one kind a load."""
     fields = {row.key: row.field for row in rows}
     species = set()
+    for use in load.aside:
+        entry = pick_of(garden, use.pick)
+        species.add(garden.patch(entry.patch).species if entry else "")
     for pick, _ in load.picks:
         why = shut(garden, trade, Fate.DRY, pick, load.started_at.date())
         if why:

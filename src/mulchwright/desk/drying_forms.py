@@ -9,19 +9,20 @@ from functools import partial
 
 from mulchwright import units
 from mulchwright.desk import words
-from mulchwright.desk.kept import fresh_picks, shut, small_mass
+from mulchwright.desk.kept import fresh_picks, origin, set_aside, shut, small_mass
 from mulchwright.desk.stores_forms import FormField, FormGroup, Reading, StoreForm
 from mulchwright.desk.stores_words import in_units, plain_number
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Jar
-from mulchwright.garden.keeping import Dryer, DryingRun, Fate
+from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Use
 from mulchwright.keep import drying_plan
 from mulchwright.keep.dry import COOLEST_C, HOTTEST_C, TESTED_C, THICKEST_M
 from mulchwright.trade import Trade, load_trade
 
 __all__ = [
-    "Ended", "Load", "PickRow", "dryer_form", "field_fault", "load_group", "mass_example", "pick_rows",
-    "read_dryer", "read_end", "read_load", "read_mass", "read_moment", "shown_load",
+    "AsideRow", "Ended", "Load", "PickRow", "aside_rows", "dryer_form", "field_fault", "load_group",
+    "mass_example", "pick_rows", "read_dryer", "read_end", "read_load", "read_mass", "read_moment",
+    "shown_load",
 ]  # fmt: skip
 
 MOST_KG = 50.0
@@ -32,6 +33,8 @@ FIELD_OF = {
     "kept_at_c": "kept_at",
     "tray_area_m2": "tray", "now_kg": "mass", "mass_kg": "mass", "hours": "at", "fate": "form",
 }  # fmt: skip
+SHELF_C = 18.0
+"""A cupboard, where nothing is said about the place of a jar."""
 WAYS = (("picks", "picks from the logbook"), ("mass", "a mass alone, to reckon with"))
 
 
@@ -188,10 +191,11 @@ class PickRow:
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """What was typed for a load, read; `picks` has the mass from each."""
+    """What was typed for a load, read; `picks` has the mass from each, `aside` what was set aside before."""
 
     dryer: Dryer
     picks: tuple[tuple[str, float], ...]
+    aside: tuple[Use, ...]
     fresh_kg: float
     thickness_m: float
     temperature_c: float
@@ -217,6 +221,26 @@ def pick_rows(garden: Garden, trade: Trade, today: date, fate: Fate = Fate.DRY) 
     return tuple(rows)
 
 
+@dataclass(frozen=True, slots=True)
+class AsideRow:
+    """A part of a pick that was noted as dried on the pick's page, and lies in no load or jar yet."""
+
+    use: Use
+    field: str
+    told: str
+
+
+def aside_rows(garden: Garden, today: date) -> tuple[AsideRow, ...]:
+    """Parts that were set aside to dry."""
+    system = garden.units.value
+    return tuple(
+        AsideRow(
+            use, f"aside_{use.key}", f"{small_mass(use.mass_kg, system)}, {origin([use.pick], garden, today)}"
+        )
+        for use in set_aside(garden, today)
+    )
+
+
 def shown_load(garden: Garden, rows: Sequence[PickRow], now: datetime) -> dict[str, str]:
     """The fields of a load as they first stand: all that is open, in slices of a quarter of an inch."""
     system = garden.units.value
@@ -232,18 +256,22 @@ def shown_load(garden: Garden, rows: Sequence[PickRow], now: datetime) -> dict[s
     if last is not None and last.dryer in {dryer.key for dryer in garden.dryers}:
         values["dryer"] = last.dryer
     values |= {row.field: "" if row.shut else row.left for row in rows}
+    aside = aside_rows(garden, now.date())
+    values |= {row.field: "yes" for row in aside}
+    if aside:
+        values["way"] = "picks"
     return values
 
 
-def load_group(garden: Garden, rows: Sequence[PickRow], values: Mapping[str, str]) -> tuple[FormGroup, ...]:
+def load_group(garden: Garden, values: Mapping[str, str], *, with_picks: bool) -> tuple[FormGroup, ...]:
     """The fields of a load; the picks stand apart, each with its own words."""
     us = garden.units is garden.units.US
     dryers = tuple((dryer.key, dryer.name) for dryer in garden.dryers)
     what = [FormField("dryer", "Dryer", values["dryer"], "select", dryers)]
-    if rows:
+    if with_picks:
         what.append(FormField("way", "What goes in", values["way"], "select", WAYS))
     what.append(
-        FormField("mass", "Fresh mass", values["mass"], ways="mass" if rows else "",
+        FormField("mass", "Fresh mass", values["mass"], ways="mass" if with_picks else "",
                   help=f"such as {'2 lb 4 oz' if us else '850 g'}")
     )  # fmt: skip
     return (
@@ -309,7 +337,10 @@ def read_load(
     humidity = reading.take("humidity", lambda text: plain_number(text, "humidity", "Humidity", 0, 100), 60.0)
     started = reading.take("at", lambda text: read_moment(text, "at", now), now)
     picks: list[tuple[str, float]] = []
-    if rows and reading.text("way") != "mass":
+    offered = aside_rows(garden, now.date())
+    aside: tuple[Use, ...] = ()
+    if (rows or offered) and reading.text("way") != "mass":
+        aside = tuple(row.use for row in offered if typed.get(row.field) == "yes")
         for row in rows:
             if not reading.text(row.field):
                 continue
@@ -322,15 +353,15 @@ def read_load(
                     row.field, f"{small_mass(kg, system)} is more than the {row.left} that is left of it."
                 )
             picks.append((row.key, kg))
-        if not picks and not reading.errors:
+        if not picks and not aside and not reading.errors:
             reading.fault("form", "Say how much of which pick goes in, or choose a mass alone.")
-        fresh = sum(kg for _, kg in picks)
+        fresh = sum(kg for _, kg in picks) + sum(use.mass_kg for use in aside)
     else:
         fresh = reading.take("mass", lambda text: read_mass(text, "mass", "Fresh mass", system), 1.0)
     if reading.errors or dryer is None:
         return None, reading
     return (
-        Load(dryer, tuple(picks), fresh, thickness, temperature, room, humidity / 100, started),
+        Load(dryer, tuple(picks), aside, fresh, thickness, temperature, room, humidity / 100, started),
         reading,
     )
 
@@ -350,7 +381,7 @@ class Ended:
     dry_kg: float | None = None
     away: bool = False
     name: str = ""
-    kept_at_c: float = 18.0
+    kept_at_c: float = SHELF_C
     errors: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -386,9 +417,11 @@ def read_end(
             "Let a few of the thickest pieces cool and break them. Only when they snap is the load dry; "
             "if they bend, leave it in.",
         )
-    kept_at = reading.take(
-        "kept_at", lambda text: _between(text, "kept_at", "Where the jar stands", 0, 35, system), 18.0
-    )
+    kept_at = SHELF_C
+    if reading.text("kept_at"):
+        kept_at = reading.take(
+            "kept_at", lambda text: _between(text, "kept_at", "Where the jar stands", 0, 35, system), SHELF_C
+        )
     name = reading.text("name")
     if run.uses and not name:
         reading.fault("name", "Give the jar a name, such as “Jar 3”.")

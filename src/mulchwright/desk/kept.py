@@ -22,11 +22,13 @@ if TYPE_CHECKING:
 __all__ = [
     "clock", "eaten", "fresh_picks", "hours_words", "jar_left_kg", "jar_origin", "jar_shut",
     "kept_of_species", "kitchen_range", "local_now", "origin", "pick_left_kg", "pick_of", "sent_once",
-    "shut", "small_mass", "zone_of",
+    "set_aside", "shut", "small_mass", "zone_of",
 ]  # fmt: skip
 
 FRESH_DAYS = 14
 """Picks older than this are not offered for drying or freezing: none keeps fresh so long."""
+ASIDE_DAYS = 60
+"""What was set aside longer ago is dry and eaten, or lost; nobody comes to jar it now."""
 LEAST_KG = 0.005
 
 
@@ -106,6 +108,23 @@ def kitchen_range(span: Range, system: str) -> str:
 def pick_of(garden: Garden, key: str) -> LogEntry | None:
     """The pick of this key, if the logbook has it."""
     return next((e for e in garden.log if e.key == key and e.kind is LogKind.PICKED), None)
+
+
+def set_aside(garden: Garden, today: date) -> list[Use]:
+    """What was noted as going to be dried and lies in no load and no jar yet, the oldest first."""
+    loaded = {key for run in garden.dryings for key in run.uses}
+    return sorted(
+        (
+            use
+            for use in garden.uses
+            if use.fate is Fate.DRY
+            and use.pick
+            and not use.into
+            and use.key not in loaded
+            and 0 <= (today - use.day).days <= ASIDE_DAYS
+        ),
+        key=lambda use: use.day,
+    )
 
 
 def pick_left_kg(entry: LogEntry, garden: Garden) -> float:

@@ -317,18 +317,24 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
     rows = drying_forms.pick_rows(garden, desk.trade, today, fate)
     values = {"kind": kind.value, "name": _next_name(garden, kind), "mass": "", "kept_at": "",
               "day": today.isoformat(), "text": ""}  # fmt: skip
-    values |= {row.field: "" if row.shut else row.left for row in rows}
+    aside = drying_forms.aside_rows(garden, today) if kind is JarKind.DRIED else ()
+    # What was set aside is dry first; a fresh pick is rarely meant beside it.
+    values |= {row.field: "" if row.shut or aside else row.left for row in rows}
+    values |= {row.field: "yes" for row in aside}
     if typed is None:
-        return _new_page(request, values, rows, kind, {})
+        return _new_page(request, values, rows, aside, kind, {})
+    values |= {row.field: typed.get(row.field, "") for row in aside}
     if any(u.key == f"use-{sent_once(typed)}-1" for u in garden.uses):  # the same form once more
         return RedirectResponse(PAGE, 303)
-    jar, uses, errors = _read_new(typed, values, garden, desk.trade, rows, kind, today)
+    chosen = [row.use for row in aside if typed.get(row.field) == "yes"]
+    jar, uses, errors = _read_new(typed, values, garden, desk.trade, rows, chosen, kind, today)
     if jar is None:
-        return _new_page(request, values | typed, rows, kind, errors, status=422)
+        return _new_page(request, values | typed, rows, aside, kind, errors, status=422)
     now = local_now(desk, garden)
     with open_book(desk.library.path) as book:
         opened = open_or_refuse(garden, desk.trade, [replace(each, entered_at=now) for each in uses])
-        done = book.add_uses(opened, jars=[jar])
+        moved = open_or_refuse(garden, desk.trade, [replace(each, into=jar.key) for each in chosen])
+        done = book.add_uses(opened, jars=[jar], changed=moved)
     return RedirectResponse(f"{PAGE}/{jar.key}?step={done.step}", 303)
 
 
@@ -343,14 +349,14 @@ def _next_name(garden: Garden, kind: JarKind) -> str:
 
 
 def _new_page(
-    request: Request, values: Mapping[str, str], rows: Any, kind: JarKind, errors: Mapping[str, str], *,
-    status: int = 200,
+    request: Request, values: Mapping[str, str], rows: Any, aside: Any, kind: JarKind,
+    errors: Mapping[str, str], *, status: int = 200,
 ) -> Response:  # fmt: skip
     desk = desk_of(request)
     state = desk.library.state()
     return store_page(
-        request, "stores_jar_new.html", state, status=status, values=dict(values), rows=rows, kind=kind.value,
-        errors=dict(errors), frozen=kind is JarKind.FROZEN, mark=new_mark,
+        request, "stores_jar_new.html", state, status=status, values=dict(values), rows=rows,
+        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN, mark=new_mark,
         shelf=units.show_temperature(SHELF_C[kind], state.garden.units.value), here=PAGE,
         cautions=cautions(desk.trade, state.garden.units.value, "keep", "kitchen"),
     )  # fmt: skip
@@ -366,7 +372,7 @@ def _day(text: str, today: date) -> date:
 
 def _read_new(
     typed: Mapping[str, str], values: Mapping[str, str], garden: Garden, trade: Trade,
-    rows: tuple[drying_forms.PickRow, ...], kind: JarKind, today: date,
+    rows: tuple[drying_forms.PickRow, ...], chosen: list[Use], kind: JarKind, today: date,
 ) -> tuple[Jar | None, list[Use], dict[str, str]]:  # fmt: skip
     """A new jar with the uses of the picks that went into it; or what is wrong by field."""
     system, dried = garden.units.value, kind is JarKind.DRIED
@@ -378,6 +384,14 @@ def _read_new(
     day = reading.take("day", partial(_day, today=today), today)
     taken: list[tuple[str, float]] = []
     species = set()
+    for use in chosen:
+        entry = pick_of(garden, use.pick)
+        species.add(garden.patch(entry.patch).species if entry else "")
+        if day < use.day:
+            reading.fault("day", "Some of it was set aside after that day; correct the day.")
+        why = shut(garden, trade, fate, use.pick, day)
+        if why:
+            reading.fault("form", " ".join(why))
     for row in rows:
         if not reading.text(row.field):
             continue
@@ -397,8 +411,8 @@ def _read_new(
             reading.fault(row.field, " ".join(why))
         species.add(garden.patch(entry.patch).species)
         taken.append((row.key, kg))
-    fresh = sum(kg for _, kg in taken)
-    if not taken:
+    fresh = sum(kg for _, kg in taken) + sum(use.mass_kg for use in chosen)
+    if not taken and not chosen:
         reading.fault("form", "Say how much of which pick went in.")
     if len(species) > 1:
         reading.fault("form", "These are of different kinds; keep each kind in a jar or pack of its own.")
@@ -407,7 +421,7 @@ def _read_new(
         mass = reading.take(
             "mass", lambda text: drying_forms.read_mass(text, "mass", "What went in", system), 0.0
         )
-    if taken and mass > fresh:
+    if (taken or chosen) and mass > fresh:
         reading.fault(
             "mass", f"That is more than the {small_mass(fresh, system)} of fresh ones it came from."
         )
@@ -423,7 +437,8 @@ def _read_new(
             life = jar_life(trade, kind, made_on=day, temperature_c=kept_at)
             key = free_key(name, ["new", *(jar.key for jar in garden.jars)], "jar")
             jar = Jar(
-                key, name, kind, species.pop(), day, mass, life.best_by, tuple(pick for pick, _ in taken),
+                key, name, kind, species.pop(), day, mass, life.best_by,
+                tuple(dict.fromkeys([*(use.pick for use in chosen), *(pick for pick, _ in taken)])),
                 kept_at, text=typed.get("text", "")[:4000],
             )  # fmt: skip
             uses = [
