@@ -177,6 +177,10 @@ def test_one_feature_that_differs_shuts_it_for_good(
     assert len(stored().checks) == 2, "the second look is written down, and opens nothing"
     assert post_use(desk, "eat").status_code == 422
     assert stored().uses == ()
+    assert "marked DO NOT EAT" in desk.get("/picks/pick-1").text
+    basket = text_of(desk.get("/picks").text)
+    assert "Nobody eats of 600 g" in basket
+    assert not re.search(r"Use it by|Use it today", text_of(desk.get("/picks/pick-1").text))
 
 
 def test_the_print_is_added_the_next_day_and_nothing_is_written_over(

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Fate, Garden, LogEntry, LogKind, Patch, PickStage, Use, Wrapping
+from mulchwright.garden import Fate, Finding, Garden, LogEntry, LogKind, Patch, PickStage, Use, Wrapping
 from mulchwright.keep import FreshLife, GateAnswer, fresh_life, gate
 from mulchwright.trade import Trade
 
@@ -49,6 +49,7 @@ _DAY = timedelta(days=1)
 class Step(StrEnum):
     """What a part of the basket is planned for."""
 
+    STOP = "stop"
     CHECK = "check"
     THROW_AWAY = "throw_away"
     EAT = "eat"
@@ -97,7 +98,7 @@ class BasketLine:
 
     stage : as noted, or open where none was (an open one keeps less long). life : as if it had lain all the
     time where it lies now; use_by counts the warm days before it was chilled as well. answer : what the gate
-    says to eating of it.
+    says to eating of it; stopped : whether a check found something different, which nothing opens again.
     """
 
     pick: LogEntry
@@ -113,6 +114,7 @@ class BasketLine:
     warm_share: float
     use_by: date
     answer: GateAnswer
+    stopped: bool
 
     def days_left(self, today: date) -> int:
         """Whole days until it should be used; negative once that day is past."""
@@ -211,7 +213,8 @@ def basket(garden: Garden, trade: Trade, *, today: date, household: Household | 
     """What is in the basket today and a plan for it.
 
     Every pick up to `today` of which something is left, the one to be used first on top and of two such the
-    older. Past its day: to be looked at and thrown away. Not checked: chilled until it is. The rest is given
+    older. Found different in a check: nobody eats of it. Past its day: to be looked at and thrown away. Not
+    checked: chilled until it is. The rest is given
     to one meal a day by appetite, what must go first first, never more than the household eats; then to one
     load of the dryer a day, then to the freezer; what is over is given away. Sums of the parts are what is
     there.
@@ -225,8 +228,10 @@ def basket(garden: Garden, trade: Trade, *, today: date, household: Household | 
     parts: list[Part] = []
     free: list[BasketLine] = []
     for line in lines:
-        if line.use_by < today:
+        if line.use_by < today and not line.stopped:
             parts.append(Part(line, Step.THROW_AWAY, today, line.left_kg))
+        elif line.stopped:
+            parts.append(Part(line, Step.STOP, today, line.left_kg))
         elif not line.answer.open:
             parts.append(Part(line, Step.CHECK, today, line.left_kg))
         else:
@@ -316,6 +321,10 @@ def _line(
         stage=stage, stage_noted=pick.stage is not None, chilled_on=chilled_on, wrapping=wrapping,
         temperature_c=temperature, life=life, warm_share=warm_share, use_by=use_by,
         answer=opens(garden, trade, pick, Fate.EAT, day=today),
+        stopped=any(
+            finding is Finding.DIFFERENT
+            for check in garden.checks if pick.key in check.picks for _, finding in check.findings
+        ),
     )  # fmt: skip
 
 

@@ -338,14 +338,19 @@ def _head(lines: Sequence[Any], today: date, system: str) -> str:
 
 
 def _house_words(house: Household, system: str) -> str:
-    def mass(kg: float) -> str:
-        return units.show_mass(kg, system) if kg > 0 else "nothing"
-
-    cold, warm = (units.show_temperature(value, system) for value in (house.fridge_c, house.room_c))
-    return (
-        f"{house.eaters} eat, {mass(house.portion_kg)} each; the dryer takes {mass(house.dryer_kg)} a load, "
-        f"the freezer {mass(house.freezer_kg)}; refrigerator {cold}, room {warm}."
+    dryer = (
+        f"the dryer takes {units.show_mass(house.dryer_kg, system)} a load"
+        if house.dryer_kg > 0
+        else "no dryer"
     )
+    freezer = (
+        f"the freezer {units.show_mass(house.freezer_kg, system)}"
+        if house.freezer_kg > 0
+        else "no room in a freezer"
+    )
+    cold, warm = (units.show_temperature(value, system) for value in (house.fridge_c, house.room_c))
+    portion = units.show_mass(house.portion_kg, system)
+    return f"{house.eaters} eat, {portion} each; {dryer}, {freezer}; refrigerator {cold}, room {warm}."
 
 
 def _house_fields(house: Household, system: str) -> list[tuple[str, str, str]]:
@@ -474,6 +479,7 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         household=household_of(desk.library.path, garden, desk.trade),
     )  # fmt: skip
     answer = opens(garden, desk.trade, pick, Fate.EAT, day=today)
+    checks = picking_told.check_lines(garden, desk.trade, pick, today)
     buttons = [
         FateButton(f"{fate.value}{'-' + more if more else ''}", name, answer.open or not fate.feeds)
         for fate, more, name in FATES
@@ -487,8 +493,9 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         left=units.show_mass(left, system) if left > 0.0005 else "",
         life=picking_told.life_words(line, today, system) if line else (),
         buttons=buttons, shut=() if answer.open else answer.words, opened=answer.words if answer.open else (),
+        stopped=any(c.different for c in checks),
         uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
-        checks=picking_told.check_lines(garden, desk.trade, pick, today),
+        checks=checks,
         first_day=pick.day.isoformat(), more_ways=MORE_WAYS,
         cautions=picking_told.cautions(desk.trade, [patch], ("eat", "kitchen", "identify", "pick"), system),
         selling=picking_told.cautions(desk.trade, [patch], ("sell",), system), **values,

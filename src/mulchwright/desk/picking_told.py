@@ -238,6 +238,8 @@ def life_words(line: BasketLine, today: date, system: str) -> tuple[str, ...]:
             f"{words.day(line.use_by, today)}. If it has lain in the cold, note that with the day; "
             "else look and smell, and throw it out when it is soft, slimy or smells off."
         )
+    elif not line.answer.open:
+        by = f"Fresh until {words.day(line.use_by, today)}, and shut: nobody eats of it as it stands."
     elif left < 0:
         by = (
             f"The day to use it by was {words.day(line.use_by, today)}. Look and smell; throw it out when it "
@@ -283,6 +285,7 @@ class BasketRow:
     life: tuple[str, ...]
     check: str
     open: bool
+    stopped: bool
     chilled: bool
 
 
@@ -301,6 +304,7 @@ def basket_rows(told: Basket, garden: Garden, today: date) -> tuple[BasketRow, .
                 if line.answer.open
                 else line.answer.words[0],
                 line.answer.open,
+                line.stopped,
                 line.chilled_on is not None,
             )
         )
@@ -323,13 +327,19 @@ class PlanLine:
 def plan_lines(told: Basket, garden: Garden, trade: Trade, today: date) -> tuple[PlanLine, ...]:
     """The plan of the basket, day by day."""
     system = garden.units.value
+    meals = [part for part in told.parts if part.step in (Step.EAT, Step.COOK)]
+    first_meal = {
+        kind: min((part.day for part in meals if part.line.patch.species == kind), default=None)
+        for kind in told.first_taste
+    }
     groups: dict[tuple[date, Step], list[Part]] = {}
     for part in told.parts:
         groups.setdefault((part.day, part.step), []).append(part)
     lines = []
     for (day, step), parts in groups.items():
         mass = units.show_mass(math.fsum(part.mass_kg for part in parts), system)
-        first = {part.line.patch.species for part in parts} & set(told.first_taste)
+        kinds = {part.line.patch.species for part in parts}
+        first = {kind for kind in kinds if first_meal.get(kind) == day}
         names = words.joined([species_name(key, trade) for key in sorted(first)])
         what, why = _plan_words(step, mass, "today" if day == today else f"on {words.day(day, today)}", names)
         lines.append(
@@ -350,6 +360,11 @@ def plan_lines(told: Basket, garden: Garden, trade: Trade, today: date) -> tuple
 
 def _plan_words(step: Step, mass: str, when: str, first: str) -> tuple[str, str]:
     match step:
+        case Step.STOP:
+            return f"Nobody eats of {mass}", (
+                "Something was found different from what was sown. Throw it away; or keep it for "
+                "somebody to look at, in paper, apart from all food and marked DO NOT EAT."
+            )
         case Step.CHECK:
             return f"Look at {mass} feature by feature", (
                 "Until that is done it feeds nobody; meanwhile it may lie in the refrigerator, apart and "
@@ -370,12 +385,13 @@ def _plan_words(step: Step, mass: str, when: str, first: str) -> tuple[str, str]
             return f"Freeze {mass} {when}", "Cook it first, let it cool, then freeze it flat in portions."
         case Step.GIVE:
             return f"Give away {mass} {when}", (
-                "More than meals, dryer and freezer take. Say from which bed and which day it is, and that "
-                "whoever cooks it must look at every single one. Selling may need a license."
+                "More than meals, dryer and freezer take, as set below. Say from which bed and which day it "
+                "is, and that whoever cooks it must look at every single one. Selling may need a license."
             )
 
 
 SUM_WORDS = {
+    Step.STOP: "that nobody eats of",
     Step.CHECK: "to be looked at",
     Step.THROW_AWAY: "past its day",
     Step.EAT: "for today's meal",

@@ -182,7 +182,9 @@ def test_nothing_shut_is_planned_for_a_meal() -> None:
     bad = check_of(one)
     bad = replace(bad, findings=((bad.findings[0][0], Finding.DIFFERENT), *bad.findings[1:]))
     made = replace(garden([one], uses=chilled(one)), checks=(bad,))
-    assert [part.step for part in basket(made, TRADE, today=TODAY).parts] == [Step.CHECK]
+    found = basket(made, TRADE, today=TODAY)
+    assert [part.step for part in found.parts] == [Step.STOP]
+    assert found.lines[0].stopped
 
 
 def test_the_first_time_is_a_taste_and_a_day_of_waiting() -> None:
