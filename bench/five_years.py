@@ -74,9 +74,7 @@ def _log_of(patch: Patch, rng: np.random.Generator) -> list[LogEntry]:
         stem = f"{patch.key}-{day.isoformat()}"
         if chance[0] < 1 / 8 and 5 <= day.month <= 9:
             litres = round(float(6 + 6 * rng.random()) * patch.area_m2)
-            entries.append(
-                LogEntry(f"{stem}-watered", patch.key, day, LogKind.WATERED, litres=float(litres))
-            )
+            entries.append(LogEntry(f"{stem}-watered", patch.key, day, LogKind.WATERED, litres=float(litres)))
         if chance[1] < 1 / 7:
             share = min(0.9, ahead / 150) if ahead < 120 else None
             sight = Sight.THREADS if share else Sight.NOTHING

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
 from mulchwright.garden.keeping import PickStage
 
@@ -84,40 +85,51 @@ class LogEntry:
     stage: PickStage | None = None
 
     def __post_init__(self) -> None:
+        # Years of logbook are checked whenever a book is read: a message is written only where it is needed.
         require_key(self.key, "A logbook entry")
         require_key(self.patch, "A logbook entry's patch")
         if self.litres is not None:
             require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
+        elif self.kind is LogKind.WATERED:
+            raise InputError(
+                f"The watering of {self.day:%d %B %Y} has no amount; give litres.", field="litres"
+            )
         if self.mass_kg is not None:
             require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
+        elif self.kind is LogKind.PICKED:
+            raise InputError(
+                f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.", field="mass_kg"
+            )
         if self.share is not None:
             require_number(self.share, 0, 1, "share run", "", "share")
-        require(
-            self.kind is not LogKind.WATERED or self.litres is not None,
-            f"The watering of {self.day:%d %B %Y} has no amount; give litres.",
-            "litres",
-        )
-        require(
-            self.kind is not LogKind.PICKED or self.mass_kg is not None,
-            f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.",
-            "mass_kg",
-        )
         require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
         if self.count is not None:
             require_number(self.count, 1, 100_000, "count of mushrooms", "", "count")
             require(isinstance(self.count, int), "The mushrooms are counted in whole numbers.", "count")
         if self.thickness_m is not None:
             require_number(self.thickness_m, 0.001, 1, "thickness that was added", "m", "thickness_m")
-        require(
-            self.sight is None or self.kind is LogKind.LOOKED,
-            f"The entry of {self.day:%d %B %Y} tells what a look found but is not a look; enter a look.",
-            "sight",
-        )
-        require(
-            self.stage is None or self.kind is LogKind.PICKED,
-            f"The entry of {self.day:%d %B %Y} tells how far caps had opened but is no pick; enter a pick.",
-            "stage",
-        )
+        if self.sight is not None and self.kind is not LogKind.LOOKED:
+            raise InputError(
+                f"The entry of {self.day:%d %B %Y} tells what a look found but is not a look; enter a look.",
+                field="sight",
+            )
+        if self.stage is not None and self.kind is not LogKind.PICKED:
+            raise InputError(
+                f"The entry of {self.day:%d %B %Y} tells how far caps had opened but is no pick; "
+                "enter a pick.",
+                field="stage",
+            )
+        if self.signs or self.photos or self.to_patch or self.material:
+            self._check_what_it_names()
+        if self.entered_at is not None and self.entered_at.tzinfo is None:
+            raise InputError(
+                f"The entry of {self.day:%d %B %Y} was written down at a time without its zone; "
+                "give the offset.",
+                field="entered_at",
+            )
+        require(len(self.by) <= 80, "The name of the phone is longer than 80 characters.", "by")
+
+    def _check_what_it_names(self) -> None:
         for field_name, told in (("signs", self.signs), ("photos", self.photos)):
             require(
                 len(told) <= LONGEST_LIST and len(set(told)) == len(told),
@@ -127,12 +139,6 @@ class LogEntry:
             )
         for key in (*self.signs, *self.photos, *filter(None, (self.to_patch, self.material))):
             require_key(key, f"The entry of {self.day:%d %B %Y}: what it names")
-        require(
-            self.entered_at is None or self.entered_at.tzinfo is not None,
-            f"The entry of {self.day:%d %B %Y} was written down at a time without its zone; give the offset.",
-            "entered_at",
-        )
-        require(len(self.by) <= 80, "The name of the phone is longer than 80 characters.", "by")
 
 
 @dataclass(frozen=True, slots=True)

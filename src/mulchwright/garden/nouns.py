@@ -414,11 +414,12 @@ class Garden:
             )
         patch_keys = {patch.key for patch in self.patches}
         for entry in self.log:
-            require(
-                entry.patch in patch_keys,
-                f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, not in this garden.",
-                "patch",
-            )
+            if entry.patch not in patch_keys:
+                raise InputError(
+                    f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, "
+                    "not in this garden.",
+                    field="patch",
+                )
         self._check_stores()
         check_kept(
             self._picks_kg(),
@@ -446,7 +447,8 @@ class Garden:
         """One reading a day, kept in the order of their days whatever order they came in."""
         days = sorted(reading.day for reading in self.readings)
         for day, following in pairwise(days):
-            require(day != following, f"Two readings are of {day:%d %B %Y}; keep one.", "readings")
+            if day == following:
+                raise InputError(f"Two readings are of {day:%d %B %Y}; keep one.", field="readings")
         in_order = tuple(sorted(self.readings, key=lambda reading: reading.day))
         object.__setattr__(self, "readings", in_order)
 
