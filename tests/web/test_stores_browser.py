@@ -92,7 +92,8 @@ def put_lots(page: Page) -> None:
 PAGES = (
     "/stores", "/stores/needs", "/stores/best-use", "/stores/buying", "/stores/sharing", "/stores/sheets",
     "/stores/lots/alder-heap", "/stores/lots/prunings", "/stores/lots/new?kind=spawn", "/stores/offers/new",
-    "/stores/recipes/new", "/stores/households/the-plums", f"{PLAN}/when?on=2031-06-12", f"{PLAN}/built", PLAN,
+    "/stores/recipes/new", "/stores/households/the-plums", f"{PLAN}/when?on=2031-06-12",
+    f"{PLAN}/built", PLAN,
 )  # fmt: skip
 
 

@@ -470,6 +470,17 @@ def test_what_binds_and_what_one_more_brings(scarce: Garden, trade: Trade) -> No
     assert liters.one_more.step == 1000
 
 
+def test_with_money_no_package_speaks_as_if_it_were_a_bed(scarce: Garden, trade: Trade) -> None:
+    found = best_use(scarce, SERIES, trade, today=TODAY, money_cents=6000, members=20)
+    told = [found.tie_words, *found.notes, *(one.words for one in found.resources)]
+    told += [one.one_more.words for one in found.resources if one.one_more]
+    for words in told:
+        assert "left at the shop" not in words
+        assert "not ordered" not in words
+        assert "a package of" not in words
+        assert "more change" not in words
+
+
 def test_a_modest_crop_counts_by_its_chance_where_the_cautious_one_is_nothing(trade: Trade) -> None:
     """Built so late that more than 1 in 10 futures bring nothing: 10 % is 0, and the crop if any is not.
 
