@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+import mulchwright.desk as desk_package
 from mulchwright.almanac import Quantiles
 from mulchwright.book import create_book, open_book
 from mulchwright.desk import create_app
@@ -279,6 +280,26 @@ def test_the_one_door_for_what_feeds_refuses_picks_and_jars_alike(garden: Garden
     assert passed.check == "c"
     with pytest.raises(Shut):
         open_or_refuse(made, TRADE, [replace(passed, jar="stray")])
+
+
+def test_a_check_is_not_taken_back_from_under_a_meal(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    step = post_check(desk).headers["location"].rpartition("=")[2]
+    post_use(desk, "eat", mass="100")
+    answer = desk.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"})
+    assert answer.status_code == 422
+    assert len(stored().checks) == len(stored().uses) == 1
+
+
+def test_every_page_that_stores_a_use_asks_the_one_door() -> None:
+    """Reads the modules: whoever writes uses goes through `open_or_refuse`."""
+    folder = Path(desk_package.__file__ or "").parent
+    writers = []
+    for path in sorted(folder.glob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        if re.search(r"\.(add_uses|put_drying)\(", text):
+            writers.append(path.name)
+            assert "open_or_refuse(" in text, f"{path.name} stores uses past the gate"
+    assert "picking.py" in writers
 
 
 # ---- picking ------------------------------------------------------------------

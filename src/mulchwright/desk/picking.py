@@ -57,7 +57,7 @@ HOUSEHOLD = "household"
 """The setting of the book that holds appetite, dryer, freezer and temperatures, as JSON."""
 DAYS_A_MONTH = 365.25 / 12
 UNTOLD_SHOWN = 12
-MORE_WAYS: tuple[tuple[str, str], ...] = ()
+DRYER = "/stores/dryer"
 
 
 def routes() -> list[BaseRoute]:
@@ -313,7 +313,7 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
         untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
         untold_count=len(told.untold),
         warm=[line.pick.key for line in told.lines if line.chilled_on is None],
-        house=_house_fields(house, system), house_words=_house_words(house, system),
+        dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
         cautions=picking_told.cautions(desk.trade, patches, ("eat", "kitchen", "identify"), system), **values,
     )  # fmt: skip
 
@@ -457,7 +457,7 @@ class FateButton:
 
 
 FATES = (
-    (Fate.EAT, "", "Eaten"), (Fate.DRY, "", "Dried"), (Fate.FREEZE, "", "Cooked and frozen"),
+    (Fate.EAT, "", "Eaten"), (Fate.DRY, "", "Dried elsewhere"), (Fate.FREEZE, "", "Cooked and frozen"),
     (Fate.GIVE, "", "Given away"), (Fate.CHILL, "paper", "Into the refrigerator, in paper"),
     (Fate.CHILL, "plastic", "Into the refrigerator, in plastic"), (Fate.DISCARD, "", "Thrown away"),
 )  # fmt: skip
@@ -496,10 +496,16 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         stopped=any(c.different for c in checks),
         uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
         checks=checks,
-        first_day=pick.day.isoformat(), more_ways=MORE_WAYS,
+        first_day=pick.day.isoformat(), dryer=_dryer(request),
         cautions=picking_told.cautions(desk.trade, [patch], ("eat", "kitchen", "identify", "pick"), system),
         selling=picking_told.cautions(desk.trade, [patch], ("sell",), system), **values,
     )  # fmt: skip
+
+
+def _dryer(request: Request) -> str:
+    """The page where a load is planned, where this program has one."""
+    there = any(getattr(route, "path", "") == DRYER for route in request.app.routes)
+    return DRYER if there else ""
 
 
 async def note_use(request: Request) -> Response:

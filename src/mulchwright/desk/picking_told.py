@@ -322,6 +322,7 @@ class PlanLine:
     what: str
     why: str
     parts: tuple[tuple[str, str], ...]
+    dry: bool
 
 
 def plan_lines(told: Basket, garden: Garden, trade: Trade, today: date) -> tuple[PlanLine, ...]:
@@ -353,6 +354,7 @@ def plan_lines(told: Basket, garden: Garden, trade: Trade, today: date) -> tuple
                     )
                     for part in parts
                 ),
+                step is Step.DRY,
             )
         )
     return tuple(lines)
