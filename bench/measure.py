@@ -494,6 +494,24 @@ def measure_now(figures: Figures, folder: Path) -> None:
         put(figures, "today_page_ms", pages[3:], 1e3)
 
 
+def measure_pantry(figures: Figures, folder: Path) -> None:
+    say("pantry and dryer: five years of picks, each looked at, dried into a jar and eaten of")
+    from five_years import TODAY, five_year_garden  # type: ignore[import-not-found]
+    from kept_years import keep_picks  # type: ignore[import-not-found]
+    from mulchwright.book import create_book
+
+    book = folder / "five-years-kept.garden"
+    garden, series = five_year_garden()
+    kept = keep_picks(garden, TODAY)
+    create_book(book, kept, series)
+    figures["pantry_jars"], figures["pantry_uses"] = float(len(kept.jars)), float(len(kept.uses))
+    with server(book) as (address, _, _):
+        wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
+        for name in ("pantry", "dryer"):
+            pages = [timed(fetch, f"{address}/stores/{name}") for _ in range(25)]
+            put(figures, f"{name}_page_ms", pages[3:], 1e3)
+
+
 # ---- learning -----------------------------------------------------------------------------------
 
 
@@ -547,6 +565,7 @@ def main(words: list[str]) -> int:
         measure_sheets(figures)
         measure_server(figures, Path(folder))
         measure_now(figures, Path(folder))
+        measure_pantry(figures, Path(folder))
         measure_learning(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
     print(json.dumps(rounded, indent=1) if words else told(figures))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, tzinfo
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "clock", "eaten", "fresh_picks", "hours_words", "jar_left_kg", "jar_origin", "jar_shut",
-    "kept_of_species", "kitchen_range", "local_now", "origin", "pick_left_kg", "pick_of", "sent_once",
-    "set_aside", "shut", "small_mass", "zone_of",
+    "kitchen_range", "local_now", "origin", "pick_left_kg", "pick_of", "sent_once",
+    "set_aside", "shut", "small_mass", "species_of", "zone_of",
 ]  # fmt: skip
 
 FRESH_DAYS = 14
@@ -171,14 +171,12 @@ def jar_origin(jar: Jar, garden: Garden, today: date) -> str:
     return origin(jar.picks, garden, today)
 
 
-def kept_of_species(use: Use, garden: Garden) -> str:
-    """The species of what was used, "" where it is not known any more."""
-    if use.jar:
-        return next((jar.species for jar in garden.jars if jar.key == use.jar), "")
-    entry = pick_of(garden, use.pick)
-    if entry is None:
-        return ""
-    return next((patch.species for patch in garden.patches if patch.key == entry.patch), "")
+def species_of(uses: Iterable[Use], garden: Garden) -> list[str]:
+    """The species of what was used, in order; "" where it is not known any more."""
+    of_patch = {patch.key: patch.species for patch in garden.patches}
+    of_pick = {entry.key: of_patch[entry.patch] for entry in garden.log if entry.kind is LogKind.PICKED}
+    of_jar = {jar.key: jar.species for jar in garden.jars}
+    return [of_jar.get(use.jar, "") if use.jar else of_pick.get(use.pick, "") for use in uses]
 
 
 def eaten(garden: Garden) -> list[Use]:

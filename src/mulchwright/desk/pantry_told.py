@@ -13,10 +13,10 @@ from mulchwright.desk.kept import (
     eaten,
     jar_origin,
     jar_shut,
-    kept_of_species,
     kitchen_range,
     origin,
     small_mass,
+    species_of,
 )
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden
@@ -198,8 +198,9 @@ def used_lines(uses: list[Use], garden: Garden, today: date) -> list[EatenLine]:
 def eating_advice(garden: Garden, trade: Trade, today: date, *, of: str = "") -> list[str]:
     """For each kind in the pantry, or the kind `of`: how to begin with it, or to leave it out a while."""
     days: defaultdict[str, set[date]] = defaultdict(set)
-    for use in eaten(garden):
-        days[kept_of_species(use, garden)].add(use.day)
+    meals = eaten(garden)
+    for species, use in zip(species_of(meals, garden), meals, strict=True):
+        days[species].add(use.day)
     told = []
     for species in dict.fromkeys([*(jar.species for jar in garden.jars), *days]):
         if not species or (of and species != of):
