@@ -87,6 +87,7 @@ def small_allocations(draw: st.DrawFn) -> tuple[list[Candidate], list[Stock]]:
                 {f"s{row}": draw(amounts) for row in range(stocks)},
                 draw(st.sampled_from([0.0, 0.5, 1.0, 1.25, 3.0])),
                 draw(st.sampled_from([0.0, 0.25, 0.5, 1.0])),
+                modest_kg=draw(st.sampled_from([0.0, 0.25, 0.75, 1.5])),
             )
             for place in range(draw(st.integers(0, 3)))
         )
@@ -99,11 +100,12 @@ def all_plans(
     patches: Sequence[Candidate], stocks: Sequence[Stock], aim: Aim
 ) -> dict[tuple[int | None, ...], float]:
     """Every plan that fits, by option place (None: not built), with its yield; the oracle."""
+    figure = {Aim.LIKELY: "likely_kg", Aim.CAUTIOUS: "cautious_kg", Aim.MODEST: "modest_kg"}[aim]
     plans = {}
     for places in product(*[(None, *range(len(one.options))) for one in patches]):
         chosen = [one.options[place] for one, place in zip(patches, places, strict=True) if place is not None]
         if all(sum(o.demand[s.key] for o in chosen) <= s.amount + 1e-9 for s in stocks):
-            plans[places] = sum(o.likely_kg if aim is Aim.LIKELY else o.cautious_kg for o in chosen)
+            plans[places] = sum(getattr(o, figure) for o in chosen)
     return plans
 
 
