@@ -187,9 +187,6 @@ def _summary(
     watered = run.watered_month_mm[p] * area
     first_year_end = patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
     within = np.array([_share_before(month, first_year_end) for month in run.months])
-    picks = [
-        e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today
-    ]
     moisture = _band(run.moisture[p, first:after])
     return PatchOutlook(
         patch=patch,
@@ -204,7 +201,7 @@ def _summary(
         rain_mm=rain_mm[first:after],
         first_picking=first_picking,
         next_picking=next_picking,
-        first_picked_on=min(picks) if picks else None,
+        first_picked_on=_first_picked_on(garden, patch, today),
         none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
         picked_kg=_month_amounts(months, month_of_flush[wanted]),
         picked_first_year_kg=_quantiles(first_kg),
@@ -302,8 +299,9 @@ def outlook(
     forecast : days ahead that somebody foresees; one issued after today is not looked at. The garden's
     own readings outrank the station's figures.
     learning : whether looks and pickings in the logbook narrow the draws; never where all have the same luck.
-    memory : spares what was learned before and changes no figure. learn_from : the garden whose logbook is
-    learned from where it is not this one, for beds that are tried otherwise than they are.
+    memory : spares what was learned before, and beds for which nothing changed since; it changes no figure.
+    learn_from : the garden whose logbook is learned from where it is not this one, for beds that are
+    tried otherwise than they are.
 
     Raises `InputError` for a garden with no patch to tell of, too few or too many members, a span
     that is too long, or no weather to go by.
@@ -370,6 +368,7 @@ def outlook(
         air, futures.rain_mm, futures.reference_evapotranspiration_mm, start=run_start, wave=wave, trade=trade
     )
     bed = bed_arrays(told, trade, start=run_start, days=run_days, today=today, log=garden.log)
+    remembers = memory is not None
     memory = memory or Memory()
     found: Lessons = {}
     if learning and not alike:
@@ -381,18 +380,30 @@ def outlook(
         told, trade, members=members, seed=seed, alike=alike,
         learned={key: lesson.latent for key, lesson in found.items()},
     )  # fmt: skip
-    habits = habits_of(trade)
-    kept_days = [(today - run_start).days + 7 * weeks for weeks in WEEKS_AHEAD]
-    run = simulate(
-        bed, draws, forcing, habits,
-        start=run_start, threads=threads, progress=progress, mass_days=kept_days,
-    )  # fmt: skip
-    _run_own_pasts(run, told, found, bed, draws, forcing, habits)
     first = (report_start - run_start).days
     after = (report_end - run_start).days + 1
-    rain = np.median(futures.rain_mm, axis=1).astype(np.float32)
-
-    mark = trade_mark(trade) + _mark_of(forcing) if found else ""
+    mark = ""
+    if found or remembers:
+        span = (run_start, first, after, today, futures.measured_days, seed, garden.hose_litres_per_minute)
+        mark = f"{trade_mark(trade)} {_mark_of(forcing)} {span}"
+    marks = [""] * len(told)
+    if mark:
+        for p, patch in enumerate(told):
+            picked = _first_picked_on(garden, patch, today)
+            marks[p] = _mark_of_patch(mark, patch, p, bed, draws, found.get(patch.key), picked)
+    summaries = [_still_told(memory, patch, own) for patch, own in zip(told, marks, strict=True)]
+    anew = [p for p, item in enumerate(summaries) if item is None]
+    beds = [told[p] for p in anew]
+    if anew:
+        bed, draws = _some(bed, anew), _some_draws(draws, anew)
+        habits = habits_of(trade)
+        kept_days = [(today - run_start).days + 7 * weeks for weeks in WEEKS_AHEAD]
+        run = simulate(
+            bed, draws, forcing, habits,
+            start=run_start, threads=threads, progress=progress, mass_days=kept_days,
+        )  # fmt: skip
+        _run_own_pasts(run, beds, found, bed, draws, forcing, habits)
+        rain = np.median(futures.rain_mm, axis=1).astype(np.float32)
 
     def one(numbered: tuple[int, Patch]) -> PatchOutlook:
         p, patch = numbered
@@ -409,27 +420,76 @@ def outlook(
         )  # fmt: skip
         return _learned(found[patch.key], before, item)
 
-    if threads == 1 or len(told) == 1:
-        summaries = tuple(one(item) for item in enumerate(told))
+    if threads == 1 or len(beds) <= 1:
+        made = [one(item) for item in enumerate(beds)]
     else:
         with ThreadPoolExecutor(threads) as pool:  # sorting releases Python's lock
-            summaries = tuple(pool.map(one, enumerate(told)))
+            made = list(pool.map(one, enumerate(beds)))
+    for p, item in zip(anew, made, strict=True):
+        summaries[p] = item
+        if mark:
+            memory.keep(f"told {told[p].key}", (marks[p], item))
     return Outlook(
         model_version=MODEL_VERSION,
         seed=seed,
         members=members,
         today=today,
         weather=_weather_note(futures.method, tuple(futures.notes), known, garden),
-        patches=summaries,
+        patches=tuple(item for item in summaries if item is not None),
         skipped=skipped,
         near=near_days(futures, start=run_start, today=today),
     )
 
 
+def _some(bed: BedArrays, places: list[int]) -> BedArrays:
+    """Some patches of all, as arrays of their own."""
+    return BedArrays._make(array[places] for array in bed)
+
+
 def _alone(bed: BedArrays, p: int) -> BedArrays:
     """One patch of all, as arrays of their own."""
-    one = slice(p, p + 1)
-    return BedArrays._make(array[one] for array in bed)
+    return _some(bed, [p])
+
+
+def _some_draws(draws: Draws, places: list[int]) -> Draws:
+    return Draws(draws.parameters[places], draws.hazard[places], draws.flush_noise[places])
+
+
+def _first_picked_on(garden: Garden, patch: Patch, today: date) -> date | None:
+    """The first pick that the logbook tells of."""
+    days = [e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today]
+    return min(days, default=None)
+
+
+def _still_told(memory: Memory, patch: Patch, mark: str) -> PatchOutlook | None:
+    """What was told of a bed last, if all that went into it is the same."""
+    kept: tuple[str, PatchOutlook] | None = memory.kept(f"told {patch.key}") if mark else None
+    return kept[1] if kept is not None and kept[0] == mark else None
+
+
+def _mark_of_patch(
+    mark: str,
+    patch: Patch,
+    p: int,
+    bed: BedArrays,
+    draws: Draws,
+    lesson: BedLesson | None,
+    first_picked_on: date | None,
+) -> str:
+    """A fingerprint of all that is told of a bed: what all beds share (`mark`), itself, draws and lesson."""
+    digest = hashlib.blake2b(repr((mark, patch, first_picked_on)).encode(), digest_size=16)
+    arrays = [array[p] for array in bed]
+    arrays += [draws.parameters[p], draws.hazard[p], draws.flush_noise[p]]
+    if lesson is not None:
+        told = (lesson.looks, lesson.picks, lesson.others, lesson.fitting, lesson.refreshed, lesson.fits)
+        digest.update(repr((told, lesson.odd)).encode())
+        if lesson.past is not None:
+            digest.update(repr(lesson.past.start).encode())
+            arrays += [lesson.past.air_c, lesson.past.rain_mm, lesson.past.evapotranspiration_mm]
+    for array in arrays:
+        digest.update(repr((array.shape, array.dtype)).encode())
+        digest.update(np.ascontiguousarray(array).tobytes())
+    return digest.hexdigest()
 
 
 def _run_own_pasts(
@@ -455,9 +515,13 @@ def _run_own_pasts(
         for name in ("air_c", "rain_mm", "evapotranspiration_mm"):
             rows[name] = getattr(forcing, name).copy()
             rows[name][max(first, 0) : until] = getattr(past, name)[max(-first, 0) : until - first]
-        one = Draws(draws.parameters[p : p + 1], draws.hazard[p : p + 1], draws.flush_noise[p : p + 1])
         again = simulate(
-            _alone(bed, p), one, forcing._replace(**rows), habits, start=run.start, mass_days=run.mass_days
+            _alone(bed, p),
+            _some_draws(draws, [p]),
+            forcing._replace(**rows),
+            habits,
+            start=run.start,
+            mass_days=run.mass_days,
         )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",

@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from mulchwright.book import keeping_rows
@@ -77,7 +78,9 @@ def _named(connection: sqlite3.Connection) -> _Named:
     return named
 
 
-def _entry(row: tuple[Any, ...], signs: Iterable[str], photos: Iterable[str]) -> LogEntry:
+@lru_cache(maxsize=20_000, typed=True)
+def _entry(signs: tuple[str, ...], photos: tuple[str, ...], *row: Any) -> LogEntry:
+    """The entry of a row. A book is read anew after each write; most of its entries are those of before."""
     return LogEntry(
         key=row[0],
         patch=row[1],
@@ -92,8 +95,8 @@ def _entry(row: tuple[Any, ...], signs: Iterable[str], photos: Iterable[str]) ->
         material=row[10],
         thickness_m=row[11],
         to_patch=row[12],
-        signs=tuple(signs),
-        photos=tuple(photos),
+        signs=signs,
+        photos=photos,
         entered_at=_moment(row[13]),
         by=row[14],
         stage=None if row[15] is None else PickStage(row[15]),
@@ -108,7 +111,7 @@ def read_log(connection: sqlite3.Connection) -> tuple[LogEntry, ...]:
     """The logbook in its order."""
     named = _named(connection)
     return tuple(
-        _entry(row, named.signs.get(row[0], ()), named.photos.get(row[0], ()))
+        _entry(tuple(named.signs.get(row[0], ())), tuple(named.photos.get(row[0], ())), *row)
         for row in connection.execute(f"{_ENTRY} ORDER BY position, key")
     )
 
@@ -128,10 +131,10 @@ def entry_of(connection: sqlite3.Connection, key: str) -> LogEntry | None:
     if row is None:
         return None
     lists = (
-        [told[0] for told in connection.execute(f"{select} WHERE entry = ? ORDER BY position", (key,))]
+        tuple(told[0] for told in connection.execute(f"{select} WHERE entry = ? ORDER BY position", (key,)))
         for select in ("SELECT sign FROM log_sign", "SELECT photo FROM log_photo")
     )
-    return _entry(row, *lists)
+    return _entry(*lists, *row)
 
 
 def reading_of(connection: sqlite3.Connection, day: date) -> Reading | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import shutil
 from dataclasses import fields, replace
@@ -17,6 +18,7 @@ from mulchwright.book.demo import demo_garden
 from mulchwright.desk import lesson_shelf
 from mulchwright.desk.lesson_shelf import LessonShelf, code_digest
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
+from mulchwright.season import simulate
 from mulchwright.season.learn import condition
 from mulchwright.trade import Trade, load_trade
 
@@ -115,6 +117,41 @@ def test_an_entry_begins_from_the_step_that_was_kept(
     monkeypatch.setattr(learning, "condition", counted)
     assert_same(told(grown, LessonShelf(folder)), without)
     assert len(steps) == 1
+
+
+def test_beds_for_which_nothing_changed_are_not_run_again(
+    garden: Garden, filled: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An entry bears on the beds of its species; another species' bed is told as before, to the last bit."""
+    other = replace(garden.patches[0], key="other", name="Other", species="oyster")
+    before = replace(garden, patches=(*garden.patches, other))
+    watered = LogEntry("w", "other", BUILT + timedelta(days=105), LogKind.WATERED, litres=20.0)
+    states = (
+        (before, 3),
+        (replace(before, log=(*LOG, look(100, Sight.NOTHING))), 2),
+        (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered)), 1),
+        (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered), hose_litres_per_minute=3.0), 3),
+        (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered), hose_litres_per_minute=3.0), 0),
+    )
+    memory, (_, series) = Memory(shelf=LessonShelf(filled)), demo_garden()
+
+    def told_by(state: Garden, memory: Memory | None) -> Outlook:
+        return outlook(state, series, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
+
+    ran: list[int] = []
+    module = importlib.import_module("mulchwright.almanac.outlook")
+
+    def counted(bed: Any, *words: Any, **more: Any) -> Any:
+        if "mass_days" in more:  # the outlook's own run
+            ran.append(len(bed.sizes))
+        return simulate(bed, *words, **more)
+
+    without = [told_by(state, None) for state, _ in states]
+    monkeypatch.setattr(module, "simulate", counted)
+    for (state, count), bare in zip(states, without, strict=True):
+        ran.clear()
+        assert_same(told_by(state, memory), bare)
+        assert sum(ran) == count
 
 
 @pytest.mark.parametrize("how", ["torn", "foreign", "empty", "pickled", "misshapen", "not a number"])
