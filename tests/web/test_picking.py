@@ -302,6 +302,27 @@ def test_every_page_that_stores_a_use_asks_the_one_door() -> None:
     assert "picking.py" in writers
 
 
+def test_a_form_sent_twice_is_noted_once(desk: TestClient, stored: Callable[[], Garden]) -> None:
+    unread = answers(print=Finding.NOT_SEEN) | {"mark": "aaaabbbbcccc"}
+    later = answers() | {"mark": "bbbbccccdddd"}
+    for _ in range(2):
+        assert desk.post("/picks/pick-1/check", data=unread, follow_redirects=False).status_code == 303
+    later |= {"check": stored().checks[0].key}
+    for _ in range(2):
+        assert desk.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
+    for _ in range(2):
+        assert post_use(desk, "freeze", mark="ccccddddeeee", mass="100").status_code == 303
+        assert post_use(desk, "eat", mark="ddddeeeeffff").status_code == 303
+    assert [(use.fate, round(use.mass_kg, 3)) for use in stored().uses] == [
+        (Fate.FREEZE, 0.1),
+        (Fate.EAT, 0.5),
+    ]
+    assert len(stored().checks) == len(stored().jars) == 1
+    # The same page again, with something found different after all: that is never taken for a resend.
+    changed = later | {f"f.{KING}-ring": Finding.DIFFERENT.value}
+    assert desk.post("/picks/pick-1/check", data=changed, follow_redirects=False).status_code == 422
+
+
 # ---- picking ------------------------------------------------------------------
 
 

@@ -51,7 +51,7 @@ from mulchwright.keep import gate
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
 
-__all__ = ["Shut", "mark_of", "open_or_refuse", "opening_check", "pick_of", "routes"]
+__all__ = ["Shut", "open_or_refuse", "opening_check", "pick_of", "routes", "sent_key"]
 
 HOUSEHOLD = "household"
 """The setting of the book that holds appetite, dryer, freezer and temperatures, as JSON."""
@@ -158,15 +158,19 @@ def pick_of(garden: Garden, key: str) -> LogEntry:
     return entry
 
 
-def mark_of(mark: str, *things: object) -> str:
-    """The mark under which a write is kept: the same form sent twice stores once, other content is new."""
-    bare = logbook_form.bare_mark(mark)
-    if not bare:
-        return ""
-    content = repr(
-        [replace(t, key="x", entered_at=None) if isinstance(t, Use | IdentityCheck) else t for t in things]
-    )
-    return blake2b(f"{bare}\n{content}".encode(), digest_size=16).hexdigest()
+def sent_key(stem: str, typed: Mapping[str, str], taken: Iterable[str]) -> tuple[str, bool]:
+    """A key for what one form tells, and whether the form came before.
+
+    A form carries a mark of its own; sent twice with the same content it has the same key, so that a double
+    tap or a resend is known as such. Without a mark the key is the next free one.
+    """
+    held = set(taken)
+    bare = logbook_form.bare_mark(typed.get("mark", ""))
+    if bare:
+        content = repr(sorted((k, v) for k, v in typed.items() if k != "mark"))
+        key = f"{stem}-{blake2b((bare + content).encode(), digest_size=6).hexdigest()}"
+        return key, key in held
+    return next(k for n in range(1, len(held) + 2) if (k := f"{stem}-{n}") not in held), False
 
 
 async def fields_of(request: Request) -> dict[str, str]:
@@ -382,18 +386,16 @@ def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     told = basket(
         garden, desk.trade, today=today, household=household_of(desk.library.path, garden, desk.trade)
     )
-    keys = _free(garden, today, Fate.CHILL)
+    key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
     uses = [
-        Use(next(keys), line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
+        Use(f"{key}-{n}", line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
             pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=datetime.now(UTC))
-        for line in told.lines if line.chilled_on is None
+        for n, line in enumerate(told.lines, 1) if line.chilled_on is None
     ]  # fmt: skip
     if not uses:
         return RedirectResponse("/picks", 303)
     with open_book(desk.library.path) as book:
-        done = book.add_uses(
-            open_or_refuse(garden, desk.trade, uses), mark=mark_of(typed.get("mark", ""), *uses)
-        )
+        done = book.add_uses(open_or_refuse(garden, desk.trade, uses), mark=key if typed.get("mark") else "")
     return RedirectResponse(f"/picks?step={done.step}", 303)
 
 
@@ -518,11 +520,14 @@ def _note_use(request: Request, typed: dict[str, str]) -> Response:
     state = desk.library.state()
     garden, today = state.garden, desk.today(state.garden)
     pick = pick_of(garden, request.path_params["key"])
+    key, came = sent_key(f"{today.isoformat()}-use", typed, (use.key for use in garden.uses))
+    if came:  # a double tap, or a resend: it is noted already
+        return RedirectResponse(f"/picks/{pick.key}", 303)
     try:
-        use, jars = _use_of(garden, desk.trade, pick, typed, today)
+        use, jars = _use_of(garden, desk.trade, pick, typed, today, key)
         checked = open_or_refuse(garden, desk.trade, [use])
         with open_book(desk.library.path) as book:
-            done = book.add_uses(checked, jars=jars, mark=mark_of(typed.get("mark", ""), *checked))
+            done = book.add_uses(checked, jars=jars, mark=key if typed.get("mark") else "")
     except InputError as error:
         names = {"mass_kg": "mass"}
         field = names.get(error.field or "", error.field or "fate")
@@ -532,7 +537,7 @@ def _note_use(request: Request, typed: dict[str, str]) -> Response:
 
 
 def _use_of(
-    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], today: date
+    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], today: date, key: str
 ) -> tuple[Use, tuple[Jar, ...]]:
     """The use a form tells, with the pack it goes into where it is frozen."""
     name, _, more = typed.get("fate", "").partition("-")
@@ -568,30 +573,18 @@ def _use_of(
     if fate is Fate.CHILL:
         how = chill_words(Wrapping.PLASTIC if more == "plastic" else Wrapping.PAPER)
         note = f"{how}; {note}" if note else how
-    key = next(_free(garden, day, fate))
     use = Use(key, day, fate, mass, pick=pick.key, text=note, entered_at=datetime.now(UTC))
     if fate is not Fate.FREEZE:
         return use, ()
-    jar = _pack(garden, trade, pick, day, mass)
+    jar = _pack(garden, trade, pick, day, mass, f"pack-{key}")
     return replace(use, into=jar.key), (jar,)
 
 
-def _pack(garden: Garden, trade: Trade, pick: LogEntry, day: date, mass: float) -> Jar:
+def _pack(garden: Garden, trade: Trade, pick: LogEntry, day: date, mass: float, key: str) -> Jar:
     """A pack for the freezer, with the day it is likely best by."""
     patch = garden.patch(pick.patch)
-    taken = {jar.key for jar in garden.jars}
-    key = next(k for n in range(1, len(taken) + 2) if (k := f"{day.isoformat()}-frozen-{n}") not in taken)
     months = trade.keeping["frozen_life_months"].value
     return Jar(
         key, f"{patch.name}, {day.day} {day:%B %Y}"[:80], JarKind.FROZEN, patch.species, day, mass,
         day + timedelta(days=round(months * DAYS_A_MONTH)), picks=(pick.key,), kept_at_c=-18.0,
     )  # fmt: skip
-
-
-def _free(garden: Garden, day: date, fate: Fate) -> Any:
-    taken = {use.key for use in garden.uses}
-    return (
-        key
-        for n in range(1, len(taken) + 10_000)
-        if (key := f"{day.isoformat()}-{fate.value}-{n}") not in taken
-    )

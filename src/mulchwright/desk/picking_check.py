@@ -166,17 +166,20 @@ async def note_check(request: Request) -> Response:
 
 
 def _note_check(request: Request, typed: dict[str, str]) -> Response:
-    from mulchwright.desk.picking import mark_of, pick_of
+    from mulchwright.desk.picking import pick_of, sent_key
 
     desk = desk_of(request)
     state = desk.library.state()
     garden, today = state.garden, desk.today(state.garden)
     pick = pick_of(garden, request.path_params["key"])
+    key, came = sent_key(f"{today.isoformat()}-check", typed, (check.key for check in garden.checks))
+    if came or _stands_so(garden, typed):  # a double tap, or a resend: it is noted already
+        return RedirectResponse(f"/picks/{pick.key}", 303)
     try:
-        check = _check_of(garden, desk.trade, pick, typed, today)
+        check = _check_of(garden, desk.trade, pick, typed, today, key)
         with open_book(desk.library.path) as book:
             done = book.put_check(
-                check, mark=mark_of(typed.get("mark", ""), check), expected_revision=_revision(typed)
+                check, mark=key if typed.get("mark") else "", expected_revision=_revision(typed)
             )
     except BookConflict as conflict:
         return _check_page(request, state, status=409, typed=typed, errors={"form": str(conflict)})
@@ -193,8 +196,20 @@ def _revision(typed: Mapping[str, str]) -> int | None:
     return int(told) if told.isascii() and told.isdigit() and len(told) < 16 else None
 
 
+def _stands_so(garden: Garden, typed: Mapping[str, str]) -> bool:
+    """Whether the check the form adds to has all of what it tells already, and no feature open."""
+    check = next((c for c in garden.checks if c.key == typed.get("check", "")), None)
+    if check is None or any(finding is Finding.NOT_SEEN for _, finding in check.findings):
+        return False
+    told = {k.removeprefix("f."): v for k, v in typed.items() if k.startswith("f.")}
+    stands = {feature: finding.value for feature, finding in check.findings}
+    return bool(told) and all(
+        stands.get(feature) == value for feature, value in told.items() if value != Finding.NOT_SEEN.value
+    )
+
+
 def _check_of(
-    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], today: date
+    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], today: date, new_key: str
 ) -> IdentityCheck:
     """The check that a form tells; what was found before stays as it was."""
     patch = garden.patch(pick.patch)
@@ -246,7 +261,7 @@ def _check_of(
         )  # fmt: skip
     allowed = {key for key, _ in _also(garden, pick, today)}
     also = [key for key in dict.fromkeys(typed.get("also", "").split()) if key in allowed]
-    key, notes = _key_of(garden, pick, today)
+    key, notes = _key_of(garden, pick, new_key)
     return IdentityCheck(
         key=key, patch=patch.key, species=patch.species, day=today, findings=tuple(found),
         picks=(pick.key, *also), by=by, print_color=color, text="\n".join(t for t in (notes, text) if t),
@@ -254,8 +269,8 @@ def _check_of(
     )  # fmt: skip
 
 
-def _key_of(garden: Garden, pick: LogEntry, today: date) -> tuple[str, str]:
-    """A free key; or that of a check made for another species, which the new one stands in for.
+def _key_of(garden: Garden, pick: LogEntry, key: str) -> tuple[str, str]:
+    """The new key; or that of a check made for another species, which the new one stands in for.
 
     One that found something different is never put aside, whatever it was made for.
     """
@@ -268,6 +283,4 @@ def _key_of(garden: Garden, pick: LogEntry, today: date) -> tuple[str, str]:
                 f"In place of a look of {check.day.isoformat()} by {check.by or 'someone'} against "
                 f"{check.species}."
             )
-    taken = {check.key for check in garden.checks}
-    stem = f"{today.isoformat()}-check"
-    return next(k for n in range(1, len(taken) + 2) if (k := f"{stem}-{n}") not in taken), ""
+    return key, ""
