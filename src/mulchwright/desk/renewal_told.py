@@ -276,7 +276,8 @@ def _add_card(
     ]
     if trade.materials[top_up.material].family == "straw":
         bales = bales_of(need.delivered_kg, trade)
-        said.append(f"In bales: about {max(bales.likely, 0.5):.1f}.")
+        count = f"about {bales.likely:.1f}" if bales.likely >= 1 else "less than one"
+        said.append(f"In bales: {count}.")
     missing = _span(
         units.show_length(top_up.missing_m.low, system), units.show_length(top_up.missing_m.high, system)
     )
@@ -325,8 +326,10 @@ def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: 
 
 
 def _anew_lines(retire: Retire) -> tuple[str, ...]:
-    age = f"{12 * retire.age_years:.0f} months" if retire.age_years < 2 else f"{retire.age_years:.1f} years"
-    life = f"{retire.life_years.low:g} to {retire.life_years.high:g} years"
+    months = round(12 * retire.age_years)
+    age = words.plural(months, "month") if months < 24 else f"{retire.age_years:.1f} years"
+    low, high = retire.life_years.low, retire.life_years.high
+    life = f"{12 * low:.0f} to {12 * high:.0f} months" if high < 2 else f"{low:g} to {high:g} years"
     fed = f"topped up {words.plural(retire.fed, 'time')}" if retire.fed else "never topped up so far"
     return (
         f"It is {age} old and was {fed}; a bed of its kind that is not fed lasts {life}.",
@@ -338,6 +341,13 @@ def _anew_lines(retire: Retire) -> tuple[str, ...]:
 
 
 # ---- moving ------------------------------------------------------------------------
+
+
+def _ranged(share: Amount) -> str:
+    """A share with its range, where there is one to tell."""
+    span = _span(words.share(share.low), words.share(share.high))
+    likely = words.share(share.likely)
+    return likely if span == likely else f"{likely} ({span})"
 
 
 def move_lines(move: Moving, system: str) -> tuple[str, ...]:
@@ -353,8 +363,7 @@ def move_lines(move: Moving, system: str) -> tuple[str, ...]:
         ),
         f"The new bed takes about {fresh} of fresh chips besides ({fresh_span}), {depth} deep when settled.",
         (
-            f"This bed loses {words.share(move.share_of_bed.likely)} of the food it has left "
-            f"({_span(words.share(move.share_of_bed.low), words.share(move.share_of_bed.high))}), and about "
+            f"This bed loses {_ranged(move.share_of_bed)} of the food it has left, and about "
             f"that share of its crop until the gap is run again; {units.show_length(move.left_m, system)} "
             "stays. Give back as much in fresh chips."
         ),
