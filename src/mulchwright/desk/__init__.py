@@ -2,7 +2,23 @@
 
 from __future__ import annotations
 
-from mulchwright.desk.app import create_app
-from mulchwright.desk.server import serve
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from mulchwright.desk.app import create_app
+    from mulchwright.desk.server import serve
 
 __all__ = ["create_app", "serve"]
+
+
+def __getattr__(name: str) -> Any:
+    """Both are loaded when asked for: the command line uses a shelf or two of the desk, and no web app."""
+    if name == "create_app":
+        from mulchwright.desk.app import create_app
+
+        return create_app
+    if name == "serve":
+        from mulchwright.desk.server import serve
+
+        return serve
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
