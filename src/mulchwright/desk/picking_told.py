@@ -256,7 +256,7 @@ def life_words(line: BasketLine, today: date, system: str) -> tuple[str, ...]:
         low, high = line.life.days.low, line.life.days.high
         said.append(
             f"Picked {words.day(line.pick.day, today)}, {stage}{noted}; {lies}. Such ones keep "
-            f"{_days(low)} to {_days(high)} (8 of 10). The day above is the cautious end; nose and eye "
+            f"{_span(low, high)} (8 of 10). The day above is the cautious end; nose and eye "
             "decide before it."
         )
     if line.warm_share > 0 and line.chilled_on is not None:
@@ -265,6 +265,12 @@ def life_words(line: BasketLine, today: date, system: str) -> tuple[str, ...]:
             f"{words.share(line.warm_share)} of its life."
         )
     return tuple(said)
+
+
+def _span(low: float, high: float) -> str:
+    if low >= 1 and round(low) != round(high):
+        return f"{round(low)} to {_days(high)}"
+    return _days(low) if _days(low) == _days(high) else f"{_days(low)} to {_days(high)}"
 
 
 def _days(days: float) -> str:
