@@ -50,12 +50,17 @@ class Engine(Protocol):
 
 
 class AlmanacEngine:
-    """The real engine, loaded when first asked so that the server answers before it is compiled."""
+    """The real engine, loaded when first asked so that the server answers before it is compiled.
 
-    def __init__(self, *, members: int | None = None, seed: int | None = None) -> None:
+    memory : what was learned before; by default one on the program's shelf.
+    """
+
+    def __init__(
+        self, *, members: int | None = None, seed: int | None = None, memory: Memory | None = None
+    ) -> None:
         self._members = members
         self._seed = seed
-        self._memory: Memory | None = None
+        self._memory = memory
 
     @property
     def members(self) -> int | None:
