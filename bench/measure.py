@@ -496,7 +496,7 @@ def measure_now(figures: Figures, folder: Path) -> None:
 
 def measure_pantry(figures: Figures, folder: Path) -> None:
     say("pantry and dryer: five years of picks, each looked at, dried into a jar and eaten of")
-    from five_years import TODAY, five_year_garden  # type: ignore[import-not-found]
+    from five_years import TODAY, five_year_garden
     from kept_years import keep_picks  # type: ignore[import-not-found]
     from mulchwright.book import create_book
 

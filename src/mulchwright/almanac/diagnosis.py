@@ -3,7 +3,8 @@
 A sign points at troubles, a usual one more than a rare one. What the outlook reckons of the bed's moisture
 and warmth, the weather record, the recipe and the logbook then speak for or against each. Points only
 rank: every weight is our own judgement (`trade/evidence.toml`, grade estimate), for nobody has counted beds
-by sign and cause. Nothing here identifies a mushroom; a sign that may be another one calls for a warning first.
+by sign and cause. Nothing here identifies a mushroom; a sign that may be another one calls for a warning
+first.
 """
 
 from __future__ import annotations

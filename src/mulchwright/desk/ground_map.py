@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from mulchwright.desk.plan_drawing import (
     anchor_of,
@@ -68,7 +69,7 @@ class MapFrame:
         """Pixels of a point of the plan."""
         return self.left + (x - self.x_min) * self.scale, SIDE_PX + (self.y_max - y) * self.scale
 
-    def world(self, children: Iterable[Element], **more: str) -> Element:
+    def world(self, children: Iterable[Element], **more: Any) -> Element:
         """A group drawn in the world's centimeters."""
         x0, y0 = self.on_page(0.0, 0.0)
         return element(
