@@ -21,6 +21,7 @@ from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season import simulate
 from mulchwright.season.learn import condition
 from mulchwright.trade import Trade, load_trade
+from mulchwright.weather import normals_of
 
 BUILT = date(2014, 4, 20)
 TODAY = BUILT + timedelta(days=110)
@@ -211,6 +212,23 @@ def test_the_model_s_mark_follows_its_source_and_version(
     assert now == mark()
     monkeypatch.setattr(lesson_shelf, "MODEL_VERSION", "another")
     assert mark() != now
+
+
+def test_without_a_record_what_is_kept_changes_no_figure_either(garden: Garden, tmp_path: Path) -> None:
+    """Each member has a past of its own, drawn anew with the next entry: no step of another past is taken."""
+    _, series = demo_garden()
+    assert series is not None
+    blind = replace(garden, normals=normals_of(series), patches=garden.patches[:1])
+    grown = replace(blind, log=(*LOG, look(70, Sight.NOTHING)))
+
+    def told_by(state: Garden, memory: Memory) -> Outlook:
+        return outlook(state, None, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
+
+    without = told_by(grown, Memory())
+    memory = Memory(shelf=LessonShelf(tmp_path))
+    told_by(blind, memory)
+    assert_same(told_by(grown, memory), without)
+    assert_same(told_by(grown, Memory(shelf=LessonShelf(tmp_path))), without)
 
 
 def test_a_cache_that_cannot_be_written_is_no_error(garden: Garden, bare: Outlook, tmp_path: Path) -> None:
