@@ -47,6 +47,7 @@ def stocked_garden(garden: Garden) -> Garden:
         garden,
         beds=(),
         log=(),
+        checks=(), uses=(), jars=(), dryers=(), dryings=(),
         patches=(Patch("row", "Row end", KING, recipe, 3.0, built_on=date(2015, 7, 1)),),
         lots=(
             Lot(

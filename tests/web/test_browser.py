@@ -17,7 +17,7 @@ pytestmark = pytest.mark.browser
 BED = "/beds/under-the-medlar"
 PLAN = "/beds/pump-corner"
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-PATIENCE_MS = 20_000
+PATIENCE_MS = 60_000
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ const LETTER_PX = 9;
 const COARSE = matchMedia("(pointer: coarse)");
 
 // One decimal at most, as the server writes it, so that both drawings are the same to the letter.
-const figure = (value) => value.toFixed(1).replace(/\.0$/, "");
+const figure = (value) => value.toFixed(1).replace(/\.0$/, "").replace(/^-0$/, "0");
 
 export const node = (name, attributes = {}, ...children) => {
   const element = document.createElementNS(SVG, name);
