@@ -38,7 +38,7 @@ def _require_chance(chance: float) -> None:
 
 @dataclass(frozen=True, slots=True)
 class LogNormal:
-    """Normal-inverse-gamma belief in logarithms y: mu | s2 ~ N(mean, s2 / weight), s2 ~ InvGamma(shape, scale).
+    """Belief in logs, normal-inverse-gamma: mu | s2 ~ N(mean, s2 / weight), s2 ~ InvGamma(shape, scale).
 
     weight counts as so many beds already seen for the mean, 2 * shape for the variance.
     """
@@ -121,7 +121,7 @@ class LogNormal:
 
 @dataclass(frozen=True, slots=True)
 class Bearing:
-    """Beta belief in the share of beds that bear in a year: `bore` and `failed` count as beds already seen."""
+    """Beta belief in the share of beds that bear in a year; `bore` and `failed` count as beds seen."""
 
     bore: float
     failed: float
