@@ -475,14 +475,21 @@ def _totals(
 
 
 def _prior(species: str, patches: Sequence[Patch], trade: Trade) -> YieldBelief | None:
-    """What the trade says beds like these bear, kg/m²; None where none of them holds food it knows."""
+    """What the trade says beds like these bear in a year [kg/m²]: all their food gives, over a bed's life.
+
+    None where none of them holds food it knows.
+    """
     row = trade.species[species]
     logs = []
     for patch in patches:
         if all(layer.material in trade.materials for layer in patch.recipe.all_layers):
-            crop = row.crop_factor.likely * math.fsum(
-                cell.dry_mass_kg_m2 * cell.material.biological_efficiency.likely
-                for cell in food_cells(patch.recipe, trade)
+            crop = (
+                row.crop_factor.likely
+                / row.bed_life_years.likely
+                * math.fsum(
+                    cell.dry_mass_kg_m2 * cell.material.biological_efficiency.likely
+                    for cell in food_cells(patch.recipe, trade)
+                )
             )
             logs += [math.log(crop)] if crop > 0 else []
     if not logs:
