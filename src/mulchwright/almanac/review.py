@@ -160,7 +160,9 @@ class YieldStory:
     """What beds of one species bear in a year [kg/m²], as held before this year and after it.
 
     earlier : bed-years of the logbook that `before` already counts. yields : this year's that `after` adds,
-    patch key and kg/m², 0 for a bed that could have borne and did not.
+    patch key and kg/m², 0 for a bed that could have borne and did not. bore, failed : those of them that
+    count for the share that bears: beds of which it was known beforehand that they could, so that early
+    bearers do not outnumber late ones.
     """
 
     species: str
@@ -168,6 +170,8 @@ class YieldStory:
     after: YieldBelief
     earlier: int
     yields: tuple[tuple[str, float], ...]
+    bore: int
+    failed: int
 
 
 class ProposalKind(StrEnum):
@@ -209,6 +213,8 @@ class YearReview:
 # Judgement, all of these: nobody has counted beds by what ailed them over a year.
 GROWN_DAYS = 365
 """A bed of this age could have borne, whatever else is known of it."""
+EVEN = 0.5
+"""A younger one could have where the outlook gave it at least an even chance of a first picking by then."""
 AILING_SHARE = 0.15
 """Share of its growing days too dry, or too wet, from which this is told as the reason."""
 FEWEST_DAYS = 60
@@ -216,7 +222,7 @@ FEWEST_DAYS = 60
 FEWEST_PIN_DAYS = 30
 """With fewer days warm enough (and cool enough) for pins, cold is told as the reason."""
 FRESH_DAYS = 120
-"""What is left of a bed today still speaks for a year that ended so long ago."""
+"""What is left of a bed today still speaks for a year that ended so long ago, and the year for the next."""
 POOR_SHARE = 0.5
 """A spent bed that bore less than this of the best one's crop by area is cleared rather than laid anew."""
 PRIOR_BEDS, PRIOR_SHAPE = 1.0, 2.0
@@ -231,13 +237,18 @@ WATER_STEP, WETTEST_MARK = 0.03, 0.8
 
 @dataclass(frozen=True, slots=True)
 class _Past:
-    """A bed's year as an outlook has it: arrays by day from the build (or 1 January) to the last day told."""
+    """A bed's year as an outlook has it: arrays by day from the build (or 1 January) to the last day told.
+
+    run_share : on that last day. warm_days : since the build. chance : of a first picking by then, as told
+    without the logbook.
+    """
 
     moisture: np.ndarray[Any, np.dtype[np.float32]]
     temperature_c: np.ndarray[Any, np.dtype[np.float32]]
     measured: np.ndarray[Any, np.dtype[np.bool_]]
     run_share: float
     warm_days: int
+    chance: float
 
 
 def _told_of(outlook: Outlook | None, patch: Patch) -> PatchOutlook | None:
@@ -257,12 +268,14 @@ def _past(told: PatchOutlook | None, trade: Trade, year: int, until: date) -> _P
         return None
     built = max((told.patch.built_on - told.start).days, 0)
     wakes = trade.species[told.patch.species].growth_temperature_min_c.likely
+    first_picking = told.learned.first_before if told.learned else told.first_picking
     return _Past(
         told.moisture.p50[first : last + 1],
         told.temperature_c.p50[first : last + 1],
         np.arange(first, last + 1) < told.measured_days,
         float(told.run_share.p50[last]),
         int(np.count_nonzero(told.temperature_c.p50[built : last + 1] >= wakes)),
+        first_picking.chance_by(until),
     )
 
 
@@ -273,12 +286,8 @@ def _could_crop(patch: Patch, past: _Past | None, trade: Trade, until: date, pic
         return False
     if (until - patch.built_on).days >= GROWN_DAYS:
         return True
-    species = trade.species[patch.species]
-    return (
-        past is not None
-        and past.warm_days >= species.ripening_days.high
-        and past.run_share >= species.run_share_to_fruit.likely
-    )
+    ripe = trade.species[patch.species].ripening_days.high
+    return past is not None and past.warm_days >= ripe and past.chance >= EVEN
 
 
 def _weather_reasons(told: PatchOutlook, past: _Past, trade: Trade) -> list[tuple[float, Reason]]:
@@ -390,14 +399,15 @@ def _litres(log: Sequence[LogEntry]) -> float:
 
 def _bed_year(
     patch: Patch, log: Sequence[LogEntry], past: _Past | None, foretold: Foretold | None, trade: Trade,
-    until: date,
+    until: date, *, crop_is_in: bool = True,
 ) -> BedYear:  # fmt: skip
+    """A bed's year without its reason. One that bore nothing counts once it was looked at and can no more."""
     picks = sum(entry.kind is LogKind.PICKED for entry in log)
     looks = sum(entry.kind is LogKind.LOOKED for entry in log)
     could = _could_crop(patch, past, trade, until, picks > 0)
     return BedYear(
         patch, _kg(log), picks, foretold, _efficiency(patch, _kg(log), trade), _litres(log), looks, None,
-        could, could and picks + looks > 0,
+        could, picks > 0 or (could and looks > 0 and crop_is_in),
     )  # fmt: skip
 
 
@@ -514,31 +524,64 @@ def _story(
     garden: Garden, trade: Trade, outlook: Outlook | None, beds: Sequence[BedYear], year: int, today: date
 ) -> YieldStory | None:
     """What beds of the species most told of bear, before and after the year; None without a bed-year."""
-    ours = [
-        (bed.patch, bed.kg_m2) for bed in beds
+    until = min(today, date(year, 12, 31))
+    seen = [
+        _seen(bed, _past(_told_of(outlook, bed.patch), trade, year, until), trade, until)
+        for bed in beds
         if bed.counts and _crop_is_in(_told_of(outlook, bed.patch), year, today)
-    ]  # fmt: skip
+    ]
     first = min((entry.day.year for entry in garden.log), default=year)
-    earlier: list[tuple[Patch, float]] = []
+    earlier = []
     for past_year in range(first, year):
         end = date(past_year, 12, 31)
         for patch, log in _standing(garden, past_year, end):
             past = _past(_told_of(outlook, patch), trade, past_year, end)
             bed = _bed_year(patch, log, past, None, trade, end)
             if bed.counts:
-                earlier.append((patch, bed.kg_m2))
-    both = [*earlier, *ours]
+                earlier.append(_seen(bed, past, trade, end))
+    both = [*earlier, *seen]
     if not both:
         return None
-    kinds = [patch.species for patch, _ in both]
+    kinds = [item.patch.species for item in both]
     species = max(sorted(set(kinds)), key=kinds.count)
-    prior = _prior(species, list({p.key: p for p, _ in both if p.species == species}.values()), trade)
+    both = [item for item in both if item.patch.species == species]
+    prior = _prior(species, list({item.patch.key: item.patch for item in both}.values()), trade)
     if prior is None:
         return None
-    seen = [kg for patch, kg in earlier if patch.species == species]
-    new = [(patch.key, kg) for patch, kg in ours if patch.species == species]
-    before = prior.after(seen)
-    return YieldStory(species, before, before.after([kg for _, kg in new]), len(seen), tuple(new))
+    earlier = [item for item in earlier if item.patch.species == species]
+    seen = [item for item in seen if item.patch.species == species]
+    before = _after(prior, earlier)
+    return YieldStory(
+        species, before, _after(before, seen), len(earlier),
+        tuple((item.patch.key, item.kg_m2) for item in seen), *_borne(seen),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """One bed-year's yield; could : whether it counts for the share that bears."""
+
+    patch: Patch
+    kg_m2: float
+    could: bool
+
+
+def _seen(bed: BedYear, past: _Past | None, trade: Trade, until: date) -> _Seen:
+    return _Seen(bed.patch, bed.kg_m2, _could_crop(bed.patch, past, trade, until, picked=False))
+
+
+def _borne(seen: Sequence[_Seen]) -> tuple[int, int]:
+    """How many bore and how many did not, of those known beforehand to be able to."""
+    could = [item.kg_m2 > 0 for item in seen if item.could]
+    return sum(could), len(could) - sum(could)
+
+
+def _after(belief: YieldBelief, seen: Sequence[_Seen]) -> YieldBelief:
+    bore, failed = _borne(seen)
+    return YieldBelief(
+        belief.crop.with_yields([item.kg_m2 for item in seen if item.kg_m2 > 0]),
+        belief.bearing.after(bore=bore, failed=failed),
+    )
 
 
 # ---- what to do next year ------------------------------------------------------------
@@ -634,7 +677,7 @@ def review(
 
     outlook : as of today; without one, no reason of moisture, warmth or food left is told. kept : for what
     was foretold. money, hours : spent in the year, as the grower tells them. Next year's proposals are made
-    only of the year in hand and of the one before it: an older year says nothing of how beds stand now.
+    only of the year in hand, and of one that ended of late: an older one says nothing of how beds stand now.
 
     `InputError` for a year that has not begun, or for money or hours below nothing.
     """
@@ -651,21 +694,28 @@ def review(
     for patch, log in standing:
         first_pick = min((entry.day for entry in log if entry.kind is LogKind.PICKED), default=None)
         foretold = _foretold(records[patch.key], year, first_pick)
-        beds.append(_bed_year(patch, log, pasts[patch.key], foretold, trade, until))
+        closed = _crop_is_in(_told_of(outlook, patch), year, today)
+        beds.append(_bed_year(patch, log, pasts[patch.key], foretold, trade, until, crop_is_in=closed))
     contest = sorted((bed for bed in beds if bed.counts), key=lambda bed: bed.kg_m2)
     top = contest[-1] if contest and contest[-1].picked_kg > 0 else None
     bottom = contest[0] if top and contest[0].kg_m2 < top.kg_m2 else None
     told_beds = []
     for bed in beds:
-        poor = (
-            not bed.picks or bed is bottom or (bed.foretold is not None and bed.picked_kg < bed.foretold.p50)
-        )
         told, past = _told_of(outlook, bed.patch), pasts[bed.patch.key]
+        poor = (
+            not bed.picks
+            or bed is bottom
+            or (
+                bed.foretold is not None
+                and bed.picked_kg < bed.foretold.p50
+                and _crop_is_in(told, year, today)
+            )
+        )
         why = _reason(bed, told, past, trade, until, today) if poor else None
         told_beds.append(replace(bed, reason=why))
     log = [entry for _, entries in standing for entry in entries]
     proposals: list[Proposal] = []
-    for bed in told_beds if today.year - year <= 1 else ():
+    for bed in told_beds if (today - until).days <= FRESH_DAYS else ():
         proposals += _proposals_for(
             bed, _told_of(outlook, bed.patch), garden, trade, top.kg_m2 if top else 0.0, today
         )

@@ -219,6 +219,25 @@ def test_no_best_where_nothing_was_picked_and_no_worst_of_one() -> None:
     assert (one.best, one.worst) == ("old", None)
 
 
+def test_a_first_season_counts_where_a_picking_was_as_likely_as_not(told: Outlook) -> None:
+    """In its first year by the outlook's chance without the logbook; and only once its crop is in."""
+    young = told.patch("next")
+    garden = replace(GARDEN, patches=(OLD, replace(NEXT, stage=Stage.BUILT)), log=(
+        LogEntry("q1", "old", date(2032, 5, 20), LogKind.PICKED, mass_kg=0.5),
+        LogEntry("l2", "next", date(2032, 9, 20), LogKind.LOOKED),
+    ), uses=())  # fmt: skip
+    for chance, could in ((0.9, True), (0.3, False)):
+        days = ((young.start, 0.0), (date(2032, 9, 1), chance))
+        likely = with_bed(
+            told, "next", first_picking=replace(young.first_picking, probability_by_date=days), learned=None
+        )
+        over = review(garden, TRADE, likely, (), year=2032, today=date(2033, 1, 5))
+        assert over.beds[1].could_crop is could
+        assert over.worst == ("next" if could else None)
+    in_hand = review(garden, TRADE, likely, (), year=2032, today=date(2032, 9, 25))
+    assert in_hand.worst is None
+
+
 # ---- nothing known ----
 
 
@@ -319,8 +338,8 @@ def test_a_bed_that_sank_is_topped_up_and_nothing_is_written_for_it(told: Outloo
 
 def test_years_long_gone_propose_nothing(told: Outlook) -> None:
     assert review(GARDEN, TRADE, told, (), year=2031, today=TODAY).proposals
-    late = review(GARDEN, TRADE, None, (), year=2030, today=date(2032, 2, 1))
-    assert late.proposals == ()
+    assert review(GARDEN, TRADE, told, (), year=2030, today=TODAY).proposals == ()
+    assert review(GARDEN, TRADE, None, (), year=2031, today=date(2032, 6, 1)).proposals == ()
 
 
 # ---- foretold ----
@@ -380,6 +399,7 @@ def test_the_year_adds_to_what_beds_bear(bare: YearReview) -> None:
     assert dict(story.yields) == pytest.approx({"old": 1.0, "ash": 0.25})
     assert story.after.crop.weight == story.before.crop.weight + 2
     assert story.after == story.before.after([1.0, 0.25])
+    assert (story.bore, story.failed) == (2, 0)
 
 
 def test_before_any_year_the_trade_speaks_as_one_bed_would(bare: YearReview) -> None:
@@ -392,8 +412,18 @@ def test_before_any_year_the_trade_speaks_as_one_bed_would(bare: YearReview) -> 
     assert story.before.crop.mean == pytest.approx((a_year + math.log(0.25)) / 2)
     assert (story.before.crop.weight, story.before.crop.shape) == (2.0, 2.5)
     nothing = row.chance_of_nothing.likely
-    assert story.before.bearing.bore == pytest.approx(2 * (1 - nothing) + 1)
+    # The pick of 2030 was of a first season of which no outlook tells whether it was to be looked for.
+    assert story.before.bearing.bore == pytest.approx(2 * (1 - nothing))
     assert story.before.bearing.failed == pytest.approx(2 * nothing)
+
+
+def test_a_grown_bed_that_bore_nothing_counts_against_the_share_that_bears() -> None:
+    log = (*PICKS[:2], LogEntry("l1", "ash", date(2031, 6, 20), LogKind.LOOKED))
+    story = review(replace(GARDEN, log=log, uses=()), TRADE, None, (), year=2031, today=TODAY).belief
+    assert story is not None
+    assert dict(story.yields) == pytest.approx({"old": 1.0, "ash": 0.0})
+    assert (story.bore, story.failed) == (1, 1)
+    assert story.after.crop.weight == story.before.crop.weight + 1
 
 
 def test_a_year_in_hand_counts_only_once_its_crop_is_in(told: Outlook) -> None:
