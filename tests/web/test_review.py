@@ -114,6 +114,7 @@ def test_a_year_opens_with_a_sentence_and_tells_all_of_it(client: TestClient) ->
     ):  # fmt: skip
         assert heading in said
     assert "Water: 24 L." in said
+    assert "What became of its 2 kg is not noted." in said
     assert 'href="/year/how-good"' in answer.text
     assert 'href="/year/2031/review.pdf"' in answer.text
     assert re.search(r'<a href="/year" aria-current="true">Year</a>', answer.text)

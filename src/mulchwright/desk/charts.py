@@ -542,6 +542,7 @@ def _month_axes(frame: Frame, months: Sequence[date], top: float, unit: str) -> 
         "scale": {"domain": [0, top], "nice": False},
         "axis": {
             "values": [0, top / 2, top],
+            "format": "~g",
             "title": None,
             "grid": True,
             "gridColor": frame.color("rule"),

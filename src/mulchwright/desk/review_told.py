@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ POUND_KG = 0.45359237
 POUNDS_PER_FOOT2 = 0.20481614
 """Of 1 kg/m² in lb/ft²."""
 LOW, HIGH = 0.1, 0.9
+NOT_PLAIN = "The outlook gives no reason for it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,13 +91,23 @@ class YearPage:
 def mass_unit(system: str) -> tuple[str, float, Callable[[float], str]]:
     """The unit of a year's chart, what a kilogram is in it, and how a figure in it is said."""
     if system == units.US:
-        return "lb", 1 / POUND_KG, lambda value: units.show_mass(value * POUND_KG, system)
-    return "kg", 1.0, lambda value: units.show_mass(value, system)
+        return "lb", 1 / POUND_KG, lambda value: _mass(value * POUND_KG, system)
+    return "kg", 1.0, lambda value: _mass(value, system)
+
+
+def _mass(kg: float, system: str) -> str:
+    return units.show_mass(kg, system) if kg > 0.0005 else "nothing"
 
 
 def _by_area(kg_m2: float, system: str) -> str:
     value, unit = (kg_m2 * POUNDS_PER_FOOT2, "lb/ft²") if system == units.US else (kg_m2, "kg/m²")
     return f"{value:.1f} {unit}" if value >= 1 else f"{value:.2f} {unit}"
+
+
+def _area_span(low: float, high: float, system: str) -> str:
+    """Two yields with their unit once."""
+    first, last = _by_area(low, system), _by_area(high, system)
+    return f"{first.partition(' ')[0]} to {last}"
 
 
 def page_of(told: YearReview, garden: Garden, trade: Trade, today: date, currency: str) -> YearPage:
@@ -111,8 +122,8 @@ def page_of(told: YearReview, garden: Garden, trade: Trade, today: date, currenc
         chart_words=_chart_words(told, system),
         crop=_crop(told, system, today), beds=_beds(told, garden, today), went=_went(told, system),
         cost=_cost(told, system, currency), taught=_taught(told.belief, garden, trade),
-        next_heading=f"For {told.year + 1}" if told.year == today.year else "What is proposed now",
-        next_answer=_next_answer(told.proposals),
+        next_heading=f"For {told.year + 1}" if told.proposals or told.year == today.year else "What to do next",
+        next_answer=_next_answer(told, today),
         proposals=proposals,
     )  # fmt: skip
 
@@ -128,7 +139,7 @@ def _sentence(told: YearReview, over: bool, system: str) -> str:
         return f"There was no mushroom bed in {told.year}{' yet' if not over else ''}."
     if not bearing:
         return f"Nothing was picked in {told.year}{so_far}; {_beds_words(len(told.beds))} were waited on."
-    picked = units.show_mass(told.totals.picked_kg, system)
+    picked = _mass(told.totals.picked_kg, system)
     top = max(told.months, key=lambda m: m.picked_kg)
     share = top.picked_kg / told.totals.picked_kg if told.totals.picked_kg > 0 else 0.0
     when = f"all of it in {top.month:%B}" if share > 0.999 else f"most of it in {top.month:%B}"
@@ -174,8 +185,8 @@ def _shown_months(told: YearReview) -> list[MonthYear]:
 
 def _chart_words(told: YearReview, system: str) -> str:
     said = [
-        f"{m.month:%B} {units.show_mass(m.picked_kg, system)}"
-        + ("" if m.foretold is None else f", {units.show_mass(m.foretold, system)} foretold")
+        f"{m.month:%B} {_mass(m.picked_kg, system)}"
+        + ("" if m.foretold is None else f", {_mass(m.foretold, system)} foretold")
         for m in _shown_months(told)
     ]
     return f"Crop by month in {told.year}: {'; '.join(said) or 'nothing'}."
@@ -199,14 +210,14 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
         (
             "all beds",
             *(_or_dash(m.picked_kg, system) for m in months),
-            units.show_mass(told.totals.picked_kg, system),
+            _mass(told.totals.picked_kg, system),
             "",
         )
     )
     rows.append(
         (
             "foretold, middle",
-            *("–" if m.foretold is None else units.show_mass(m.foretold, system) for m in months),
+            *("–" if m.foretold is None else _mass(m.foretold, system) for m in months),
             "",
             "",
         )
@@ -223,19 +234,22 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
     known = any(m.foretold is not None for m in months)
     if not known and not days:
         note = "Nothing was foretold: no outlook was kept before these months."
-    else:
+    elif known:
         note = f"Bars are what you picked, strokes what was foretold before each month began.{made}"
+    else:
+        note = f"Bars are what you picked; no month was foretold before it began.{made}"
     return Part("crop", heading, note=note, table=table, table_name="By bed and month")
 
 
 def _or_dash(kg: float, system: str) -> str:
-    return units.show_mass(kg, system) if kg > 0 else "–"
+    return _mass(kg, system) if kg > 0 else "–"
 
 
 def _foretold(bed: BedYear, system: str) -> str:
     if bed.foretold is None:
         return "not kept"
-    return f"{units.show_mass(bed.foretold.p10, system)} to {units.show_mass(bed.foretold.p90, system)}"
+    low, high = _mass(bed.foretold.p10, system), _mass(bed.foretold.p90, system)
+    return low if low == high else f"{low} to {high}"
 
 
 # ---- the beds ---------------------------------------------------------------
@@ -249,7 +263,7 @@ def _beds(told: YearReview, garden: Garden, today: date) -> Part:
         lines.append(f"Best: {best.patch.name}, {_by_area(best.kg_m2, system)}. {_why(best.reason, system)}")
     if worst and worst is not best:
         gave = "nothing" if worst.picked_kg <= 0 else _by_area(worst.kg_m2, system)
-        lines.append(f"Worst: {worst.patch.name}, {gave}. {_why(worst.reason, system)}")
+        lines.append(f"Worst: {worst.patch.name}, {gave}. {_why(worst.reason, system) or NOT_PLAIN}")
     if not lines:
         answer = "No bed was old enough to be judged, or none was weighed."
     elif worst is None or worst is best:
@@ -259,7 +273,7 @@ def _beds(told: YearReview, garden: Garden, today: date) -> Part:
     rows = tuple(
         (
             bed.patch.name,
-            units.show_mass(bed.picked_kg, system),
+            _mass(bed.picked_kg, system),
             _by_area(bed.kg_m2, system) if bed.picked_kg else "–",
             str(bed.picks),
             str(bed.looks),
@@ -318,11 +332,15 @@ def _why(reason: Reason | None, system: str) -> str:
             return "Nobody noted a look or a pick there, so nobody knows."
         case ReasonKind.BORE:
             kg, dense = f.get("picked_kg", 0.0), f.get("kg_m2", 0.0)
-            return f"It gave {units.show_mass(kg, system)}, {_by_area(dense, system)}."
+            return f"It gave {_mass(kg, system)}, {_by_area(dense, system)}."
         case ReasonKind.SUNK:
-            missing = units.show_length(f.get("missing_m", 0.0), system)
-            spread = units.show_length(f.get("spread_m", 0.0), system)
-            return f"It lies {missing} lower than it was laid; about {spread} of loose chips would fill it."
+            missing, spread, settled = (
+                units.show_length(f.get(name, 0.0), system) for name in ("missing_m", "spread_m", "settled_m")
+            )
+            return (
+                f"{missing} of it are gone since it was laid; {spread} of loose chips, {settled} once they "
+                "have settled, are enough for one time."
+            )
 
 
 # ---- where it went, what it cost --------------------------------------------
@@ -331,14 +349,14 @@ def _why(reason: Reason | None, system: str) -> str:
 def _went(told: YearReview, system: str) -> Part:
     t = told.totals
     rows = tuple(
-        (name, units.show_mass(kg, system))
+        (name, _mass(kg, system))
         for name, kg in (
             ("eaten fresh", t.eaten_kg),
             ("dried", t.dried_fresh_kg),
             ("frozen", t.frozen_kg),
             ("given away", t.given_kg),
             ("thrown away", t.discarded_kg),
-            ("not told, or still there", t.left_kg),
+            ("not noted further", t.left_kg),
         )
         if kg > 0.0005
     )
@@ -347,7 +365,9 @@ def _went(told: YearReview, system: str) -> Part:
     lines = []
     if t.dry_kg > 0:
         ratio = "" if t.fresh_per_dry is None else f", {t.fresh_per_dry:.1f} times its weight fresh"
-        lines.append(f"In jars from this year’s picks: {units.show_mass(t.dry_kg, system)} dry{ratio}.")
+        lines.append(f"In jars from this year’s picks: {_mass(t.dry_kg, system)} dry{ratio}.")
+    if len(rows) == 1 and t.left_kg > 0.0005:
+        return Part("went", "Where it went", f"What became of its {rows[0][1]} is not noted.")
     said = words.joined([f"{mass} {name}" for name, mass in rows])
     return Part("went", "Where it went", f"{said[0].upper()}{said[1:]}.", tuple(lines))
 
@@ -369,7 +389,7 @@ def _cost(told: YearReview, system: str, currency: str) -> Part:
         "Hours: not told yet." if t.hours is None else f"Hours: {t.hours:g}.",
     ]
     if t.hours and t.picked_kg > 0:
-        lines.append(f"{units.show_mass(t.picked_kg / t.hours, system)} picked for each hour.")
+        lines.append(f"{_mass(t.picked_kg / t.hours, system)} picked for each hour.")
     if fresh:
         answer = f"A {unit} fresh cost {fresh}" + (f", a {unit} dried {dry}." if dry else ".")
     elif t.money is None:
@@ -405,7 +425,7 @@ def _taught(story: YieldStory | None, garden: Garden, trade: Trade) -> Part:
 
     lines = tuple(
         f"{when}: about {_by_area(held.crop.median, system)}, 8 in 10 beds "
-        f"{_by_area(held.crop.yield_at(LOW), system)} to {_by_area(held.crop.yield_at(HIGH), system)}; "
+        f"{_area_span(held.crop.yield_at(LOW), held.crop.yield_at(HIGH), system)}; "
         f"{_bearing(held.bearing.mean)}."
         for when, held in (("Before", before), ("Now", after))
     )
@@ -426,7 +446,10 @@ def _bearing(share: float) -> str:
     return "hardly any bear" if share <= words.RARE else f"{words.chance(share)} bear at all"
 
 
-def _next_answer(proposals: tuple[Proposal, ...]) -> str:
+def _next_answer(told: YearReview, today: date) -> str:
+    proposals = told.proposals
+    if not proposals and told.year < today.year:
+        return f"What to do next is told with the year {today.year}."
     if not proposals:
         return "Nothing is proposed: there is no built bed, or no outlook of them yet."
     acts = [one for one in proposals if one.kind is not ProposalKind.KEEP]
@@ -482,7 +505,8 @@ def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> R
     """The page as a sheet."""
     system = garden.units.value
     months = _shown_months(told)
-    parts = [_on_paper(part) for part in (page.crop, page.beds, page.went, page.cost, page.taught)]
+    taught = replace(page.taught, table=None)  # its figures stand with the beds
+    parts = [_on_paper(part) for part in (page.crop, page.beds, page.went, page.cost, taught)]
     proposals = tuple(f"{one.what}. {one.why}".strip() for one in page.proposals)
     parts.append(ReviewPart(page.next_heading, page.next_answer, proposals))
     return ReviewSheet(
@@ -491,14 +515,22 @@ def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> R
         bars=tuple(
             MonthBar(
                 f"{m.month:%b}", m.picked_kg, m.foretold,
-                units.show_mass(m.picked_kg, system) if m.picked_kg else "",
+                _mass(m.picked_kg, system) if m.picked_kg else "",
             )
             for m in months
         ),
         bars_words=page.chart_words,
-        bars_note="Bars: picked. Strokes: foretold before the month began." if months else "",
+        bars_note=_bars_note(months),
         parts=tuple(parts),
     )  # fmt: skip
+
+
+def _bars_note(months: list[MonthYear]) -> str:
+    if not months:
+        return ""
+    if any(m.foretold is not None for m in months):
+        return "Bars: picked. Strokes: foretold before the month began."
+    return "Bars: picked. No month was foretold before it began."
 
 
 def _on_paper(part: Part) -> ReviewPart:
