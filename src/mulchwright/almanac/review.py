@@ -329,9 +329,8 @@ def _reason(
     species = trade.species[patch.species]
     age = (until - patch.built_on).days
     needs = species.ripening_days.likely
-    lived = past.warm_days if past else age
-    if not bed.picks and lived < needs:
-        return Reason(ReasonKind.YOUNG, {"age_days": float(lived), "needs_days": needs})
+    if not bed.picks and age < needs:
+        return Reason(ReasonKind.YOUNG, {"age_days": float(age), "needs_days": needs})
     left, mark = _share_left(told), trade.constants["retire_share_left"].value
     if left is not None and left < mark and (today - until).days <= FRESH_DAYS:
         return Reason(ReasonKind.RUN_THROUGH, {"share_left": left, "mark": mark})
