@@ -502,7 +502,7 @@ def measure_now(figures: Figures, folder: Path) -> None:
 
 def measure_pantry(figures: Figures, folder: Path) -> None:
     say("pantry and dryer: five years of picks, each looked at, dried into a jar and eaten of")
-    from five_years import TODAY, five_year_garden  # type: ignore[import-not-found]
+    from five_years import TODAY, five_year_garden
     from kept_years import keep_picks  # type: ignore[import-not-found]
     from mulchwright.book import create_book
 
@@ -550,11 +550,17 @@ def measure_review(figures: Figures, folder: Path) -> None:
             book.keep_outlook(OutlookKept(day, last.model_version, tuple(words)))
     with server(path) as (address, _, _):
         wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
-        year = TODAY.year - 1
-        pages = [timed(fetch, f"{address}/year/{year}") for _ in range(15)]
+        years = [TODAY.year - 1 - n for n in range(5)]
+        pages = [timed(fetch, f"{address}/year/{years[0]}") for _ in range(15)]
         put(figures, "review_page_ms", pages[3:], 1e3)
-        sheets = [timed(fetch_bytes, f"{address}/year/{year - n % 2}/review.pdf") for n in range(5)]
+        sheets = [timed(fetch_bytes, f"{address}/year/{year}/review.pdf") for year in years]
         put(figures, "review_pdf_s", sheets)  # the first loads the typesetter
+        anew = []
+        for hours in range(9):  # the book is another each time, so the year is gone through anew
+            with open_book(path) as book:
+                book.set_setting(f"hours_{years[0]}", str(hours))
+            anew.append(timed(fetch, f"{address}/year/{years[0]}"))
+        put(figures, "review_page_anew_ms", anew[1:], 1e3)
 
 
 # ---- learning -----------------------------------------------------------------------------------

@@ -122,7 +122,7 @@ def page_of(told: YearReview, garden: Garden, trade: Trade, today: date, currenc
         chart_words=_chart_words(told, system),
         crop=_crop(told, system, today), beds=_beds(told, garden, today), went=_went(told, system),
         cost=_cost(told, system, currency), taught=_taught(told.belief, garden, trade),
-        next_heading=f"For {told.year + 1}" if told.proposals or told.year == today.year else "What to do next",
+        next_heading=_next_heading(told, today),
         next_answer=_next_answer(told, today),
         proposals=proposals,
     )  # fmt: skip
@@ -444,6 +444,11 @@ def _bearing(share: float) -> str:
     if share >= words.SURE:
         return "nearly all bear"
     return "hardly any bear" if share <= words.RARE else f"{words.chance(share)} bear at all"
+
+
+def _next_heading(told: YearReview, today: date) -> str:
+    timely = told.proposals or told.year == today.year
+    return f"For {told.year + 1}" if timely else "What to do next"
 
 
 def _next_answer(told: YearReview, today: date) -> str:
