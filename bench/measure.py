@@ -415,6 +415,12 @@ def fetch(address: str) -> str:
     return text
 
 
+def fetch_bytes(address: str) -> bytes:
+    with urllib.request.urlopen(address, timeout=PATIENCE_S) as answer:
+        content: bytes = answer.read()
+    return content
+
+
 @contextmanager
 def server(book: Path) -> Iterator[tuple[str, int, float]]:
     """A running server: its address, its process, and the seconds until its first page."""
@@ -512,6 +518,51 @@ def measure_pantry(figures: Figures, folder: Path) -> None:
             put(figures, f"{name}_page_ms", pages[3:], 1e3)
 
 
+def dated(text: str, made_on: date, day: date) -> str:
+    """What was kept of a bed as if it had been said on another day."""
+    months = 12 * (made_on.year - day.year) + made_on.month - day.month
+
+    def earlier(found: re.Match[str]) -> str:
+        year, month = divmod(12 * int(found[1]) + int(found[2]) - 1 - months, 12)
+        return f'"{year}-{month + 1:02d}"'
+
+    moved = re.sub(r'"(\d{4})-(\d\d)"', earlier, text)
+    return re.sub(r'"(\d{4})":', lambda found: f'"{int(found[1]) - made_on.year + day.year}":', moved)
+
+
+def measure_review(figures: Figures, folder: Path) -> None:
+    say("the year's review: 20 beds, five years of picks and uses, an outlook kept each week")
+    from five_years import TODAY, five_year_garden
+    from kept_years import keep_picks
+    from mulchwright.book import create_book, open_book
+    from mulchwright.garden import OutlookKept
+
+    path = folder / "five-years-review.garden"
+    garden, series = five_year_garden()
+    create_book(path, keep_picks(garden, TODAY), series)
+    with server(path) as (address, _, _):  # keeps one outlook by itself
+        wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
+    with open_book(path) as book:
+        (last,) = book.kept_outlooks()
+        for weeks in range(1, 261):  # the same words each week, but for their months and years
+            day = last.made_on - timedelta(weeks=weeks)
+            words = [(key, dated(text, last.made_on, day)) for key, text in last.patches]
+            book.keep_outlook(OutlookKept(day, last.model_version, tuple(words)))
+    with server(path) as (address, _, _):
+        wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
+        years = [TODAY.year - 1 - n for n in range(5)]
+        pages = [timed(fetch, f"{address}/year/{years[0]}") for _ in range(15)]
+        put(figures, "review_page_ms", pages[3:], 1e3)
+        sheets = [timed(fetch_bytes, f"{address}/year/{year}/review.pdf") for year in years]
+        put(figures, "review_pdf_s", sheets)  # the first loads the typesetter
+        anew = []
+        for hours in range(9):  # the book is another each time, so the year is gone through anew
+            with open_book(path) as book:
+                book.set_setting(f"hours_{years[0]}", str(hours))
+            anew.append(timed(fetch, f"{address}/year/{years[0]}"))
+        put(figures, "review_page_anew_ms", anew[1:], 1e3)
+
+
 # ---- learning -----------------------------------------------------------------------------------
 
 
@@ -567,6 +618,7 @@ def main(words: list[str]) -> int:
         measure_server(figures, Path(folder))
         measure_now(figures, Path(folder))
         measure_pantry(figures, Path(folder))
+        measure_review(figures, Path(folder))
         measure_learning(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
     print(json.dumps(rounded, indent=1) if words else told(figures))

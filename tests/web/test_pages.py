@@ -95,7 +95,7 @@ def test_list_gives_each_bed_one_answer_and_twenty_dots(client: TestClient) -> N
 def test_only_doors_that_exist_are_shown(client: TestClient) -> None:
     html = client.get("/beds").text
     nav = html[html.index("<nav") : html.index("</nav>")]
-    assert re.findall(r">(\w+)</a>", nav) == ["Now", "Ground", "Beds", "Stores"]
+    assert re.findall(r">(\w+)</a>", nav) == ["Now", "Ground", "Beds", "Stores", "Year"]
 
 
 def test_bed_page_tells_all_it_must(client: TestClient) -> None:

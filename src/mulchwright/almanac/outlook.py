@@ -7,7 +7,7 @@ One run of the season engine over an ensemble of weathers and parameters, read o
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date, timedelta
@@ -131,6 +131,18 @@ def _month_amounts(months: tuple[date, ...], values: Floats) -> tuple[MonthAmoun
     )
 
 
+def _year_crops(
+    month_kg: Floats, months: Sequence[date], first: date, last: date
+) -> tuple[tuple[int, Quantiles], ...]:
+    """(month, member) crops as calendar years, those that lie wholly between two days."""
+    years = [month.year for month in months]
+    return tuple(
+        (year, _quantiles(month_kg[[i for i, y in enumerate(years) if y == year]].sum(axis=0)))
+        for year in sorted(set(years))
+        if first <= date(year, 1, 1) and date(year, 12, 31) <= last
+    )
+
+
 def _share_before(month: date, end: date) -> float:
     """Share of a month's days that lie before a day; waterings are kept by month."""
     following = (month + timedelta(days=32)).replace(day=1)
@@ -219,6 +231,10 @@ def _summary(
             days=min(LOOK_DAYS, run.days - max(today_day, 0)), sharp=sharpness_of(trade),
         ),
         working=working_of(patch, trade),
+        picked_year_kg=_year_crops(
+            month_of_flush[wanted], months,
+            date.min if first_report <= patch.built_on else first_report, last_report,
+        ),
     )  # fmt: skip
 
 

@@ -91,6 +91,11 @@ def _record(told: PatchOutlook, today: date) -> str:
             for item in told.picked_kg
             if item.month > today
         ][:MONTHS],
+        "year": {
+            str(year): [round(v, 3) for v in (crop.p10, crop.p50, crop.p90)]
+            for year, crop in told.picked_year_kg
+            if year >= today.year
+        },
     }
     return json.dumps(record, separators=(",", ":"))
 

@@ -164,6 +164,7 @@ class PatchOutlook:
     learned : what the logbook did to it; None where no entry bears on it.
     standing : the chance of a find by day from today, for the weeks ahead.
     remains : what is left of each layer today and by quarters over the year ahead; empty before the build.
+    picked_year_kg : the crop of each calendar year that lies wholly within the days told.
     """
 
     patch: Patch
@@ -192,6 +193,7 @@ class PatchOutlook:
     standing: Standing | None = None
     picked_if_any_kg: Quantiles | None = None
     remains: tuple[Remains, ...] = ()
+    picked_year_kg: tuple[tuple[int, Quantiles], ...] = ()
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""

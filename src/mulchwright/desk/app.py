@@ -40,6 +40,7 @@ from mulchwright.desk import (
     pairing_pages,
     picking,
     renewal,
+    review,
     scores,
     spots,
     start,
@@ -89,7 +90,7 @@ DOORS = (
     Door("ground", "Ground", "/ground", True),
     Door("beds", "Beds", "/beds", True),
     Door("stores", "Stores", "/stores", True),
-    Door("year", "Year", "/year", False),
+    Door("year", "Year", "/year", True),
 )
 
 
@@ -104,6 +105,7 @@ class Desk:
         self.library = Library(book)
         self.reckoner = Reckoner(engine, finished=lambda told: scores.keep_weekly(self.library, told))
         self.errands = Errands()
+        self.reviews = review.Reviews()
         self.weather = WeatherKeeper(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
         self.new = new
@@ -224,6 +226,7 @@ def create_app(
             *diagnosis.routes(),
             *renewal.routes(),
             *scores.routes(),
+            *review.routes(),
             *sun.routes(),
             *spots.routes(),
             *choose.routes(),
@@ -529,7 +532,7 @@ def _own_path(back: str) -> str:
     return (
         path
         if re.fullmatch(
-            r"/now|/log|/pick|/picks(/[a-z0-9-]+(/check)?)?|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year/how-good|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
+            r"/now|/log|/pick|/picks(/[a-z0-9-]+(/check)?)?|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year(/how-good|/[0-9]{4})?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
             path,
         )
         else "/beds"

@@ -21,7 +21,7 @@ from mulchwright.desk.looks import Scheme, palette
 
 __all__ = [
     "Amount", "DayBand", "Frame", "Mark", "amount_chart", "band_chart", "chart_document", "moisture_chart",
-    "round_up", "stamp", "time_axis",
+    "round_up", "stamp", "time_axis", "year_chart",
 ]  # fmt: skip
 
 Spec = dict[str, Any]
@@ -518,6 +518,45 @@ def round_up(value: float) -> float:
     return next(step * power for step in steps if step * power >= value - 1e-12)
 
 
+def _month_axes(frame: Frame, months: Sequence[date], top: float, unit: str) -> tuple[Spec, Spec]:
+    """Months side by side, thinned until their names have room; amounts from nothing up to `top`."""
+    step = frame.plot_width / max(len(months), 1)
+    every = next((n for n in (1, 2, 3, 4, 6) if step * n >= 44), 6)
+    kept = [month.strftime("%Y-%m") for i, month in enumerate(months) if i % every == 0]
+    names = {f"{month:%Y-%m}": f"{month:%b}" for month in months}
+    words = " : ".join([f"datum.value == '{key}' ? '{names[key]}'" for key in kept] + ["''"])
+    x: Spec = {
+        "field": "month",
+        "type": "ordinal",
+        "axis": {
+            "title": None,
+            "ticks": False,
+            "domainColor": frame.color("edge"),
+            "labelAngle": 0,
+            "labelExpr": words,
+            "labelOverlap": False,
+        },
+    }
+    y: Spec = {
+        "type": "quantitative",
+        "scale": {"domain": [0, top], "nice": False},
+        "axis": {
+            "values": [0, top / 2, top],
+            "format": "~g",
+            "title": None,
+            "grid": True,
+            "gridColor": frame.color("rule"),
+            "domain": False,
+            "ticks": False,
+            "minExtent": AXIS_ROOM - 10,
+            "maxExtent": AXIS_ROOM - 10,
+            "labelPadding": 8,
+            "labelExpr": f"datum.label + ' {unit}'",
+        },
+    }
+    return x, y
+
+
 def amount_chart(
     frame: Frame,
     amounts: Sequence[Amount],
@@ -541,39 +580,7 @@ def amount_chart(
         }
         for amount in amounts
     ]
-    step = frame.plot_width / max(len(amounts), 1)
-    every = next((n for n in (1, 2, 3, 4, 6) if step * n >= 44), 6)
-    kept = [amount.month.strftime("%Y-%m") for i, amount in enumerate(amounts) if i % every == 0]
-    names = {f"{amount.month:%Y-%m}": f"{amount.month:%b}" for amount in amounts}
-    words = " : ".join([f"datum.value == '{key}' ? '{names[key]}'" for key in kept] + ["''"])
-    x: Spec = {
-        "field": "month",
-        "type": "ordinal",
-        "axis": {
-            "title": None,
-            "ticks": False,
-            "domainColor": frame.color("edge"),
-            "labelAngle": 0,
-            "labelExpr": words,
-            "labelOverlap": False,
-        },
-    }
-    y: Spec = {
-        "type": "quantitative",
-        "scale": {"domain": [0, top], "nice": False},
-        "axis": {
-            "values": [0, top / 2, top],
-            "title": None,
-            "grid": True,
-            "gridColor": frame.color("rule"),
-            "domain": False,
-            "ticks": False,
-            "minExtent": AXIS_ROOM - 10,
-            "maxExtent": AXIS_ROOM - 10,
-            "labelPadding": 8,
-            "labelExpr": f"datum.label + ' {unit}'",
-        },
-    }
+    x, y = _month_axes(frame, [amount.month for amount in amounts], top, unit)
     tooltip = [
         {"field": "name", "type": "nominal", "title": "month"},
         {"field": "told", "type": "nominal", "title": label},
@@ -604,3 +611,52 @@ def amount_chart(
         ],
     }
     return chart_document(frame, name, body, rows)
+
+
+def year_chart(
+    frame: Frame,
+    months: Sequence[tuple[date, float, float | None]],
+    *,
+    unit: str,
+    show: Callable[[float], str],
+) -> Spec:
+    """The crop of a year: a solid bar for what was picked in a month, a stroke at what was foretold."""
+    top = round_up(max((max(picked, told or 0.0) for _, picked, told in months), default=0.0) or 1.0)
+    rows: list[Spec] = [
+        {
+            "month": f"{month:%Y-%m}",
+            "name": f"{month:%b}",
+            "picked": picked,
+            "foretold": told,
+            "picked_words": show(picked),
+            "foretold_words": "not foretold" if told is None else show(told),
+        }
+        for month, picked, told in months
+    ]
+    x, y = _month_axes(frame, [month for month, _, _ in months], top, unit)
+    tooltip = [
+        {"field": "name", "type": "nominal", "title": "month"},
+        {"field": "picked_words", "type": "nominal", "title": "picked"},
+        {"field": "foretold_words", "type": "nominal", "title": "foretold"},
+    ]
+    body = {
+        "width": frame.plot_width,
+        "height": 170,
+        "layer": [
+            {
+                "mark": {"type": "bar", "color": frame.color("plum"), "width": {"band": 0.62}},
+                "encoding": {"x": x, "y": {**y, "field": "picked"}, "tooltip": tooltip},
+            },
+            {
+                "transform": [{"filter": "isValid(datum.foretold)"}],
+                "mark": {
+                    "type": "tick",
+                    "color": frame.color("ink"),
+                    "thickness": 3.5,
+                    "width": {"band": 0.86},
+                },
+                "encoding": {"x": x, "y": {**y, "field": "foretold"}, "tooltip": tooltip},
+            },
+        ],
+    }
+    return chart_document(frame, "crop", body, rows)

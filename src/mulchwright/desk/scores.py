@@ -171,5 +171,5 @@ def how_good(request: Request) -> Response:
         coverage=[_coverage_words(row) for row in scores.coverage] if scores.outlooks else [],
         figures_table=_figures(scores) if scores.enough else None,
         statements=_statement_table(scores, names, today) if scores.statements else None, fewest=FEWEST,
-        back=request.url.path,
+        back=request.url.path, door="year",
     )  # fmt: skip
