@@ -542,7 +542,6 @@ def _month_axes(frame: Frame, months: Sequence[date], top: float, unit: str) -> 
         "scale": {"domain": [0, top], "nice": False},
         "axis": {
             "values": [0, top / 2, top],
-            "format": "~g",
             "title": None,
             "grid": True,
             "gridColor": frame.color("rule"),
@@ -551,7 +550,7 @@ def _month_axes(frame: Frame, months: Sequence[date], top: float, unit: str) -> 
             "minExtent": AXIS_ROOM - 10,
             "maxExtent": AXIS_ROOM - 10,
             "labelPadding": 8,
-            "labelExpr": f"datum.label + ' {unit}'",
+            "labelExpr": f"format(datum.value, '~r') + ' {unit}'",
         },
     }
     return x, y

@@ -156,11 +156,13 @@ def _page(
     year = _year(request, garden, today)
     told, sums = _reviewed(desk, state, year)
     page = page_of(told, garden, desk.trade, today, _currency(garden))
+    progress = desk.progress(state, patience_s=0.0)
     return desk.page(
         request, "year.html", state, status=status, door="year", page=page, years=_years(garden, today),
         revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
+        waiting=progress.under_way and progress.shown is None, share=progress.share,
     )  # fmt: skip
 
 

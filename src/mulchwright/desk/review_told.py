@@ -138,7 +138,8 @@ def _sentence(told: YearReview, over: bool, system: str) -> str:
     if not told.beds:
         return f"There was no mushroom bed in {told.year}{' yet' if not over else ''}."
     if not bearing:
-        return f"Nothing was picked in {told.year}{so_far}; {_beds_words(len(told.beds))} were waited on."
+        waited = "was" if len(told.beds) == 1 else "were"
+        return f"Nothing was picked in {told.year}{so_far}; {_beds_words(len(told.beds))} {waited} waited on."
     picked = _mass(told.totals.picked_kg, system)
     top = max(told.months, key=lambda m: m.picked_kg)
     share = top.picked_kg / told.totals.picked_kg if told.totals.picked_kg > 0 else 0.0
