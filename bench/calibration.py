@@ -70,7 +70,10 @@ def base_garden() -> Garden:
     from mulchwright.weather import normals_of
 
     garden, record = demo_garden()
-    return replace(garden, normals=normals_of(record), beds=(), log=(), patches=(), readings=())
+    return replace(
+        garden, normals=normals_of(record), beds=(), log=(), patches=(), readings=(),
+        checks=(), uses=(), jars=(), dryers=(), dryings=(),
+    )  # fmt: skip
 
 
 def _patch(rng: np.random.Generator) -> Patch:

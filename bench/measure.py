@@ -24,7 +24,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,6 +36,10 @@ PATIENCE_S = 120.0
 DEMO_DAY = date(2015, 6, 10)
 
 Figures = dict[str, float]
+
+
+NO_KITCHEN: dict[str, Any] = {"checks": (), "uses": (), "jars": (), "dryers": (), "dryings": ()}
+"""What became of picks goes with the beds they came from."""
 
 
 def say(text: str) -> None:
@@ -89,7 +93,9 @@ def bench_garden(patches: int) -> Garden:
     from mulchwright.book.demo import demo_garden
 
     garden, _ = demo_garden()
-    return replace(garden, beds=(), log=(), patches=tuple(bench_patch(number) for number in range(patches)))
+    return replace(
+        garden, beds=(), log=(), patches=tuple(bench_patch(number) for number in range(patches)), **NO_KITCHEN
+    )
 
 
 def engine_run(patches: int, members: int, days: int) -> Callable[[int], object]:
@@ -226,7 +232,7 @@ def measure_siting(figures: Figures) -> None:
     from mulchwright.ground import light_map, limits_on
     from mulchwright.trade import load_trade
 
-    garden, trade = replace(ground_garden(), patches=(), log=()), load_trade()
+    garden, trade = replace(ground_garden(), patches=(), log=(), **NO_KITCHEN), load_trade()
     _, series = demo_garden()
 
     def act() -> object:
@@ -274,7 +280,7 @@ def measure_slider(figures: Figures, folder: Path) -> None:
     from mulchwright.book import create_book
 
     book = folder / "slider.garden"
-    create_book(book, replace(ground_garden(), patches=(), log=()))
+    create_book(book, replace(ground_garden(), patches=(), log=(), **NO_KITCHEN))
     named = os.environ.get("MULCHWRIGHT_BROWSER")
     places = ("/usr/bin/chromium", "/usr/bin/chromium-browser")
     usual = next((path for path in places if Path(path).exists()), None)
