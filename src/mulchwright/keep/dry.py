@@ -253,8 +253,8 @@ def weighed_in(plan: DryingPlan, *, fresh_kg: float, hours: float, now_kg: float
     """Hours still to go after a load was weighed during drying.
 
     Each drawn case foretells the mass at that hour; cases are weighted by how well they meet the scale
-    (2 % of the fresh mass, for the scale and uneven trays). At least a tenth of a case's weight is kept
-    in every case's neighbor so that one odd weighing cannot claim certainty.
+    (2 % of the fresh mass, for the scale and uneven trays). The heater's limit is left out, and one odd
+    weighing narrows the range a lot: weigh twice.
 
     Raises `InputError` for a mass above the fresh one or below what no slice can reach.
     """
