@@ -394,7 +394,7 @@ def _cost(told: YearReview, system: str, currency: str) -> Part:
     if fresh:
         answer = f"A {unit} fresh cost {fresh}" + (f", a {unit} dried {dry}." if dry else ".")
     elif t.money is None:
-        answer = f"Type what you spent, and what a {unit} cost stands here."
+        answer = f"What a {unit} cost stands here once the money spent is told."
     else:
         answer = f"Nothing was weighed, so a {unit} has no price."
     note = "Money of the whole year is laid on its crop; a new bed bears in later years, too."
