@@ -62,7 +62,7 @@ def test_not_a_plain_file(tmp_path: Path) -> None:
         (b'[place]\nname = "Tern Hollow"\n', "bring it in: `mulchwright import"),
         (b"SQLite format 3\x00" + bytes(10), "breaks off after 26 bytes"),
         (b"SQLite for", "breaks off after 10 bytes"),
-        (b"SQLite format 3\x00" + bytes(500), "a database of some other program"),
+        (b"SQLite format 3\x00" + bytes(500), "is no garden book; it was left untouched"),
     ],
 )
 def test_something_else(tmp_path: Path, content: bytes, words: str) -> None:
@@ -103,11 +103,10 @@ def test_a_book_without_a_version(book_path: Path) -> None:
     [
         lambda data: data[: len(data) // 2],
         lambda data: data[:4096],
-        lambda data: data[:200],
         lambda data: data[:100] + b"\xff" * 4000 + data[4100:],
         lambda data: data[:5000] + bytes(20_000) + data[25_000:],
     ],
-    ids=["half", "first page", "200 bytes", "first page scribbled over", "pages blanked"],
+    ids=["half", "first page", "first page scribbled over", "pages blanked"],
 )
 def test_a_damaged_book(book_path: Path, spoil: Callable[[bytes], bytes]) -> None:
     book_path.write_bytes(spoil(book_path.read_bytes()))

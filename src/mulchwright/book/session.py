@@ -16,7 +16,15 @@ from typing import Self, TypeVar
 
 from mulchwright import __version__
 from mulchwright.book import rows
-from mulchwright.book.inspection import sqlite_words
+from mulchwright.book.inspection import (
+    FileIdentity,
+    FileState,
+    file_identity,
+    file_state,
+    remember_whole,
+    sqlite_words,
+    with_patience,
+)
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden
 
@@ -44,12 +52,15 @@ class Session:
     `expected_revision` what each of them has read.
     """
 
-    def __init__(self, path: Path, connection: sqlite3.Connection, *, read_only: bool) -> None:
+    def __init__(
+        self, path: Path, connection: sqlite3.Connection, *, read_only: bool, identity: FileIdentity | None
+    ) -> None:
         self._path = path
         self._connection = connection
         self._read_only = read_only
         self._lock = threading.RLock()
-        self._identity = _identity(path)
+        self._identity = identity
+        self._wrote = False
         self._made: set[int] = set()
         self._seen = self._read(self._read_revision)
 
@@ -65,10 +76,17 @@ class Session:
         """The book's changes are known here up to this number; pass it back when saving."""
         return self._seen
 
+    @property
+    def file_state(self) -> FileState | None:
+        """Which file lies at the book's path now and how it was last written; None where there is none."""
+        return file_state(self._path)
+
     def close(self) -> None:
         """Let go of the file; no second file stays beside it."""
         with self._lock:
             self._connection.close()
+            if self._wrote and file_identity(self._path) == self._identity:
+                remember_whole(self._path, file_state(self._path))
 
     def __enter__(self) -> Self:
         return self
@@ -85,7 +103,7 @@ class Session:
             yield
         except sqlite3.ProgrammingError as error:
             raise BookError(f"{self._path} was closed already; open it again.") from error
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise sqlite_words(error, self._path) from error
         except UnicodeEncodeError as error:
             raise InputError(
@@ -94,12 +112,17 @@ class Session:
 
     def _read(self, act: Callable[[], Result]) -> Result:
         """Run `act` on one consistent state of the book."""
-        with self._lock, self._words():
+
+        def once() -> Result:
             self._connection.execute("BEGIN")
             try:
                 return self._own(act)
             finally:
-                self._connection.execute("ROLLBACK")
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+
+        with self._lock, self._words():
+            return with_patience(once)
 
     def _own(self, act: Callable[[], Result]) -> Result:
         """Run `act`, which reads rows; what no noun takes was written by some other program."""
@@ -129,13 +152,10 @@ class Session:
         with self._lock, self._words():
             if self._read_only:
                 raise BookError(f"{self._path} was opened for reading only, so nothing can be saved in it.")
-            if _identity(self._path) != self._identity:
-                raise BookError(
-                    f"{self._path} was moved, removed or replaced while it was open here. Nothing was saved. "
-                    "Bring it back to its place, or open it where it is now, and make the change again."
-                )
-            self._connection.execute("BEGIN IMMEDIATE")
+            self._refuse_if_replaced("Nothing was saved.")
+            with_patience(lambda: self._connection.execute("BEGIN IMMEDIATE"))
             try:
+                self._refuse_if_replaced("Nothing was saved.")  # it may have been while we waited
                 revision = self._read_revision() + 1
                 try:
                     yield revision
@@ -149,15 +169,26 @@ class Session:
                     "INSERT INTO change VALUES (?, ?, ?, ?)", (revision, of_garden, what, of_logbook)
                 )
                 self._connection.execute("DELETE FROM change WHERE revision <= ?", (revision - CHANGES_KEPT,))
-                self._connection.execute("COMMIT")
+                with_patience(lambda: self._connection.execute("COMMIT"), disk_errors_too=False)
             except BaseException:
                 if self._connection.in_transaction:
                     self._connection.execute("ROLLBACK")
                 raise
+            self._wrote = True
+            # Taken away between the last look and the end of the act: what was saved lies in a file that
+            # nobody will open again, and the grower must hear so.
+            self._refuse_if_replaced("What you just entered went into the old file.")
             if revision == self._seen + 1:
                 self._seen = revision
             else:  # others wrote in between, and what they wrote has not been read here yet
                 self._made.add(revision)
+
+    def _refuse_if_replaced(self, outcome: str) -> None:
+        if file_identity(self._path) != self._identity:
+            raise BookError(
+                f"{self._path} was moved, removed or replaced while it was open here. {outcome} "
+                "Bring it back to its place, or open it where it is now, and make the change again."
+            )
 
     def _unread(self, expected: int | None) -> list[tuple[int, str]]:
         """Changes of the garden (revision, what) since `expected`, or since the last read but for our own."""
@@ -182,10 +213,3 @@ class Session:
             "and nothing was overwritten. Read the book again, then make your change once more."
         )
 
-
-def _identity(path: Path) -> tuple[int, int] | None:
-    try:
-        told = path.stat()
-    except OSError:
-        return None
-    return told.st_dev, told.st_ino

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from mulchwright import __version__
 from mulchwright.book import keepsake_rows, logbook_rows, plan_rows, rows
-from mulchwright.book.inspection import connect, inspect, sqlite_words
+from mulchwright.book.inspection import connect, file_identity, open_connection, sqlite_words, with_patience
 from mulchwright.book.keeping_acts import KeepingActs
 from mulchwright.book.keepsake_acts import KeepsakeActs
 from mulchwright.book.logbook_acts import UndoStep, WriteDone
@@ -241,31 +241,31 @@ def open_book(path: str | os.PathLike[str], *, read_only: bool = False) -> Book:
     Raises
     ------
     BookError
-        See `mulchwright.book.inspection.inspect`; also when bringing it up to date fails, which leaves
+        See `mulchwright.book.inspection.open_connection`; also when bringing it up to date fails, which leaves
         it as it was. A file that is refused is not changed by a single byte.
     """
     return _open(Path(path), LADDER, read_only=read_only, today=date.today())
 
 
 def _open(path: Path, ladder: tuple[Migration, ...], *, read_only: bool, today: date) -> Book:
-    version = inspect(path, to_write=not read_only, newest=len(ladder))
-    if version < len(ladder):
-        if read_only:
-            raise BookError(
-                f"{path} is a book of an older release (version {version}) and was to be opened for "
-                f"reading only. Open it once with `mulchwright open {path.name}`, which brings it to "
-                f"version {len(ladder)}."
-            )
-        _bring_up_to_date(path, version, ladder, today)
-    try:
-        connection = connect(path, "ro" if read_only else "rw")
-    except sqlite3.Error as error:
-        raise sqlite_words(error, path) from error
-    try:
-        return Book(path, connection, read_only=read_only)
-    except BaseException:
-        connection.close()
-        raise
+    while True:
+        identity = file_identity(path)
+        connection, version = open_connection(path, to_write=not read_only, newest=len(ladder))
+        try:
+            if version < len(ladder):
+                if read_only:
+                    raise BookError(
+                        f"{path} is a book of an older release (version {version}) and was to be opened for "
+                        f"reading only. Open it once with `mulchwright open {path.name}`, which brings it to "
+                        f"version {len(ladder)}."
+                    )
+                _bring_up_to_date(connection, path, version, ladder, today)
+            if identity is not None and identity == file_identity(path):
+                return Book(path, connection, read_only=read_only, identity=identity)
+        except BaseException:
+            connection.close()
+            raise
+        connection.close()  # another file took the name just now: that one is wanted
 
 
 def _snapshot_path(path: Path, version: int, today: date) -> Path:
@@ -280,15 +280,13 @@ def _snapshot_path(path: Path, version: int, today: date) -> Path:
     raise BookError(f"There are too many snapshots beside {path}; move some away, then open it again.")
 
 
-def _bring_up_to_date(path: Path, version: int, ladder: tuple[Migration, ...], today: date) -> None:
-    try:
-        connection = connect(path, "rw")
-    except sqlite3.Error as error:
-        raise sqlite_words(error, path) from error
+def _bring_up_to_date(
+    connection: sqlite3.Connection, path: Path, version: int, ladder: tuple[Migration, ...], today: date
+) -> None:
     snapshot = _snapshot_path(path, len(ladder), today)
     try:
         connection.execute("VACUUM INTO ?", (str(snapshot.absolute()),))
-        climb(connection, ladder)
+        with_patience(lambda: climb(connection, ladder))
     except sqlite3.Error as error:
         raise BookError(
             f"{path} is of book version {version} and could not be brought to version {len(ladder)} "
@@ -296,8 +294,6 @@ def _bring_up_to_date(path: Path, version: int, ladder: tuple[Migration, ...], t
             f"{snapshot.name}. "
             "Please report this."
         ) from error
-    finally:
-        connection.close()
 
 
 def create_book(
