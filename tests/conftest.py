@@ -16,3 +16,11 @@ def _own_lesson_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None
         shelf = LessonShelf(tmp_path_factory.mktemp("lessons"))
         patch.setattr("mulchwright.desk.lesson_shelf._SHELF", shelf)
         yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What the program keeps for a user outside the book lies in a folder of the tests, also for children."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        yield

@@ -165,7 +165,9 @@ def test_a_lock_is_waited_for_and_the_act_done(book_path: Path, monkeypatch: pyt
         assert "note-1" in {entry.key for entry in book.garden().log}
 
 
-def test_replaced_while_an_act_waits(book_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_replaced_while_an_act_waits(
+    book_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The file is exchanged between the first look at it and the lock: nothing goes into the old one."""
     with open_book(book_path) as book:
         book.copy_to(tmp_path / "copy.mulch")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import threading
 import time
@@ -19,7 +20,7 @@ from mulchwright.book import create_book, open_book
 from mulchwright.desk import create_app
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.guard import CONTENT_POLICY
-from mulchwright.desk.reckoning import AlmanacEngine
+from mulchwright.desk.reckoning import AlmanacEngine, Library
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, Patch, UnitSystem
 
@@ -397,3 +398,20 @@ def test_plan_stays_a_plan_after_reading(client: TestClient, patch_of: PatchOf) 
     before = patch_of("pump-corner")
     client.get(f"{PLAN}/what-if?planes=3&shade=10")
     assert patch_of("pump-corner") == before
+
+
+def test_a_book_replaced_under_the_server_is_read_anew(book: Path, tmp_path: Path) -> None:
+    """Another garden under the same name and at the same revision is another garden."""
+    library = Library(book)
+    before = library.state()
+    other = replace(before.garden, place=replace(before.garden.place, name="Rush Meadow"))
+    create_book(tmp_path / "other.mulch", other)
+    with open_book(tmp_path / "other.mulch") as opened:
+        assert opened.revision == before.revision
+    os.replace(tmp_path / "other.mulch", book)
+    assert library.state().garden.place.name == "Rush Meadow"
+    assert library.state().read_number > before.read_number
+    assert library.state() is library.state(), "what was read is not read again without need"
+    create_book(tmp_path / "again.mulch", before.garden)
+    book.write_bytes((tmp_path / "again.mulch").read_bytes())  # the same file, other content
+    assert library.state().garden.place.name == before.garden.place.name

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import socket
 import subprocess
 import sys
+import threading
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
-from mulchwright.desk import serve
+from mulchwright.desk import running, serve
+from mulchwright.desk.running import RunningServer
 from mulchwright.desk.server import _bound
 from mulchwright.errors import BookError, InputError
 
 SCRIPT = """
 import sys
-from mulchwright.desk import serve
+from mulchwright.desk import running, serve
+from mulchwright.desk.running import RunningServer
 serve(sys.argv[1], 0, False, announce=lambda address: print(address, flush=True))
 """
 
@@ -31,13 +37,86 @@ def test_a_started_server_answers_at_the_address_it_tells(book: Path) -> None:
         try:
             address = process.stdout.readline().strip()
             assert address.startswith("http://127.0.0.1:")
-            with urllib.request.urlopen(f"{address}beds", timeout=30) as answer:
+            with urllib.request.urlopen(f"{address}beds", timeout=120) as answer:
                 assert b"Under the medlar" in answer.read()
         finally:
             os.kill(process.pid, signal.SIGINT)
             process.wait(20)
     left = [file.name for file in book.parent.iterdir()]
     assert left == ["garden.mulch"], "no second file stays beside the book"
+
+
+@contextmanager
+def started_server(book: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """A server of the book in a process of its own, and its address once it answers there."""
+    with subprocess.Popen(
+        [sys.executable, "-c", SCRIPT, str(book)], stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        try:
+            address = process.stdout.readline().strip().split()[-1]
+            with urllib.request.urlopen(f"{address}serving", timeout=120):
+                yield process, address
+        finally:
+            process.kill()
+
+
+def test_a_book_that_is_open_already_is_not_served_twice(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    opened: list[str] = []
+    monkeypatch.setattr("mulchwright.desk.server.webbrowser.open", opened.append)
+    with started_server(book) as (_, address):
+        told: list[str] = []
+        serve(book, announce=told.append)  # comes back at once
+        assert told == [f"{book} is open already at {address}"]
+        assert opened == [address]
+        with pytest.raises(InputError, match=f"open already at {address}, for this computer only"):
+            serve(book, home_network=True)
+
+
+def test_a_chosen_port_is_a_second_way_in_and_says_so(book: Path) -> None:
+    with started_server(book) as (_, address):
+        second = subprocess.Popen(
+            [sys.executable, "-c", SCRIPT, str(book)], stdout=subprocess.PIPE, text=True
+        )
+        try:
+            assert second.stdout is not None
+            assert second.stdout.readline().startswith(
+                f"{book} is open already at {address}; this is a second"
+            )
+            assert second.stdout.readline().startswith("http://127.0.0.1:")
+        finally:
+            second.kill()
+            second.communicate()
+
+
+def test_the_note_of_a_dead_server_counts_for_nothing(book: Path) -> None:
+    with started_server(book) as (process, _):
+        assert RunningServer.of(book) is not None
+        process.kill()
+        process.wait()
+        assert RunningServer.of(book) is None
+    with socket.socket() as other:  # some other program has the port by now and says nothing we know
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        RunningServer.started(book, f"http://127.0.0.1:{other.getsockname()[1]}/", "one")
+
+        def answer() -> None:
+            asked, _ = other.accept()
+            with asked:
+                asked.recv(4096)
+                asked.sendall(b"HTTP/1.1 200 OK\r\n\r\nhello")
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        assert RunningServer.of(book) is None
+        thread.join()
+
+
+def test_a_server_that_ends_takes_its_note_along(book: Path) -> None:
+    first = RunningServer.started(book, "http://127.0.0.1:1/", "one")
+    RunningServer.started(book, "http://127.0.0.1:2/", "two")
+    first.stopped(book)
+    assert json.loads(running._note(book).read_text())["secret"] == "two", "a later server's note stays"
 
 
 def test_only_this_machine_can_ask() -> None:

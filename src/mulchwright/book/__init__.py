@@ -9,6 +9,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.book.inspection import FileState
 from mulchwright.book.keepsake_acts import PhotoFacts
 from mulchwright.book.keys import check_keys, slug
 from mulchwright.book.schema import SCHEMA_VERSION
@@ -40,6 +41,7 @@ __all__ = [
     "Book",
     "BookConflict",
     "Contents",
+    "FileState",
     "PhotoFacts",
     "PlanImport",
     "UndoStep",

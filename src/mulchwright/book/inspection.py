@@ -37,7 +37,8 @@ TABLE_WORDS = {
     "layer": "the recipes", "layer_wood": "the recipes", "plane": "the recipes", "log_entry": "the logbook",
     "log_sign": "the logbook", "log_photo": "the logbook", "photo": "the photos",
     "weather_day": "the weather record", "forecast_day": "the forecast", "undo_part": "the last changes",
-    "lot": "the supplies", "pick_use": "the picks", "identity_check": "the checks of picks", "jar": "the jars",
+    "lot": "the supplies", "pick_use": "the picks", "identity_check": "the checks",
+    "jar": "the jars",
 }  # fmt: skip
 """What a grower calls the larger tables."""
 

@@ -212,4 +212,3 @@ class Session:
             "saved, "
             "and nothing was overwritten. Read the book again, then make your change once more."
         )
-

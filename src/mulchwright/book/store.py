@@ -241,8 +241,8 @@ def open_book(path: str | os.PathLike[str], *, read_only: bool = False) -> Book:
     Raises
     ------
     BookError
-        See `mulchwright.book.inspection.open_connection`; also when bringing it up to date fails, which leaves
-        it as it was. A file that is refused is not changed by a single byte.
+        See `mulchwright.book.inspection.open_connection`; also when bringing it up to date fails, which
+        leaves it as it was. A file that is refused is not changed by a single byte.
     """
     return _open(Path(path), LADDER, read_only=read_only, today=date.today())
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import re
+import secrets
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
@@ -23,7 +24,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+)
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
@@ -58,6 +66,7 @@ from mulchwright.desk.light import lit_if_kept
 from mulchwright.desk.looks import SCHEMES
 from mulchwright.desk.pairing_pages import HomeDoor, PairingGate
 from mulchwright.desk.reckoning import AlmanacEngine, BookState, Engine, Library, Progress, Reckoner
+from mulchwright.desk.running import PROOF_PATH, proof_of
 from mulchwright.desk.weather_keeper import WeatherKeeper
 from mulchwright.errors import BookError, InputError, MulchwrightError
 from mulchwright.garden import Garden, Patch, Stage, UnitSystem
@@ -108,6 +117,7 @@ class Desk:
         self.reviews = review.Reviews()
         self.weather = WeatherKeeper(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
+        self.secret = secrets.token_hex(16)
         self.new = new
         self.bundle = bundle
         self._today = today
@@ -241,6 +251,7 @@ def create_app(
             Route("/units", set_units, methods=["POST"]),
             Route("/reckoning", reckoning),
             Route("/charts.js", charts_script),
+            Route(PROOF_PATH, serving),
             Mount("/static", StaticFiles(directory=str(static)), name="static"),
         ],
         middleware=[
@@ -343,6 +354,13 @@ def reckoning(request: Request) -> Response:
     desk = _desk(request)
     progress = desk.progress(desk.library.state())
     return JSONResponse({"ready": not progress.under_way, "share": round(progress.share, 2)})
+
+
+def serving(request: Request) -> Response:
+    """For another start of the same book on this machine: the proof that this server has it open."""
+    if getattr(request.state, "over_home", False):
+        raise HTTPException(404)
+    return PlainTextResponse(proof_of(_desk(request).secret))
 
 
 def charts_script(request: Request) -> Response:

@@ -59,7 +59,7 @@ def told_today(desk: Desk, state: BookState, progress: Progress) -> Today:
     """What today asks for, from the outlook that is shown; made once for each state of the book."""
     today = desk.today(state.garden)
     outlook = progress.shown
-    made_from = (state.mark, state.revision, outlook, today)
+    made_from = (state.mark, state.read_number, outlook, today)
     with _LOCK:
         kept = _KEPT.get(desk)
     if (

@@ -15,7 +15,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, cast
 
-from mulchwright.book import open_book
+from mulchwright.book import FileState, open_book
 from mulchwright.desk.errands import Errands, errand_key
 from mulchwright.garden import Garden, Patch, UnitSystem
 
@@ -121,31 +121,45 @@ class AlmanacEngine:
 
 @dataclass(frozen=True, slots=True)
 class BookState:
-    """What the book holds at one revision. `mark` is the same for the same garden and weather."""
+    """What the book holds at one revision. `mark` is the same for the same garden and weather.
+
+    read_number : counts the readings of this program; unlike the revision it never comes again when another
+    file takes the book's place, so what is made from a state is cached by it.
+    """
 
     revision: int
     garden: Garden
     series: DailySeries | None
     mark: str
     forecast: Forecast | None = None
+    read_number: int = 0
 
 
 class Library:
-    """Reads the book when its revision moved, and keeps what it read until then."""
+    """Reads the book when it was changed or replaced by another file, and holds what it read until then."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
         self._lock = threading.Lock()
         self._state: BookState | None = None
+        self._read_from: FileState | None = None
+        self._readings = 0
 
     def state(self) -> BookState:
-        """The book as it is now; `BookError` when it cannot be read."""
+        """The book as it is now; `BookError` when it cannot be read.
+
+        Another book may lie under the same name by now, copied there or put back from a backup, and may have
+        come to the same revision: the file's identity, size and time of writing are compared too.
+        """
         with self._lock, open_book(self.path) as book:
+            file = book.file_state
             revision = book.revision_on_disk()
-            if self._state is None or self._state.revision != revision:
+            if self._state is None or self._state.revision != revision or self._read_from != file:
+                self._read_from = file
                 garden, series, forecast = book.garden(), book.series(), book.forecast()
+                self._readings += 1
                 self._state = BookState(
-                    book.revision, garden, series, _mark(garden, series, forecast), forecast
+                    book.revision, garden, series, _mark(garden, series, forecast), forecast, self._readings
                 )
             return self._state
 

@@ -100,7 +100,7 @@ class Reviews:
         """The review of a year, and its money and hours as they were typed."""
         garden, today = state.garden, desk.today(state.garden)
         outlook = desk.progress(state, patience_s=0.0).shown
-        name = (state.revision, year, today)
+        name = (state.read_number, year, today)
         with self._lock:
             held = self._told.get(name)
         if held is not None and held[0] is outlook:

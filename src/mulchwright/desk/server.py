@@ -20,6 +20,7 @@ from mulchwright.desk.app import create_app
 from mulchwright.desk.home import home_address
 from mulchwright.desk.pairing import Pairing, PhoneShelf, spelled
 from mulchwright.desk.pairing_pages import HomeDoor
+from mulchwright.desk.running import RunningServer
 from mulchwright.errors import InputError
 
 __all__ = ["serve"]
@@ -89,13 +90,20 @@ def serve(
     new : the book is not there yet; the first page asks where the garden lies and makes it.
     home_network : also answer paired phones at this machine's address in the home network; home_at : which.
     announce : told the address once the socket is bound, and how to pair a phone.
+    A book that is being served already is not served a second time unless a port was chosen for it: its
+    running address is announced, and opened.
+
     Raises `BookError` for a book that cannot be opened and `InputError` for a port or an address that cannot
     be used, both before anything is served.
     """
     path = Path(book_path)
+    if (running := RunningServer.of(path)) and _leave_to(running, path, port, home_network, announce):
+        if open_browser:
+            webbrowser.open(running.address)
+        return
     if not home_network:
         # A book that cannot be opened is told before a port is taken.
-        _serve_at([], create_app(path, new=new), port, open_browser, announce, ())
+        _serve_at([], path, create_app(path, new=new), port, open_browser, announce, ())
         return
     if not path.exists():
         raise InputError(f"{path} is not there yet. Begin it on this machine, then open it to the network.")
@@ -115,7 +123,24 @@ def serve(
         here.close()
         there.close()
         raise
-    _serve_at([here, there], app, port, open_browser, announce, lines)
+    _serve_at([here, there], path, app, port, open_browser, announce, lines, home_network=True)
+
+
+def _leave_to(
+    running: RunningServer, path: Path, port: int, home_network: bool, announce: Callable[[str], None]
+) -> bool:
+    """Whether the server that runs already is the one to use; says so, or that a second one starts."""
+    if home_network and not running.home_network:
+        raise InputError(
+            f"{path} is open already at {running.address}, for this computer only. Stop it there with "
+            "Ctrl-C, then start it again with --home-network.",
+            field="home_network",
+        )
+    if port != USUAL_PORT:
+        announce(f"{path} is open already at {running.address}; this is a second way in, at its own port.")
+        return False
+    announce(f"{path} is open already at {running.address}")
+    return True
 
 
 def _home_words(path: Path, home: HomeDoor) -> tuple[str, ...]:
@@ -138,8 +163,8 @@ def _home_words(path: Path, home: HomeDoor) -> tuple[str, ...]:
 
 
 def _serve_at(
-    sockets: list[socket.socket], app: Starlette, port: int, open_browser: bool,
-    announce: Callable[[str], None], lines: tuple[str, ...],
+    sockets: list[socket.socket], path: Path, app: Starlette, port: int, open_browser: bool,
+    announce: Callable[[str], None], lines: tuple[str, ...], *, home_network: bool = False,
 ) -> None:  # fmt: skip
     listeners = sockets or [_bound(port)]
     address = f"http://{LOOPBACK}:{listeners[0].getsockname()[1]}/"
@@ -149,11 +174,13 @@ def _serve_at(
         announce(line)
     if open_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    running = RunningServer.started(path, address, app.state.desk.secret, home_network=home_network)
     config = uvicorn.Config(app, log_level="warning", access_log=False, lifespan="on", ws="none")
     try:
         uvicorn.Server(config).run(sockets=listeners)
     except KeyboardInterrupt:
         pass
     finally:
+        running.stopped(path)
         for listener in listeners:
             listener.close()
