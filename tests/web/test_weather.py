@@ -122,6 +122,9 @@ def source() -> Iterator[Source]:
         ("https://example.org/a b", "blanks"),
         ("https://example.org:port/", "no address that can be used"),
         ("https://example.org/{station.__class__}", "is not filled in"),
+        ("https://example.org/{year:>999999999}", "holds more than a name"),
+        ("https://example.org/{station!r}", "holds more than a name"),
+        ("https://example.org/\u202egro.elpmaxe", "unseen signs"),
     ],
 )
 def test_addresses_that_cannot_be_used(address: str, words: str) -> None:

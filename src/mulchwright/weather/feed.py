@@ -78,13 +78,14 @@ def check_address(template: str) -> str:
     none in the name of the host.
     """
     text = template.strip()
-    if len(text) > LONGEST_ADDRESS or any(ord(sign) < 33 for sign in text):
+    if len(text) > LONGEST_ADDRESS or any(ord(sign) < 33 for sign in text) or not text.isprintable():
         raise InputError(
-            "The address has blanks in it or is longer than 2,000 characters; paste it again.",
+            "The address has blanks or unseen signs in it, or more than 2,000 characters; paste it again.",
             field="address",
         )
     try:
-        names = {name for _, name, _, _ in Formatter().parse(text) if name is not None}
+        fields = [field for field in Formatter().parse(text) if field[1] is not None]
+        names = {name for _, name, _, _ in fields if name is not None}
         parts = urlsplit(text)
         host, _ = parts.hostname or "", parts.port
     except ValueError:
@@ -97,6 +98,11 @@ def check_address(template: str) -> str:
         known = ", ".join(f"{{{name}}}" for name in PLACEHOLDERS)
         raise InputError(
             f"{{{strange[0]}}} is not filled in by this program; it knows {known}.", field="address"
+        )
+    if any(form or conversion for _, _, form, conversion in fields):
+        # A width of a thousand million would fill the memory before anything is asked.
+        raise InputError(
+            "A brace of the address holds more than a name; write {year}, not {year:4}.", field="address"
         )
     if not host or "{" in host:
         raise InputError(
