@@ -8,6 +8,14 @@ import pytest
 
 
 @pytest.fixture(scope="session", autouse=True)
+def _own_consent_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What tests allow a book lies in a folder of their own, not in the user's data."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("MULCHWRIGHT_CONSENT_FOLDER", str(tmp_path_factory.mktemp("consent")))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def _own_lesson_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """What tests learn from logbooks lies in a folder of their own, not in the user's cache."""
     from mulchwright.desk.lesson_shelf import LessonShelf

@@ -438,7 +438,9 @@ def fetch(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ask a server for the days the record lacks; off until --on was said.
+    """Ask a server for the days the record lacks; off until --on was said on this computer.
+
+    A book that was brought from elsewhere with fetching on asks nobody until --on was said here too.
 
     Without --on, a changed address is only shown as it would be asked, with what it reveals. No account and
     no key is ever used. The addresses may hold {station}, {first}, {last}, {year}, {latitude}, {longitude}.
@@ -448,6 +450,7 @@ def fetch(
 
     from mulchwright.book import open_book
     from mulchwright.cli import print_json, say, today_in
+    from mulchwright.desk import weather_consent
     from mulchwright.desk import weather_keeper as keeper
     from mulchwright.weather.feed import reveals
 
@@ -461,7 +464,9 @@ def fetch(
     before = keeper.source_of(book)
     # A new address is off until it was seen, as on the page.
     source = replace(before, **changed, on=before.on and not changed if turn is None else turn)
-    if source != before:
+    if turn:
+        weather_consent.switch_on(book, source)
+    elif turn is False or source != before:
         keeper.save_source(book, source)
     with open_book(book) as opened:
         garden, series = opened.garden(), opened.series()

@@ -257,6 +257,12 @@ def test_forecast_outlooks_and_settings_come_and_go(
         assert book.setting("weather_source") is None
         with pytest.raises(InputError, match="no name of a setting"):
             book.set_setting("Weather source", "x")
+        before = book.revision_on_disk()
+        with pytest.raises(InputError, match="no name of a setting"):
+            book.set_settings({"weather_source": "x", "Weather source": "x"})
+        assert (book.setting("weather_source"), book.revision_on_disk()) == (None, before)
+        assert book.set_settings({"weather_source": "x", "weather_folder": "y"}) == before + 1
+        assert (book.setting("weather_source"), book.setting("weather_folder")) == ("x", "y")
 
 
 def test_an_export_holds_photos_only_when_asked(

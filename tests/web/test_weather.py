@@ -18,7 +18,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
+from mulchwright.desk import create_app, weather_consent
 from mulchwright.desk import weather_keeper as keeper
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.feed import Limits, TooSoon, get
@@ -258,10 +258,10 @@ def test_a_forecast_in_us_units_is_converted() -> None:
 
 
 def turn_on(book: Path, source: Source, *, forecast: bool = False) -> None:
-    keeper.save_source(
+    weather_consent.switch_on(
         book,
         keeper.Source(
-            True, f"{source.address}/{{station}}.csv?from={{first}}", STATION, "",
+            False, f"{source.address}/{{station}}.csv?from={{first}}", STATION, "",
             f"{source.address}/f?at={{latitude}},{{longitude}}" if forecast else "",
         ),
     )  # fmt: skip
@@ -342,8 +342,7 @@ def test_a_source_that_asks_for_peace_is_left_alone(book: Path, source: Source) 
 def test_the_folder_takes_each_content_once_and_leaves_bad_files_alone(book: Path, tmp_path: Path) -> None:
     folder = tmp_path / "station"
     folder.mkdir()
-    with open_book(book) as opened:
-        opened.set_setting(keeper.FOLDER, str(folder))
+    weather_consent.watch_folder(book, str(folder))
     (folder / "may.csv").write_text(csv_rows(date(2031, 5, 1), 31))
     (folder / "bad.csv").write_text("a,b\n1,2\n")
     (folder / "next.json").write_text(forecast_json())
@@ -367,15 +366,13 @@ def test_the_folder_takes_each_content_once_and_leaves_bad_files_alone(book: Pat
 
 
 def test_a_file_that_is_still_being_copied_waits(book: Path, tmp_path: Path) -> None:
-    with open_book(book) as opened:
-        opened.set_setting(keeper.FOLDER, str(tmp_path))
+    weather_consent.watch_folder(book, str(tmp_path))
     (tmp_path / "may.csv").write_text(csv_rows(date(2031, 5, 1), 31))
     assert keeper.check_folder(book, TODAY, settled_s=60) == ()
 
 
 def test_a_folder_that_is_gone_is_told(book: Path, tmp_path: Path) -> None:
-    with open_book(book) as opened:
-        opened.set_setting(keeper.FOLDER, str(tmp_path / "gone"))
+    weather_consent.watch_folder(book, str(tmp_path / "gone"))
     with pytest.raises(SourceError, match="cannot be read"):
         keeper.check_folder(book, TODAY)
 
@@ -492,7 +489,11 @@ def test_the_address_is_shown_before_anything_is_sent(
     assert "Off. Nothing is sent." in page
     assert "learns the address of your internet connection" in page
     assert source.asked == []
-    on = weather.post("/weather/feed/on").text
+    assert weather.post("/weather/feed/on").status_code == 422  # names nothing that was shown
+    assert source.asked == []
+    shown = re.search(r'name="shown" value="(\w+)"', page)
+    assert shown is not None
+    on = weather.post("/weather/feed/on", data={"shown": shown[1]}).text
     assert len(source.asked) == 1
     assert "38 days added" in on
     assert "Turn it off" in on

@@ -2,11 +2,13 @@
 
 None of these is loaded with the garden. Settings by name are texts: `weather_source` (how the record is
 brought up to date), `weather_folder` (the folder that is watched) and whatever other rooms name and
-document; an export leaves them out, since they belong to one machine.
+document; an export leaves them out, since they belong to one machine. What they name is a wish: whether
+this machine may call or read it is answered outside the book, in `desk.consent`.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -123,14 +125,24 @@ class KeepsakeActs(Session):
 
     def set_setting(self, name: str, value: str | None) -> int:
         """Keep a text under a name; None forgets it. Return the new revision."""
-        if not (
-            name.isascii() and name.replace("_", "").isalnum() and name == name.lower() and len(name) <= 80
-        ):
-            raise InputError(
-                f"{name!r} is no name of a setting; use small letters, digits and _.", field="name"
-            )
-        with self._change(f"the setting {name} was changed", of_garden=False) as revision:
-            self._connection.execute("DELETE FROM named_setting WHERE name = ?", (name,))
-            if value is not None:
-                self._connection.execute("INSERT INTO named_setting VALUES (?, ?)", (name, value))
+        return self.set_settings({name: value})
+
+    def set_settings(self, values: Mapping[str, str | None]) -> int:
+        """Keep texts under their names, all in one act; None forgets one. Return the new revision."""
+        for name in values:
+            if not (
+                name.isascii()
+                and name.replace("_", "").isalnum()
+                and name == name.lower()
+                and len(name) <= 80
+            ):
+                raise InputError(
+                    f"{name!r} is no name of a setting; use small letters, digits and _.", field="name"
+                )
+        what = f"the setting {next(iter(values))} was" if len(values) == 1 else "settings were"
+        with self._change(f"{what} changed", of_garden=False) as revision:
+            for name, value in values.items():
+                self._connection.execute("DELETE FROM named_setting WHERE name = ?", (name,))
+                if value is not None:
+                    self._connection.execute("INSERT INTO named_setting VALUES (?, ?)", (name, value))
         return revision

@@ -18,7 +18,7 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.today import Today, today_asks
 from mulchwright.book import open_book
-from mulchwright.desk import weather, words
+from mulchwright.desk import weather, weather_consent, words
 from mulchwright.desk.dots import NARROW
 from mulchwright.desk.now_words import bed_lines, lines_of, sentence
 from mulchwright.desk.stores import desk_of
@@ -104,6 +104,9 @@ def page(request: Request) -> Response:
         "weather_table": strip_table(days, readings, today, system),
         "stale": weather.stale_words(known) if known.stale and state.series is not None else "",
         "trouble": trouble,
+        "questions": weather_consent.open_questions(
+            weather_consent.wishes(desk.library.path, garden, state.series, today)
+        ),
         "waiting": progress.under_way and bool(built),
         "earlier": progress.shown is not progress.outlook,
         "share": progress.share,

@@ -16,8 +16,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import open_book
+from mulchwright.desk import weather_consent, words
 from mulchwright.desk import weather_keeper as keeper
-from mulchwright.desk import words
+from mulchwright.desk.consent import Subject
 from mulchwright.errors import BookError, InputError, MulchwrightError
 from mulchwright.garden import Reading
 from mulchwright.units import (
@@ -53,6 +54,7 @@ def routes() -> list[BaseRoute]:
         Route("/weather/feed/on", feed_on, methods=["POST"]),
         Route("/weather/feed/off", feed_off, methods=["POST"]),
         Route("/weather/feed/now", feed_now, methods=["POST"]),
+        Route("/weather/consent", answer_wish, methods=["POST"]),
     ]
 
 
@@ -174,14 +176,7 @@ def _view(
     for name in ("station_address", "station", "units", "forecast_address"):
         form.setdefault(name, getattr(source, name))
     form.setdefault("folder", keeper.folder_of(path))
-    addresses: tuple[str, ...] = ()
-    told = ""
-    if source.station_address or source.forecast_address:
-        from mulchwright.weather.feed import reveals
-
-        first, last = keeper.days_to_ask(garden, series, today)
-        addresses = keeper.asked_address(source, garden, first, last)
-        told = reveals(source.station_address + source.forecast_address)
+    wished = weather_consent.wishes(path, garden, series, today)
     with open_book(path) as book:
         steps = book.undo_steps()
     last_step = next((step for step in steps if "the reading of" in step.what), None)
@@ -202,8 +197,9 @@ def _view(
         request, "weather.html", state, status=422 if errors else 200, door="weather", back="/weather",
         answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
         form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
-        last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble, source=source,
-        addresses=addresses, reveals=told, fetched=keeper.last_fetch(path), editing=editing,
+        last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
+        feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),
+        questions=weather_consent.open_questions(wished), fetched=keeper.last_fetch(path), editing=editing,
         degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
         yesterday=(today - timedelta(days=1)).isoformat(), today_iso=today.isoformat(),
         day=lambda when, now=today: words.day(when, now),
@@ -385,8 +381,7 @@ def _set_folder(request: Request, typed: dict[str, str]) -> Response:
         if fault:
             return _view(request, typed=typed, errors={"folder": fault})
         name = str(folder)
-    with open_book(_desk(request).library.path) as book:
-        book.set_setting(keeper.FOLDER, name or None)
+    weather_consent.watch_folder(_desk(request).library.path, name)
     return _back("The folder is watched." if name else "No folder is watched.")
 
 
@@ -414,11 +409,15 @@ def _set_feed(request: Request, typed: dict[str, str]) -> Response:
     return _back(fragment="#feed")
 
 
-def feed_on(request: Request) -> Response:
-    """Turn the feed on and ask it once."""
+async def feed_on(request: Request) -> Response:
+    """Turn on the feed that was shown, allow it on this machine, and ask it once."""
     _only_here(request)
+    return await run_in_threadpool(_allow_feed, request, await _typed(request))
+
+
+def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
     path = _desk(request).library.path
-    keeper.save_source(path, replace(keeper.source_of(path), on=True))
+    weather_consent.answer_wish(path, Subject.FETCH, typed.get("shown", ""), allow=True)
     return feed_now(request)
 
 
@@ -437,3 +436,26 @@ def feed_now(request: Request) -> Response:
     today = desk.today(desk.library.state().garden)
     result = keeper.fetch_now(desk.library.path, today, datetime.now(UTC))
     return _back(result.words[:300], "#feed")
+
+
+# ---- consent ----------------------------------------------------------------------------------
+
+
+async def answer_wish(request: Request) -> Response:
+    """Allow or decline what the book would like to ask or read on this machine."""
+    _only_here(request)
+    return await run_in_threadpool(_answer_wish, request, await _typed(request))
+
+
+def _answer_wish(request: Request, typed: dict[str, str]) -> Response:
+    try:
+        subject = Subject(typed.get("subject", ""))
+        allow = {"allow": True, "decline": False}[typed.get("answer", "")]
+    except (ValueError, KeyError):
+        raise InputError("Your answer was not understood; use the buttons on the Weather page.") from None
+    if allow and subject is Subject.FETCH:
+        return _allow_feed(request, typed)
+    weather_consent.answer_wish(_desk(request).library.path, subject, typed.get("shown", ""), allow=allow)
+    if typed.get("back") == "/now":
+        return RedirectResponse("/now", 303)
+    return _back("The folder is watched." if allow else "Not allowed on this computer.")

@@ -1,7 +1,8 @@
 """Weather that keeps coming: files that carry the record on, a watched folder, a feed where it is on.
 
 Every way in ends in the same merge: what is new is laid over the record, what differs is told, and what looks
-wrong is left out with its reason. Settings lie in the book under the names in this module.
+wrong is left out with its reason. Settings lie in the book under the names in this module; they say what the
+book would like. Nothing is read or sent for them without this machine's own answer (`consent`).
 """
 
 from __future__ import annotations
@@ -21,16 +22,19 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from mulchwright.book import open_book
+from mulchwright.desk.consent import Answer, ConsentStore, Subject
 from mulchwright.errors import InputError, MulchwrightError, SourceError
 
 if TYPE_CHECKING:
-    from mulchwright.garden import ClimateNormals, Garden
+    from mulchwright.book import Book
+    from mulchwright.garden import ClimateNormals, Garden, Place
     from mulchwright.weather import AppendReport, DailySeries
     from mulchwright.weather.feed import FetchAdapter
 
 __all__ = [
     "FOLDER",
     "LARGEST_FILE",
+    "SOURCE",
     "FileTold",
     "Source",
     "WeatherKeeper",
@@ -38,11 +42,16 @@ __all__ = [
     "append_words",
     "asked_address",
     "check_folder",
+    "checked_source",
     "fetch_now",
+    "fetch_terms",
+    "folder_in",
     "folder_of",
+    "folder_terms",
     "last_fetch",
     "read_station_bytes",
     "save_source",
+    "source_in",
     "source_of",
     "told_of_folder",
 ]
@@ -209,9 +218,21 @@ class FileTold:
 
 
 def folder_of(path: Path) -> str:
-    """The folder that is watched; empty where none is."""
+    """The folder the book would like watched; empty where there is none."""
     with open_book(path) as book:
-        return book.setting(FOLDER) or ""
+        return folder_in(book)
+
+
+def folder_in(book: Book) -> str:
+    """`folder_of` for an open book. What the program would not have taken from its own page is none."""
+    name = book.setting(FOLDER) or ""
+    usable = 0 < len(name) <= 1000 and name.isprintable() and Path(name).is_absolute()
+    return name if usable else ""
+
+
+def folder_terms(name: str) -> dict[str, str]:
+    """What an answer about this folder is bound to. Its text alone: to resolve a path can be to read it."""
+    return {"folder": name}
 
 
 def told_of_folder(path: Path) -> tuple[FileTold, ...]:
@@ -231,12 +252,15 @@ def _taken(text: str | None) -> dict[str, FileTold]:
 def check_folder(path: Path, today: date, *, settled_s: float = SETTLED_S) -> tuple[FileTold, ...]:
     """Take what is new in the watched folder; what was told now. `SourceError` where it cannot be read.
 
-    Each content is looked at once, whatever it is called. Files are never changed or moved.
+    Each content is looked at once, whatever it is called. Files are never changed or moved. A folder that was
+    not allowed on this machine is not looked into.
     """
     with open_book(path) as book:
-        name, taken = book.setting(FOLDER), _taken(book.setting(TAKEN))
-    if not name:
-        return ()
+        name, taken = folder_in(book), _taken(book.setting(TAKEN))
+        if not name:
+            return ()
+        if ConsentStore().answer(book, Subject.FOLDER, folder_terms(name)) is not Answer.ALLOWED:
+            return ()
     try:
         files = sorted(
             file for file in Path(name).iterdir() if file.suffix.lower() in (".csv", ".txt", ".json")
@@ -291,7 +315,7 @@ def _take(path: Path, name: str, body: bytes, today: date) -> FileTold:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """The feed as the grower set it up; `on` only after the address was seen."""
+    """The feed as the book has it; `on` is a wish of the book until this machine allows it."""
 
     on: bool = False
     station_address: str = ""
@@ -301,19 +325,27 @@ class Source:
 
 
 def source_of(path: Path) -> Source:
-    """The feed's settings; all empty and off where none were made."""
+    """The feed's settings; all empty and off where none were made, or where they cannot be used."""
     with open_book(path) as book:
-        text = book.setting(SOURCE)
+        return source_in(book)
+
+
+def source_in(book: Book) -> Source:
+    """`source_of` for an open book. Other hands may have written it, so it is checked as if it were typed."""
     try:
-        told = json.loads(text or "{}")
+        told = json.loads(book.setting(SOURCE) or "{}")
         known = {field.name for field in fields(Source)}
-        return Source(**{key: value for key, value in told.items() if key in known})
-    except (ValueError, TypeError, AttributeError):
+        source = Source(**{key: value for key, value in told.items() if key in known})
+        texts = (source.station_address, source.station, source.units, source.forecast_address)
+        if not (isinstance(source.on, bool) and all(isinstance(text, str) for text in texts)):
+            return Source()
+        return checked_source(source)
+    except (ValueError, TypeError, AttributeError, RecursionError, InputError):
         return Source()
 
 
-def save_source(path: Path, source: Source) -> None:
-    """Keep the feed's settings; `InputError` by field for an address that cannot be used."""
+def checked_source(source: Source) -> Source:
+    """The feed's settings as given; `InputError` by field for an address that cannot be used."""
     from mulchwright.weather.feed import as_units, check_address
 
     for name in ("station_address", "forecast_address"):
@@ -328,8 +360,35 @@ def save_source(path: Path, source: Source) -> None:
         raise InputError("The address names a {station}; give the station's identifier.", field="station")
     if source.on and not (source.station_address or source.forecast_address):
         raise InputError("There is no address to ask; give one first.", field="station_address")
+    return source
+
+
+def save_source(path: Path, source: Source) -> None:
+    """Keep the feed's settings in the book; `InputError` by field for an address that cannot be used.
+
+    Gives no consent: `weather_consent` does. A feed that is off loses the consent it had.
+    """
+    settings = {SOURCE: json.dumps(asdict(checked_source(source)))}
     with open_book(path) as book:
-        book.set_setting(SOURCE, json.dumps(asdict(source)))
+        if source.on:
+            book.set_settings(settings)
+        else:
+            ConsentStore().withdraw(book, Subject.FETCH, settings=settings)
+
+
+def fetch_terms(source: Source, place: Place) -> dict[str, str]:
+    """What an answer about this feed is bound to: all that is sent, but for the days asked for."""
+    templates = source.station_address + source.forecast_address
+    filled_in = {
+        "station": source.station,
+        "latitude": f"{place.latitude_deg:.1f}",
+        "longitude": f"{place.longitude_deg:.1f}",
+    }
+    return {
+        "station_address": source.station_address,
+        "forecast_address": source.forecast_address,
+        **{name: value if f"{{{name}}}" in templates else "" for name, value in filled_in.items()},
+    }
 
 
 def asked_address(source: Source, garden: Garden, first: date, last: date) -> tuple[str, ...]:
@@ -385,14 +444,20 @@ def last_fetch(path: Path) -> Fetch | None:
 def fetch_now(path: Path, today: date, now: datetime, *, adapter: FetchAdapter | None = None) -> Fetch:
     """Ask the feed for the days the record lacks and take them; what came of it is kept and returned.
 
-    Nothing is sent when the feed is off or the source asked to be left alone. Never raises for what the
-    other side does wrong: that is told.
+    Nothing is sent when the feed is off, was not allowed on this machine (both `InputError`), or the source
+    asked to be left alone. Never raises for what the other side does wrong: that is told.
     """
     from mulchwright.desk.feed import CsvAndJsonAdapter, TooSoon
 
-    source = source_of(path)
-    if not source.on:
-        raise InputError("Fetching is off; nothing was sent. Turn it on first.", field="on")
+    with open_book(path) as book:
+        source = source_in(book)
+        if not source.on:
+            raise InputError("Fetching is off; nothing was sent. Turn it on first.", field="on")
+        garden, series = book.garden(), book.series()
+        allowed = ConsentStore().answer(book, Subject.FETCH, fetch_terms(source, garden.place))
+    first, last = days_to_ask(garden, series, today)
+    if allowed is not Answer.ALLOWED:
+        raise InputError(_not_allowed(path, source, garden, first, last), field="on")
     hosts = tuple(
         sorted({urlsplit(a).hostname or "" for a in (source.station_address, source.forecast_address) if a})
     )
@@ -403,9 +468,6 @@ def fetch_now(path: Path, today: date, now: datetime, *, adapter: FetchAdapter |
             words="Nothing was sent: the source asked to be left alone until "
             f"{before.not_before:%d %B, %H:%M} UTC.",
         )
-    with open_book(path) as book:
-        garden, series = book.garden(), book.series()
-    first, last = days_to_ask(garden, series, today)
     asked = adapter or CsvAndJsonAdapter(
         source.station_address, source.forecast_address, source.station, source.units,
         _normals(garden, series), now=lambda: now,
@@ -436,11 +498,36 @@ def fetch_now(path: Path, today: date, now: datetime, *, adapter: FetchAdapter |
     return result
 
 
+def _not_allowed(path: Path, source: Source, garden: Garden, first: date, last: date) -> str:
+    from mulchwright.weather.feed import reveals
+
+    listed = "\n".join(f"  {one}" for one in asked_address(source, garden, first, last))
+    book = f'"{path}"' if " " in str(path) else path
+    return (
+        "This garden book is set to fetch weather, but that was not allowed on this computer, so nothing was "
+        f"sent. It would ask:\n{listed}\n{reveals(source.station_address + source.forecast_address)} "
+        f"To allow it, choose Allow on the Weather page or run: mulchwright weather fetch {book} --on"
+    )
+
+
+def _may_fetch(path: Path) -> bool:
+    """Whether the feed is on and this machine allows it."""
+    with open_book(path) as book:
+        source = source_in(book)
+        if not source.on:
+            return False
+        terms = fetch_terms(source, book.garden().place)
+        return ConsentStore().answer(book, Subject.FETCH, terms) is Answer.ALLOWED
+
+
 # ---- in the background -------------------------------------------------------------------------
 
 
 class WeatherKeeper:
-    """Looks into the folder every few minutes, or soon after a page was asked for; asks a feed that is on."""
+    """Looks into the folder every few minutes, or soon after a page was asked for; asks a feed that is on.
+
+    Both only as far as this machine allows it.
+    """
 
     def __init__(self, path: Path, today: Callable[[Garden], date]) -> None:
         self._path = path
@@ -481,7 +568,7 @@ class WeatherKeeper:
                 _LOG.exception("The weather could not be brought up to date.")
 
     def look(self, now: datetime) -> None:
-        """Once: the folder, and the feed where it is on and was not asked for some hours."""
+        """Once: the folder, and the feed where it is on, allowed, and was not asked for some hours."""
         if not self._path.exists():
             return
         with open_book(self._path) as book:
@@ -490,7 +577,7 @@ class WeatherKeeper:
         try:
             check_folder(self._path, today)
         finally:
-            if source_of(self._path).on:
+            if _may_fetch(self._path):
                 before = last_fetch(self._path)
                 waited = before is None or now - before.at >= ASK_AGAIN
                 if waited and not (before and before.not_before and now < before.not_before):
