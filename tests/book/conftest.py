@@ -2,8 +2,8 @@
 
 `data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
 and the backdrop as well, `data/version-3.sql` the stocked garden, `data/version-4.sql` the tended garden with
-a photo, a forecast, a kept outlook and a setting, `data/version-5.sql` the kept garden with the same: change
-none of them, or the old books cannot be compared.
+a photo, a forecast, a kept outlook and a setting, `data/version-5.sql` the kept garden with the same,
+`data/version-6.sql` the printed garden: change none of them, or the old books cannot be compared.
 """
 
 from __future__ import annotations
@@ -295,6 +295,17 @@ def kept_garden(tended_garden: Garden) -> Garden:
             DryingRun("load-2", "trays", at + timedelta(days=40), 0.3, 0.004, 50.0),
         ),
     )  # fmt: skip
+
+
+@pytest.fixture
+def printed_garden(kept_garden: Garden) -> Garden:
+    """The kept garden with all that version 6 of the book holds besides."""
+    at = datetime(2031, 9, 15, 20, 5, 30, tzinfo=timezone(timedelta(hours=-5)))
+    first = replace(
+        kept_garden.checks[0], print_laid_at=at, print_read_at=at + timedelta(hours=11, minutes=0.5),
+        second_look_by="Näckrosen Society",
+    )  # fmt: skip
+    return replace(kept_garden, checks=(first, *kept_garden.checks[1:]))
 
 
 SMALL_JPEG = bytes.fromhex(

@@ -564,7 +564,7 @@ def test_an_export_can_be_read_by_people(garden: Garden, series: DailySeries) ->
     columns = ["day", "temperature_min_c", "temperature_max_c", "rain_mm", "wind_m_s", "solar_radiation_j_m2"]
     assert f'"columns": {json.dumps(columns)}' in text
     assert "„Höhe“ 5′ ½ 🍄" in text
-    assert json.loads(text)["version"] == 5
+    assert json.loads(text)["version"] == 6
     assert max(len(line) for line in text.splitlines()) < 200
 
 
@@ -682,8 +682,8 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         (put("weather.columns.1", "tmin"), "the columns are day, tmin"),
         (put("format", "songs"), "is no export of a Mulchwright garden"),
         (
-            put("version", 6),
-            "exported by a newer release of Mulchwright (file version 6; this release knows 5)",
+            put("version", 7),
+            "exported by a newer release of Mulchwright (file version 7; this release knows 6)",
         ),
     ],
 )

@@ -288,6 +288,34 @@ def test_an_export_of_version_4_is_taken_in(tended_garden: Garden) -> None:
     assert import_whole(data).garden == tended_garden
 
 
+def test_an_export_of_version_5_is_taken_in(kept_garden: Garden) -> None:
+    data = export_json(kept_garden)
+    data["version"] = 5
+    for check in data["garden"]["checks"]:
+        for name in ("print_laid_at", "print_read_at", "second_look_by"):
+            del check[name]
+    assert import_whole(data).garden == kept_garden
+
+
+def test_the_times_of_a_print_are_kept_and_taken_back(tmp_path: Path, printed_garden: Garden) -> None:
+    path = tmp_path / "printed.mulch"
+    create_book(path, printed_garden)
+    first = printed_garden.checks[0]
+    assert first.print_laid_at is not None
+    assert first.print_read_at is not None
+    with open_book(path) as book:
+        assert book.garden().checks == printed_garden.checks
+        done = book.put_check(replace(first, print_color="rust-brown", print_read_at=None))
+        assert book.garden().checks[0].print_read_at is None
+        book.undo(done.step)
+        assert book.garden() == printed_garden
+    assert import_whole(export_json(printed_garden)).garden == printed_garden
+    with pytest.raises(InputError, match="read before it was laid"):
+        replace(first, print_read_at=first.print_laid_at - timedelta(minutes=1))
+    with pytest.raises(InputError, match="without the time zone"):
+        replace(first, print_laid_at=first.print_laid_at.replace(tzinfo=None))
+
+
 def test_an_export_that_feeds_without_a_check_is_refused(kept_garden: Garden) -> None:
     data = export_json(kept_garden)
     data["garden"]["uses"][1]["check"] = ""

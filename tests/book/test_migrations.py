@@ -75,6 +75,7 @@ def test_a_recorded_book_opens(
     stocked_garden: Garden,
     tended_garden: Garden,
     kept_garden: Garden,
+    printed_garden: Garden,
     survey: Survey,
     backdrop: Backdrop,
     series: DailySeries,
@@ -95,6 +96,7 @@ def test_a_recorded_book_opens(
                 3: stocked_garden,
                 4: tended_garden,
                 5: kept_garden,
+                6: printed_garden,
             }[version]
         )
         assert book.survey() == (None if version == 1 else survey)
@@ -121,11 +123,11 @@ def test_a_recorded_book_opens(
             book.save_forecast(forecast)
             book.keep_outlook(kept)
         # What is new since then can be written into it at once.
-        book.save_garden(kept_garden)
+        book.save_garden(printed_garden)
         book.save_survey(survey)
         book.save_backdrop(backdrop)
     with open_book(path) as book:
-        assert book.garden() == kept_garden
+        assert book.garden() == printed_garden
         assert (book.photo("photo-1"), book.forecast(), book.kept_outlooks()) == (photo, forecast, (kept,))
         assert (book.survey(), book.backdrop()) == (survey, backdrop)
     create_book(tmp_path / "new.mulch", garden)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,7 @@ from mulchwright.trade import load_trade
 
 BED = "under-the-medlar"
 TODAY = date(2031, 6, 10)
+LAID = datetime(2031, 6, 8, 13, tzinfo=UTC)
 DRYER = Dryer("kitchen-dryer", "Kitchen dryer", 5, 0.12, 450.0)
 OURS = {"origin": "http://127.0.0.1"}
 LOAD = {
@@ -50,6 +51,8 @@ def with_picks(garden: Garden, units: UnitSystem = UnitSystem.METRIC) -> Garden:
     check = IdentityCheck(
         "check-1", BED, "king-stropharia", date(2031, 6, 8),
         tuple((feature.key, Finding.AS_DESCRIBED) for feature in features), ("seen",), by="Tess",
+        print_color="dark purple-brown", print_laid_at=LAID, print_read_at=LAID + timedelta(hours=5),
+        second_look_by="Wren",
     )  # fmt: skip
     picks = (
         LogEntry("seen", BED, date(2031, 6, 8), LogKind.PICKED, mass_kg=0.65, stage=PickStage.CLOSED),

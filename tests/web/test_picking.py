@@ -4,7 +4,7 @@ import html
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -43,18 +43,24 @@ KING = "king-stropharia"
 TODAY = date(2031, 6, 10)
 BED, OTHER = "under-the-medlar", "pump-corner"
 FEEDING = [fate for fate in Fate if fate.feeds]
+NOW = datetime(2031, 6, 10, 22, 0, tzinfo=UTC)
+"""Late in the afternoon of TODAY in the garden; the picks of this day were logged in its morning."""
+EVENING, MORNING = datetime(2031, 6, 9, 23, 0, tzinfo=UTC), datetime(2031, 6, 10, 15, 0, tzinfo=UTC)
 PICKS = (
-    LogEntry("pick-1", BED, date(2031, 6, 9), LogKind.PICKED, mass_kg=0.6, count=14, stage=PickStage.CLOSED),
-    LogEntry("pick-2", BED, TODAY, LogKind.PICKED, mass_kg=0.4),
-    LogEntry("pick-3", OTHER, TODAY, LogKind.PICKED, mass_kg=0.25, stage=PickStage.OPEN),
-)
+    LogEntry("pick-1", BED, date(2031, 6, 9), LogKind.PICKED, mass_kg=0.6, count=14, stage=PickStage.CLOSED,
+             entered_at=EVENING),
+    LogEntry("pick-2", BED, TODAY, LogKind.PICKED, mass_kg=0.4, entered_at=MORNING),
+    LogEntry("pick-3", OTHER, TODAY, LogKind.PICKED, mass_kg=0.25, stage=PickStage.OPEN, entered_at=MORNING),
+)  # fmt: skip
 FORBIDDEN = re.compile(
     r"\b(is|are|be) (safe|edible|good to eat|certain|identified|harmless)\b|\bsafely\b|\byou (can|may) eat\b|"
     r"\bidentified as\b|\bsurely (is|a)\b|\b(it|this) is (a |an )?(king stropharia|wine cap|oyster)\b",
     re.IGNORECASE,
 )
 """As in tests/unit/keep/test_identity.py. The foot of every page says “never says that a find is safe”."""
-DISCLAIMED = re.compile(r"never says that a find is safe to eat or surely identified", re.IGNORECASE)
+DISCLAIMED = re.compile(
+    r"never says that a find is safe to eat or surely identified|Neither makes it safe to eat", re.IGNORECASE
+)
 
 
 def the_garden(small: Garden) -> Garden:
@@ -70,9 +76,24 @@ def picks_book(tmp_path: Path, garden: Garden) -> Path:
     return path
 
 
+class Clock:
+    """The time it is, as the test sets it."""
+
+    def __init__(self) -> None:
+        self.now = NOW
+
+    def __call__(self) -> datetime:
+        return self.now
+
+
 @pytest.fixture
-def desk(picks_book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
-    app = create_app(picks_book, engine=NoOutlook(), bundle=bundle)
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def desk(picks_book: Path, bundle: ChartBundle, clock: Clock) -> Iterator[TestClient]:
+    app = create_app(picks_book, engine=NoOutlook(), bundle=bundle, clock=clock)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         yield client
 
@@ -89,7 +110,9 @@ def stored(picks_book: Path) -> Callable[[], Garden]:
 def answers(finding: Finding = Finding.AS_DESCRIBED, **but: Finding) -> dict[str, str]:
     """A check as the form sends it; `but` names parts that were found otherwise."""
     typed = {f"f.{q.feature.key}": but.get(q.feature.part, finding).value for q in questions(TRADE, KING)}
-    return typed | {"species": KING, "check": "", "by": "Ida"}
+    typed |= {"species": KING, "check": "", "by": "Ida", "second_look_by": "Sedge Hollow Mycologists"}
+    seen = typed.get(f"f.{KING}-print") == Finding.AS_DESCRIBED.value
+    return typed | ({"print_color": "purple-black"} if seen else {})
 
 
 def post_check(desk: TestClient, pick: str = "pick-1", **typed: str) -> Any:
@@ -196,12 +219,12 @@ def test_the_print_is_added_the_next_day_and_nothing_is_written_over(
     assert page.count("Found before: as described") == len(first.findings) - 1
     # What was found stays, whatever the later form says of it.
     later = answers(Finding.DIFFERENT, print=Finding.AS_DESCRIBED) | {
-        "check": first.key, "by": "Tom", "print_color": "nearly black",
+        "check": first.key, "by": "Tom",
     }  # fmt: skip
     assert desk.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
     (check,) = stored().checks
     assert {finding for _, finding in check.findings} == {Finding.AS_DESCRIBED}
-    assert (check.day, check.by, check.print_color) == (first.day, "Ida", "nearly black")
+    assert (check.day, check.by, check.print_color) == (first.day, "Ida", "purple-black")
     assert "by Tom: print" in check.text
     assert post_use(desk, "eat").status_code == 303
     # Once a season: the next pick of this bed asks for none, another bed does.
@@ -269,17 +292,19 @@ def test_the_one_door_for_what_feeds_refuses_picks_and_jars_alike(garden: Garden
         Use("u", TODAY, Fate.EAT, 0.01, jar="stray"), Use("u", TODAY, Fate.EAT, 0.01, jar="gone"),
     ):  # fmt: skip
         with pytest.raises(Shut):
-            open_or_refuse(made, TRADE, [use])
+            open_or_refuse(made, TRADE, [use], now=NOW)
     throw = Use("t", TODAY, Fate.DISCARD, 0.01, jar="stray")
-    assert open_or_refuse(made, TRADE, [throw]) == (throw,)
+    assert open_or_refuse(made, TRADE, [throw], now=NOW) == (throw,)
     findings = tuple((q.feature.key, Finding.AS_DESCRIBED) for q in questions(TRADE, KING))
-    made = replace(
-        made, checks=(IdentityCheck("c", BED, KING, TODAY, findings, picks=("pick-1",), by="Ida"),)
-    )
-    (passed,) = open_or_refuse(made, TRADE, [Use("u", TODAY, Fate.EAT, 0.01, jar="jar")])
+    check = IdentityCheck(
+        "c", BED, KING, TODAY, findings, picks=("pick-1",), by="Ida", print_color="purple-brown",
+        print_laid_at=EVENING, print_read_at=MORNING, second_look_by="Tom",
+    )  # fmt: skip
+    made = replace(made, checks=(check,))
+    (passed,) = open_or_refuse(made, TRADE, [Use("u", TODAY, Fate.EAT, 0.01, jar="jar")], now=NOW)
     assert passed.check == "c"
     with pytest.raises(Shut):
-        open_or_refuse(made, TRADE, [replace(passed, jar="stray")])
+        open_or_refuse(made, TRADE, [replace(passed, jar="stray")], now=NOW)
 
 
 def test_a_check_is_not_taken_back_from_under_a_meal(desk: TestClient, stored: Callable[[], Garden]) -> None:

@@ -10,12 +10,24 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Fate, Finding, Garden, LogEntry, LogKind, Patch, PickStage, Use, Wrapping
-from mulchwright.keep import FreshLife, GateAnswer, fresh_life, gate
+from mulchwright.garden import (
+    Fate,
+    Finding,
+    Garden,
+    IdentityCheck,
+    LogEntry,
+    LogKind,
+    Patch,
+    PickStage,
+    UnitSystem,
+    Use,
+    Wrapping,
+)
+from mulchwright.keep import FreshLife, GateAnswer, fresh_life, gate, result_among
 from mulchwright.trade import Trade
 
 __all__ = [
@@ -167,12 +179,18 @@ def left_kg(pick: LogEntry, uses: Iterable[Use]) -> float:
     return max(0.0, (pick.mass_kg or 0.0) - used)
 
 
-def opens(garden: Garden, trade: Trade, pick: LogEntry, fate: Fate, *, day: date) -> GateAnswer:
-    """What the gate says to a fate of a pick, by the garden's own checks and what was sown in its bed."""
+def opens(
+    garden: Garden, trade: Trade, pick: LogEntry, fate: Fate, *, day: date, now: datetime
+) -> GateAnswer:
+    """What the gate says to a fate of a pick, by the garden's own checks and what was sown in its bed.
+
+    now : the time it is, in the garden's time zone.
+    """
     patch = garden.patch(pick.patch)
     return gate(
-        fate, trade, patch=patch.key, species=patch.species, pick=pick.key, day=day, checks=garden.checks
-    )
+        fate, trade, patch=patch.key, species=patch.species, pick=pick.key, day=day, checks=garden.checks,
+        log=garden.log, now=now, built_on=patch.built_on, twelve_hours=garden.units is UnitSystem.US,
+    )  # fmt: skip
 
 
 def dryer_capacity_kg(garden: Garden, trade: Trade) -> float:
@@ -209,7 +227,9 @@ def eaten_by_day(garden: Garden) -> dict[date, set[str]]:
     return found
 
 
-def basket(garden: Garden, trade: Trade, *, today: date, household: Household | None = None) -> Basket:
+def basket(
+    garden: Garden, trade: Trade, *, today: date, now: datetime, household: Household | None = None
+) -> Basket:
     """What is in the basket today and a plan for it.
 
     Every pick up to `today` of which something is left, the one to be used first on top and of two such the
@@ -219,10 +239,11 @@ def basket(garden: Garden, trade: Trade, *, today: date, household: Household | 
     load of the dryer a day, then to the freezer; what is over is given away. Sums of the parts are what is
     there.
 
+    now : the time it is, in the garden's time zone, for what the gate says.
     `InputError` for a temperature of which nothing is known.
     """
     house = household or Household()
-    lines, untold = _lines(garden, trade, today, house)
+    lines, untold = _lines(garden, trade, today, now, house)
     tasted = set().union(*eaten_by_day(garden).values())
     kinds = {line.patch.species for line in lines}
     parts: list[Part] = []
@@ -257,7 +278,7 @@ def basket(garden: Garden, trade: Trade, *, today: date, household: Household | 
 
 
 def _lines(
-    garden: Garden, trade: Trade, today: date, house: Household
+    garden: Garden, trade: Trade, today: date, now: datetime, house: Household
 ) -> tuple[tuple[BasketLine, ...], tuple[LogEntry, ...]]:
     uses: dict[str, list[Use]] = {}
     for use in garden.uses:
@@ -273,17 +294,17 @@ def _lines(
         if (today - pick.day).days > FORGOTTEN_DAYS:
             untold.append(pick)
         else:
-            found.append(_line(garden, trade, pick, mine, left, today, house))
+            found.append(_line(garden, trade, pick, mine, left, today, now, house))
     return tuple(sorted(found, key=lambda line: (line.use_by, line.pick.day, line.pick.key))), tuple(untold)
 
 
 def line_of(
-    garden: Garden, trade: Trade, pick: LogEntry, *, today: date, household: Household
+    garden: Garden, trade: Trade, pick: LogEntry, *, today: date, now: datetime, household: Household
 ) -> BasketLine | None:
     """How one pick stands; None where nothing is left of it."""
     uses = [use for use in garden.uses if use.pick == pick.key]
     left = left_kg(pick, uses)
-    return _line(garden, trade, pick, uses, left, today, household) if left > CRUMBS_KG else None
+    return _line(garden, trade, pick, uses, left, today, now, household) if left > CRUMBS_KG else None
 
 
 def _line(
@@ -293,6 +314,7 @@ def _line(
     uses: Sequence[Use],
     left: float,
     today: date,
+    now: datetime,
     house: Household,
 ) -> BasketLine:
     """How one pick stands: what is left, where it lies, until when it should be used."""
@@ -320,12 +342,21 @@ def _line(
         pick=pick, patch=garden.patch(pick.patch), left_kg=left, age_days=(today - pick.day).days,
         stage=stage, stage_noted=pick.stage is not None, chilled_on=chilled_on, wrapping=wrapping,
         temperature_c=temperature, life=life, warm_share=warm_share, use_by=use_by,
-        answer=opens(garden, trade, pick, Fate.EAT, day=today),
+        answer=opens(garden, trade, pick, Fate.EAT, day=today, now=now),
         stopped=any(
-            finding is Finding.DIFFERENT
-            for check in garden.checks if pick.key in check.picks for _, finding in check.findings
+            _differs(garden, trade, check, now) for check in garden.checks if pick.key in check.picks
         ),
     )  # fmt: skip
+
+
+def _differs(garden: Garden, trade: Trade, check: IdentityCheck, now: datetime) -> bool:
+    """Whether a check found anything different, by its findings or by the color of its print."""
+    if any(finding is Finding.DIFFERENT for _, finding in check.findings):
+        return True
+    try:
+        return bool(result_among(check, garden.checks, trade, log=garden.log, now=now).different)
+    except InputError:  # made for features or a species that the tables do not know any more
+        return False
 
 
 def _days(today: date, lines: Sequence[BasketLine]) -> list[date]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 
 import numpy as np
@@ -458,7 +458,15 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
         tuple((e.to_patch, e.day) for e in moves if e.patch == patch.key),
         tuple((key, max((c.day for c in garden.checks if c.patch == key), default=None)) for key, _ in came),
         tuple(key for key, _ in came if kinds.get(key) != patch.species),
-        print_due(garden.checks, trade, patch=patch.key, species=patch.species, day=today),
+        print_due(
+            garden.checks,
+            trade,
+            patch=patch.key,
+            species=patch.species,
+            day=today,
+            log=garden.log,
+            now=datetime.combine(today + timedelta(days=1), time.min, UTC),
+        ),
     )
 
 

@@ -42,6 +42,9 @@ class CheckForm(NounForm[IdentityCheck]):
     print_color: str
     text: str
     entered_at: Moment | None
+    print_laid_at: Moment | None
+    print_read_at: Moment | None
+    second_look_by: str
 
     def noun(self) -> IdentityCheck:
         told = {

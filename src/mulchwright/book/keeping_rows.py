@@ -106,10 +106,13 @@ def _read_checks(connection: sqlite3.Connection) -> tuple[IdentityCheck, ...]:
             print_color=row[5],
             text=row[6],
             entered_at=_moment(row[7]),
+            print_laid_at=_moment(row[8]),
+            print_read_at=_moment(row[9]),
+            second_look_by=row[10],
         )
         for row in connection.execute(
-            "SELECT key, patch, species, day, checked_by, print_color, text, entered_at"
-            " FROM identity_check ORDER BY position, key"
+            "SELECT key, patch, species, day, checked_by, print_color, text, entered_at, print_laid_at,"
+            " print_read_at, second_look_by FROM identity_check ORDER BY position, key"
         )
     )
 
@@ -202,6 +205,8 @@ def kept_from(noun: str, text: str) -> Kept:
         days = {name: date.fromisoformat(told[name]) for name in ("made_on", "best_by")}
         return Jar(**told | days | {"kind": JarKind(told["kind"])})
     findings = tuple((feature, Finding(found)) for feature, found in told.get("findings", ()))
+    for name in ("print_laid_at", "print_read_at"):
+        told[name] = _moment(told.get(name))
     return IdentityCheck(**told | {"day": date.fromisoformat(told["day"]), "findings": findings})
 
 
@@ -215,7 +220,8 @@ def insert(connection: sqlite3.Connection, kept: Kept, *, position: int, revisio
         case IdentityCheck():
             at = _text(kept.entered_at)
             row = (kept.patch, kept.species, kept.day.isoformat(), kept.by, kept.print_color, kept.text, at)
-            _row(connection, "identity_check", (*head, *row, revision))
+            of_print = (_text(kept.print_laid_at), _text(kept.print_read_at), kept.second_look_by)
+            _row(connection, "identity_check", (*head, *row, revision, *of_print))
             _items(
                 connection, "check_finding", kept.key, ((one, found.value) for one, found in kept.findings)
             )

@@ -59,6 +59,9 @@ class CheckTable(NounForm[None]):
     print_color: str = ""
     text: str = ""
     entered_at: Moment | None = None
+    print_laid_at: Moment | None = None
+    print_read_at: Moment | None = None
+    second_look_by: str = ""
 
     def noun(self) -> None:
         """Nothing yet: which patch and picks are meant shows when all are known; the rest is checked here."""
@@ -77,6 +80,9 @@ class CheckTable(NounForm[None]):
             print_color=self.print_color,
             text=self.text,
             entered_at=self.entered_at,
+            print_laid_at=self.print_laid_at,
+            print_read_at=self.print_read_at,
+            second_look_by=self.second_look_by,
         )
 
 

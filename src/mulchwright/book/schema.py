@@ -15,7 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
-from mulchwright.book.schema_keeping import VERSION_5
+from mulchwright.book.schema_keeping import VERSION_5, VERSION_6
 from mulchwright.book.schema_logbook import VERSION_4
 from mulchwright.book.schema_stores import VERSION_3
 
@@ -388,12 +388,22 @@ def lay_version_5(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def lay_version_6(connection: sqlite3.Connection) -> None:
+    """Room for when a spore print was laid and read, and who else looked.
+
+    Old checks keep all they say and get no times: what they open is judged from what they say.
+    """
+    for statement in statements_of(VERSION_6):
+        connection.execute(statement)
+
+
 LADDER: tuple[Migration, ...] = (
     lay_version_1,
     lay_version_2,
     lay_version_3,
     lay_version_4,
     lay_version_5,
+    lay_version_6,
 )
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 

@@ -1,11 +1,11 @@
-"""The tables of version 5: what became of the picks, from the identity check to the jar.
+"""The tables of version 5: what became of the picks; and of version 6: when a spore print was laid and read.
 
-A rung of the ladder in `schema`, and like every rung never edited once released.
+Rungs of the ladder in `schema`, and like every rung never edited once released.
 """
 
 from __future__ import annotations
 
-__all__ = ["VERSION_5"]
+__all__ = ["VERSION_5", "VERSION_6"]
 
 VERSION_5 = """
 ALTER TABLE log_entry ADD COLUMN stage TEXT;
@@ -132,4 +132,10 @@ CREATE TABLE undo_part_5 (
 INSERT INTO undo_part_5 SELECT * FROM undo_part;
 DROP TABLE undo_part;
 ALTER TABLE undo_part_5 RENAME TO undo_part;
+"""
+
+VERSION_6 = """
+ALTER TABLE identity_check ADD COLUMN print_laid_at TEXT;
+ALTER TABLE identity_check ADD COLUMN print_read_at TEXT;
+ALTER TABLE identity_check ADD COLUMN second_look_by TEXT NOT NULL DEFAULT '';
 """

@@ -12,11 +12,10 @@ import secrets
 from collections.abc import AsyncIterator, Callable, Iterable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.applications import Starlette
@@ -62,6 +61,7 @@ from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
 from mulchwright.desk.guard import LOOPBACK_HOSTS, Guard
+from mulchwright.desk.kept import zone_of
 from mulchwright.desk.light import lit_if_kept
 from mulchwright.desk.looks import SCHEMES
 from mulchwright.desk.pairing_pages import HomeDoor, PairingGate
@@ -108,7 +108,7 @@ class Desk:
 
     def __init__(
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
-        *, new: bool = False, home: HomeDoor | None = None,
+        *, new: bool = False, home: HomeDoor | None = None, clock: Callable[[], datetime] | None = None,
     ) -> None:  # fmt: skip
         self.home = home
         self.library = Library(book)
@@ -121,6 +121,7 @@ class Desk:
         self.new = new
         self.bundle = bundle
         self._today = today
+        self._clock = clock or (lambda: datetime.now(UTC))
         self._templates = Environment(
             loader=PackageLoader("mulchwright.desk"),
             autoescape=True,
@@ -144,10 +145,14 @@ class Desk:
             return garden.stands_at
         if self._today is not None:
             return self._today()
-        try:
-            return datetime.now(ZoneInfo(garden.place.timezone)).date()
-        except (ZoneInfoNotFoundError, ValueError):
-            return date.today()
+        return self._clock().astimezone(zone_of(garden)).date()
+
+    def now(self, garden: Garden) -> datetime:
+        """The time it is in the garden, in its own time zone: the time of day, on the day of `today`.
+
+        Gardens that stand at a day have this time on that day.
+        """
+        return datetime.combine(self.today(garden), self._clock().astimezone(zone_of(garden)).timetz())
 
     def progress(self, state: BookState, *, patience_s: float = PATIENCE_S) -> Progress:
         """How the outlook of this state stands."""
@@ -192,11 +197,13 @@ def create_app(
     today: Callable[[], date] | None = None,
     hosts: Iterable[str] = LOOPBACK_HOSTS,
     home: HomeDoor | None = None,
+    clock: Callable[[], datetime] | None = None,
 ) -> Starlette:
     """The app over one garden book.
 
     new : the book is not there yet; its first step makes it.
-    engine, bundle, today : other than the usual ones for tests. hosts : names this server answers to.
+    engine, bundle, today, clock : other than the usual ones for tests; clock tells the time with its zone.
+    hosts : names this server answers to.
     home : its address in the home network, where paired phones may come in; None for this machine only.
     Raises `BookError` at once when the book cannot be opened, so that a command can say so.
     """
@@ -204,7 +211,9 @@ def create_app(
     if not new or path.exists():
         with open_book(path):
             pass
-    desk = Desk(path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new, home=home)
+    desk = Desk(
+        path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new, home=home, clock=clock
+    )  # fmt: skip
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -18,6 +18,7 @@ from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import drying_forms as forms
 from mulchwright.desk.drying_told import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
 from mulchwright.desk.kept import local_now, pick_of, sent_once, shut, small_mass
+from mulchwright.desk.moments import read_moment
 from mulchwright.desk.picking import open_or_refuse
 from mulchwright.desk.stores import desk_of, store_page, typed_form
 from mulchwright.desk.stores_acts import free_key
@@ -97,7 +98,7 @@ def _page(
     state = desk.library.state()
     garden, system = state.garden, state.garden.units.value
     now = local_now(desk, garden)
-    rows = forms.pick_rows(garden, desk.trade, now.date())
+    rows = forms.pick_rows(garden, desk.trade, now)
     values = forms.shown_load(garden, rows, now) | {k: v[:200] for k, v in typed.items()}
     aside = forms.aside_rows(garden, now.date())
     if "dryer" in typed:  # a box that was left empty is not sent
@@ -159,14 +160,14 @@ def _start(request: Request, typed: dict[str, str]) -> Response:
     desk = desk_of(request)
     garden = desk.library.state().garden
     now, system = local_now(desk, garden), garden.units.value
-    rows = forms.pick_rows(garden, desk.trade, now.date())
+    rows = forms.pick_rows(garden, desk.trade, now)
     key = f"load-{sent_once(typed)}"
     if any(run.key == key for run in garden.dryings):  # the same form once more: it is in already
         return RedirectResponse(PAGE, 303)
     load, reading = forms.read_load(typed, garden, rows, now)
     if load is not None:
         _planned(load, reading, system)
-        _ask_gate(load, reading, garden, desk.trade, rows)
+        _ask_gate(load, reading, garden, desk.trade, rows, now)
     if load is None or reading.errors:
         return _page(request, typed, status=422, errors=reading.errors)
     uses = [
@@ -179,7 +180,7 @@ def _start(request: Request, typed: dict[str, str]) -> Response:
             load.room_temperature_c, load.room_humidity, tuple(use.key for use in (*uses, *load.aside)),
         )  # fmt: skip
         with open_book(desk.library.path) as book:
-            opened = open_or_refuse(garden, desk.trade, [*uses, *load.aside])
+            opened = open_or_refuse(garden, desk.trade, [*uses, *load.aside], now=now)
             done = book.put_drying(run, uses=opened[: len(uses)])
     except InputError as error:
         forms.field_fault(reading, error, system, "form")
@@ -188,7 +189,12 @@ def _start(request: Request, typed: dict[str, str]) -> Response:
 
 
 def _ask_gate(
-    load: forms.Load, reading: Reading, garden: Garden, trade: Trade, rows: tuple[forms.PickRow, ...]
+    load: forms.Load,
+    reading: Reading,
+    garden: Garden,
+    trade: Trade,
+    rows: tuple[forms.PickRow, ...],
+    now: datetime,
 ) -> None:
     """Drying feeds somebody later, so it is shut until each pick was looked at; and one kind a load."""
     fields = {row.key: row.field for row in rows}
@@ -197,7 +203,7 @@ def _ask_gate(
         entry = pick_of(garden, use.pick)
         species.add(garden.patch(entry.patch).species if entry else "")
     for pick, _ in load.picks:
-        why = shut(garden, trade, Fate.DRY, pick, load.started_at.date())
+        why = shut(garden, trade, Fate.DRY, pick, load.started_at.date(), now=now)
         if why:
             reading.fault(fields[pick], " ".join(why))
         entry = pick_of(garden, pick)
@@ -237,7 +243,7 @@ def _weigh(request: Request, typed: dict[str, str]) -> Response:
     if run.ended_at is not None:
         raise InputError("That load has come out already; nothing was changed.")
     reading = Reading(typed, {})
-    at = reading.take("at", lambda text: forms.read_moment(text, "at", now, after=run.started_at), now)
+    at = reading.take("at", lambda text: read_moment(text, "at", now, after=run.started_at), now)
     kg = reading.take("mass", lambda text: forms.read_mass(text, "mass", "The load weighs", system), 0.0)
     if kg > run.fresh_kg * 1.01:
         reading.fault(
@@ -288,7 +294,7 @@ def _end(request: Request, typed: dict[str, str]) -> Response:
     if not errors:
         assert ended.at is not None
         try:
-            done_step = _put_end(request, run, ended, uses, garden, desk.trade, state.revision)
+            done_step = _put_end(request, run, ended, uses, garden, desk.trade, state.revision, now)
         except BookConflict as error:
             raise InputError(str(error)) from error
         except InputError as error:  # also where the gate is shut by now
@@ -305,7 +311,7 @@ def _end(request: Request, typed: dict[str, str]) -> Response:
 
 def _put_end(
     request: Request, run: DryingRun, ended: forms.Ended, uses: list[Use], garden: Garden, trade: Trade,
-    revision: int,
+    revision: int, now: datetime,
 ) -> str:  # fmt: skip
     """Write the end of a load as one act; the address to go to."""
     assert ended.at is not None
@@ -317,7 +323,7 @@ def _put_end(
     elif uses:
         jar = _jar(garden, ended, uses, at.date(), trade)
         jars = [jar]
-        changed = list(open_or_refuse(garden, trade, [replace(use, into=jar.key) for use in uses]))
+        changed = list(open_or_refuse(garden, trade, [replace(use, into=jar.key) for use in uses], now=now))
     else:
         changed = []
     with open_book(desk_of(request).library.path) as book:

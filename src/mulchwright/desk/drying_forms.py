@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import partial
 
 from mulchwright import units
 from mulchwright.desk import words
 from mulchwright.desk.kept import fresh_picks, origin, set_aside, shut, small_mass
+from mulchwright.desk.moments import read_moment
 from mulchwright.desk.stores_forms import FormField, FormGroup, Reading, StoreForm
 from mulchwright.desk.stores_words import in_units, plain_number
 from mulchwright.errors import InputError
@@ -21,8 +22,7 @@ from mulchwright.trade import Trade, load_trade
 
 __all__ = [
     "AsideRow", "Ended", "Load", "PickRow", "aside_rows", "dryer_form", "field_fault", "load_group",
-    "mass_example", "pick_rows", "read_dryer", "read_end", "read_load", "read_mass", "read_moment",
-    "shown_load",
+    "mass_example", "pick_rows", "read_dryer", "read_end", "read_load", "read_mass", "shown_load",
 ]  # fmt: skip
 
 MOST_KG = 50.0
@@ -59,30 +59,6 @@ def read_mass(text: str, name: str, what: str, system: str, most_kg: float = MOS
 
 def mass_example(system: str) -> str:
     return "12 oz" if system == units.US else "350 g"
-
-
-def read_moment(text: str, name: str, now: datetime, *, after: datetime | None = None) -> datetime:
-    """A typed local time; nothing typed is now. Refused: to come, before `after`, or more than a year ago."""
-    if not text:
-        return now
-    try:
-        at = datetime.fromisoformat(text.replace(" ", "T", 1))
-    except ValueError:
-        raise InputError(
-            f"“{text[:40]}” is no time. Type it like {now:%Y-%m-%dT%H:%M}.", field=name
-        ) from None
-    at = at.replace(tzinfo=now.tzinfo) if at.tzinfo is None else at.astimezone(now.tzinfo)
-    if at > now + timedelta(minutes=1):
-        raise InputError(f"{at:%H:%M} on {at.day} {at:%B} is still to come; it is {now:%H:%M}.", field=name)
-    if after is not None and at < after.replace(second=0, microsecond=0):
-        began = after.astimezone(now.tzinfo)
-        raise InputError(
-            f"That is before the load went in ({began:%H:%M} on {began.day} {began:%B}). Correct the time.",
-            field=name,
-        )
-    if now - at > timedelta(days=366):
-        raise InputError("That is more than a year ago; correct the day.", field=name)
-    return at
 
 
 # ---- the dryer --------------------------------------------------------------
@@ -204,13 +180,14 @@ class Load:
     started_at: datetime
 
 
-def pick_rows(garden: Garden, trade: Trade, today: date, fate: Fate = Fate.DRY) -> tuple[PickRow, ...]:
+def pick_rows(garden: Garden, trade: Trade, now: datetime, fate: Fate = Fate.DRY) -> tuple[PickRow, ...]:
     """Picks of the last days with something left of them."""
+    today = now.date()
     names = {patch.key: patch.name for patch in garden.patches}
     system = garden.units.value
     rows = []
     for entry, left in fresh_picks(garden, today):
-        why = shut(garden, trade, fate, entry.key, today)
+        why = shut(garden, trade, fate, entry.key, today, now=now)
         rows.append(
             PickRow(
                 entry.key, f"pick_{entry.key}", f"{names.get(entry.patch, entry.patch)}, "

@@ -50,8 +50,7 @@ def zone_of(garden: Garden) -> tzinfo:
 
 def local_now(desk: Desk, garden: Garden) -> datetime:
     """The time of day now, on the day that it is in the garden (which may be held still)."""
-    now = datetime.now(zone_of(garden)).replace(second=0, microsecond=0)
-    return datetime.combine(desk.today(garden), now.timetz())
+    return desk.now(garden).replace(second=0, microsecond=0)
 
 
 def clock(at: datetime, now: datetime, system: str) -> str:
@@ -187,19 +186,21 @@ def eaten(garden: Garden) -> list[Use]:
 # ---- the gate ---------------------------------------------------------------
 
 
-def shut(garden: Garden, trade: Trade, fate: Fate, pick: str, day: date) -> tuple[str, ...]:
+def shut(garden: Garden, trade: Trade, fate: Fate, pick: str, day: date, *, now: datetime) -> tuple[str, ...]:
     """Why a part of a pick may not go to a fate; nothing where it is open."""
-    return _why(garden, trade, Use("asked", day, fate, 0.01, pick=pick))
+    return _why(garden, trade, Use("asked", day, fate, 0.01, pick=pick), now)
 
 
-def jar_shut(garden: Garden, trade: Trade, fate: Fate, jar: Jar, day: date) -> tuple[str, ...]:
+def jar_shut(
+    garden: Garden, trade: Trade, fate: Fate, jar: Jar, day: date, *, now: datetime
+) -> tuple[str, ...]:
     """Why some of a jar may not go to a fate; nothing where it is open for every pick that went into it."""
-    return _why(garden, trade, Use("asked", day, fate, 0.01, jar=jar.key))
+    return _why(garden, trade, Use("asked", day, fate, 0.01, jar=jar.key), now)
 
 
-def _why(garden: Garden, trade: Trade, use: Use) -> tuple[str, ...]:
+def _why(garden: Garden, trade: Trade, use: Use, now: datetime) -> tuple[str, ...]:
     try:
-        open_or_refuse(garden, trade, [use])
+        open_or_refuse(garden, trade, [use], now=now)
     except Shut as refusal:
         return (str(refusal),)
     return ()

@@ -11,7 +11,7 @@ import re
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 from urllib.parse import urlencode
 
@@ -423,7 +423,7 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     phone = phone_of(request)
     fields = {**typed, "with_photo": "yes" if photos else ""}
     result = logbook_form.entered(
-        fields, garden, round_, desk.trade, today=desk.today(garden), now=datetime.now(UTC),
+        fields, garden, round_, desk.trade, today=desk.today(garden), now=desk.now(garden),
         by=phone.name if phone else "", photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from functools import partial
 from typing import Any
 from urllib.parse import urlencode
@@ -83,13 +83,13 @@ def page(request: Request) -> Response:
 def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
     desk = desk_of(request)
     state = desk.library.state()
-    garden, today, trade = state.garden, desk.today(state.garden), desk.trade
-    system = garden.units.value
+    garden, trade, now = state.garden, desk.trade, local_now(desk, state.garden)
+    system, today = garden.units.value, now.date()
     left = pantry_told.left_of(garden)
     jars = pantry_told.stock(garden)
     empty = sorted((j for j in garden.jars if j not in jars), key=lambda jar: jar.made_on, reverse=True)
     shown = {
-        "cards": [pantry_told.jar_card(jar, garden, trade, today, left[jar.key]) for jar in jars],
+        "cards": [pantry_told.jar_card(jar, garden, trade, now, left[jar.key]) for jar in jars],
         "answer": pantry_told.first_to_use(jars, garden, today),
         "sums": _sums(jars, left, system),
         "empty": [(j.key, j.name, jar_origin(j, garden, today)) for j in empty[:SHOWN_EMPTY]],
@@ -193,13 +193,13 @@ def _changed(
 def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -> Response:
     desk = desk_of(request)
     state = desk.library.state()
-    garden, today, trade = state.garden, desk.today(state.garden), desk.trade
-    system = garden.units.value
+    garden, trade, now = state.garden, desk.trade, local_now(desk, state.garden)
+    system, today = garden.units.value, now.date()
     left = pantry_told.left_of(garden)[jar.key]
     uses = sorted((u for u in garden.uses if u.jar == jar.key), key=lambda u: u.day, reverse=True)
     entries = [entry for key in jar.picks if (entry := pick_of(garden, key)) is not None]
     shown = {
-        "card": pantry_told.jar_card(jar, garden, trade, today, left), "form": _shown(jar, system),
+        "card": pantry_told.jar_card(jar, garden, trade, now, left), "form": _shown(jar, system),
         "form_errors": {}, "revision": state.revision, "life": pantry_told.life_words(jar, trade, system),
         "uses": pantry_told.used_lines(uses, garden, today), "removable": not uses,
         "beds": list(dict.fromkeys((e.patch, garden.patch(e.patch).name) for e in entries)),
@@ -253,7 +253,7 @@ def _use(request: Request, typed: dict[str, str]) -> Response:
     if day < jar.made_on:
         reading.fault("day", "The jar was filled after that day; correct the day.")
     if not reading.errors:
-        why = jar_shut(garden, desk.trade, fate, jar, day)
+        why = jar_shut(garden, desk.trade, fate, jar, day, now=local_now(desk, garden))
         if why:
             reading.fault("fate", " ".join(why))
     if reading.errors:
@@ -264,7 +264,7 @@ def _use(request: Request, typed: dict[str, str]) -> Response:
     kg = min(kg, left)
     taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(desk, garden))
     with open_book(desk.library.path) as book:
-        done = book.add_uses(open_or_refuse(garden, desk.trade, [taken]))
+        done = book.add_uses(open_or_refuse(garden, desk.trade, [taken], now=local_now(desk, garden)))
     return RedirectResponse(f"{where}?step={done.step}", 303)
 
 
@@ -311,10 +311,11 @@ async def new(request: Request) -> Response:
 def _new(request: Request, typed: dict[str, str] | None) -> Response:
     desk = desk_of(request)
     state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    garden, now = state.garden, local_now(desk, state.garden)
+    today = now.date()
     kind = _kind((typed or request.query_params).get("kind", ""))
     fate = Fate.DRY if kind is JarKind.DRIED else Fate.FREEZE
-    rows = drying_forms.pick_rows(garden, desk.trade, today, fate)
+    rows = drying_forms.pick_rows(garden, desk.trade, now, fate)
     values = {"kind": kind.value, "name": _next_name(garden, kind), "mass": "", "kept_at": "",
               "day": today.isoformat(), "text": ""}  # fmt: skip
     aside = drying_forms.aside_rows(garden, today) if kind is JarKind.DRIED else ()
@@ -327,13 +328,12 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
     if any(u.key == f"use-{sent_once(typed)}-1" for u in garden.uses):  # the same form once more
         return RedirectResponse(PAGE, 303)
     chosen = [row.use for row in aside if typed.get(row.field) == "yes"]
-    jar, uses, errors = _read_new(typed, values, garden, desk.trade, rows, chosen, kind, today)
+    jar, uses, errors = _read_new(typed, values, garden, desk.trade, rows, chosen, kind, now)
     if jar is None:
         return _new_page(request, values | typed, rows, aside, kind, errors, status=422)
-    now = local_now(desk, garden)
     with open_book(desk.library.path) as book:
-        opened = open_or_refuse(garden, desk.trade, [replace(each, entered_at=now) for each in uses])
-        moved = open_or_refuse(garden, desk.trade, [replace(each, into=jar.key) for each in chosen])
+        opened = open_or_refuse(garden, desk.trade, [replace(each, entered_at=now) for each in uses], now=now)
+        moved = open_or_refuse(garden, desk.trade, [replace(each, into=jar.key) for each in chosen], now=now)
         done = book.add_uses(opened, jars=[jar], changed=moved)
     return RedirectResponse(f"{PAGE}/{jar.key}?step={done.step}", 303)
 
@@ -372,10 +372,10 @@ def _day(text: str, today: date) -> date:
 
 def _read_new(
     typed: Mapping[str, str], values: Mapping[str, str], garden: Garden, trade: Trade,
-    rows: tuple[drying_forms.PickRow, ...], chosen: list[Use], kind: JarKind, today: date,
+    rows: tuple[drying_forms.PickRow, ...], chosen: list[Use], kind: JarKind, now: datetime,
 ) -> tuple[Jar | None, list[Use], dict[str, str]]:  # fmt: skip
     """A new jar with the uses of the picks that went into it; or what is wrong by field."""
-    system, dried = garden.units.value, kind is JarKind.DRIED
+    system, dried, today = garden.units.value, kind is JarKind.DRIED, now.date()
     fate = Fate.DRY if dried else Fate.FREEZE
     reading = Reading(typed, values)
     name = reading.text("name")
@@ -389,7 +389,7 @@ def _read_new(
         species.add(garden.patch(entry.patch).species if entry else "")
         if day < use.day:
             reading.fault("day", "Some of it was set aside after that day; correct the day.")
-        why = shut(garden, trade, fate, use.pick, day)
+        why = shut(garden, trade, fate, use.pick, day, now=now)
         if why:
             reading.fault("form", " ".join(why))
     for row in rows:
@@ -406,7 +406,7 @@ def _read_new(
         assert entry is not None  # the rows are of the logbook's picks
         if day < entry.day:
             reading.fault("day", "Some of it was picked after that day; correct the day.")
-        why = shut(garden, trade, fate, row.key, day)
+        why = shut(garden, trade, fate, row.key, day, now=now)
         if why:
             reading.fault(row.field, " ".join(why))
         species.add(garden.patch(entry.patch).species)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from mulchwright import units
 from mulchwright.desk import words
@@ -107,10 +107,11 @@ def _portion(jar: Jar, left_kg: float, garden: Garden) -> str:
     return small_mass(min(kg, left_kg), system)
 
 
-def jar_card(jar: Jar, garden: Garden, trade: Trade, today: date, left_kg: float) -> JarCard:
-    """A jar or pack as it stands today."""
+def jar_card(jar: Jar, garden: Garden, trade: Trade, now: datetime, left_kg: float) -> JarCard:
+    """A jar or pack as it stands now."""
+    today = now.date()
     system = garden.units.value
-    why = jar_shut(garden, trade, Fate.EAT, jar, today)
+    why = jar_shut(garden, trade, Fate.EAT, jar, today, now=now)
     by = words.day(jar.best_by, today)
     if left_kg < 0.0005:
         told = Answer("It is ", "empty")

@@ -10,7 +10,7 @@ import math
 import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from hashlib import blake2b
 from typing import Any
 
@@ -44,6 +44,7 @@ from mulchwright.garden import (
     JarKind,
     LogEntry,
     LogKind,
+    UnitSystem,
     Use,
     Wrapping,
 )
@@ -82,24 +83,25 @@ class Shut(InputError):
     """A fate that is shut; its text is the gate's."""
 
 
-def opening_check(garden: Garden, trade: Trade, pick: LogEntry) -> IdentityCheck | None:
+def opening_check(garden: Garden, trade: Trade, pick: LogEntry, now: datetime) -> IdentityCheck | None:
     """The latest passed check that covers a pick and was made for what was sown in its bed."""
     patch = garden.patch(pick.patch)
     mine = [
         check
         for check in garden.checks
         if pick.key in check.picks and (check.patch, check.species) == (patch.key, patch.species)
-        and picking_told.result_of(garden, trade, check).passed
+        and picking_told.result_of(garden, trade, check, now).passed
     ]  # fmt: skip
     return max(mine, key=lambda check: check.day, default=None)
 
 
-def open_or_refuse(garden: Garden, trade: Trade, uses: Iterable[Use]) -> tuple[Use, ...]:
+def open_or_refuse(garden: Garden, trade: Trade, uses: Iterable[Use], *, now: datetime) -> tuple[Use, ...]:
     """The uses as they may be stored, each with the check that opens it; `Shut` where one feeds too early.
 
     Asked for every use from a pick or a jar before it is written. What feeds nobody passes as it is. What
     feeds somebody must be opened by `keep.gate` for each pick it comes from, by the checks of all time (one
     that found something different shuts it for good) and by those made up to the day of the use.
+    now : the time it is, in the garden's time zone.
     """
     picks = {entry.key: entry for entry in garden.log if entry.kind is LogKind.PICKED}
     jars = {jar.key: jar for jar in garden.jars}
@@ -127,21 +129,23 @@ def open_or_refuse(garden: Garden, trade: Trade, uses: Iterable[Use]) -> tuple[U
                     "was looked at. Put the entry back first.",
                     field="fate",
                 )
-            check = _let_through(garden, trade, pick, use)
+            check = _let_through(garden, trade, pick, use, now)
         passed.append(replace(use, check=check))
     return tuple(passed)
 
 
-def _let_through(garden: Garden, trade: Trade, pick: LogEntry, use: Use) -> str:
+def _let_through(garden: Garden, trade: Trade, pick: LogEntry, use: Use, now: datetime) -> str:
     patch = garden.patch(pick.patch)
     known = [check for check in garden.checks if check.day <= use.day]
     for checks in (garden.checks, known):
         answer = gate(
-            use.fate, trade, patch=patch.key, species=patch.species, pick=pick.key, day=use.day, checks=checks
-        )
+            use.fate, trade, patch=patch.key, species=patch.species, pick=pick.key, day=use.day,
+            checks=checks, log=garden.log, now=now, built_on=patch.built_on,
+            twelve_hours=garden.units is UnitSystem.US,
+        )  # fmt: skip
         if not answer.open:
             raise Shut(" ".join(answer.words), field="fate")
-    opened = opening_check(garden, trade, pick)
+    opened = opening_check(garden, trade, pick, now)
     if opened is None:  # the gate is open, so there is one; without it nothing is stored
         raise Shut("No passed identity check was found for this pick.", field="fate")
     return opened.key
@@ -258,7 +262,7 @@ def _note_round(request: Request, typed: dict[str, str]) -> Response:
         grown = replace(garden, log=(*garden.log, *entries))
         result = logbook_form.entered(
             own | shared | {"kind": LogKind.PICKED.value}, grown, [patch], desk.trade, today=today,
-            now=datetime.now(UTC), by=phone.name if phone else "",
+            now=desk.now(garden), by=phone.name if phone else "",
         )  # fmt: skip
         errors |= {
             name if name == "day" else f"{name}.{patch.key}": told for name, told in result.errors.items()
@@ -306,7 +310,7 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
     desk = desk_of(request)
     garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
     house = household_of(desk.library.path, garden, desk.trade)
-    told = basket(garden, desk.trade, today=today, household=house)
+    told = basket(garden, desk.trade, today=today, now=desk.now(garden), household=house)
     patches = {line.patch.key: line.patch for line in told.lines}.values() or picking_told.built(garden)
     return page_of(
         request, "basket.html", state, status=status,
@@ -383,19 +387,21 @@ def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     if typed.get("act") == "house":
         return _set_house(request, state, typed)
     since_picked = typed.get("since") == "picked"
-    told = basket(
-        garden, desk.trade, today=today, household=household_of(desk.library.path, garden, desk.trade)
-    )
+    now = desk.now(garden)
+    house = household_of(desk.library.path, garden, desk.trade)
+    told = basket(garden, desk.trade, today=today, now=now, household=house)
     key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
     uses = [
         Use(f"{key}-{n}", line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
-            pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=datetime.now(UTC))
+            pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=now)
         for n, line in enumerate(told.lines, 1) if line.chilled_on is None
     ]  # fmt: skip
     if not uses:
         return RedirectResponse("/picks", 303)
     with open_book(desk.library.path) as book:
-        done = book.add_uses(open_or_refuse(garden, desk.trade, uses), mark=key if typed.get("mark") else "")
+        done = book.add_uses(
+            open_or_refuse(garden, desk.trade, uses, now=now), mark=key if typed.get("mark") else ""
+        )
     return RedirectResponse(f"/picks?step={done.step}", 303)
 
 
@@ -473,15 +479,16 @@ def pick_page(request: Request) -> Response:
 def _pick_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     desk = desk_of(request)
     garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    now = desk.now(garden)
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
     left = left_kg(pick, garden.uses)
     line = line_of(
-        garden, desk.trade, pick, today=today,
+        garden, desk.trade, pick, today=today, now=now,
         household=household_of(desk.library.path, garden, desk.trade),
     )  # fmt: skip
-    answer = opens(garden, desk.trade, pick, Fate.EAT, day=today)
-    checks = picking_told.check_lines(garden, desk.trade, pick, today)
+    answer = opens(garden, desk.trade, pick, Fate.EAT, day=today, now=now)
+    checks = picking_told.check_lines(garden, desk.trade, pick, now)
     buttons = [
         FateButton(f"{fate.value}{'-' + more if more else ''}", name, answer.open or not fate.feeds)
         for fate, more, name in FATES
@@ -518,14 +525,14 @@ async def note_use(request: Request) -> Response:
 def _note_use(request: Request, typed: dict[str, str]) -> Response:
     desk = desk_of(request)
     state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    garden, today, now = state.garden, desk.today(state.garden), desk.now(state.garden)
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-use", typed, (use.key for use in garden.uses))
     if came:  # a double tap, or a resend: it is noted already
         return RedirectResponse(f"/picks/{pick.key}", 303)
     try:
-        use, jars = _use_of(garden, desk.trade, pick, typed, today, key)
-        checked = open_or_refuse(garden, desk.trade, [use])
+        use, jars = _use_of(garden, desk.trade, pick, typed, now, key)
+        checked = open_or_refuse(garden, desk.trade, [use], now=now)
         with open_book(desk.library.path) as book:
             done = book.add_uses(checked, jars=jars, mark=key if typed.get("mark") else "")
     except InputError as error:
@@ -537,9 +544,10 @@ def _note_use(request: Request, typed: dict[str, str]) -> Response:
 
 
 def _use_of(
-    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], today: date, key: str
+    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], now: datetime, key: str
 ) -> tuple[Use, tuple[Jar, ...]]:
     """The use a form tells, with the pack it goes into where it is frozen."""
+    today = now.date()
     name, _, more = typed.get("fate", "").partition("-")
     try:
         fate = Fate(name)
@@ -573,7 +581,7 @@ def _use_of(
     if fate is Fate.CHILL:
         how = chill_words(Wrapping.PLASTIC if more == "plastic" else Wrapping.PAPER)
         note = f"{how}; {note}" if note else how
-    use = Use(key, day, fate, mass, pick=pick.key, text=note, entered_at=datetime.now(UTC))
+    use = Use(key, day, fate, mass, pick=pick.key, text=note, entered_at=now)
     if fate is not Fate.FREEZE:
         return use, ()
     jar = _pack(garden, trade, pick, day, mass, f"pack-{key}")

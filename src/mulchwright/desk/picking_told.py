@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from mulchwright import units
@@ -22,10 +22,11 @@ from mulchwright.garden import (
     Patch,
     PickStage,
     Stage,
+    UnitSystem,
     Use,
     Wrapping,
 )
-from mulchwright.keep import CheckResult, check_result, print_due
+from mulchwright.keep import CheckResult, result_among, time_words
 from mulchwright.season.bed import food_dry_mass_kg_m2
 from mulchwright.sheets.portrait import cautions_of, species_name
 
@@ -178,26 +179,29 @@ class CheckLine:
     text: str
 
 
-def result_of(garden: Garden, trade: Trade, check: IdentityCheck) -> CheckResult:
-    """How a check stands, with the print judged by the checks before it."""
-    others = [other for other in garden.checks if other.key != check.key]
-    due = print_due(others, trade, patch=check.patch, species=check.species, day=check.day)
-    return check_result(check, trade, print_is_due=due)
+def result_of(garden: Garden, trade: Trade, check: IdentityCheck, now: datetime) -> CheckResult:
+    """How a check stands now, with the print judged by the other checks of its bed."""
+    built_on = next((p.built_on for p in garden.patches if p.key == check.patch), None)
+    return result_among(
+        check, garden.checks, trade, log=garden.log, now=now, built_on=built_on,
+        twelve_hours=garden.units is UnitSystem.US,
+    )  # fmt: skip
 
 
-def check_lines(garden: Garden, trade: Trade, pick: LogEntry, today: date) -> tuple[CheckLine, ...]:
+def check_lines(garden: Garden, trade: Trade, pick: LogEntry, now: datetime) -> tuple[CheckLine, ...]:
     """The identity checks that cover a pick, the latest first."""
     mine = sorted(
         (check for check in garden.checks if pick.key in check.picks),
         key=lambda check: check.day,
         reverse=True,
     )
-    return tuple(_check_line(garden, trade, check, today) for check in mine)
+    return tuple(_check_line(garden, trade, check, now) for check in mine)
 
 
-def _check_line(garden: Garden, trade: Trade, check: IdentityCheck, today: date) -> CheckLine:
-    result = result_of(garden, trade, check)
+def _check_line(garden: Garden, trade: Trade, check: IdentityCheck, now: datetime) -> CheckLine:
+    result, today = result_of(garden, trade, check, now), now.date()
     by = f" by {check.by}" if check.by else ""
+    by += f" and {check.second_look_by}" if check.second_look_by else ""
     found = []
     for key, finding in check.findings:
         feature = trade.features.get(key)
@@ -205,6 +209,14 @@ def _check_line(garden: Garden, trade: Trade, check: IdentityCheck, today: date)
             what = FINDING_WORDS[finding]
             if feature.part == "print" and check.print_color:
                 what += f" ({check.print_color})"
+            if feature.part == "print" and check.print_laid_at is not None:
+                twelve = garden.units is UnitSystem.US
+                times = [
+                    f"{verb} {time_words(at, now, twelve_hours=twelve)}"
+                    for verb, at in (("laid", check.print_laid_at), ("read", check.print_read_at))
+                    if at is not None
+                ]
+                what += f", {', '.join(times)}"
             found.append((feature.ask, feature.should, what))
     return CheckLine(
         check.key,
@@ -213,7 +225,7 @@ def _check_line(garden: Garden, trade: Trade, check: IdentityCheck, today: date)
         result.words,
         result.passed,
         bool(result.different),
-        not result.different and any(f is Finding.NOT_SEEN for _, f in check.findings),
+        not result.different and (not result.passed or any(f is Finding.NOT_SEEN for _, f in check.findings)),
         check.text,
     )
 

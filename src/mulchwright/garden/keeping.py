@@ -83,7 +83,10 @@ class IdentityCheck:
 
     findings : feature key of the trade's table and what was found, in the order of the table.
     picks : keys of the logbook's picks it covers. species : what the patch was sown with, as checked against.
-    by : who looked. It records a look; it proves nothing.
+    by : who looked. second_look_by : who else looked, a person or a society, where somebody did.
+    print_color : as it was seen. print_laid_at, print_read_at : when the cap was laid for the print and when
+    its color was noted; None in books before version 6 and where no print was taken.
+    It records a look; it proves nothing.
     """
 
     key: str
@@ -96,6 +99,9 @@ class IdentityCheck:
     print_color: str = ""
     text: str = ""
     entered_at: datetime | None = None
+    print_laid_at: datetime | None = None
+    print_read_at: datetime | None = None
+    second_look_by: str = ""
 
     def __post_init__(self) -> None:
         require_key(self.key, "An identity check")
@@ -111,6 +117,26 @@ class IdentityCheck:
         require(
             len(self.print_color) <= 80, "The color of the print is longer than 80 characters.", "print_color"
         )
+        require(
+            len(self.second_look_by) <= 80,
+            "The name of who else looked is longer than 80 characters.",
+            "second_look_by",
+        )
+        for name in ("print_laid_at", "print_read_at"):
+            at = getattr(self, name)
+            require(
+                at is None or at.tzinfo is not None,
+                f"The identity check of {self.day:%d %B %Y} tells a time of its print without the time zone; "
+                "give the offset.",
+                name,
+            )
+        if self.print_laid_at is not None and self.print_read_at is not None:
+            require(
+                self.print_read_at >= self.print_laid_at,
+                f"In the identity check of {self.day:%d %B %Y} the print was read before it was laid. "
+                "Correct one of the times.",
+                "print_read_at",
+            )
         require(len(self.text) <= 10_000, "A note of more than 10,000 characters; shorten it.", "text")
         _require_zone(self.entered_at, self.day)
 

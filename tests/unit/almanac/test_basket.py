@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
@@ -43,6 +43,7 @@ TRADE = load_trade()
 KING = "king-stropharia"
 TODAY = date(2031, 6, 10)
 DAY = timedelta(days=1)
+NOW = datetime(2031, 6, 10, 18, tzinfo=UTC)
 LANE = Patch(
     "lane", "Lane", KING, Recipe("chips", layers=(Layer("hardwood-chips", 0.1),)), 2.0,
     date(2031, 3, 1), Stage.BUILT,
@@ -57,6 +58,7 @@ def pick(
 
 def check_of(*picks: LogEntry) -> IdentityCheck:
     findings = tuple((q.feature.key, Finding.AS_DESCRIBED) for q in questions(TRADE, KING))
+    laid = datetime.combine(min(p.day for p in picks), time(6), UTC)
     return IdentityCheck(
         "check",
         "lane",
@@ -65,6 +67,10 @@ def check_of(*picks: LogEntry) -> IdentityCheck:
         findings,
         picks=tuple(p.key for p in picks),
         by="Ida",
+        print_color="purple-black",
+        print_laid_at=laid,
+        print_read_at=laid + timedelta(hours=6),
+        second_look_by="Tom",
     )
 
 
@@ -95,7 +101,9 @@ def kg(found: Basket, step: Step) -> float:
 def test_every_gram_of_the_basket_is_in_one_part() -> None:
     picks = [pick("a", 2, 1.4), pick("b", 1, 0.9, PickStage.OPEN), pick("c", 0, 2.2), pick("d", 20, 0.3)]
     made = garden(picks, uses=chilled(*picks[:3]))
-    found = basket(made, TRADE, today=TODAY, household=Household(3, 0.1, dryer_kg=0.8, freezer_kg=0.5))
+    found = basket(
+        made, TRADE, today=TODAY, now=NOW, household=Household(3, 0.1, dryer_kg=0.8, freezer_kg=0.5)
+    )
     assert found.sums.here_kg == pytest.approx(1.4 + 0.9 + 2.2 + 0.3)
     assert math.fsum(found.sums.by_step.values()) == pytest.approx(found.sums.here_kg, abs=1e-9)
     for line in found.lines:
@@ -116,7 +124,9 @@ def test_by_hand_two_eat_the_oldest_and_the_rest_fills_the_dryer_then_the_freeze
     life = fresh_life(TRADE, picked_on=TODAY, stage=PickStage.CLOSED, temperature_c=4.0)
     days = int(life.days.low)
     assert days >= 3
-    found = basket(made, TRADE, today=TODAY, household=Household(2, 0.12, dryer_kg=0.5, freezer_kg=0.3))
+    found = basket(
+        made, TRADE, today=TODAY, now=NOW, household=Household(2, 0.12, dryer_kg=0.5, freezer_kg=0.3)
+    )
     # Meals today and tomorrow, a rest on the third day (never three days running), and so on.
     meals = sum(1 for n in range(days + 1) if n % 3 != 2)
     assert kg(found, Step.EAT) == pytest.approx(0.24)
@@ -124,7 +134,7 @@ def test_by_hand_two_eat_the_oldest_and_the_rest_fills_the_dryer_then_the_freeze
     over = 2.0 - 0.24 * meals
     assert kg(found, Step.DRY) == pytest.approx(min(over, 0.5 * (days + 1)))
     assert (KING, TODAY + 2 * DAY) in found.resting
-    without = basket(made, TRADE, today=TODAY, household=Household(2, 0.12, freezer_kg=0.3))
+    without = basket(made, TRADE, today=TODAY, now=NOW, household=Household(2, 0.12, freezer_kg=0.3))
     assert kg(without, Step.FREEZE) == pytest.approx(0.3)
     assert kg(without, Step.GIVE) == pytest.approx(over - 0.3)
 
@@ -133,7 +143,7 @@ def test_what_keeps_least_goes_first_and_of_two_such_the_older() -> None:
     open_, closed = pick("open", 1, 0.5, PickStage.OPEN), pick("closed", 2, 0.5)
     older, newer = pick("older", 3, 0.5), pick("newer", 2, 0.5)
     picks = [closed, newer, open_, older]
-    found = basket(garden(picks, uses=chilled(*picks)), TRADE, today=TODAY)
+    found = basket(garden(picks, uses=chilled(*picks)), TRADE, today=TODAY, now=NOW)
     order = [line.pick.key for line in found.lines]
     assert order.index("open") < order.index("closed")
     assert order.index("older") < order.index("newer")
@@ -143,14 +153,15 @@ def test_what_keeps_least_goes_first_and_of_two_such_the_older() -> None:
 
 def test_an_unknown_stage_counts_as_open_and_plastic_keeps_less_long() -> None:
     unknown, known = pick("unknown", 0, 0.2, None), pick("known", 0, 0.2, PickStage.OPEN)
-    both = basket(garden([unknown, known], uses=chilled(unknown, known)), TRADE, today=TODAY).lines
+    both = basket(garden([unknown, known], uses=chilled(unknown, known)), TRADE, today=TODAY, now=NOW).lines
     assert both[0].use_by == both[1].use_by
     assert {line.pick.key: line.stage_noted for line in both} == {"unknown": False, "known": True}
     bag, paper = pick("bag", 0, 0.2), pick("paper", 0, 0.2)
     uses = (*chilled(bag, wrapping=Wrapping.PLASTIC), *chilled(paper))
     assert [wrapping_of(use) for use in uses] == [Wrapping.PLASTIC, Wrapping.PAPER]
     lines = {
-        line.pick.key: line for line in basket(garden([bag, paper], uses=uses), TRADE, today=TODAY).lines
+        line.pick.key: line
+        for line in basket(garden([bag, paper], uses=uses), TRADE, today=TODAY, now=NOW).lines
     }
     assert lines["bag"].use_by < lines["paper"].use_by
 
@@ -159,7 +170,8 @@ def test_warm_days_before_the_refrigerator_count() -> None:
     soon, late = pick("soon", 1, 0.4), pick("late", 1, 0.4)
     uses = (*chilled(soon), *chilled(late, on=TODAY))
     lines = {
-        line.pick.key: line for line in basket(garden([soon, late], uses=uses), TRADE, today=TODAY).lines
+        line.pick.key: line
+        for line in basket(garden([soon, late], uses=uses), TRADE, today=TODAY, now=NOW).lines
     }
     warm = fresh_life(TRADE, picked_on=soon.day, stage=PickStage.CLOSED, temperature_c=20.0).days.likely
     cold = fresh_life(TRADE, picked_on=soon.day, stage=PickStage.CLOSED, temperature_c=4.0).days.low
@@ -168,7 +180,7 @@ def test_warm_days_before_the_refrigerator_count() -> None:
     assert lines["late"].warm_share == pytest.approx(1 / warm)
     assert lines["late"].use_by == TODAY + timedelta(days=int((1 - 1 / warm) * cold))
     assert lines["late"].use_by < lines["soon"].use_by
-    never = basket(garden([soon]), TRADE, today=TODAY).lines[0]
+    never = basket(garden([soon]), TRADE, today=TODAY, now=NOW).lines[0]
     assert never.chilled_on is None
     assert never.temperature_c == 20.0
     assert never.use_by < lines["soon"].use_by
@@ -176,20 +188,22 @@ def test_warm_days_before_the_refrigerator_count() -> None:
 
 def test_nothing_shut_is_planned_for_a_meal() -> None:
     one = pick("one", 0, 0.6)
-    found = basket(garden([one], checked=False, uses=chilled(one)), TRADE, today=TODAY)
+    found = basket(garden([one], checked=False, uses=chilled(one)), TRADE, today=TODAY, now=NOW)
     assert [part.step for part in found.parts] == [Step.CHECK]
     assert not found.lines[0].answer.open
     bad = check_of(one)
     bad = replace(bad, findings=((bad.findings[0][0], Finding.DIFFERENT), *bad.findings[1:]))
     made = replace(garden([one], uses=chilled(one)), checks=(bad,))
-    found = basket(made, TRADE, today=TODAY)
+    found = basket(made, TRADE, today=TODAY, now=NOW)
     assert [part.step for part in found.parts] == [Step.STOP]
     assert found.lines[0].stopped
 
 
 def test_the_first_time_is_a_taste_and_a_day_of_waiting() -> None:
     one = pick("one", 0, 1.0)
-    found = basket(garden([one], uses=chilled(one)), TRADE, today=TODAY, household=Household(2, 0.12))
+    found = basket(
+        garden([one], uses=chilled(one)), TRADE, today=TODAY, now=NOW, household=Household(2, 0.12)
+    )
     assert found.first_taste == (KING,)
     assert kg(found, Step.EAT) == pytest.approx(2 * FIRST_TASTE_KG)
     cooked = [part.day for part in found.parts if part.step is Step.COOK]
@@ -203,14 +217,14 @@ def test_what_was_eaten_today_is_part_of_todays_appetite() -> None:
     half = Use("half", TODAY, Fate.EAT, 0.2, pick="one")
     made = garden([old, one], uses=(before, half, *chilled(one)))
     assert left_kg(one, made.uses) == pytest.approx(0.8)
-    found = basket(made, TRADE, today=TODAY, household=Household(2, 0.12))
+    found = basket(made, TRADE, today=TODAY, now=NOW, household=Household(2, 0.12))
     assert kg(found, Step.EAT) == pytest.approx(0.04)
 
 
 def test_used_up_is_gone_and_the_long_forgotten_stand_apart() -> None:
     gone, forgotten = pick("gone", 1, 0.5), pick("forgotten", 90, 0.5)
     uses = (Use("all", TODAY, Fate.DISCARD, 0.5, pick="gone"),)
-    found = basket(garden([gone, forgotten], uses=uses), TRADE, today=TODAY)
+    found = basket(garden([gone, forgotten], uses=uses), TRADE, today=TODAY, now=NOW)
     assert found.lines == ()
     assert [entry.key for entry in found.untold] == ["forgotten"]
     assert found.sums.here_kg == 0
@@ -228,4 +242,4 @@ def test_a_household_or_a_temperature_that_cannot_be_is_refused() -> None:
     with pytest.raises(InputError, match="portion"):
         Household(portion_kg=-1)
     with pytest.raises(InputError, match="outside what is known"):
-        basket(garden([pick("one", 0, 1.0)]), TRADE, today=TODAY, household=Household(room_c=60))
+        basket(garden([pick("one", 0, 1.0)]), TRADE, today=TODAY, now=NOW, household=Household(room_c=60))
