@@ -28,6 +28,7 @@ from mulchwright.trade.report import TABLES, sources_page
 
 PACKAGE = Path(mulchwright.__file__).parent
 FOLDER = PACKAGE / "trade"
+DANGERS = ("deadly", "poisonous", "mind-altering", "sickening", "poor")
 NAMES = sorted(path.stem for path in FOLDER.glob("*.toml"))
 ROOT = Path(__file__).parents[2]
 
@@ -244,11 +245,38 @@ def test_every_species_has_lookalikes_features_and_a_print(trade: Trade) -> None
         found = trade.lookalikes_of(species.key)
         assert found, species.key
         assert any("print" in feature for feature in species.features), species.key
-        deadly = any(row.danger == "deadly" for row in found)
-        assert deadly or species.lookalike_danger == "serious", species.key
+        worst = min(found, key=lambda row: DANGERS.index(row.danger))
+        assert trade.danger_of(species.key) == worst.danger, species.key
         assert species.eating, species.key
     for row in trade.lookalikes.values():
         assert set(row.taken_for) <= set(trade.species), row.key
+
+
+def test_how_dangerous_a_confusion_is_stands_nowhere_but_in_the_look_alikes(trade: Trade) -> None:
+    """Oyster, phoenix and elm oyster and shaggy mane have deadly look-alikes in the table."""
+    for key in ("oyster", "phoenix-oyster", "elm-oyster", "shaggy-mane"):
+        assert any(row.danger == "deadly" for row in trade.lookalikes_of(key))
+        assert trade.danger_of(key) == "deadly"
+    text = (FOLDER / "species.toml").read_text(encoding="utf-8")
+    assert "danger" not in text
+    assert {row["look-alikes"] for row in trade.table("species")} == {
+        trade.danger_of(key) for key in trade.species
+    }
+
+
+def test_not_every_jack_o_lantern_is_orange(trade: Trade) -> None:
+    """OMPHALOTUS-JAPONICUS: brown, a side stem, white flesh; taken for oyster mushrooms in Japan."""
+    brown = trade.lookalikes["brown-jack-o-lantern"]
+    assert brown.latin == "Omphalotus japonicus"
+    assert brown.source == "OMPHALOTUS-JAPONICUS"
+    assert {"oyster", "phoenix-oyster"} <= set(brown.taken_for)
+    assert any("not orange" in tell for tell in brown.tells)
+    orange = trade.lookalikes["jack-o-lantern"]
+    assert orange.latin != "Omphalotus", "the whole genus is not orange"
+    for key in brown.taken_for:
+        marks = [f for f in trade.features_of(key) if brown.key in f.rules_out]
+        assert marks, key
+        assert not any("color of the cap" in f.ask.lower() for f in marks), "its cap is brown as well"
 
 
 def test_no_rust_brown_or_white_print_passes_for_king_stropharia(trade: Trade) -> None:

@@ -20,18 +20,12 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
 )
+from mulchwright.keep.beginners import for_first_bed
 from mulchwright.trade import RecipeTemplate, Species, TemplateLayer, Trade
 from mulchwright.weather import DailySeries
 
 __all__ = ["Choice", "Spot", "choices_for", "recipe_of", "template_patch"]
 
-BEGINNERS_DANGER = "deadly"
-BEGINNERS_HARDEST = 2
-"""A beginner is offered species scored up to this; our own judgement, as the score is."""
-KING = "king-stropharia"
-"""The one species offered to beginners although deadly kinds grow in the same chips: each of the five marks
-that its identity check asks for rules them out, and no other species here has so many (biology of the
-look-alikes, trade tables)."""
 TWO_YEARS = 731
 USUAL_WATERING = Watering(
     WateringRule.WHEN_DRY, below_moisture=0.55, depth_mm=10.0, rest_days=3, past_as_rule=True
@@ -100,19 +94,13 @@ def template_patch(
     )
 
 
-def _judgement(species: Species, trade: Trade, beginner: bool) -> tuple[bool, str]:
+def _judgement(species: Species, template: RecipeTemplate, trade: Trade, beginner: bool) -> tuple[bool, str]:
     """Whether a grower of this standing is offered a species, and why not."""
-    doubles = [double for double in trade.lookalikes_of(species.key) if double.danger == BEGINNERS_DANGER]
-    named = doubles[0].names[0] if doubles else ""
-    if not beginner:
-        return True, f"Has a deadly double: {named}." if doubles else ""
-    if species.key != KING and doubles:
-        return False, f"Not for a first bed: it has a deadly double, {named}, that grows in the same places."
-    if species.beginner_score > BEGINNERS_HARDEST:
-        return False, "Not for a first bed: it asks for more patience and skill."
-    if doubles:
-        return True, f"Learn its marks first: {named} and other deadly kinds can come up in the same chips."
-    return True, ""
+    if beginner:
+        answer = for_first_bed(trade, species.key, effort=template.skill)
+        return answer.offered, answer.reason
+    doubles = [double for double in trade.lookalikes_of(species.key) if double.danger == "deadly"]
+    return True, f"Has a deadly double: {doubles[0].names[0]}." if doubles else ""
 
 
 def choices_for(
@@ -155,7 +143,7 @@ def choices_for(
     )  # fmt: skip
     choices = []
     for (template, key), item in zip(pairs, told.patches, strict=True):
-        offered, reason = _judgement(trade.species[key], trade, beginner)
+        offered, reason = _judgement(trade.species[key], template, trade, beginner)
         choices.append(Choice(trade.species[key], template, item.patch, item, offered, reason))
 
     def rank(choice: Choice) -> tuple[bool, float]:

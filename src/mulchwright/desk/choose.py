@@ -27,6 +27,7 @@ from mulchwright.desk.spots import Rect, add_patch, climate_mark, free_name, kin
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import patch_light
+from mulchwright.keep.beginners import RULE
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Species, Trade
 from mulchwright.units import parse_area, show_area, show_mass, show_volume
@@ -42,7 +43,7 @@ USUAL_AREA_M2 = 4.0
 USUAL_SHADE = 50.0
 TYPED = "typed"
 _SKILL = {
-    1: "easy, good for a first bed", 2: "fairly easy", 3: "asks for some practice", 4: "asks for practice",
+    1: "easy", 2: "fairly easy", 3: "asks for some practice", 4: "asks for practice",
     5: "hard",
 }  # fmt: skip
 _GROUP = {"king": "king_rating", "oyster": "oyster_rating"}
@@ -281,7 +282,7 @@ def page(request: Request) -> Response:
             "shade": query.get("shade") or f"{asked.shade:g}",
         },
         "size": show_area(asked.area_m2, system), "ready": False, "day": words.day(asked.built_on, today),
-        "names": _names(garden, desk.trade),
+        "names": _names(garden, desk.trade), "rule": RULE,
     }  # fmt: skip
     try:
         errand = _errand(desk, state, asked)

@@ -39,6 +39,7 @@ from mulchwright.garden import (
     check_outline,
 )
 from mulchwright.garden.plan import TALLEST_TREE_M, TALLEST_WALL_M
+from mulchwright.keep.beginners import RULE, for_first_bed
 from mulchwright.units import US, parse_depth_of_water, parse_length, parse_temperature, show_length
 
 if TYPE_CHECKING:
@@ -53,7 +54,6 @@ GAP_M, HOUSE_DEPTH_M = 0.6, 6.0
 """A house typed by its side stands so far off the ground's edge and is drawn so deep; rough on purpose."""
 SIDES = {"": "no house beside it", "top": "above, on the plan", "right": "to the right", "bottom": "below",
          "left": "to the left"}  # fmt: skip
-FIRST_SKILL = 2
 
 
 def routes() -> list[BaseRoute]:
@@ -495,10 +495,9 @@ def bed_step(request: Request) -> Response:
     kinds = [
         kind
         for kind in kinds_of(desk.trade).values()
-        if kind.template.skill <= FIRST_SKILL
-        and desk.trade.species[kind.species].beginner_score <= FIRST_SKILL
+        if for_first_bed(desk.trade, kind.species, effort=kind.template.skill).offered
     ]
     return _page(
-        request, "bed", state, errors={}, kinds=kinds, built_on=today.isoformat(),
+        request, "bed", state, errors={}, kinds=kinds, rule=RULE, built_on=today.isoformat(),
         area="30 ft²" if state.garden.units.value == US else "3 m²", day=lambda d, t: words.day(d, t),
     )  # fmt: skip

@@ -49,7 +49,6 @@ PRACTICE = "common-practice"
 RATINGS = ("best", "good", "slow", "avoid")
 CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("species", "wood_group"): ("king", "oyster", "conifer"),
-    ("species", "lookalike_danger"): ("deadly", "serious"),
     ("woods", "kind"): ("hardwood", "softwood", "other"),
     ("woods", "king_rating"): RATINGS,
     ("woods", "oyster_rating"): RATINGS,
@@ -518,6 +517,11 @@ class Trade:
         order = CHOICES[("lookalikes", "danger")]
         found = [row for row in self.lookalikes.values() if species in row.taken_for]
         return tuple(sorted(found, key=lambda row: order.index(row.danger)))
+
+    def danger_of(self, species: str) -> str:
+        """The worst danger among the look-alikes of a species; "" where none is known."""
+        found = self.lookalikes_of(species)
+        return found[0].danger if found else ""
 
     def cautions_for(self, *tags: str) -> tuple[Caution, ...]:
         """Cautions that apply where any of these tags holds, the grave first."""

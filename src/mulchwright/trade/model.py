@@ -168,7 +168,7 @@ class Species:
 
     wood_group : which column of the table of woods rates its food: "king", "oyster" or "conifer".
     beginner_score : 1 easy to 5 hard; our own judgement.
-    lookalike_danger : "deadly" or "serious", by the worst that grows in such beds and can be taken for it.
+    How dangerous its look-alikes are is not written here: `Trade.danger_of` takes it from their table.
     source, place, basis : of the words in this row; each figure carries its own.
     """
 
@@ -184,7 +184,6 @@ class Species:
     hardiness: str
     wood_group: str
     beginner_score: int
-    lookalike_danger: str
     needs_casing: bool
     features: tuple[str, ...]
     print_color: str

@@ -72,7 +72,7 @@ def _species(trade: Trade) -> Rows:
             "light": row.light,
             "hardiness": row.hardiness,
             "effort 1-5 (our estimate)": row.beginner_score,
-            "look-alikes": row.lookalike_danger,
+            "look-alikes": trade.danger_of(row.key),
             "spore print": row.print_color,
             "eating": row.eating,
             **_graded(row),
