@@ -23,6 +23,7 @@ __all__ = [
     "DryingPlan",
     "dried_mass",
     "dry_life_months",
+    "dry_mass_bounds",
     "drying_plan",
     "page_ratio",
     "saturation_pressure_kpa",
@@ -61,7 +62,8 @@ class DryingPlan:
     """Hours in the dryer for one load, and what the whole pick takes.
 
     hours : one load; loads : how many; energy_kwh : of all loads; limited_by_heater : share of cases in
-    which the heater and not the slice sets the pace. members : drawn cases, for `weighed_in`.
+    which the heater and not the slice sets the pace. heater_kg_per_h : the most water that the heater can
+    take out in an hour, in each case. members : drawn cases, for `weighed_in`.
     """
 
     hours: Range
@@ -73,6 +75,7 @@ class DryingPlan:
     air_humidity: float
     notes: tuple[str, ...]
     rate_per_h: Floats
+    heater_kg_per_h: Floats
     start_dry_basis: Floats
     rest_dry_basis: Floats
     end_dry_basis: float
@@ -154,6 +157,16 @@ def dried_mass(trade: Trade, fresh_kg: float) -> DriedMass:
         (w, 1 - fresh_kg * (1 - w) / likely) for w in (start.low, start.value, 0.92, start.high) if w < 1
     )
     return DriedMass(range_of(fresh_kg * solids / (1 - end.value)), likely, misled)
+
+
+def dry_mass_bounds(trade: Trade, fresh_kg: float) -> tuple[float, float]:
+    """The least and the most that a fresh mass can weigh when it is dry [kg], by the table's own limits.
+
+    From bone dry, of the wettest mushrooms, to the most water at which drying stops, of the driest. Outside
+    of it a mass is asked about: it was weighed wrong, or it is not dry.
+    """
+    start, end = trade.keeping["fresh_water_share"], trade.keeping["dry_stop_water"]
+    return fresh_kg * (1 - start.high), fresh_kg * (1 - start.low) / (1 - end.high)
 
 
 def _solids(trade: Trade, rng: np.random.Generator) -> Floats:
@@ -244,7 +257,8 @@ def drying_plan(
     return DryingPlan(
         hours=range_of(hours), loads=loads, load_kg=load_kg, energy_kwh=range_of(energy),
         limited_by_heater=float(np.mean(by_heater > by_slice)), dried=dried, air_humidity=humidity,
-        notes=tuple(notes), rate_per_h=rate_per_h, start_dry_basis=start,
+        notes=tuple(notes), rate_per_h=rate_per_h,
+        heater_kg_per_h=efficiency * dryer.watts * 3.6 / latent_kj, start_dry_basis=start,
         rest_dry_basis=np.minimum(rest, end * 0.999), end_dry_basis=end,
     )  # fmt: skip
 
@@ -253,8 +267,8 @@ def weighed_in(plan: DryingPlan, *, fresh_kg: float, hours: float, now_kg: float
     """Hours still to go after a load was weighed during drying.
 
     Each drawn case foretells the mass at that hour; cases are weighted by how well they meet the scale
-    (2 % of the fresh mass, for the scale and uneven trays). The heater's limit is left out, and one odd
-    weighing narrows the range a lot: weigh twice.
+    (2 % of the fresh mass, for the scale and uneven trays). No case loses water faster than the heater can
+    take it out, before the weighing or after it. One odd weighing narrows the range a lot: weigh twice.
 
     Raises `InputError` for a mass above the fresh one or below what no slice can reach.
     """
@@ -268,7 +282,8 @@ def weighed_in(plan: DryingPlan, *, fresh_kg: float, hours: float, now_kg: float
         )
     start, rest, end = plan.start_dry_basis, plan.rest_dry_basis, plan.end_dry_basis
     ratio = slab_ratio(plan.rate_per_h * hours)
-    mass = fresh_kg / (1 + start) * (1 + rest + (start - rest) * ratio)
+    by_slice = fresh_kg / (1 + start) * (1 + rest + (start - rest) * ratio)
+    mass = np.maximum(by_slice, fresh_kg - plan.heater_kg_per_h * hours)
     if now_kg < 0.8 * float((fresh_kg / (1 + start)).min()):
         raise InputError(
             f"{now_kg * 1000:.0f} g is lighter than the dry matter of {fresh_kg * 1000:.0f} g can be. "
@@ -278,7 +293,9 @@ def weighed_in(plan: DryingPlan, *, fresh_kg: float, hours: float, now_kg: float
     distance = ((mass - now_kg) / (0.02 * fresh_kg)) ** 2
     weights = np.exp(-0.5 * (distance - distance.min()))
     total = slab_time((end - rest) / (start - rest)) / plan.rate_per_h
-    return range_of(np.maximum(total - hours, 0.0), weights / weights.sum())
+    water_left = np.maximum(now_kg - fresh_kg * (1 + end) / (1 + start), 0.0)
+    left = np.maximum(np.maximum(total - hours, 0.0), water_left / plan.heater_kg_per_h)
+    return range_of(left, weights / weights.sum())
 
 
 def dry_life_months(trade: Trade, temperature_c: float) -> Range:

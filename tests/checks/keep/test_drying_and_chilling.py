@@ -1,5 +1,6 @@
 """Drying and chilling held to published figures; each source stands beside its check."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -18,7 +19,7 @@ from mulchwright.keep import (
     water_held,
     weighed_in,
 )
-from mulchwright.keep.dry import saturation_pressure_kpa, slab_time
+from mulchwright.keep.dry import dry_mass_bounds, saturation_pressure_kpa, slab_time
 from mulchwright.trade import load_trade
 
 TRADE = load_trade()
@@ -208,6 +209,36 @@ def test_a_weighing_narrows_the_hours_and_follows_the_scale() -> None:
         weighed_in(plan, fresh_kg=0.6, hours=3, now_kg=0.7)
     with pytest.raises(InputError, match="lighter"):
         weighed_in(plan, fresh_kg=0.6, hours=3, now_kg=0.01)
+
+
+def test_after_a_weighing_the_heater_still_sets_the_pace() -> None:
+    """By hand: the water above the most it can weigh dry, at 2383 kJ/kg from 50 W and the best efficiency, takes
+    at least so long; the slices by themselves would be done sooner.
+    """
+    weak = Dryer("weak", "The weak one", trays=6, tray_area_m2=0.2, watts=50)
+    plan = drying_plan(TRADE, weak, fresh_kg=1.0, thickness_m=0.004, temperature_c=50)
+    strong = drying_plan(TRADE, replace(weak, watts=5000), fresh_kg=1.0, thickness_m=0.004, temperature_c=50)
+    assert plan.limited_by_heater == 1.0
+    assert strong.limited_by_heater < 0.01
+    efficiency = TRADE.keeping["heater_efficiency"]
+    for now_kg in (0.8, 0.575):
+        left = weighed_in(plan, fresh_kg=1.0, hours=7, now_kg=now_kg)
+        least_water = now_kg - 1.0 * (1 - TRADE.keeping["fresh_water_share"].low) / 0.9
+        fastest = efficiency.high * 50 * 3.6 / (2501 - 2.361 * 50)
+        assert left.low >= least_water / fastest
+        by_slices = weighed_in(strong, fresh_kg=1.0, hours=7, now_kg=now_kg)
+        assert left.likely > by_slices.high
+    # Without a weighing it is the same limit as the plan's.
+    start = weighed_in(plan, fresh_kg=1.0, hours=0, now_kg=1.0)
+    assert start.likely == pytest.approx(plan.hours.likely, rel=0.1)
+
+
+def test_the_bounds_of_a_dry_mass_by_hand() -> None:
+    """Water 89 to 93 % fresh (food composition tables), up to 12 % dry (CODEX39): 70 to 125 g from 1 kg."""
+    low, high = dry_mass_bounds(TRADE, 1.0)
+    assert low == pytest.approx(0.07)
+    assert high == pytest.approx(0.11 / 0.88)
+    assert not low <= 4 / 20 <= high, "4 oz dry from 20 oz fresh cannot be"
 
 
 @pytest.mark.parametrize(
