@@ -6,7 +6,7 @@ import json
 import math
 import re
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -543,7 +543,11 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
     assert (check.key, check.patch, check.species) == ("check-1", "under-the-quince", "king-stropharia")
     assert check.picks == (pick.key,)
     assert check.findings[0] == ("king-stropharia-stem-base", Finding.AS_DESCRIBED)
-    assert check.findings[-1] == ("king-stropharia-print", Finding.NOT_SEEN)
+    assert check.findings[-1] == ("king-stropharia-print", Finding.AS_DESCRIBED)
+    assert check.print_laid_at is not None
+    assert check.print_read_at is not None
+    assert check.print_read_at - check.print_laid_at == timedelta(hours=14.5)
+    assert check.second_look_by == "Cedar Valley Mycologists"
     assert {feature for feature, _ in check.findings} <= set(load_trade().features)
     chilled, dried, eaten = garden.uses
     assert (chilled.key, chilled.fate, chilled.pick, chilled.check) == ("use-1", Fate.CHILL, pick.key, "")
