@@ -280,6 +280,31 @@ def test_what_was_set_aside_to_dry_goes_into_a_load_or_a_jar(kitchen: Kitchen) -
     assert {use.key: use.into for use in garden.uses} == {"aside-a": "", "aside-b": "air"}
 
 
+def test_a_dry_mass_that_cannot_be_is_asked_about_and_kept_once(kitchen: Kitchen) -> None:
+    form = {
+        "kind": "dried", "name": "Heavy", "pick_seen": "20 oz", "mass": "4 oz", "snap": "yes",
+        "mark": "one-jar", "day": "2031-06-10",
+    }  # fmt: skip
+    page = kitchen.post("/stores/pantry/new", form, 409)
+    assert "Is that right?" in text(page)
+    assert "nine tenths water" in text(page)
+    assert re.search(r'<button[^>]*name="sure" value="yes"', page)
+    assert not kitchen.garden().jars
+    for _ in range(2):
+        kitchen.post("/stores/pantry/new", {**form, "sure": "yes"})
+    assert [jar.name for jar in kitchen.garden().jars] == ["Heavy"]
+    assert len(kitchen.garden().uses) == 1
+
+
+def test_what_comes_out_of_the_dryer_too_light_is_asked_about(kitchen: Kitchen) -> None:
+    load = kitchen.load()
+    told = {"dry": "9 g", "snap": "yes", "fate": "jar", "name": "Jar 1"}
+    assert "Is that right?" in text(kitchen.post(f"{load}/end", told, 422))
+    assert not kitchen.garden().jars
+    kitchen.post(f"{load}/end", {**told, "heavier": "yes"})
+    assert [jar.mass_kg for jar in kitchen.garden().jars] == [pytest.approx(0.009)]
+
+
 # ---- the pantry -------------------------------------------------------------
 
 

@@ -427,6 +427,31 @@ def test_a_use_is_taken_back_and_more_than_is_left_is_refused(
     assert stored().uses == ()
 
 
+def test_a_pick_before_any_crop_is_possible_is_asked_about_and_kept_once(
+    desk: TestClient, stored: Callable[[], Garden], picks_book: Path
+) -> None:
+    with open_book(picks_book) as book:
+        made = book.garden()
+        fresh = replace(made.patch(OTHER), key="fresh", name="Fresh bed", built_on=TODAY, outline=())
+        book.save_garden(replace(made, patches=(*made.patches, fresh)))
+    before = len(stored().log)
+    for path, form in (
+        ("/pick", {"mass.fresh": "1.2 lb", "mark": "a-round-of-one"}),
+        ("/log/fresh", {"kind": "picked", "mass": "1.2 lb", "mark": "a-tap-by-the-bed"}),
+    ):
+        answer = desk.post(path, data=form, follow_redirects=False)
+        assert answer.status_code == 409
+        assert "on the day the bed was built. Is that right?" in text_of(answer.text)
+        assert re.search(r'<button[^>]*name="sure" value="yes"', answer.text)
+        assert len(stored().log) == before
+        for _ in range(2):
+            assert desk.post(path, data=form | {"sure": "yes"}, follow_redirects=False).status_code < 400
+        before += 1
+        assert len(stored().log) == before
+    # A bed long enough there is not asked about.
+    assert desk.post("/pick", data={f"mass.{OTHER}": "1.2 lb"}, follow_redirects=False).status_code == 303
+
+
 # ---- the basket ---------------------------------------------------------------
 
 

@@ -42,21 +42,21 @@ US_UNITS = r"\d ?(?:in(?! \d| twenty| \w)|ft|ft²|ft³|yd³|oz|oz/ft²|lb|°F|ga
 
 CHIPS = {
     "kind": "chips", "name": "Alder heap", "material": "hardwood-chips", "way": "box", "width": "1 m",
-    "length": "2 m", "height": "50 cm", "origin_clean": "yes", "since": "2031-06-01", "wood_0": "red-alder",
+    "length": "2 m", "height": "50 cm", "origin": "clean", "since": "2031-06-01", "wood_0": "red-alder",
     "share_0": "100",
 }  # fmt: skip
 SPAWN = {
     "kind": "spawn", "name": "Spring bag", "material": "sawdust-spawn", "species": "king-stropharia",
-    "way": "pieces", "pieces": "1", "piece": "2.5 kg", "origin_clean": "yes", "since": "2031-05-20",
+    "way": "pieces", "pieces": "1", "piece": "2.5 kg", "origin": "clean", "since": "2031-05-20",
     "kept_at": "4 °C",
 }  # fmt: skip
 STRAW = {
     "kind": "straw", "name": "Bales", "material": "wheat-straw", "way": "pieces", "pieces": "2",
-    "piece": "18 kg", "origin_clean": "yes", "since": "2030-08-10",
+    "piece": "18 kg", "origin": "clean", "since": "2030-08-10",
 }  # fmt: skip
 BARK = {
     "kind": "skin", "name": "Bark", "material": "bark-fines", "way": "vessels", "count": "2", "each": "50 L",
-    "origin_clean": "yes",
+    "origin": "clean",
 }  # fmt: skip
 
 
@@ -135,7 +135,7 @@ def test_units_are_not_mixed(client: TestClient) -> None:
     for lot in (CHIPS, SPAWN, STRAW, BARK):
         put(client, **lot)
     put(client, kind="brush", name="Prunings", material="hardwood-chips", way="sticks", count_0="12",
-        length_0="2 m", middle_0="4 cm", origin_clean="yes")  # fmt: skip
+        length_0="2 m", middle_0="4 cm", origin="clean")  # fmt: skip
     client.post("/stores/vessels/new", data={"name": "tub", "volume": "90 L", "count": "1"})
     for system, foreign in (("metric", US_UNITS), ("us", METRIC_UNITS)):
         client.post("/units", data={"units": system, "back": "/stores"})
@@ -220,8 +220,8 @@ def test_a_field_left_alone_keeps_its_exact_figure(
 
 @pytest.mark.parametrize("origin", ["treated", "painted", "roadside", "sprayed"])
 def test_a_contaminated_origin_stops_the_lot_and_says_why(client: TestClient, origin: str) -> None:
-    lot = {key: text for key, text in CHIPS.items() if key != "origin_clean"}
-    html = said(put(client, **lot | {f"origin_{origin}": "yes"}))
+    lot = {key: text for key, text in CHIPS.items() if key != "origin"}
+    html = said(put(client, **lot | {"origin": "known", f"origin_{origin}": "yes"}))
     assert "Stopped." in html
     assert "must not go into any bed" in html
     assert "How many loads" not in html
@@ -233,7 +233,7 @@ def test_a_contaminated_origin_stops_the_lot_and_says_why(client: TestClient, or
 def test_brush_by_a_list_of_branches(client: TestClient) -> None:
     """Huber: 100 branches 5 cm thick and 2 m long are 100 · π/4 · 0.05² · 2 = 0.3927 m³ of solid wood."""
     html = put(client, kind="brush", name="Prunings", material="hardwood-chips", way="sticks", count_0="100",
-               length_0="2 m", middle_0="5", origin_clean="yes")  # fmt: skip
+               length_0="2 m", middle_0="5", origin="clean")  # fmt: skip
     text = said(html)
     assert "Solid wood 393 L" in text
     assert "level barrow" in text
@@ -245,7 +245,7 @@ def test_brush_becomes_chips_in_one_act_and_never_over_another_change(
     client: TestClient, garden_of: Callable[[], Garden]
 ) -> None:
     put(client, kind="brush", name="Prunings", material="hardwood-chips", way="sticks", count_0="100",
-        middle_0="5 cm", length_0="2 m", origin_clean="yes")  # fmt: skip
+        middle_0="5 cm", length_0="2 m", origin="clean")  # fmt: skip
     before = garden_of().lots[-1]
     page = client.get(f"/stores/lots/{before.key}").text
     mark = re.findall(r'chipped">\s*<input type="hidden" name="before" value="([^"]+)"', page)[0]
@@ -292,8 +292,13 @@ def test_old_and_warm_spawn_is_judged(client: TestClient) -> None:
         ({"wood_1": "red-alder", "share_1": "5"}, "wood_1", "twice"),
         ({"wood_1": "willow", "share_1": "20"}, "share_0", "120 %"),
         ({"wood_1": "", "share_1": "20"}, "wood_1", "which wood"),
-        ({"origin_roadside": "yes"}, "origins", "take one away"),
-        ({"origin_clean": ""}, "origins", "where it comes from"),
+        (
+            {"origin_roadside": "yes"},
+            "origin",
+            "Origin: “known and clean” is chosen, and “from a busy roadside” is ticked",
+        ),
+        ({"origin": ""}, "origin", "Origin: choose one"),
+        ({"origin": "known"}, "origin", "Origin: tick below what is in it"),
         ({"way": "mass", "mass": "-5 kg"}, "mass", "less than nothing"),
         ({"way": "mass", "mass": "heaps"}, "mass", "Mass"),
         ({"way": "vessels", "count": "0", "each": "80 L"}, "count", "outside"),

@@ -66,13 +66,13 @@ def put_lots(page: Page) -> None:
     origin = page.url.split("/stores")[0]
     lots: tuple[dict[str, str | float | bool], ...] = (
         {"kind": "chips", "name": "Alder heap", "material": "hardwood-chips", "way": "box", "width": "1 m",
-         "length": "2 m", "height": "50 cm", "origin_clean": "yes", "since": "2031-06-01"},
+         "length": "2 m", "height": "50 cm", "origin": "clean", "since": "2031-06-01"},
         {"kind": "chips", "name": "Off the road", "material": "hardwood-chips", "way": "vessels",
-         "count": "3", "each": "80 L", "origin_roadside": "yes"},
+         "count": "3", "each": "80 L", "origin": "known", "origin_roadside": "yes"},
         {"kind": "spawn", "name": "Bag", "material": "sawdust-spawn", "species": "king-stropharia",
-         "way": "pieces", "pieces": "1", "piece": "2.5 kg", "origin_clean": "yes", "since": "2031-05-20"},
+         "way": "pieces", "pieces": "1", "piece": "2.5 kg", "origin": "clean", "since": "2031-05-20"},
         {"kind": "brush", "name": "Prunings", "material": "hardwood-chips", "way": "sticks", "count_0": "40",
-         "length_0": "2 m", "middle_0": "4", "origin_clean": "yes"},
+         "length_0": "2 m", "middle_0": "4", "origin": "clean"},
     )  # fmt: skip
     for lot in lots:
         answer = page.request.post(f"{origin}/stores/lots/new", form=lot, headers={"Origin": origin})

@@ -17,7 +17,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Jar
 from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Use
 from mulchwright.keep import drying_plan
-from mulchwright.keep.dry import COOLEST_C, HOTTEST_C, TESTED_C, THICKEST_M
+from mulchwright.keep.dry import COOLEST_C, HOTTEST_C, TESTED_C, THICKEST_M, dry_mass_bounds
 from mulchwright.trade import Trade, load_trade
 
 __all__ = [
@@ -380,6 +380,12 @@ def read_end(
             "dry",
             f"{small_mass(dry, system)} is heavier than the {small_mass(run.fresh_kg, system)} that went in. "
             "Weigh again without the tray, or correct the start.",
+        )
+    elif dry < dry_mass_bounds(load_trade(), run.fresh_kg)[0] and typed.get("heavier") != "yes":
+        reading.fault(
+            "dry",
+            f"{small_mass(dry, system)} from {small_mass(run.fresh_kg, system)} of fresh ones is less than "
+            "their dry matter. Is that right? Weigh again, or tick that it is so.",
         )
     elif dry > high_kg and typed.get("heavier") != "yes":
         reading.fault(

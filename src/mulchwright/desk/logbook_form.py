@@ -318,12 +318,34 @@ def _entry(
         return None
 
 
+def _too_early(entry: LogEntry, garden: Garden, patch: Patch, trade: Trade) -> str:
+    """The question where a pick is noted on a day on which no bed of this kind has ripened; "" otherwise.
+
+    The least days from spawning until a bed can fruit, at the optimum, are the low end of `ripening_days`.
+    """
+    species = trade.species.get(patch.species)
+    if species is None or patch.built_on is None or entry.mass_kg is None:
+        return ""
+    days, least = (entry.day - patch.built_on).days, math.floor(species.ripening_days.low)
+    if days >= least:
+        return ""
+    when = "on the day the bed was built" if days == 0 else f"{words.plural(days, 'day')} after it was built"
+    return (
+        f"You noted {units.show_mass(entry.mass_kg, garden.units.value)} from “{patch.name}” {when}. "
+        f"Is that right? {species.names[0].capitalize()} takes at least {least} days from spawning to its "
+        "first crop. Correct the day or the bed, or say yes, and it is kept."
+    )
+
+
 def _question(
     entry: LogEntry, garden: Garden, patch: Patch, trade: Trade, typed: Mapping[str, str]
 ) -> list[str]:
-    """What is asked before it is kept: a pick that the bed could hardly have borne."""
+    """What is asked before it is kept: a pick that the bed could hardly have borne, or not yet."""
     if entry.kind is not LogKind.PICKED or entry.mass_kg is None or typed.get("sure") == "yes":
         return []
+    early = _too_early(entry, garden, patch, trade)
+    if early:
+        return [early]
     most = heaviest_kg(patch, trade)
     before = math.fsum(
         e.mass_kg or 0.0 for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED

@@ -38,6 +38,7 @@ from mulchwright.desk.stores_words import in_units, plain_number
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Fate, Jar, JarKind, Use
+from mulchwright.keep.dry import dry_mass_bounds
 from mulchwright.keep.jars import jar_life
 from mulchwright.sheets.labels import Label, jar_label, label_png, labels_pdf
 from mulchwright.trade import Trade
@@ -330,7 +331,8 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
     chosen = [row.use for row in aside if typed.get(row.field) == "yes"]
     jar, uses, errors = _read_new(typed, values, garden, desk.trade, rows, chosen, kind, now)
     if jar is None:
-        return _new_page(request, values | typed, rows, aside, kind, errors, status=422)
+        status = 409 if set(errors) == {"sure"} else 422
+        return _new_page(request, values | typed, rows, aside, kind, errors, status=status)
     with open_book(desk.library.path) as book:
         opened = open_or_refuse(garden, desk.trade, [replace(each, entered_at=now) for each in uses], now=now)
         moved = open_or_refuse(garden, desk.trade, [replace(each, into=jar.key) for each in chosen], now=now)
@@ -368,6 +370,26 @@ def _from_pick(text: str, name: str, system: str) -> float:
 
 def _day(text: str, today: date) -> date:
     return read_day(text, "day", today, past=True) or today
+
+
+def _dry_question(trade: Trade, dry_kg: float, fresh_kg: float, system: str) -> str:
+    """What is asked before a dry mass is taken that no such fresh mass dries to; "" where it is likely.
+
+    Fresh mushrooms are about nine tenths water: the bounds are those of the table `keeping`.
+    """
+    low, high = dry_mass_bounds(trade, fresh_kg)
+    if dry_kg <= 0 or low - drying_forms.LEFT_SLACK_KG <= dry_kg <= high + drying_forms.LEFT_SLACK_KG:
+        return ""
+    why = (
+        "Water may be left inside: dry on, or weigh again."
+        if dry_kg > high
+        else "Weigh again, or correct how much went in."
+    )
+    return (
+        f"You noted {small_mass(dry_kg, system)} dry from {small_mass(fresh_kg, system)} fresh. Is that "
+        f"right? Mushrooms are about nine tenths water, so {small_mass(low, system)} to {small_mass(high, system)} "
+        f"is what that dries to. {why} If the figure is right, say yes, and it is kept."
+    )
 
 
 def _read_new(
@@ -425,6 +447,7 @@ def _read_new(
         reading.fault(
             "mass", f"That is more than the {small_mass(fresh, system)} of fresh ones it came from."
         )
+    ask = _dry_question(trade, mass, fresh, system) if dried and (taken or chosen) else ""
     kept_at = SHELF_C[kind]
     if reading.text("kept_at"):
         kept_at = reading.take(
@@ -432,6 +455,8 @@ def _read_new(
         )
     if dried and typed.get("snap") != "yes":
         reading.fault("snap", "Only what snaps when it is cool is dry enough for a jar; dry the rest on.")
+    if ask and not reading.errors and typed.get("sure") != "yes":
+        return None, [], {"sure": ask}
     if not reading.errors:
         try:
             life = jar_life(trade, kind, made_on=day, temperature_c=kept_at)

@@ -27,6 +27,7 @@ from mulchwright.desk.stores_words import (
 )
 from mulchwright.errors import InputError
 from mulchwright.garden.lots import (
+    CONTAMINATED,
     LONGEST_M,
     MOST_PIECES,
     NEEDED,
@@ -221,7 +222,8 @@ def _shown(lot: Lot | None, kind: LotKind, system: str, trade: Trade) -> dict[st
     """Every field of the form as text."""
     values = {
         "name": "", "material": _materials(kind, trade)[0][0], "way": WAYS[kind][0], "packing": "twiggy_heap",
-        "since": "", "moisture": "", "species": "king-stropharia", "note": "", "origins": "unknown",
+        "since": "", "moisture": "", "species": "king-stropharia", "note": "",
+        "origin": "unknown", "faults": "",
     }  # fmt: skip
     if kind is LotKind.SKIN:
         values["material"] = next(k for k, row in trade.materials.items() if row.is_skin)
@@ -231,7 +233,8 @@ def _shown(lot: Lot | None, kind: LotKind, system: str, trade: Trade) -> dict[st
         "name": lot.name, "material": lot.material, "way": _way_of(lot), "packing": lot.packing.value,
         "since": lot.since.isoformat() if lot.since else "", "note": lot.note,
         "moisture": lot.moisture.value if lot.moisture else "", "species": lot.species or "",
-        "origins": " ".join(origin.value for origin in lot.origins),
+        "origin": _origin_choice(lot.origins),
+        "faults": " ".join(origin.value for origin in lot.contaminated),
         "kept_at": "" if lot.kept_at_c is None else units.show_temperature(lot.kept_at_c, system, decimals=1),
         "piece": "" if lot.piece_kg is None else units.show_mass(lot.piece_kg, system),
     }  # fmt: skip
@@ -276,7 +279,7 @@ def lot_form(
     values = _shown(lot, kind, system, trade)
     if typed is not None:
         values |= {key: text[:2000] for key, text in typed.items()}
-        values["origins"] = " ".join(o.value for o in Origin if typed.get(f"origin_{o.value}"))
+        values["faults"] = " ".join(o.value for o in CONTAMINATED if typed.get(f"origin_{o.value}"))
     groups = [
         _what_group(kind, values, trade),
         _amount_group(kind, values, system, trade),
@@ -416,12 +419,31 @@ def _second(pair: tuple[str, str]) -> str:
     return pair[1]
 
 
+KNOWN = "known"
+"""The choice of an origin that is known, with what is ticked."""
+ORIGIN_CHOICES = (
+    (Origin.CLEAN.value, "known and clean"),
+    (KNOWN, "known, with what is ticked below"),
+    (Origin.UNKNOWN.value, "not known"),
+)
+
+
+def _origin_choice(origins: tuple[Origin, ...]) -> str:
+    for origin in (Origin.CLEAN, Origin.UNKNOWN):
+        if origin in origins:
+            return origin.value
+    return KNOWN
+
+
 def _origin_group(kind: LotKind, values: Mapping[str, str], system: str) -> FormGroup:
     fields = [
         FormField(
-            "origins", "Origin, all that holds", kind="checks",
-            options=tuple((f"origin_{o.value}", words) for o, words in ORIGIN_WORDS.items()),
-            checked=tuple(f"origin_{o}" for o in values["origins"].split()),
+            "origin", "Origin", values["origin"], kind="radios", options=ORIGIN_CHOICES,
+        ),
+        FormField(
+            "origins", "What you know or suspect is in it", kind="checks",
+            options=tuple((f"origin_{o.value}", ORIGIN_WORDS[o]) for o in CONTAMINATED),
+            checked=tuple(f"origin_{o}" for o in values["faults"].split()),
         ),
         FormField("since", SINCE[kind], values["since"], "date", help="left empty if nobody knows"),
     ]  # fmt: skip
@@ -497,13 +519,30 @@ def _temperature(text: str, system: str) -> float:
 
 
 def _read_origins(reading: Reading) -> tuple[Origin, ...]:
-    origins = tuple(o for o in Origin if reading.typed.get(f"origin_{o.value}"))
-    if not origins:
-        reading.fault("origins", "Say where it comes from; tick “not known” if nobody knows.")
+    """The origin that is chosen, and what is ticked as being in it."""
+    faults = tuple(o for o in CONTAMINATED if reading.typed.get(f"origin_{o.value}"))
+    chosen = reading.typed.get("origin", "")
+    if chosen not in dict(ORIGIN_CHOICES):
+        reading.fault("origin", "Origin: choose one; “not known” if nobody knows.")
         return (Origin.UNKNOWN,)
-    if Origin.CLEAN in origins and len(origins) > 1:
-        reading.fault("origins", "It cannot be known and clean and something else as well; take one away.")
-    return origins
+    if chosen == Origin.CLEAN.value:
+        if faults:
+            told = ORIGIN_WORDS[faults[0]]
+            reading.fault(
+                "origin",
+                f"Origin: “known and clean” is chosen, and “{told}” is ticked. Choose “known, with what is "
+                "ticked below”, or take the tick away.",
+            )
+        return (Origin.CLEAN,)
+    if chosen == KNOWN:
+        if not faults:
+            reading.fault(
+                "origin",
+                "Origin: tick below what is in it, or choose “known and clean” or “not known”.",
+            )
+            return (Origin.UNKNOWN,)
+        return faults
+    return (*faults, Origin.UNKNOWN)
 
 
 def _length(text: str, name: str, what: str, system: str, *, bare: str) -> float:

@@ -16,7 +16,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
 from mulchwright.garden.nouns import StartMoisture
 
-__all__ = ["Heap", "HeapShape", "Lot", "LotKind", "Origin", "Packing", "Stick", "WoodShare"]
+__all__ = ["CONTAMINATED", "Heap", "HeapShape", "Lot", "LotKind", "Origin", "Packing", "Stick", "WoodShare"]
 
 LONGEST_M = 100.0
 """A heap longer or a branch longer than this is a typing slip."""
