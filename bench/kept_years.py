@@ -41,8 +41,12 @@ def keep_picks(garden: Garden, today: date) -> Garden:
     for n, pick in enumerate(entry for entry in garden.log if entry.kind is LogKind.PICKED):
         assert pick.mass_kg is not None  # every pick of the made-up logbook has its mass
         checks.append(
-            IdentityCheck(f"check-{n}", pick.patch, "king-stropharia", pick.day, findings, (pick.key,))
-        )
+            IdentityCheck(
+                f"check-{n}", pick.patch, "king-stropharia", pick.day, findings, (pick.key,),
+                print_color="purple-black", print_laid_at=datetime.combine(pick.day, time(9), UTC),
+                print_read_at=datetime.combine(pick.day, time(15), UTC), second_look_by="A neighbor",
+            )
+        )  # fmt: skip
         uses.append(
             Use(f"meal-{n}", pick.day, Fate.EAT, 0.1 * pick.mass_kg, pick=pick.key, check=f"check-{n}")
         )

@@ -387,8 +387,9 @@ def _dry_question(trade: Trade, dry_kg: float, fresh_kg: float, system: str) -> 
     )
     return (
         f"You noted {small_mass(dry_kg, system)} dry from {small_mass(fresh_kg, system)} fresh. Is that "
-        f"right? Mushrooms are about nine tenths water, so {small_mass(low, system)} to {small_mass(high, system)} "
-        f"is what that dries to. {why} If the figure is right, say yes, and it is kept."
+        f"right? Mushrooms are about nine tenths water, so {small_mass(low, system)} to "
+        f"{small_mass(high, system)} is what that dries to. {why} If the figure is right, say "
+        "yes, and it is kept."
     )
 
 

@@ -54,6 +54,8 @@ SECOND_LOOK = (
     "society who looked at it. Neither makes it safe to eat."
 )
 _DAY = timedelta(days=1)
+PRINTABLE = 7 * _DAY
+"""A print is of a fresh cap: picks this much older than the latest of a check are not where it came from."""
 
 
 class PrintColor(StrEnum):
@@ -222,11 +224,14 @@ def standing_print(check: IdentityCheck, trade: Trade, *, log: Iterable[LogEntry
 
 
 def _covered(check: IdentityCheck, log: Iterable[LogEntry]) -> tuple[LogEntry, ...]:
-    return tuple(
+    """Picks of which the print of a check can be: those it covers, but for much older ones."""
+    found = [
         entry
         for entry in log
         if entry.kind is LogKind.PICKED and entry.patch == check.patch and entry.key in check.picks
-    )
+    ]
+    last = max((entry.day for entry in found), default=None)
+    return tuple(entry for entry in found if last is not None and last - entry.day <= PRINTABLE)
 
 
 def print_due(

@@ -212,8 +212,8 @@ def test_a_weighing_narrows_the_hours_and_follows_the_scale() -> None:
 
 
 def test_after_a_weighing_the_heater_still_sets_the_pace() -> None:
-    """By hand: the water above the most it can weigh dry, at 2383 kJ/kg from 50 W and the best efficiency, takes
-    at least so long; the slices by themselves would be done sooner.
+    """By hand: the water above the most it can weigh dry, at 2383 kJ/kg from 50 W and the best efficiency,
+    takes at least so long; the slices by themselves would be done sooner.
     """
     weak = Dryer("weak", "The weak one", trays=6, tray_area_m2=0.2, watts=50)
     plan = drying_plan(TRADE, weak, fresh_kg=1.0, thickness_m=0.004, temperature_c=50)

@@ -229,6 +229,15 @@ def test_a_check_without_times_counts_from_a_later_day_on_only() -> None:
     assert not asked(Fate.EAT, next_day, log=midnight, now=late, day=late.date()).open
 
 
+def test_an_old_pick_lends_a_new_one_no_hours() -> None:
+    old = LogEntry("old", "lane", DAY - timedelta(days=300), LogKind.PICKED, mass_kg=1)
+    soon = PICKED + timedelta(minutes=5)
+    both = made(picks=("old", "pick-1"), print_laid_at=None, print_read_at=None, entered_at=soon)
+    assert not asked(Fate.EAT, both, log=(old, *LOG)).open
+    beside = replace(old, day=DAY - timedelta(days=2), entered_at=PICKED - timedelta(days=2))
+    assert asked(Fate.EAT, both, log=(beside, *LOG)).open, "the print is of the one picked two days ago"
+
+
 def test_the_least_hours_are_what_the_table_says() -> None:
     """FUNGIMAP, "Taking a spore print": left for a few hours; 2 to 24 hours are usual."""
     row = TRADE.keeping["print_least_hours"]
