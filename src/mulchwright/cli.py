@@ -20,7 +20,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -416,6 +416,34 @@ def import_(
     else:
         patches = "1 patch" if len(garden.patches) == 1 else f"{len(garden.patches)} patches"
         say(f"{book} was made from {file}: {patches}, {len(garden.log)} logbook entries.")
+        if garden.checks:
+            _say_what_checks_open_nothing(garden)
+
+
+def _say_what_checks_open_nothing(garden: Garden) -> None:
+    from datetime import UTC
+
+    from mulchwright.keep import result_among
+    from mulchwright.trade import load_trade
+
+    trade, now, shut = load_trade(), datetime.now(UTC), 0
+    if garden.stands_at is not None:
+        now = datetime.combine(garden.stands_at + timedelta(days=1), time(), UTC)
+    built = {patch.key: patch.built_on for patch in garden.patches}
+    for check in garden.checks:
+        try:
+            shut += not result_among(
+                check, garden.checks, trade, log=garden.log, now=now, built_on=built.get(check.patch)
+            ).passed
+        except InputError:  # made for features or a species that the tables do not know
+            shut += 1
+    if shut:
+        which = "1 identity check opens" if shut == 1 else f"{shut} identity checks open"
+        say(
+            f"{which} nothing yet: a look is unfinished or found a difference, the spore print has no "
+            "color or was read too soon, or nobody else looked at a first crop. The page of each pick says "
+            "what is missing."
+        )
 
 
 # ---- from the shell and back ------------------------------------------------------------------

@@ -79,6 +79,20 @@ def test_export_and_import_bring_the_same_garden_back(run: Run, book: Path, tmp_
     assert json.loads(run("export", book, "-").out) == json.loads(text.read_text(encoding="utf-8"))
 
 
+def test_an_import_says_which_checks_open_nothing(run: Run, tmp_path: Path) -> None:
+    run("demo", tmp_path / "d.garden", "--no-open")
+    run("export", tmp_path / "d.garden", tmp_path / "d.json")
+    told = run("import", tmp_path / "d.json", tmp_path / "again.garden")
+    assert "opens nothing" not in told.out
+    assert "open nothing" not in told.out, "the demo's own checks are whole"
+    data = json.loads((tmp_path / "d.json").read_text(encoding="utf-8"))
+    data["garden"]["checks"][0]["print_color"] = ""
+    (tmp_path / "bare.json").write_text(json.dumps(data), encoding="utf-8")
+    told = run("import", tmp_path / "bare.json", tmp_path / "bare.garden")
+    assert told.code == 0
+    assert "1 identity check opens nothing yet" in told.out + told.err
+
+
 def test_export_and_import_leave_files_that_are_there(run: Run, book: Path, tmp_path: Path) -> None:
     taken = tmp_path / "taken.json"
     taken.write_text("mine", encoding="utf-8")
