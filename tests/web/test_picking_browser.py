@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from mulchwright.desk import create_app
 from mulchwright.garden import Fate, Garden
 
 from .test_logbook import NoOutlook
-from .test_picking import BED, the_garden
+from .test_picking import BED, Clock, the_garden
 
 pytestmark = pytest.mark.browser
 
@@ -23,12 +24,19 @@ PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 
 
 @pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
 def house(
-    tmp_path: Path, garden: Garden, bundle: Any, run_app: Callable[..., Any]
+    tmp_path: Path, garden: Garden, bundle: Any, run_app: Callable[..., Any], clock: Clock
 ) -> Iterator[tuple[str, Path]]:
     book = tmp_path / "picks.mulch"
     create_book(book, the_garden(garden))
-    server, thread, address = run_app(create_app(book, engine=NoOutlook(), bundle=bundle))  # type: ignore[arg-type]
+    server, thread, address = run_app(
+        create_app(book, engine=NoOutlook(), bundle=bundle, clock=clock)  # type: ignore[arg-type]
+    )
     yield address, book
     server.should_exit = True
     thread.join(10)
@@ -40,9 +48,10 @@ def no_barrier(page: Any, where: str) -> None:
 
 
 def test_from_the_scale_to_the_plate(
-    browser: Any, house: tuple[str, Path], strangers: Callable[[Any, str], list[str]]
+    browser: Any, house: tuple[str, Path], strangers: Callable[[Any, str], list[str]], clock: Clock
 ) -> None:
     address, book = house
+    clock.now -= timedelta(hours=9)  # the morning: a print is read on the same day
     context = browser.new_context(viewport=PHONE, has_touch=True, java_script_enabled=True)
     outside = strangers(context, address)
     page = context.new_page()
@@ -59,12 +68,21 @@ def test_from_the_scale_to_the_plate(
     features = page.locator(".feature")
     for n in range(features.count()):
         screen = features.nth(n)
-        screen.get_by_text("As described", exact=True).click()
+        is_print = n == features.count() - 1
+        screen.get_by_text("Not looked at" if is_print else "As described", exact=True).click()
         for control in screen.locator(".choice, .next a").all():
             box = control.bounding_box()
             assert box is not None
             assert box["height"] >= 46
         screen.get_by_role("link", name="Next").click()
+    page.get_by_label("Who looked").fill("Ida")
+    page.get_by_label("Who else looked").fill("Sedge Hollow Mycologists")
+    page.get_by_role("button", name="Note what I found").click()
+    expect(page.locator("main")).to_contain_text("The print can be read not before")
+    clock.now += timedelta(hours=5)
+    page.get_by_role("link", name="Add what is still open").click()
+    page.locator(".feature").last.get_by_text("As described", exact=True).click()
+    page.get_by_label("Color of the print").select_option("purple-black")
     page.get_by_label("Who looked").fill("Ida")
     page.get_by_role("button", name="Note what I found").click()
     expect(page.locator("main")).to_contain_text("not a proof")

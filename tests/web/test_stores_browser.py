@@ -124,8 +124,8 @@ def test_no_barrier_and_nothing_sticks_out(
         )
         assert small == [], path
         low = page.evaluate(
-            """[...document.querySelectorAll('button, input:not([type=hidden]):not([type=checkbox]), select, '
-               + 'summary, .button, .tick')].filter(e => e.offsetParent)
+            """[...document.querySelectorAll('button, input:not([type=hidden]):not([type=checkbox])'
+               + ':not([type=radio]), select, summary, .button, .tick')].filter(e => e.offsetParent)
                .filter(e => e.getBoundingClientRect().height < 46).map(e => e.outerHTML.slice(0, 80))"""
         )
         assert low == [], path
