@@ -44,7 +44,7 @@ from mulchwright.season import (
 )
 from mulchwright.season.draws import Draws
 from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays, Forcing, Habits
-from mulchwright.season.standing import sharpness_of, standing_chances
+from mulchwright.season.standing import Standing, sharpness_of, standing_chances
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries, Forecast, mean_annual_wave, weather_futures, with_readings
 
@@ -65,6 +65,8 @@ DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
 FIRST_YEAR_DAYS = 365
 LONGEST_RUN_DAYS = 8 * 366
+LARGEST_SEED = 2**63 - 1
+"""What other programs that read the JSON can hold."""
 FEWEST_MEMBERS, MOST_MEMBERS = 20, 5000
 DOTS = 20
 
@@ -226,15 +228,23 @@ def _summary(
             patch, trade, moisture=run.moisture[p], rain_mm=futures_rain_mm, today_day=today_day,
             hose_litres_per_minute=garden.hose_litres_per_minute,
         ),
-        standing=standing_chances(
-            run.pin_day[p], run.flush_day[p], first=max(today_day, 0),
-            days=min(LOOK_DAYS, run.days - max(today_day, 0)), sharp=sharpness_of(trade),
-        ),
+        standing=_standing(run, p, today_day, trade),
         working=working_of(patch, trade),
         picked_year_kg=_year_crops(
             month_of_flush[wanted], months,
             date.min if first_report <= patch.built_on else first_report, last_report,
         ),
+    )  # fmt: skip
+
+
+def _standing(run: SeasonRun, p: int, today_day: int, trade: Trade) -> Standing | None:
+    """The chances of a find from today on; None where the run ended before today and tells nothing of it."""
+    first = max(today_day, 0)
+    if first >= run.days:
+        return None
+    return standing_chances(
+        run.pin_day[p], run.flush_day[p], first=first,
+        days=min(LOOK_DAYS, run.days - first), sharp=sharpness_of(trade),
     )  # fmt: skip
 
 
@@ -324,11 +334,16 @@ def outlook(
     """
     if not FEWEST_MEMBERS <= members <= MOST_MEMBERS:
         raise InputError(
-            f"{members} members were asked for; between {FEWEST_MEMBERS} and {MOST_MEMBERS} make sense.",
+            f"{str(members)[:40]} members were asked for; between {FEWEST_MEMBERS} and {MOST_MEMBERS} make "
+            "sense.",
             field="members",
         )
-    if seed < 0:
-        raise InputError(f"The seed is {seed}; it must be a whole number from 0 up.", field="seed")
+    if not 0 <= seed <= LARGEST_SEED:
+        raise InputError(
+            f"The seed is {str(seed)[:40]}; it must be a whole number from 0 to {LARGEST_SEED}.", field="seed"
+        )
+    if days is not None and days < 1:
+        raise InputError(f"{days} days were asked for; at least 1 is needed.", field="days")
     told = [
         patch for patch in garden.patches if patch.built_on is not None and patch.stage is not Stage.RETIRED
     ]
@@ -348,11 +363,24 @@ def outlook(
     run_start = min(built)
     report_start = start or run_start
     longest = timedelta(days=FIRST_YEAR_DAYS)
+    # What the calendar has no days for is surely longer than a run, too.
+    most = LONGEST_RUN_DAYS + FIRST_YEAR_DAYS
+    if (date.max - max(today, report_start, *built)).days < most or (days or 0) > LONGEST_RUN_DAYS:
+        asked = "" if days is None else f" and {str(days)[:40]} days"
+        raise InputError(
+            f"The run would begin on {min(run_start, report_start)}, to report from {report_start}{asked}. "
+            f"The most are {LONGEST_RUN_DAYS} days within the calendar; ask for fewer, or begin elsewhere.",
+            field="days",
+        )
     report_end = (
         report_start + timedelta(days=days - 1) if days is not None else max(today, max(built)) + longest
     )
-    if days is not None and days < 1:
-        raise InputError(f"{days} days were asked for; at least 1 is needed.", field="days")
+    if report_end < report_start:
+        raise InputError(
+            f"The days asked for begin on {report_start}, after the outlook's last day, {report_end}. Begin "
+            "earlier, or say how many days.",
+            field="from",
+        )
     if report_end < run_start:
         raise InputError(
             f"The days asked for end on {report_end}, before the first patch is built on {run_start}.",
