@@ -20,7 +20,15 @@ from starlette.testclient import TestClient
 from mulchwright.book import open_book
 from mulchwright.desk import create_app, serve
 from mulchwright.desk.home import home_address, is_home_address
-from mulchwright.desk.pairing import CODE_LETTERS, CODE_LIFE_S, PAUSE_S, TRIES, Pairing, PhoneShelf
+from mulchwright.desk.pairing import (
+    CODE_LETTERS,
+    CODE_LIFE_S,
+    PAUSE_S,
+    TRIES,
+    TRIES_OF_A_CODE,
+    Pairing,
+    PhoneShelf,
+)
 from mulchwright.desk.pairing_pages import HomeDoor
 from mulchwright.desk.server import _home_words
 from mulchwright.errors import InputError
@@ -48,8 +56,10 @@ class House:
     clock: Clock
     app: Any
 
-    def phone(self) -> TestClient:
-        return TestClient(self.app, base_url=BASE, follow_redirects=False, headers={"origin": BASE})
+    def phone(self, address: str = "192.168.1.30") -> TestClient:
+        return TestClient(
+            self.app, base_url=BASE, follow_redirects=False, headers={"origin": BASE}, client=(address, 50000)
+        )
 
     def paired(self, name: str = "Ada's phone") -> TestClient:
         phone = self.phone()
@@ -194,15 +204,59 @@ def test_a_code_ages(house: House) -> None:
     assert "10 minutes" in answer.text
 
 
+def _guess_wrong(phone: TestClient, code: str, times: int = TRIES) -> None:
+    wrong = "A" * 8 if code != "A" * 8 else "B" * 8
+    for _ in range(times):
+        assert phone.post("/pair", data={"code": wrong, "name": "Guess"}).status_code == 422
+
+
 def test_a_few_wrong_codes_and_then_a_pause(house: House) -> None:
     code = house.pairing.new_code().text
-    wrong = "A" * 8 if code != "A" * 8 else "B" * 8
-    for _ in range(TRIES):
-        assert house.phone().post("/pair", data={"code": wrong, "name": "Guess"}).status_code == 422
+    _guess_wrong(house.phone(), code)
     held = house.phone().post("/pair", data={"code": code, "name": "Ada"})
-    assert "Too many wrong codes. Wait 5 minutes" in held.text
+    assert "Too many wrong codes from this phone. Wait 5 minutes" in held.text
     house.clock.now += PAUSE_S + 1
     assert house.phone().post("/pair", data={"code": code, "name": "Ada"}).status_code == 303
+
+
+def test_wrong_codes_from_elsewhere_do_not_keep_the_owner_out(house: House) -> None:
+    """Whoever guesses waits; another phone in the same network pairs meanwhile."""
+    code = house.pairing.new_code().text
+    guesser = house.phone("192.168.1.66")
+    _guess_wrong(guesser, code)
+    assert "Too many" in guesser.post("/pair", data={"code": code, "name": "Guess"}).text
+    assert house.phone("192.168.1.30").post("/pair", data={"code": code, "name": "Ada"}).status_code == 303
+
+
+def test_a_new_code_ends_the_pause_of_a_phone(house: House) -> None:
+    """The owner who mistyped has a way on at once: a new code, made on the computer."""
+    phone = house.phone()
+    _guess_wrong(phone, house.pairing.new_code().text)
+    assert house.here.post("/phones/code", follow_redirects=False).status_code == 303
+    code = house.pairing.code()
+    assert code is not None
+    assert phone.post("/pair", data={"code": code.text, "name": "Ada"}).status_code == 303
+
+
+def test_a_code_gives_way_after_many_wrong_ones_and_its_time_does_not_grow(
+    book: Path, tmp_path: Path
+) -> None:
+    """Guesses from many addresses: then another code is on the screen, which ends when the old would."""
+    clock = Clock()
+    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"), clock=clock)
+    before = pairing.new_code()
+    clock.now += 60
+    for n in range(TRIES_OF_A_CODE):
+        with pytest.raises(InputError, match="does not count"):
+            pairing.pair("A" * 7, "Guess", address=f"10.0.{n // 200}.{n % 200}")
+    after = pairing.code()
+    assert after is not None
+    assert after.text != before.text
+    assert after.left_s == before.left_s - 60
+    with pytest.raises(InputError, match="does not count"):
+        pairing.pair(before.text, "Guess", address="10.9.9.9")
+    phone, _ = pairing.pair(after.text, "Ada", address="10.9.9.8")
+    assert phone.name == "Ada"
 
 
 @pytest.mark.parametrize("typed", ["", "0", "ÄÖÜÄÖÜÄÖ", "\0" * 8, "A" * 39])

@@ -1,8 +1,8 @@
 """Pairing a phone: a short code from this machine's screen against a long random token on the phone.
 
-The code lives in memory only: 8 characters, 10 minutes, one use, few tries. The token is sent once, as a
-cookie no script can read, and kept here as a hash, in the user's own data folder and not in the book: whoever
-is given a copy of the book is given no key to this machine.
+The code lives in memory only: 8 characters, 10 minutes, one use, few tries per address. The token is sent
+once, as a cookie no script can read, and kept here as a hash, in the user's own data folder and not in the
+book: whoever is given a copy of the book is given no key to this machine.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import os
 import secrets
 import threading
 import time
+from collections import OrderedDict
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
@@ -25,14 +26,36 @@ from platformdirs import user_data_path
 
 from mulchwright.errors import InputError
 
-__all__ = ["CODE_LETTERS", "CODE_LIFE_S", "Code", "Pairing", "Phone", "PhoneShelf", "spelled"]
+__all__ = [
+    "CODE_LETTERS",
+    "CODE_LIFE_S",
+    "TRIES_OF_A_CODE",
+    "Code",
+    "Pairing",
+    "Phone",
+    "PhoneShelf",
+    "spelled",
+]
 
 CODE_LETTERS = "ABCDEFGHJKMNPQRTUVWXY346789"
 """Without I, L, 1, O, 0, S, 5, Z and 2, which are read for each other."""
 CODE_LENGTH = 8
 CODE_LIFE_S = 600.0
 TRIES, PAUSE_S = 5, 300.0
-"""27⁸ codes are 2.8 × 10¹¹; five tries in five minutes make a guess hopeless within ten minutes."""
+"""Wrong codes from one address within so many seconds; then this address waits, and no other.
+
+27⁸ codes are 2.8 × 10¹¹. One address has 10 tries in a code's ten minutes: a chance of 3.5 × 10⁻¹¹. Somebody
+who takes all 254 addresses of a home network in turn has 2,540: 9 × 10⁻⁹. A pause for all together would add
+little to that, and anybody in the network could keep the owner's own phone out with five wrong codes.
+"""
+TRIES_OF_A_CODE = 1000
+"""Wrong codes from all addresses together; then the code gives way to a new one on the computer's screen.
+
+No code is guessed with more than 1,000 / 2.8 × 10¹¹ = 3.5 × 10⁻⁹. One address alone never comes so far within
+a code's life, and a whole network of 254 only every few minutes, so that the owner has the time to type.
+"""
+MOST_ADDRESSES = 4096
+"""Addresses whose wrong codes are remembered, the latest; it bounds the memory they take."""
 MOST_PHONES = 40
 TOKEN_LIFE = timedelta(days=400)
 """No browser keeps a cookie for longer (from memory: RFC 6265bis, 400 days)."""
@@ -111,16 +134,23 @@ class Pairing:
         self._clock, self._now = clock, now
         self._lock = threading.Lock()
         self._code, self._until = "", 0.0
-        self._wrong, self._pause_until = 0, 0.0
+        self._tries: OrderedDict[str, tuple[int, float]] = OrderedDict()
+        """By address: its wrong codes, and until when they count."""
+        self._wrong_in_all = 0
 
     # ---- codes --------------------------------------------------------------
 
     def new_code(self) -> Code:
-        """A fresh code; one from before counts no longer."""
+        """A fresh code; one from before counts no longer, and who waits after wrong codes may try again."""
         with self._lock:
-            self._code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
+            self._tries.clear()
+            self._draw()
             self._until = self._clock() + CODE_LIFE_S
             return Code(self._code, CODE_LIFE_S)
+
+    def _draw(self) -> None:
+        self._code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
+        self._wrong_in_all = 0
 
     def code(self) -> Code | None:
         """The code that counts now, if there is one."""
@@ -128,10 +158,11 @@ class Pairing:
             left = self._until - self._clock()
             return Code(self._code, left) if self._code and left > 0 else None
 
-    def pair(self, typed: str, name: str) -> tuple[Phone, str]:
+    def pair(self, typed: str, name: str, *, address: str = "") -> tuple[Phone, str]:
         """Pair a phone; give it and its token. `InputError` (field "code" or "name") says why not.
 
-        Wrong codes are counted for all phones together: a guesser can change its address, the code cannot.
+        address : where the request came from. Wrong codes are counted by it, see `TRIES`, and for the code,
+        see `TRIES_OF_A_CODE`.
         """
         told = " ".join(name.split())
         if not told:
@@ -141,30 +172,45 @@ class Pairing:
         letters = "".join(typed.upper().split()).replace("-", "")
         with self._lock:
             now = self._clock()
-            if now < self._pause_until:
+            wrong, until = self._tries.get(address, (0, 0.0))
+            if now >= until:
+                wrong = 0
+            if wrong >= TRIES:
+                minutes = max(1, round((until - now) / 60))
                 raise InputError(
-                    f"Too many wrong codes. Wait {max(1, round((self._pause_until - now) / 60))} minutes, "
-                    "then try again.",
+                    f"Too many wrong codes from this phone. Wait {minutes} "
+                    f"{'minute' if minutes == 1 else 'minutes'}, or have a new code made on the computer, on "
+                    "the page Phones.",
                     field="code",
                 )
             counts = bool(self._code) and now < self._until
             # Compared whole and in the same time whatever was typed, also where no code counts.
             same = hmac.compare_digest(letters.encode(), (self._code or "\0" * CODE_LENGTH).encode())
             if not (counts and same):
-                self._wrong += 1
-                if self._wrong >= TRIES:
-                    self._wrong, self._pause_until = 0, now + PAUSE_S
+                self._count_wrong(address, wrong + 1, now, counts=counts)
                 raise InputError(
-                    "That code does not count. It is good for 10 minutes and for one phone; have a new one "
-                    "made on the computer, on the page Phones.",
+                    "That code does not count. It is good for 10 minutes and for one phone. Load the page "
+                    "Phones on the computer: it shows the code that counts now, or makes a new one.",
                     field="code",
                 )
-            self._code, self._wrong = "", 0
+            self._code = ""
+            self._tries.pop(address, None)
         token = secrets.token_urlsafe(32)
         stamp = self._now().isoformat(timespec="seconds")
         phone = Phone(secrets.token_hex(6), told, _hash(token), stamp, stamp)
         self.shelf.change(lambda phones: (*phones, phone)[-MOST_PHONES:])
         return phone, token
+
+    def _count_wrong(self, address: str, wrong: int, now: float, *, counts: bool) -> None:
+        self._tries[address] = (wrong, now + PAUSE_S)
+        self._tries.move_to_end(address)
+        if len(self._tries) > MOST_ADDRESSES:
+            self._tries.popitem(last=False)
+        if counts:
+            self._wrong_in_all += 1
+            if self._wrong_in_all >= TRIES_OF_A_CODE:
+                # The new one ends when the old one would have: guessing does not keep the door open.
+                self._draw()
 
     # ---- tokens -------------------------------------------------------------
 

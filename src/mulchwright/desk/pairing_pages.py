@@ -158,13 +158,15 @@ def _pair(request: Request, typed: dict[str, str]) -> Response:
     if home is None or not _over_home(request):
         return RedirectResponse("/phones", 303)
     try:
-        _, token = home.pairing.pair(typed.get("code", "")[:40], typed.get("name", "")[:200])
+        address = request.client.host if request.client else ""
+        _, token = home.pairing.pair(typed.get("code", "")[:40], typed.get("name", "")[:200], address=address)
     except InputError as error:
         # The code is not sent back: whoever mistyped it types it whole.
         kept = {"name": typed.get("name", "")[:80], "to": typed.get("to", "/")}
         return _pair_form(request, kept, {error.field or "code": str(error)}, 422)
     answer = RedirectResponse(_own_path(typed.get("to", "/")), 303)
     answer.set_cookie(home.pairing.cookie, token, max_age=YEAR_S, httponly=True, samesite="strict", path="/")
+    answer.headers["cache-control"] = "no-store"
     return answer
 
 
