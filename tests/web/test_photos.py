@@ -85,13 +85,13 @@ def test_what_lets_light_through_lies_on_white() -> None:
     assert min(pixel) > 250  # type: ignore[arg-type]
 
 
-def bomb() -> bytes:
-    """A PNG of a few hundred bytes that says it has 900 million pixels."""
+def bomb(width: int = 30_000, height: int = 30_000) -> bytes:
+    """A PNG of a few hundred bytes that says it has many pixels."""
 
     def chunk(name: bytes, body: bytes) -> bytes:
         return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
 
-    head = struct.pack(">IIBBBBB", 30_000, 30_000, 8, 0, 0, 0, 0)
+    head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
     data = zlib.compress(b"\0" * 30_001)
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", data) + chunk(b"IEND", b"")
 
@@ -111,9 +111,26 @@ GIF = b"GIF89a" + bytes.fromhex("01000100800000000000ffffff2c0000000001000100000
         (b"\xff\xd8\xff\xe0 not really", "damaged"),
         (camera_photo(size=(800, 600))[:4000], "damaged"),
         (bomb(), "fill the memory"),
+        (bomb(25_000, 2_000), "20,000 on a side at most"),
+        (bomb(60_000_000, 1), "60,000,000 × 1 pixels; 20,000 on a side at most"),
+        (bomb(1, 60_000_000), "20,000 on a side at most"),
         (b"\xff\xd8\xff" + b"\0" * LARGEST_UPLOAD_BYTES, "30 MB are taken"),
     ],
-    ids=["empty", "page", "pdf", "zip", "gif", "heic", "head-only", "cut-off", "bomb", "large"],
+    ids=[
+        "empty",
+        "page",
+        "pdf",
+        "zip",
+        "gif",
+        "heic",
+        "head-only",
+        "cut-off",
+        "bomb",
+        "long",
+        "wide",
+        "tall",
+        "large",
+    ],
 )
 def test_what_is_no_photo_is_refused_in_words(data: bytes, words: str) -> None:
     with pytest.raises(InputError, match=words) as refused:

@@ -23,6 +23,8 @@ LONGEST_SIDE_PX = 1600
 THUMB_PX = 320
 MOST_PIXELS = 60_000_000
 """Unpacked, this needs 180 MB; the phones of today take 12 to 50 million (our judgment, no source)."""
+LONGEST_SENT_PX = 20_000
+"""Beyond it, few bytes make rows that take seconds to shrink; no phone's panorama is so long (judgment)."""
 _HEIC = frozenset({b"heic", b"heix", b"hevc", b"mif1", b"msf1", b"heim", b"heis"})
 _EXIF_IFD, _TAKEN, _WRITTEN = 0x8769, 0x9003, 0x0132
 """Exif 2.3: pointer to the Exif tags, DateTimeOriginal, DateTime (from memory)."""
@@ -116,6 +118,13 @@ def _opened_heic(data: bytes) -> Image.Image:
 
 def _of_fair_size(picture: Image.Image) -> Image.Image:
     width, height = picture.size
+    if max(width, height) > LONGEST_SENT_PX:
+        picture.close()
+        raise InputError(
+            f"The photo has {width:,} × {height:,} pixels; {LONGEST_SENT_PX:,} on a side at most. Send a "
+            "usual photo.",
+            field="photo",
+        )
     if width * height > MOST_PIXELS:
         picture.close()
         raise _too_many_pixels(f"{width} × {height}")

@@ -19,6 +19,8 @@ __all__ = ["LARGEST_BACKDROP_BYTES", "MOST_PIXELS", "Backdrop", "PictureKind", "
 LARGEST_BACKDROP_BYTES = 12_000_000
 MOST_PIXELS = 50_000_000
 """More would need 200 MB of memory in the browser once it is unpacked (four bytes a pixel)."""
+LONGEST_SIDE_PX = 20_000
+"""Beyond it, a picture is a strip that shows nothing, and browsers and printers choke on its rows."""
 _JPEG_SIZES = frozenset({0xC0, 0xC1, 0xC2, 0xC3, 0xC5, 0xC6, 0xC7, 0xC9, 0xCA, 0xCB, 0xCD, 0xCE, 0xCF})
 _JPEG_BARE = frozenset({0x01, *range(0xD0, 0xD8)})
 
@@ -89,6 +91,12 @@ def picture_kind(image: bytes) -> PictureKind:
     width, height = size
     if width < 1 or height < 1:
         raise InputError("The picture breaks off or is damaged. Copy or export it again.", field="image")
+    if max(width, height) > LONGEST_SIDE_PX:
+        raise InputError(
+            f"The picture has {width:,} × {height:,} pixels; {LONGEST_SIDE_PX:,} on a side at most. Cut or "
+            "shrink it to about 4,000 pixels across.",
+            field="image",
+        )
     if width * height > MOST_PIXELS:
         raise InputError(
             f"The picture has {width:,} × {height:,} pixels, {width * height / 1e6:.0f} million; "

@@ -65,6 +65,12 @@ def test_two_hundred_megapixels_are_refused() -> None:
         picture_kind(png(16320, 12240))
 
 
+@pytest.mark.parametrize("size", [(49_000_000, 1), (1, 49_000_000), (20_001, 100)])
+def test_a_strip_of_few_enough_pixels_is_refused(size: tuple[int, int]) -> None:
+    with pytest.raises(InputError, match="20,000 on a side at most"):
+        picture_kind(png(*size))
+
+
 def test_more_than_twelve_megabytes_are_refused() -> None:
     with pytest.raises(InputError, match=r"The backdrop has 12\.0 MB; 12 MB at most"):
         Backdrop(png(9, 9) + bytes(12_000_000), "big.png", (0, 0), (9, 9), 3.0)
