@@ -205,8 +205,10 @@ _NUMBER = re.compile(
 
 
 def _refusal(typed: object, quantity: _Quantity, system: str, why: str, field: str | None) -> InputError:
+    shown = str(typed)
+    shown = shown if len(shown) <= LONGEST_TYPED else f"{shown[:30]}…"
     return InputError(
-        f"{quantity.what.capitalize()} {str(typed)!r}: {why}. Type it such as {quantity.example[system]}.",
+        f"{quantity.what.capitalize()} {shown!r}: {why}. Type it such as {quantity.example[system]}.",
         field=field,
     )
 
@@ -330,6 +332,8 @@ def _exact(
     if isinstance(typed, bool) or not isinstance(typed, str | int | float):
         raise refuse("it is neither a number nor words")
     if isinstance(typed, int | float):
+        if isinstance(typed, int) and abs(typed) > 10**LONGEST_TYPED:  # no float holds it
+            raise refuse("it is larger than anything in a garden")
         if not math.isfinite(typed):
             raise refuse("it is not a finite number")
         value = Fraction(repr(typed)) * words[bare_unit]  # as it would be written, so 2.7 is the text "2.7"
@@ -338,7 +342,7 @@ def _exact(
         if not text:
             raise refuse("nothing was typed")
         if len(text) > LONGEST_TYPED:
-            raise _refusal(text[:30] + "…", quantity, system, f"it is {len(text)} characters long", field)
+            raise refuse(f"it is {len(text)} characters long")
         for word, remedy in (quantity.refused or {}).items():
             if re.search(rf"(?<!short )(?<!long )(?<!metric )\b{word}$", text):
                 raise refuse(remedy)

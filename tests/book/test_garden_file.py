@@ -15,6 +15,7 @@ from mulchwright.book import (
     create_book,
     export_json,
     garden_from_toml,
+    import_whole,
     json_text,
     open_book,
     read_garden_file,
@@ -597,3 +598,44 @@ def test_two_picks_of_a_day_need_their_keys() -> None:
     )
     with pytest.raises(InputError, match="2 are of 2031-09-12; give the pick a key"):
         read(second)
+
+
+# ---- numbers that no arithmetic can go on with ------------------------------------------------------
+
+LONG, OVERLONG = "9" * 400, "9" * 5000
+_NUMBER = re.compile(r"(?m)^(?P<key>\w+)(?P<between> = )(?P<value>-?\d+(?:\.\d+)?|\"\d[^\"]*\")$")
+
+
+@pytest.mark.parametrize("sample", [WHOLE, PLAN, STORES, KITCHEN], ids=["whole", "plan", "stores", "kitchen"])
+@pytest.mark.parametrize("number", [LONG, f"-{LONG}", "1e400", "inf", "-inf", "nan"])
+def test_a_number_without_end_is_refused_at_its_line(sample: str, number: str) -> None:
+    """In every entry of the manual page that is a plain number or a quantity, one after the other."""
+    found = list(_NUMBER.finditer(sample))
+    assert len(found) >= 3
+    for entry in found:
+        text = f"{sample[: entry.start('value')]}{number}{sample[entry.end('value') :]}"
+        with pytest.raises(InputError) as caught:
+            read(text)
+        told = str(caught.value)
+        assert told.startswith("tern.toml"), entry["key"]
+        assert "line " in told or entry["key"] == "version", entry["key"]
+
+
+def test_a_number_of_five_thousand_digits_is_told_with_its_line() -> None:
+    """Python reads no whole number of more than 4,300 digits, and does not say where one stands."""
+    entry = next(_NUMBER.finditer(WHOLE))
+    line = WHOLE.count("\n", 0, entry.start()) + 1
+    text = f"{WHOLE[: entry.start('value')]}{OVERLONG}{WHOLE[entry.end('value') :]}"
+    with pytest.raises(InputError, match=rf"tern\.toml, line {line}: a number of 5,000 digits"):
+        read(text)
+
+
+@pytest.mark.parametrize("number", [LONG, OVERLONG, "1e400", "Infinity", "NaN"])
+def test_an_export_with_a_number_without_end_is_refused(number: str) -> None:
+    whole = json_text(export_json(read(WHOLE)))
+    found = list(re.finditer(r'("\w+": |\[ ?|\n +)(?P<value>-?\d+\.\d+)(?=[,\]\n}])', whole))
+    assert len(found) > 10
+    for entry in found:
+        text = f"{whole[: entry.start('value')]}{number}{whole[entry.end('value') :]}"
+        with pytest.raises(InputError, match=r"tern\.json"):
+            import_whole(text, trade=load_trade(), file_name="tern.json")

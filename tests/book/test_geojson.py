@@ -284,3 +284,24 @@ def test_the_sample_of_the_manual(garden: Garden) -> None:
     done = import_geojson(sample, garden, trade=load_trade())
     assert (done.added, done.left_out) == (("crown “Pear”", "zone “By the ditch”"), ())
     assert done.garden.crowns[0].radius_m == 1.5
+
+
+@pytest.mark.parametrize("number", ["9" * 400, "9" * 5000, "1e400", "Infinity", "NaN"])
+def test_a_number_without_end_is_refused_with_its_feature(planned_garden: Garden, number: str) -> None:
+    """In every place of the file that holds a number: coordinates, heights, areas."""
+    text = json.dumps(export_geojson(planned_garden))
+    found = list(re.finditer(r'(?:": |[\[ ])(?P<value>-?\d+\.\d+)(?=[,\]}])', text))
+    assert len(found) > 40
+    for entry in found[:: max(1, len(found) // 60)]:
+        changed = f"{text[: entry.start('value')]}{number}{text[entry.end('value') :]}"
+        try:
+            after = import_geojson(
+                changed, planned_garden, trade=load_trade(), file_name="odd.geojson"
+            ).garden
+        except InputError as error:
+            told = str(error)
+            assert told.startswith("odd.geojson")
+            assert len(max(told.splitlines(), key=len)) < 500
+        else:
+            # An area that is drawn is measured; what is told beside it does not count.
+            assert after == planned_garden, text[entry.start() - 60 : entry.end()]

@@ -36,7 +36,7 @@ from pydantic import Field, ValidationError
 
 from mulchwright import __version__
 from mulchwright.book.exchange_forms import BackdropForm, GardenForm, OutlookForm, PhotoForm, SurveyForm
-from mulchwright.book.faults import faults_in_words
+from mulchwright.book.faults import faults_in_words, refuse_overlong_number
 from mulchwright.book.forms import Day, Form, Moment, NounForm, field_names
 from mulchwright.book.keys import TradeKeys
 from mulchwright.book.rows import OPTIONAL_WEATHER, WEATHER_QUANTITIES
@@ -304,6 +304,7 @@ def loads(text: str, file_name: str) -> Any:
             "was brought in. Export the garden again, or mend that line."
         ) from None
     except (ValueError, RecursionError) as error:
+        refuse_overlong_number(text, file_name)
         raise InputError(f"{file_name} cannot be read as JSON ({error}). Export the garden again.") from None
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any
@@ -12,7 +13,7 @@ from pydantic_core import ErrorDetails
 
 from mulchwright.errors import InputError
 
-__all__ = ["fault_lines", "faults_in_words", "lines_of_toml"]
+__all__ = ["fault_lines", "faults_in_words", "lines_of_toml", "refuse_overlong_number"]
 
 FAULTS_SHOWN = 20
 ONE_OF = {
@@ -163,6 +164,20 @@ def faults_in_words(
     shown = told[:FAULTS_SHOWN] + ([f"and {count - FAULTS_SHOWN} more"] if count > FAULTS_SHOWN else [])
     head = f"{file_name} has {'a fault' if count == 1 else f'{count} faults'}; nothing was brought in."
     return InputError("\n  ".join((head, *shown)))
+
+
+def refuse_overlong_number(text: str, file_name: str) -> None:
+    """`InputError` with the line of a whole number that has more digits than Python reads, if there is one.
+
+    The readers of TOML and JSON stop at such a number without saying where.
+    """
+    found = re.search(rf"\d{{{sys.get_int_max_str_digits() + 1},}}", text)
+    if found and sys.get_int_max_str_digits():
+        line = text.count("\n", 0, found.start()) + 1
+        raise InputError(
+            f"{file_name}, line {line}: a number of {len(found[0]):,} digits is larger than anything in a "
+            "garden. Nothing was brought in; correct that line."
+        )
 
 
 _HEADER = re.compile(r"^\s*(?P<open>\[\[?)\s*(?P<name>[^\[\]]+?)\s*\]\]?\s*(?:#.*)?$")

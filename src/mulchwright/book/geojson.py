@@ -46,6 +46,7 @@ from mulchwright.garden import (
     Zone,
     polygon_area_m2,
 )
+from mulchwright.garden.checks import is_finite
 from mulchwright.garden.placing import TangentPlane
 
 __all__ = ["FARTHEST_FROM_GARDEN_M", "PlanImport", "export_geojson", "import_geojson"]
@@ -341,6 +342,8 @@ class _Reader:
         told = plain_noun.get("area_m2")
         if not isinstance(told, int | float):
             return drawn
+        if not is_finite(told):
+            raise _Faulty(f"its area_m2 is {str(told)[:40]}, which is no area")
         unmoved = stood is not None and stood.outline == outline
         return float(told) if unmoved or abs(told - drawn) <= AREAS_AGREE * drawn else drawn
 
@@ -393,8 +396,8 @@ class _Reader:
     def _point(self, position: Any) -> Point:
         """A position on the plan, to a tenth of a millimeter."""
         numbers = isinstance(position, list) and len(position) >= 2
-        if not numbers or not all(type(v) in (int, float) and math.isfinite(v) for v in position[:2]):
-            raise _Faulty(f"{position!r} is no position; it must be [longitude, latitude]")
+        if not numbers or not all(type(v) in (int, float) and is_finite(v) for v in position[:2]):
+            raise _Faulty(f"{repr(position)[:60]} is no position; it must be [longitude, latitude]")
         longitude, latitude = float(position[0]), float(position[1])
         if abs(longitude) > 180.1 or abs(latitude) > 90:
             raise _Faulty(

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
 
 from mulchwright.book.exchange import import_whole
-from mulchwright.book.faults import faults_in_words, lines_of_toml
+from mulchwright.book.faults import faults_in_words, lines_of_toml, refuse_overlong_number
 from mulchwright.book.forms import (
     Day,
     Form,
@@ -514,16 +514,17 @@ def garden_from_toml(
 def _table_of(text: str, trade: TradeKeys | None, file_name: str) -> GardenTable:
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
+        refuse_overlong_number(text, file_name)
         raise InputError(
             f"{file_name} cannot be read as TOML: {error}. Nothing was brought in. Texts stand in quotes "
             '("5 cm"), numbers and days do not, and each [table] begins on a line of its own.'
         ) from None
     if isinstance(data.get("version"), int) and data["version"] > 1:
         raise InputError(
-            f"{file_name} is written for a newer release of Mulchwright (file version {data['version']}; "
-            "this "
-            "release knows 1). Nothing was brought in. Update the program, then try again."
+            f"{file_name} is written for a newer release of Mulchwright (file version "
+            f"{str(data['version'])[:20]}; this release knows 1). Nothing was brought in. "
+            "Update the program, then try again."
         )
     system = word(data.get("units", UnitSystem.METRIC.value))
     context = {"trade": trade, "system": system if system in tuple(UnitSystem) else UnitSystem.METRIC.value}

@@ -6,12 +6,11 @@ told as the seller tells it, by volume, mass, count or area.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from mulchwright.errors import InputError
-from mulchwright.garden.checks import require, require_key, require_name, require_number
+from mulchwright.garden.checks import is_finite, require, require_key, require_name, require_number
 
 __all__ = ["LARGEST_CENTS", "Household", "Measure", "Offer", "Seller", "Taking", "Vessel", "require_cents"]
 
@@ -94,7 +93,7 @@ class Offer:
     species: str | None = None
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.size) and self.size > 0):
+        if not (is_finite(self.size) and self.size > 0):
             raise InputError(
                 f"A package of {self.item} from {self.seller} holds {self.size:g}; "
                 "give what one package holds, more than 0.",
@@ -170,7 +169,7 @@ class Vessel:
     key: str = "tub"
 
     def __post_init__(self) -> None:
-        if not math.isfinite(self.volume_l) or self.volume_l <= 0:
+        if not is_finite(self.volume_l) or self.volume_l <= 0:
             raise InputError(
                 f"A {self.name} of {self.volume_l:g} L holds nothing; give its volume.", field="vessel"
             )

@@ -6,12 +6,11 @@ north. Every noun checks itself when made, as in `nouns.py`.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 
 from mulchwright.errors import InputError
-from mulchwright.garden.checks import require, require_key, require_name, require_number
+from mulchwright.garden.checks import is_finite, require, require_key, require_name, require_number
 
 __all__ = [
     "Crown",
@@ -77,10 +76,11 @@ def check_outline(outline: Outline, what: str) -> None:
 
 def check_point(point: Point, what: str) -> None:
     """Refuse a point that is not two finite coordinates on the map."""
-    ok = len(point) == 2 and all(math.isfinite(v) and abs(v) <= FARTHEST_M for v in point)
+    ok = len(point) == 2 and all(is_finite(v) and abs(v) <= FARTHEST_M for v in point)
     if not ok:
         raise InputError(
-            f"{what}: the point {point!r} is off the plan; give metres within {FARTHEST_M:g} of its origin.",
+            f"{what}: the point {repr(point)[:80]} is off the plan; give metres within {FARTHEST_M:g} of its "
+            "origin.",
             field="point",
         )
 
