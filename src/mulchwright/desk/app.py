@@ -60,10 +60,11 @@ from mulchwright.desk import (
 from mulchwright.desk import plan as ground
 from mulchwright.desk.bundle import ChartBundle
 from mulchwright.desk.errands import Errands
-from mulchwright.desk.guard import LOOPBACK_HOSTS, Guard
+from mulchwright.desk.guard import LOOPBACK_HOSTS, FaultPages, Guard
 from mulchwright.desk.kept import zone_of
 from mulchwright.desk.light import lit_if_kept
 from mulchwright.desk.looks import SCHEMES
+from mulchwright.desk.numbers import chart_width, revision_of
 from mulchwright.desk.pairing_pages import HomeDoor, PairingGate
 from mulchwright.desk.reckoning import AlmanacEngine, BookState, Engine, Library, Progress, Reckoner
 from mulchwright.desk.running import PROOF_PATH, proof_of
@@ -265,10 +266,11 @@ def create_app(
         ],
         middleware=[
             Middleware(Guard, hosts=frozenset(hosts), home=home.address if home else ""),
+            Middleware(FaultPages, page=broken),
             Middleware(PairingGate, home=home),
         ],
         exception_handlers=cast("Mapping[Any, Any]", {
-            HTTPException: not_there, MulchwrightError: refused, Exception: broken,
+            HTTPException: not_there, MulchwrightError: refused,
         }),
         lifespan=lifespan,
     )  # fmt: skip
@@ -345,10 +347,7 @@ def chart(request: Request) -> Response:
     scheme = request.query_params.get("scheme", "light")
     if name not in bed.CHARTS or scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
-    try:
-        width = min(max(int(request.query_params.get("width", "640")), NARROWEST), WIDEST)
-    except ValueError:
-        raise HTTPException(400, "The width of a chart is a whole number.") from None
+    width = chart_width(request.query_params, NARROWEST, WIDEST)
     told = desk.told(state, patch.key)
     if told is None:
         raise HTTPException(404, "There is no outlook of this bed yet.")
@@ -474,10 +473,8 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
     changed, errors = whatif.read_form(patch, typed, desk.trade, system, today=today)
     if changed is None:
         return _what_if_again(request, desk, state, patch, typed, errors)
-    try:
-        revision = int(typed.get("revision", ""))
-    except ValueError:
-        revision = state.revision
+    before = revision_of(typed)
+    revision = state.revision if before is None else before
     try:
         with open_book(desk.library.path) as book:
             book.save_patch(changed, expected_revision=revision)

@@ -112,7 +112,7 @@ def feed(request: Request) -> Response:
     data = calendar_of(desk, state, state.garden.patches, _base(request))
     return Response(
         data, media_type="text/calendar; charset=utf-8",
-        headers={"content-disposition": 'inline; filename="garden.ics"', "cache-control": "private"},
+        headers={"content-disposition": 'inline; filename="garden.ics"', "cache-control": "no-store"},
     )  # fmt: skip
 
 
@@ -139,11 +139,13 @@ def page(request: Request) -> Response:
         svg, kind="svg", border=4, light="#fff", xmldecl=False, svgns=True, nl=False, omitsize=True,
         title="Code with the address of the calendar", svgclass="feed-code", lineclass=None,
     )  # fmt: skip
-    return desk.page(
+    answer = desk.page(
         request, "now_calendar.html", state, door="now", address=address,
         webcal=re.sub(r"^https?", "webcal", address), code=svg.getvalue().decode() if home else "",
         at_home=home is not None, renewed=request.query_params.get("renewed") == "1",
     )  # fmt: skip
+    answer.headers["cache-control"] = "no-store"  # the address is the key
+    return answer
 
 
 async def renew(request: Request) -> Response:

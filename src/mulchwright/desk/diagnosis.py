@@ -22,6 +22,7 @@ from mulchwright.almanac.evidence import Reason, Unit
 from mulchwright.desk import words
 from mulchwright.desk.bed import Table
 from mulchwright.desk.light import lit_if_kept
+from mulchwright.desk.numbers import whole_number
 from mulchwright.garden import Stage
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.trade import Basis
@@ -232,9 +233,10 @@ def _ago(typed: str) -> tuple[int | None, str]:
     bare = typed.strip()
     if not bare:
         return None, ""
-    if not bare.isdigit() or int(bare) > LONGEST_AGO:
+    days = whole_number(bare, most=LONGEST_AGO)
+    if days is None:
         return None, f"Give whole days, from 0 for today to {LONGEST_AGO}, or leave it empty."
-    return int(bare), ""
+    return days, ""
 
 
 def _can_log(request: Request, key: str) -> bool:

@@ -19,6 +19,7 @@ from mulchwright.desk import drying_forms as forms
 from mulchwright.desk.drying_told import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
 from mulchwright.desk.kept import local_now, pick_of, sent_once, shut, small_mass
 from mulchwright.desk.moments import read_moment
+from mulchwright.desk.numbers import revision_of, whole_number
 from mulchwright.desk.picking import open_or_refuse
 from mulchwright.desk.stores import desk_of, store_page, typed_form
 from mulchwright.desk.stores_acts import free_key
@@ -67,11 +68,11 @@ def cautions(
 
 def noted_step(request: Request) -> tuple[int, str, bool] | None:
     """The step that the address names: its number, its words, whether it was taken back."""
-    asked = request.query_params.get("step", "")
-    if not asked.isascii() or not asked.isdigit() or len(asked) > 12:
+    asked = whole_number(request.query_params.get("step", ""))
+    if asked is None:
         return None
     with open_book(desk_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == int(asked)), None)
+        step = next((s for s in book.undo_steps() if s.step == asked), None)
     return (step.step, step.what, step.taken_back) if step else None
 
 
@@ -376,10 +377,10 @@ def _own(request: Request, typed: dict[str, str] | None) -> Response:
             request, "stores_form.html", state, status=422, clash=None, card=None, intro="", chip="",
             form=forms.dryer_form(held, system, typed=typed, errors=errors, before=typed.get("before", "")),
         )  # fmt: skip
-    before = typed.get("before", "")
+    before = revision_of(typed, "before")
     try:
         with open_book(desk.library.path) as book:
-            done = book.put_dryer(dryer, expected_revision=int(before) if before.isdigit() else None)
+            done = book.put_dryer(dryer, expected_revision=before)
     except BookConflict as error:
         raise InputError(str(error)) from error
     return RedirectResponse(f"{PAGE}?step={done.step}", 303)

@@ -19,6 +19,7 @@ from email.utils import parsedate_to_datetime
 from urllib.parse import urljoin, urlsplit
 
 from mulchwright import __version__
+from mulchwright.desk.numbers import whole_number
 from mulchwright.errors import SourceError
 from mulchwright.garden import ClimateNormals, Place
 from mulchwright.weather.feed import (
@@ -163,8 +164,8 @@ def _not_before(retry_after: str | None, now: datetime) -> datetime:
     """When to ask again: seconds or a date, at most a week ahead; an hour where it is not told."""
     wait = USUAL_WAIT
     text = (retry_after or "").strip()
-    if text.isascii() and text.isdigit():
-        wait = timedelta(seconds=min(int(text[:9]), int(LONGEST_WAIT.total_seconds())))
+    if (seconds := whole_number(text)) is not None:
+        wait = timedelta(seconds=min(seconds, int(LONGEST_WAIT.total_seconds())))
     elif text:
         try:
             told = parsedate_to_datetime(text)
@@ -175,9 +176,9 @@ def _not_before(retry_after: str | None, now: datetime) -> datetime:
 
 
 def _read(response: http.client.HTTPResponse, host: str, limits: Limits) -> bytes:
-    promised = response.getheader("Content-Length")
+    promised = whole_number(response.getheader("Content-Length") or "")
     too_large = f"{host} sends more than {limits.most_bytes // 1_000_000 or 1} MB; nothing was taken."
-    if promised and promised.isdigit() and int(promised) > limits.most_bytes:
+    if promised is not None and promised > limits.most_bytes:
         raise SourceError(too_large)
     pieces, size = [], 0
     while piece := response.read1(_PIECE):
@@ -185,7 +186,7 @@ def _read(response: http.client.HTTPResponse, host: str, limits: Limits) -> byte
         if size > limits.most_bytes:
             raise SourceError(too_large)
         pieces.append(piece)
-    if promised and promised.isdigit() and size < int(promised):
+    if promised is not None and size < promised:
         raise SourceError(f"{host} broke off in the middle; nothing was taken. Try again later.")
     return b"".join(pieces)
 

@@ -5,6 +5,8 @@ door without tokens in forms: the Host header must be one of ours (a foreign nam
 refused), and whatever could change something must come from our own pages (Sec-Fetch-Site, and Origin
 where a browser does not send it). The content policy lets a page load nothing from outside.
 
+A fault of the program is answered within the guard, so that its page has the same headers as every other.
+
 Where the book is also open to the home network, that address has a name of its own and nothing else; a
 browser tells no Sec-Fetch-Site over plain http there, so a change must name its Origin.
 """
@@ -12,21 +14,26 @@ browser tells no Sec-Fetch-Site over plain http there, so a change must name its
 from __future__ import annotations
 
 import ipaddress
-from collections.abc import Iterable
+import logging
+from collections.abc import Callable, Iterable
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["CONTENT_POLICY", "LOOPBACK_HOSTS", "Guard", "from_home"]
+__all__ = ["CONTENT_POLICY", "LOOPBACK_HOSTS", "SECURITY_HEADERS", "FaultPages", "Guard", "from_home"]
+
+_LOG = logging.getLogger("mulchwright.desk")
 
 CONTENT_POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
     "frame-ancestors 'none'; form-action 'self'"
 )
 LOOPBACK_HOSTS = frozenset({"127.0.0.1", "localhost", "::1"})
-_HEADERS = {
+SECURITY_HEADERS = {
     "content-security-policy": CONTENT_POLICY,
     "x-content-type-options": "nosniff",
     # Not no-referrer: with that, a browser sends Origin: null from our own forms.
@@ -71,7 +78,7 @@ class Guard:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 answer = MutableHeaders(scope=message)
-                for name, value in _HEADERS.items():
+                for name, value in SECURITY_HEADERS.items():
                     answer[name] = value
                 answer.setdefault("cache-control", "no-cache")
             await send(message)
@@ -102,10 +109,48 @@ class Guard:
         elif site is not None:
             ours = site in {"same-origin", "none"}
         else:
-            ours = origin is None or urlsplit(origin).netloc.lower() == host.lower()
+            ours = origin is None or _origin_is(origin, scope, host)
         if ours:
             return None
         return 403, "Another web page tried to change your garden book. Nothing was changed.\n"
+
+
+class FaultPages:
+    """ASGI middleware just within the guard: a fault of the program becomes a page with the guard's headers.
+
+    The library's own place for such a page lies outside all other middleware, so its answer would go out
+    bare. The exception goes on afterwards, for the server to write into the terminal; where an answer had
+    begun already, the server breaks it off. Should the page fail too, a plain sentence takes its place.
+    """
+
+    def __init__(self, app: ASGIApp, *, page: Callable[[Request, Exception], Response]) -> None:
+        self._app = app
+        self._page = page
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        begun = False
+
+        async def watched(message: Message) -> None:
+            nonlocal begun
+            begun = begun or message["type"] == "http.response.start"
+            await send(message)
+
+        try:
+            await self._app(scope, receive, watched)
+        except Exception as error:
+            if begun or scope["type"] != "http":
+                raise
+            try:
+                answer = await run_in_threadpool(self._page, Request(scope), error)
+            except Exception:
+                _LOG.exception("the page about a fault could not be made")
+                answer = PlainTextResponse(
+                    "Mulchwright made a mistake, and could not show the page about it either. Your garden "
+                    "book was not changed. The terminal the program was started from shows the details.\n",
+                    500,
+                )  # fmt: skip
+            await answer(scope, receive, send)
+            raise
 
 
 def _origin_is(origin: str | None, scope: Scope, host: str) -> bool:

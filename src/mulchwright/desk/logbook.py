@@ -28,6 +28,7 @@ from mulchwright import units
 from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import logbook_form, words
 from mulchwright.desk.logbook_words import KIND_WORDS, SIGHT_WORDS, STAGE_WORDS, log_words, newest_first
+from mulchwright.desk.numbers import revision_of, whole_number
 from mulchwright.desk.pairing import PhoneShelf
 from mulchwright.desk.pairing_pages import phone_of
 from mulchwright.desk.photos import LARGEST_UPLOAD_BYTES, photo_of
@@ -61,7 +62,7 @@ def routes() -> list[BaseRoute]:
         Route("/log/entry/{key}", entry_page),
         Route("/log/entry/{key}", change, methods=["POST"]),
         Route("/log/entry/{key}/remove", remove, methods=["POST"]),
-        Route("/log/step/{step:int}/undo", take_back, methods=["POST"]),
+        Route("/log/step/{step:whole}/undo", take_back, methods=["POST"]),
         Route("/log/photo/{key}", picture),
     ]
 
@@ -185,11 +186,11 @@ def _log_page(
 
 def _noted(request: Request) -> tuple[int, str, bool] | None:
     """The step the address names, to be told and taken back: number, words, whether it was taken back."""
-    asked = request.query_params.get("step", "")
-    if not asked.isascii() or not asked.isdigit():
+    asked = whole_number(request.query_params.get("step", ""))
+    if asked is None:
         return None
     with open_book(_desk(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == int(asked)), None)
+        step = next((s for s in book.undo_steps() if s.step == asked), None)
     return (step.step, step.what, step.taken_back) if step else None
 
 
@@ -231,8 +232,7 @@ def whole_log(request: Request) -> Response:
         order = {patch.key: n for n, patch in enumerate(garden.patches)}
         chosen.sort(key=lambda e: order.get(e.patch, len(order)))
     pages = max(1, math.ceil(len(chosen) / PAGE_LENGTH))
-    asked = query.get("page", "1")
-    page = min(max(int(asked), 1), pages) if asked.isascii() and asked.isdigit() and len(asked) < 7 else 1
+    page = min(max(whole_number(query.get("page", "1")) or 1, 1), pages)
     lines = _lines(chosen[(page - 1) * PAGE_LENGTH : page * PAGE_LENGTH], garden, desk.trade, today)
     groups: list[tuple[str, list[LogLine]]] = []
     for line in lines:
@@ -341,8 +341,8 @@ async def _sent(request: Request) -> tuple[dict[str, str], list[bytes]]:
             raise _TooLarge
         return message
 
-    told = request.headers.get("content-length", "")
-    if told.isascii() and told.isdigit() and int(told) > LARGEST_UPLOAD_BYTES:
+    told = whole_number(request.headers.get("content-length", ""))
+    if told is not None and told > LARGEST_UPLOAD_BYTES:
         await _heard_out(request.receive, 0)
         raise _TooLarge
     typed: dict[str, str] = {}
@@ -519,7 +519,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
             for photo in photos:
                 book.add_photo(photo)
             done = book.change_entry(
-                changed, expected_revision=_revision(typed),
+                changed, expected_revision=revision_of(typed),
                 mark=logbook_form.mark_with_content(
                     logbook_form.bare_mark(typed.get("mark", "")), [changed]
                 ),
@@ -550,11 +550,6 @@ def _clash(
     )  # fmt: skip
 
 
-def _revision(typed: Mapping[str, str]) -> int | None:
-    told = typed.get("revision", "")
-    return int(told) if told.isascii() and told.isdigit() and len(told) < 16 else None
-
-
 async def _fields(request: Request) -> dict[str, str]:
     async with request.form(max_files=0, max_fields=20) as form:
         return {key: value for key, value in form.multi_items() if isinstance(value, str)}
@@ -573,7 +568,7 @@ def _remove(request: Request, typed: dict[str, str]) -> Response:
         with open_book(desk.library.path) as book:
             done = book.remove_entry(
                 entry.key,
-                expected_revision=_revision(typed),
+                expected_revision=revision_of(typed),
             )
     except BookConflict as conflict:
         patch = _patch(state.garden, entry.patch)

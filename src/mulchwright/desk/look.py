@@ -6,6 +6,7 @@ whoever set them.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
@@ -82,7 +83,7 @@ def _read(
     text = typed.get("greatest_depth", "").strip()
     try:
         if text:
-            bare = text if not text.replace(".", "").replace(",", "").isdigit() else (
+            bare = text if not re.fullmatch(r"[0-9.,]*[0-9][0-9.,]*", text) else (
                 f"{text} in" if system == US else f"{text} cm"
             )  # fmt: skip
             depth = parse_coordinate(bare, system, "greatest_depth", below_zero=False)

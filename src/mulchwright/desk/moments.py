@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 from mulchwright.errors import InputError
 
@@ -15,11 +15,12 @@ def read_moment(text: str, name: str, now: datetime, *, after: datetime | None =
         return now
     try:
         at = datetime.fromisoformat(text.replace(" ", "T", 1))
-    except ValueError:
+        at = at.replace(tzinfo=now.tzinfo) if at.tzinfo is None else at.astimezone(now.tzinfo)
+        at.astimezone(UTC)  # the calendar's first and last days have no time elsewhere
+    except (ValueError, OverflowError):
         raise InputError(
             f"“{text[:40]}” is no time. Type it like {now:%Y-%m-%dT%H:%M}.", field=name
         ) from None
-    at = at.replace(tzinfo=now.tzinfo) if at.tzinfo is None else at.astimezone(now.tzinfo)
     if at > now + timedelta(minutes=1):
         raise InputError(f"{at:%H:%M} on {at.day} {at:%B} is still to come; it is {now:%H:%M}.", field=name)
     if after is not None and at < after.replace(second=0, microsecond=0):

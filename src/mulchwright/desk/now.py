@@ -21,6 +21,7 @@ from mulchwright.book import open_book
 from mulchwright.desk import weather, weather_consent, words
 from mulchwright.desk.dots import NARROW
 from mulchwright.desk.now_words import bed_lines, lines_of, sentence
+from mulchwright.desk.numbers import whole_number
 from mulchwright.desk.stores import desk_of
 from mulchwright.desk.weather_strip import strip, strip_table
 from mulchwright.errors import MulchwrightError
@@ -160,11 +161,12 @@ def _age(progress: Progress, state: BookState, today: date) -> str:
 
 def _step_words(desk: Desk, text: str, *, taken_back: bool) -> str:
     """What was noted a moment ago, or taken back, in words; empty where it is the other of the two by now."""
-    if not text.isdecimal():
+    wanted = whole_number(text)
+    if wanted is None:
         return ""
     try:
         with open_book(desk.library.path) as book:
-            step = next((one for one in book.undo_steps() if one.step == int(text[:12])), None)
+            step = next((one for one in book.undo_steps() if one.step == wanted), None)
     except MulchwrightError:
         return ""
     return step.what if step is not None and step.taken_back is taken_back else ""

@@ -29,6 +29,7 @@ from mulchwright.desk.kept import (
     shut,
     small_mass,
 )
+from mulchwright.desk.numbers import revision_of
 from mulchwright.desk.picking import open_or_refuse
 from mulchwright.desk.stores import desk_of, store_page, typed_form
 from mulchwright.desk.stores_acts import free_key
@@ -58,7 +59,7 @@ def routes() -> list[BaseRoute]:
         Route(PAGE, page),
         Route(f"{PAGE}/new", new, methods=["GET", "POST"]),
         Route(f"{PAGE}/labels.pdf", labels),
-        Route(f"{PAGE}/undo/{{step:int}}", take_back, methods=["POST"]),
+        Route(f"{PAGE}/undo/{{step:whole}}", take_back, methods=["POST"]),
         Route(f"{PAGE}/{{key}}", one, methods=["GET", "POST"]),
         Route(f"{PAGE}/{{key}}/use", use, methods=["POST"]),
         Route(f"{PAGE}/{{key}}/remove", remove, methods=["POST"]),
@@ -133,10 +134,10 @@ def _one(request: Request, typed: dict[str, str] | None) -> Response:
     changed, errors = _changed(jar, typed, state.garden, desk.trade)
     if changed is None:
         return _jar_page(request, jar, status=422, form_typed=typed, form_errors=errors)
-    before = typed.get("before", "")
+    before = revision_of(typed, "before")
     try:
         with open_book(desk.library.path) as book:
-            done = book.put_jar(changed, expected_revision=int(before) if before.isdigit() else None)
+            done = book.put_jar(changed, expected_revision=before)
     except BookConflict as error:
         raise InputError(str(error)) from error
     return RedirectResponse(f"{PAGE}/{jar.key}?step={done.step}", 303)

@@ -32,6 +32,7 @@ from mulchwright.almanac.basket import (
 )
 from mulchwright.book import open_book
 from mulchwright.desk import logbook_form, picking_told, words
+from mulchwright.desk.numbers import whole_number
 from mulchwright.desk.pairing_pages import phone_of
 from mulchwright.desk.reckoning import BookState
 from mulchwright.desk.stores import desk_of
@@ -204,11 +205,11 @@ def page_of(
 
 
 def _noted(request: Request) -> tuple[int, str, bool] | None:
-    asked = request.query_params.get("step", "")
-    if not (asked.isascii() and asked.isdigit() and len(asked) < 13):
+    asked = whole_number(request.query_params.get("step", ""))
+    if asked is None:
         return None
     with open_book(desk_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == int(asked)), None)
+        step = next((s for s in book.undo_steps() if s.step == asked), None)
     return (step.step, step.what, step.taken_back) if step else None
 
 
@@ -446,9 +447,10 @@ def _house_value(name: str, text: str, system: str) -> float:
             )
         return value
     if name == "eaters":
-        if not (text.isascii() and text.isdigit() and len(text) < 3):
+        eaters = whole_number(text, most=50)
+        if eaters is None:
             raise InputError("Eaters are a whole number from 0 to 50.", field=name)
-        return int(text)
+        return eaters
     return 0.0 if text in ("", "0") else logbook_form.scale_mass(text, system, field=name)
 
 

@@ -21,6 +21,7 @@ from mulchwright import units
 from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import picking_told, words
 from mulchwright.desk.moments import read_moment
+from mulchwright.desk.numbers import revision_of
 from mulchwright.desk.reckoning import BookState
 from mulchwright.desk.stores import desk_of
 from mulchwright.errors import InputError
@@ -251,7 +252,7 @@ def _note_check(request: Request, typed: dict[str, str]) -> Response:
         check = _check_of(garden, desk.trade, pick, typed, now, key)
         with open_book(desk.library.path) as book:
             done = book.put_check(
-                check, mark=key if typed.get("mark") else "", expected_revision=_revision(typed)
+                check, mark=key if typed.get("mark") else "", expected_revision=revision_of(typed)
             )
     except BookConflict as conflict:
         return _check_page(request, state, status=409, typed=typed, errors={"form": str(conflict)})
@@ -262,11 +263,6 @@ def _note_check(request: Request, typed: dict[str, str]) -> Response:
             field = str(error.field)
         return _check_page(request, state, status=422, typed=typed, errors={field: str(error)})
     return RedirectResponse(f"/picks/{pick.key}?step={done.step}", 303)
-
-
-def _revision(typed: Mapping[str, str]) -> int | None:
-    told = typed.get("revision", "")
-    return int(told) if told.isascii() and told.isdigit() and len(told) < 16 else None
 
 
 def _stands_so(garden: Garden, trade: Trade, typed: Mapping[str, str], now: datetime) -> bool:

@@ -21,6 +21,7 @@ from mulchwright.almanac.choosing import recipe_of
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.keys import slug
 from mulchwright.desk import plan_forms
+from mulchwright.desk.numbers import revision_of, whole_number
 from mulchwright.desk.plan_acts import KINDS, Act, Clash, Kind, PlanNoun, apply, of_wire, read_acts, wire
 from mulchwright.desk.plan_backdrop import backdrop_data, backdrop_form, backdrop_of, backdrop_routes
 from mulchwright.desk.plan_drawing import plan_drawing, things
@@ -242,7 +243,9 @@ def _acts(request: Request, body: bytes) -> Response:
     try:
         data = json.loads(body)
         sent = data["acts"]
-        revision = int(data["revision"])
+        revision = whole_number(str(data["revision"]))
+        if revision is None:
+            raise ValueError("no revision")
     except (ValueError, KeyError, TypeError, RecursionError):
         return JSONResponse({"message": "What the window sent is not understood; load the page again."}, 400)
     return _answer(desk, lambda: read_acts(sent), revision)
@@ -405,10 +408,8 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
 
 
 def _revision(typed: Mapping[str, str], state: BookState) -> int:
-    try:
-        return int(typed.get("revision", ""))
-    except ValueError:
-        return state.revision
+    revision = revision_of(typed)
+    return state.revision if revision is None else revision
 
 
 def _again(

@@ -19,6 +19,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import BookConflict, open_book
+from mulchwright.desk.numbers import revision_of
 from mulchwright.desk.pictures import bare_picture
 from mulchwright.desk.plan_forms import coordinate, parse_coordinate
 from mulchwright.errors import BookError, InputError
@@ -243,7 +244,7 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
         if not math.isnan(values["bearing"]):
             turn = values["bearing"] - north - _line_bearing(changed)
             changed = replace(changed, rotation_deg=(turn + 180) % 360 - 180)
-        expected = int(typed["revision"]) if typed.get("revision", "").isdigit() else None
+        expected = revision_of(typed)
         with open_book(desk.library.path) as book:
             book.save_backdrop(changed, expected_revision=expected)
     except InputError as error:

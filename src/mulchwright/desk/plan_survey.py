@@ -18,6 +18,7 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.keys import slug
+from mulchwright.desk.numbers import revision_of
 from mulchwright.desk.plan_acts import KINDS, Kind
 from mulchwright.desk.plan_forms import coordinate, parse_coordinate
 from mulchwright.errors import InputError
@@ -328,7 +329,7 @@ def _page(
     system = state.garden.units.value
     values = form_values(survey, system)
     told = _told(survey, adjust(survey, system=system), system) if survey else None
-    shown = values if typed is None or "first_name" not in typed else dict(typed)
+    shown = values if typed is None or "first_name" not in typed else dict.fromkeys(values, "") | dict(typed)
     return desk.page(
         request, "survey.html", state, status=status, door="ground", back="/ground", values=shown,
         typed=dict(typed or {}), errors=dict(errors or {}), told=told, revision=revision,
@@ -345,7 +346,7 @@ def _keep(request: Request, typed: dict[str, str], _add: AddThings) -> Response:
     survey, errors = read_survey(typed, state.garden)
     if survey is None:
         return _page(request, status=422, typed=typed, errors=errors)
-    expected = int(typed["revision"]) if typed.get("revision", "").isdigit() else None
+    expected = revision_of(typed)
     try:
         with open_book(desk.library.path) as book:
             survey = _unmoved(survey, book.survey(), state)

@@ -23,6 +23,7 @@ from mulchwright.book import BookConflict, open_book
 from mulchwright.desk import words
 from mulchwright.desk.charts import Frame, year_chart
 from mulchwright.desk.looks import SCHEMES
+from mulchwright.desk.numbers import chart_width, revision_of, whole_number
 from mulchwright.desk.review_told import mass_unit, page_of, sheet_of
 from mulchwright.desk.stores import desk_of, typed_form
 from mulchwright.desk.stores_sheets import file_of, paper_of
@@ -51,11 +52,11 @@ def routes() -> list[BaseRoute]:
     """The addresses of the door."""
     return [
         Route("/year", this_year),
-        Route("/year/{year:int}", one_year),
-        Route("/year/{year:int}/charts/crop", chart),
-        Route("/year/{year:int}/review.pdf", pdf),
-        Route("/year/{year:int}/sums", keep_sums, methods=["POST"]),
-        Route("/year/{year:int}/plan", write_plan, methods=["POST"]),
+        Route("/year/{year:whole}", one_year),
+        Route("/year/{year:whole}/charts/crop", chart),
+        Route("/year/{year:whole}/review.pdf", pdf),
+        Route("/year/{year:whole}/sums", keep_sums, methods=["POST"]),
+        Route("/year/{year:whole}/plan", write_plan, methods=["POST"]),
     ]
 
 
@@ -167,10 +168,8 @@ def _page(
 
 
 def _written(request: Request) -> str:
-    count = request.query_params.get("written", "")
-    if not (count.isdigit() and 0 < int(count) < 1000):
-        return ""
-    return f"Done: {words.plural(int(count), 'proposal')} written into the plan."
+    count = whole_number(request.query_params.get("written", ""), least=1, most=999)
+    return "" if count is None else f"Done: {words.plural(count, 'proposal')} written into the plan."
 
 
 def chart(request: Request) -> Response:
@@ -182,10 +181,7 @@ def chart(request: Request) -> Response:
     scheme = request.query_params.get("scheme", "light")
     if scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
-    try:
-        width = min(max(int(request.query_params.get("width", "640")), NARROWEST), WIDEST)
-    except ValueError:
-        raise HTTPException(400, "The width of a chart is a whole number.") from None
+    width = chart_width(request.query_params, NARROWEST, WIDEST)
     told, _ = _reviewed(desk, state, year)
     unit, scale, show = mass_unit(garden.units.value)
     frame = Frame(width, scheme, date(year, 1, 1), date(year, 12, 31), today)
@@ -269,14 +265,14 @@ def _write_plan(request: Request, typed: dict[str, str]) -> Response:
             "ticked no longer stands. Look at what is proposed now and tick again.",
         )  # fmt: skip
     changed = [patch for key, patch in open_now.items() if key in wanted and patch is not None]
-    before = typed.get("revision", "")
+    before = revision_of(typed)
     try:
         planned = _with(garden, changed)
     except InputError as error:
         return _page(request, status=422, ticked=wanted, errors={"take": str(error)})
     try:
         with open_book(desk.library.path) as book:
-            book.save_garden(planned, expected_revision=int(before) if before.isdigit() else state.revision)
+            book.save_garden(planned, expected_revision=state.revision if before is None else before)
     except BookConflict as error:
         return _page(request, status=409, ticked=wanted, moved=str(error))
     return RedirectResponse(f"/year/{year}?written={len(changed)}", 303)

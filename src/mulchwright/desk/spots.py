@@ -46,6 +46,7 @@ from mulchwright.desk.ground_map import (
     legend_drawing,
 )
 from mulchwright.desk.light_shelf import light_shelf
+from mulchwright.desk.numbers import whole_number
 from mulchwright.desk.plan_acts import KINDS, Act, apply
 from mulchwright.desk.plan_drawing import outline_path
 from mulchwright.desk.plan_forms import coordinate, parse_coordinate
@@ -185,7 +186,7 @@ class Rect:
     def read(cls, told: str) -> Rect:
         """The rectangle from such a parameter; `InputError` for anything else."""
         try:
-            figures = [float(part) for part in told.split(";")]
+            figures = [float(part) for part in told.split(";", 5)]
         except ValueError:
             figures = []
         if len(figures) != 5:
@@ -467,12 +468,9 @@ def _read(query: Mapping[str, str], desk: Desk, garden: Garden) -> tuple[Asked, 
         built_on = read_day(query.get("built_on", ""), today)
     except InputError as error:
         built_on, errors["built_on"] = today, str(error)
-    count, area = 2, 4.0
-    try:
-        count = int(query.get("count", "2") or "2")
-        if not 1 <= count <= MOST_SPOTS:
-            raise ValueError
-    except ValueError:
+    area = 4.0
+    count = whole_number(query.get("count", "").strip() or "2", least=1, most=MOST_SPOTS)
+    if count is None:
         count = 2
         errors["count"] = f"Give a whole number of beds from 1 to {MOST_SPOTS}."
     if query.get("area", "").strip():
@@ -654,9 +652,9 @@ def _filled(
                 f"of {each} each on ground that nothing forbids. Ask for smaller beds, or look on the plan "
                 "at what stands in the way."
             )
-    elif asked.spots and query.get("n", "").isdigit():
-        n = int(query["n"])
-        if 1 <= n <= len(asked.spots):
+    elif asked.spots:
+        n = whole_number(query.get("n", ""), least=1, most=len(asked.spots))
+        if n is not None:
             rect, wrong = read_rect(query, asked.spots[n - 1], system)
             faults[n] = wrong
             if rect is not None:
@@ -726,11 +724,13 @@ def one(request: Request) -> Response:
     errand = sites_errand(desk, state, asked.kind, asked.built_on, patience_s=5.0)
     if not isinstance(errand.result, Sites):
         raise HTTPException(404, errand.trouble or "The siting map is still being worked out.")
+    number = whole_number(query.get("n", "1"), least=1, most=MOST_SPOTS)
     try:
-        number = int(query.get("n", "1"))
         held = Rect.read(query.get(f"s{number}", ""))
-    except (ValueError, InputError):
-        raise HTTPException(404, "There is no such spot.") from None
+    except InputError:
+        number = None
+    if number is None:
+        raise HTTPException(404, "There is no such spot.")
     rect, errors = read_rect(query, held, garden.units.value)
     card = spot_card(
         number, rect or held, asked, errand.result, garden, desk.trade,
@@ -772,7 +772,9 @@ def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     state = desk.library.state()
     garden = state.garden
     asked, errors = _read(typed, desk, garden)
-    number = int(typed["n"]) if typed.get("n", "").isdigit() else 1
+    number = whole_number(typed.get("n", "1"), least=1, most=MOST_SPOTS)
+    if number is None:
+        raise InputError("The form names no spot that can be read; choose one on the map again.", field="n")
     held = Rect.read(typed.get(f"s{number}", ""))
     rect, wrong = read_rect(typed, held, garden.units.value)
     if wrong or "built_on" in errors:

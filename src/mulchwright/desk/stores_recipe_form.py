@@ -13,6 +13,7 @@ from functools import partial
 
 from mulchwright import units
 from mulchwright.desk import words
+from mulchwright.desk.numbers import whole_number
 from mulchwright.desk.stores_built import WETNESS, typed_amount, typed_thickness
 from mulchwright.desk.stores_forms import Cell, Reading
 from mulchwright.desk.stores_words import in_units
@@ -94,8 +95,7 @@ def _new_plane(trade: Trade, n: int) -> dict[str, str]:
 
 
 def _count(values: Typed, name: str, most: int) -> int:
-    text = values.get(name, "")
-    return min(int(text), most) if re.fullmatch(r"\d{1,2}", text) else 0
+    return min(whole_number(values.get(name, "")) or 0, most)
 
 
 # ---- adding, moving and taking out rows ---------------------------------------
@@ -103,7 +103,7 @@ def _count(values: Typed, name: str, most: int) -> int:
 
 def act_on(typed: Typed, trade: Trade) -> dict[str, str]:
     """The fields after a button of the form: add, up, down or out, of a layer or a plane; else unchanged."""
-    found = re.fullmatch(r"(add|up|down|out)-(layer|plane)(?:-(\d{1,2}))?", typed.get("act", ""))
+    found = re.fullmatch(r"(add|up|down|out)-(layer|plane)(?:-([0-9]{1,2}))?", typed.get("act", ""))
     values = dict(typed)
     if not found:
         return values

@@ -20,6 +20,7 @@ from mulchwright.almanac.stores import needs_of, priced_offers
 from mulchwright.desk import answers, words
 from mulchwright.desk.errands import Errand, errand_key
 from mulchwright.desk.light import lit_if_kept
+from mulchwright.desk.numbers import whole_number
 from mulchwright.desk.spots import climate_mark
 from mulchwright.desk.stores import desk_of, planned, store_page, typed_form
 from mulchwright.desk.stores_acts import change_garden, mark_of
@@ -50,8 +51,8 @@ def routes() -> list[BaseRoute]:
         Route("/stores/recipes", page),
         Route("/stores/recipes/lay", lay, methods=["POST"]),
         Route("/stores/recipes/new", new, methods=["GET", "POST"]),
-        Route("/stores/recipes/{number:int}", one, methods=["GET", "POST"]),
-        Route("/stores/recipes/{number:int}/remove", remove, methods=["POST"]),
+        Route("/stores/recipes/{number:whole}", one, methods=["GET", "POST"]),
+        Route("/stores/recipes/{number:whole}/remove", remove, methods=["POST"]),
     ]
 
 
@@ -304,8 +305,8 @@ def _base(source: str, garden: Garden, trade: Trade) -> Recipe | None:
     kind, _, key = source.partition(":")
     if kind == "template" and key in trade.recipes:
         return recipe_of(trade.recipes[key])
-    if kind == "own" and key.isascii() and key.isdigit() and 1 <= int(key) <= len(garden.recipes):
-        return garden.recipes[int(key) - 1]
+    if kind == "own" and (number := whole_number(key, least=1, most=len(garden.recipes))):
+        return garden.recipes[number - 1]
     if kind == "bed":
         return next((patch.recipe for patch in garden.patches if patch.key == key), None)
     return None

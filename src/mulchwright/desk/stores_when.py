@@ -21,6 +21,7 @@ from mulchwright.desk.bed import Table
 from mulchwright.desk.errands import Errand, errand_key
 from mulchwright.desk.light import lit_if_kept
 from mulchwright.desk.looks import SCHEMES
+from mulchwright.desk.numbers import chart_width
 from mulchwright.desk.spots import climate_mark
 from mulchwright.desk.stores import desk_of, store_page, typed_form
 from mulchwright.desk.stores_acts import change_garden, mark_of
@@ -154,14 +155,13 @@ def chart(request: Request) -> Response:
     state = desk.library.state()
     patch = bed_of(request, state.garden)
     scheme = request.query_params.get("scheme", "light")
-    width_text = request.query_params.get("width", "640")
-    if scheme not in SCHEMES or not width_text.isdecimal():
-        raise HTTPException(400, "A chart has a width in whole numbers, and is light or dark.")
+    width = chart_width(request.query_params, NARROWEST, WIDEST)
+    if scheme not in SCHEMES:
+        raise HTTPException(400, "A chart is light or dark.")
     errand = _errand(desk, state, patch) if patch.stage is Stage.PLANNED else None
     if errand is None or not isinstance(errand.result, WhenToBuild):
         raise HTTPException(404, "There is no curve for this bed yet.")
     told = errand.result
-    width = min(max(int(width_text[:5]), NARROWEST), WIDEST)
     return JSONResponse(
         build_week_chart(
             week_frame(told, width, scheme, desk.today(state.garden)), told, state.garden.units.value

@@ -33,6 +33,7 @@ from mulchwright.desk.ground_map import (
     legend_drawing,
 )
 from mulchwright.desk.light import light_errand
+from mulchwright.desk.numbers import whole_number
 from mulchwright.desk.ramp import png
 from mulchwright.errors import InputError
 from mulchwright.garden import MONTHS, Crown, Garden, Place
@@ -249,15 +250,12 @@ def _read_minute(typed: str) -> int:
 
 def _read_map(request: Request, today: date) -> tuple[int, str]:
     show = request.query_params.get("show", "hours")
-    try:
-        month = int(request.query_params.get("month", today.month)) - 1
-    except ValueError:
-        month = -1
-    if show not in SHOWS or not 0 <= month < MONTHS:
+    month = whole_number(request.query_params.get("month", str(today.month)), least=1, most=MONTHS)
+    if show not in SHOWS or month is None:
         raise HTTPException(
             404, "There is a map of hours and one of light for each month from 1 to 12; no other."
         )
-    return month, show
+    return month - 1, show
 
 
 # ---- the map --------------------------------------------------------------------

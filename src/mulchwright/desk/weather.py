@@ -19,6 +19,7 @@ from mulchwright.book import open_book
 from mulchwright.desk import weather_consent, words
 from mulchwright.desk import weather_keeper as keeper
 from mulchwright.desk.consent import Subject
+from mulchwright.desk.numbers import whole_number
 from mulchwright.errors import BookError, InputError, MulchwrightError
 from mulchwright.garden import Reading
 from mulchwright.units import (
@@ -306,11 +307,11 @@ async def undo(request: Request) -> Response:
 
 
 def _undo(request: Request, typed: dict[str, str]) -> Response:
-    step = typed.get("step", "")
-    if not (step.isascii() and step.isdigit() and len(step) < 12):
+    step = whole_number(typed.get("step", ""))
+    if step is None:
         raise InputError("What to take back was not said; use the button on the page.")
     with open_book(_desk(request).library.path) as book:
-        said = book.undo(int(step))
+        said = book.undo(step)
     return _back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
 
 
