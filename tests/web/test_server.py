@@ -10,13 +10,21 @@ import subprocess
 import sys
 import threading
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse
+from starlette.routing import Route
 
-from mulchwright.desk import running, serve
+from mulchwright.desk import connections, running, serve
+from mulchwright.desk.connections import TimedProtocol
+from mulchwright.desk.guard import SECURITY_HEADERS
 from mulchwright.desk.running import RunningServer
 from mulchwright.desk.server import _bound
 from mulchwright.errors import BookError, InputError
@@ -152,3 +160,153 @@ def test_a_port_that_cannot_be_is_refused(book: Path, port: int) -> None:
 def test_a_file_that_is_no_book_is_refused_before_anything_is_bound(tmp_path: Path) -> None:
     with pytest.raises(BookError):
         serve(tmp_path / "none.mulch", 0, False)
+
+
+# ---- connections that do not get on -----------------------------------------------------------------
+
+BOUND_S = 60.0
+"""How long a test waits for the server to act before it fails; the limit itself is a fraction of a second."""
+
+
+@pytest.fixture
+def timed() -> Iterator[Callable[..., int]]:
+    """Starts a server with a short limit on requests; gives its port."""
+    running: list[tuple[uvicorn.Server, threading.Thread]] = []
+
+    def start(receive_s: float = 0.3, **changes: int) -> int:
+        async def length(request: Request) -> PlainTextResponse:
+            return PlainTextResponse(str(len(await request.body())))
+
+        class Impatient(TimedProtocol):
+            pass
+
+        Impatient.receive_s = receive_s
+        app = Starlette(routes=[Route("/", length, methods=["GET", "POST"])])
+        config = uvicorn.Config(
+            app, http=Impatient, log_level="critical", access_log=False, ws="none", timeout_keep_alive=600
+        )
+        listener = socket.create_server(("127.0.0.1", 0))
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=lambda: server.run(sockets=[listener]), daemon=True)
+        thread.start()
+        running.append((server, thread))
+        return int(listener.getsockname()[1])
+
+    yield start
+    for server, thread in running:
+        server.should_exit = True
+        thread.join(10)
+
+
+def _closed(stream: socket.socket) -> bytes:
+    """What still comes until the server closes; fails where it never does."""
+    stream.settimeout(BOUND_S)
+    told = b""
+    try:
+        while piece := stream.recv(4096):
+            told += piece
+    except ConnectionError:
+        pass
+    return told
+
+
+@pytest.mark.parametrize(
+    "begun",
+    [
+        b"",
+        b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n",
+        b"POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 100000\r\n\r\nabc",
+        b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\nGET / HTTP/1.1\r\nHost:",
+        b"GET / HTTP/1.1\r\nHost: a\r\n\r\nPOST / HTTP/1.1\r\nHost: a\r\nContent-Length: 9\r\n\r\n",
+    ],
+    ids=["nothing", "head", "body", "second head", "second body"],
+)
+def test_a_request_that_is_never_finished_is_given_up(timed: Callable[..., int], begun: bytes) -> None:
+    """The second request's kept-alive time is ten minutes here, so only our own limit can end it."""
+    with socket.create_connection(("127.0.0.1", timed())) as stream:
+        stream.sendall(begun)
+        _closed(stream)
+
+
+def test_hundreds_of_them_leave_none_behind(timed: Callable[..., int]) -> None:
+    port = timed()
+    streams = [socket.create_connection(("127.0.0.1", port)) for _ in range(100)]
+    for stream in streams:
+        stream.sendall(b"GET / HTTP/1.1\r\n")
+    for stream in streams:
+        _closed(stream)
+        stream.close()
+    with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=BOUND_S) as answer:
+        assert answer.read() == b"0"
+
+
+def test_a_slow_body_that_keeps_coming_gets_through(
+    timed: Callable[..., int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The time grows with the bytes: what came at the least rate or above is not given up at the limit."""
+    monkeypatch.setattr(
+        connections, "LEAST_BYTES_PER_S", 1.0
+    )  # 1,000 bytes are good for a quarter of an hour
+    with socket.create_connection(("127.0.0.1", timed())) as stream:
+        stream.sendall(b"POST / HTTP/1.1\r\nHost: a\r\nConnection: close\r\nContent-Length: 2000\r\n\r\n")
+        stream.sendall(b"x" * 1000)
+        with socket.create_connection(stream.getpeername()) as other:
+            other.sendall(b"GET / HT")
+            _closed(other)  # eight bytes: the limit and eight seconds have passed by now
+        stream.sendall(b"x" * 1000)
+        assert _closed(stream).endswith(b"2000")
+
+
+@pytest.mark.parametrize(
+    ("client", "limit"), [("127.0.0.1", "MOST_OF_THIS_MACHINE"), ("192.168.1.66", "MOST_OF_ONE_ADDRESS")]
+)
+def test_too_many_connections_at_once_are_refused(
+    timed: Callable[..., int], monkeypatch: pytest.MonkeyPatch, client: str, limit: str
+) -> None:
+    """The third is closed, though the first two have all the time in the world, and are answered."""
+    monkeypatch.setattr(connections, limit, 2)
+    monkeypatch.setattr("uvicorn.protocols.http.h11_impl.get_remote_addr", lambda transport: (client, 50_000))
+    port = timed(receive_s=3600.0)
+    question = b"GET / HTTP/1.1\r\nHost: a\r\n"
+    streams: list[socket.socket] = []
+    for _ in range(2):
+        stream = socket.create_connection(("127.0.0.1", port))
+        stream.sendall(question + b"\r\n")
+        stream.settimeout(BOUND_S)
+        assert stream.recv(4096).startswith(b"HTTP/1.1 200")  # it is counted by now
+        streams.append(stream)
+    with socket.create_connection(("127.0.0.1", port)) as third:
+        assert _closed(third) == b""
+    for stream in streams:
+        stream.sendall(question + b"Connection: close\r\n\r\n")
+        assert b"HTTP/1.1 200" in _closed(stream)
+        stream.close()
+
+
+def test_the_network_leaves_this_machine_its_connections() -> None:
+    def protocol(address: str, others: set[Any]) -> TimedProtocol:
+        made = object.__new__(TimedProtocol)
+        made.client, made.connections = (address, 1), others  # type: ignore[assignment]
+        others.add(made)
+        return made
+
+    others: set[Any] = set()
+    refused = [protocol(f"192.168.1.{n % 200}", others)._too_many() for n in range(400)]
+    assert refused.count(False) == connections.MOST_OF_NETWORK
+    assert not protocol("127.0.0.1", others)._too_many()
+
+
+def test_what_is_no_http_is_answered_with_the_headers(timed: Callable[..., int]) -> None:
+    with socket.create_connection(("127.0.0.1", timed(receive_s=3600.0))) as stream:
+        stream.sendall(b"\x16\x03\x01 this is no HTTP\r\n\r\n")
+        told = _closed(stream).decode().lower()
+    assert told.startswith("http/1.1 400")
+    assert all(f"{name}: {value}".lower() in told for name, value in SECURITY_HEADERS.items())
+
+
+def test_the_program_serves_with_these_limits(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[uvicorn.Config] = []
+    monkeypatch.setattr(uvicorn.Server, "run", lambda self, sockets: seen.append(self.config))
+    serve(book, 0, False, announce=lambda _: None)
+    assert seen[0].http is TimedProtocol
+    assert TimedProtocol.receive_s == connections.RECEIVE_S <= 60

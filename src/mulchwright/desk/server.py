@@ -17,6 +17,7 @@ from starlette.applications import Starlette
 
 from mulchwright.book import open_book
 from mulchwright.desk.app import create_app
+from mulchwright.desk.connections import TimedProtocol
 from mulchwright.desk.home import home_address
 from mulchwright.desk.pairing import Pairing, PhoneShelf, spelled
 from mulchwright.desk.pairing_pages import HomeDoor
@@ -175,7 +176,9 @@ def _serve_at(
     if open_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
     running = RunningServer.started(path, address, app.state.desk.secret, home_network=home_network)
-    config = uvicorn.Config(app, log_level="warning", access_log=False, lifespan="on", ws="none")
+    config = uvicorn.Config(
+        app, http=TimedProtocol, log_level="warning", access_log=False, lifespan="on", ws="none"
+    )
     try:
         uvicorn.Server(config).run(sockets=listeners)
     except KeyboardInterrupt:
