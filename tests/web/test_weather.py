@@ -25,7 +25,7 @@ from mulchwright.desk.feed import Limits, TooSoon, get
 from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.desk.weather import stale_words
 from mulchwright.errors import InputError, SourceError
-from mulchwright.garden import Garden, UnitSystem
+from mulchwright.garden import Garden, Place, UnitSystem
 from mulchwright.weather import staleness
 from mulchwright.weather.feed import check_address, forecast_of_json, reveals
 
@@ -122,8 +122,13 @@ def source() -> Iterator[Source]:
         ("https://example.org/a b", "blanks"),
         ("https://example.org:port/", "no address that can be used"),
         ("https://example.org/{station.__class__}", "is not filled in"),
-        ("https://example.org/{year:>999999999}", "holds more than a name"),
-        ("https://example.org/{station!r}", "holds more than a name"),
+        ("https://example.org/{station[0]}", "is not filled in"),
+        ("https://example.org/{latitude:999999999999}", "{latitude:999999999999} is not filled in"),
+        ("https://example.org/{latitude:{year}}", "{latitude:{year}} is not filled in"),
+        ("https://example.org/{latitude:}", "nothing more between the braces"),
+        ("https://example.org/{station!r}", "{station!r} is not filled in"),
+        ("https://example.org/{}", "{} is not filled in"),
+        ("https://example.org/{0}", "{0} is not filled in"),
         ("https://example.org/\u202egro.elpmaxe", "unseen signs"),
     ],
 )
@@ -137,6 +142,21 @@ def test_addresses_that_can_and_what_they_reveal() -> None:
     check_address("http://127.0.0.1:8000/{latitude}")
     assert "10 km" in reveals("https://example.org/{latitude},{longitude}")
     assert "10 km" not in reveals("https://example.org/{station}")
+
+
+def test_a_width_in_a_kept_address_is_refused_before_it_is_filled_in(client: TestClient, book: Path) -> None:
+    """An address that an older release kept: nothing is asked, the page says why, and it can be mended."""
+    from mulchwright.weather.feed import address_for
+
+    bad = "https://example.org/{latitude:999999999999}"
+    with pytest.raises(InputError, match="is not filled in"):
+        address_for(bad, Place("X", 44.5, -73.2, 100.0, "UTC"), date(2031, 6, 1), date(2031, 6, 2))
+    with open_book(book) as opened:
+        opened.set_setting(keeper.SOURCE, json.dumps({"station_address": bad}))
+    answer = client.get("/weather")
+    assert answer.status_code == 422
+    assert "is not filled in by this program" in answer.text
+    assert 'name="station_address"' in answer.text
 
 
 # ---- a server that misbehaves ------------------------------------------------------------------
@@ -243,6 +263,15 @@ def test_429_says_how_long_to_wait(source: Source, header: str | None, wait: tim
 def test_forecasts_that_cannot_be_read(body: str | bytes, words: str) -> None:
     with pytest.raises(SourceError, match=words):
         forecast_of_json(body if isinstance(body, bytes) else body.encode(), "f")
+
+
+@pytest.mark.parametrize("number", ["9" * 400, "9" * 5000, "1e999", "NaN"])
+def test_a_forecast_with_a_number_without_end_is_refused(number: str) -> None:
+    text = forecast_json(
+        days=[{"day": "2031-06-11", "temperature_min": 9, "temperature_max": 21, "rain": 77}]
+    )
+    with pytest.raises(SourceError, match=r"f(, 11 June 2031)?: "):
+        forecast_of_json(text.replace("77", number).encode(), "f")
 
 
 def test_a_forecast_in_us_units_is_converted() -> None:

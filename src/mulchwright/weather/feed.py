@@ -27,6 +27,7 @@ import numpy as np
 
 from mulchwright.errors import InputError, SourceError
 from mulchwright.garden import ClimateNormals, Place
+from mulchwright.garden.checks import is_finite
 from mulchwright.weather.climate import MONTH_DAYS
 from mulchwright.weather.forecast import Forecast
 from mulchwright.weather.ghcn import GhcnUnits, read_ghcn_daily_csv
@@ -74,8 +75,9 @@ class FetchAdapter(Protocol):
 def check_address(template: str) -> str:
     """The template as it will be used; `InputError` says what is wrong with it.
 
-    https anywhere, or http on this machine alone; no name and password; only known placeholders, and
-    none in the name of the host.
+    https anywhere, or http on this machine alone; no name and password; only known placeholders, plain and
+    single (a width or a conversion such as `{latitude:9}` could ask for any amount of memory), and none in
+    the name of the host.
     """
     text = template.strip()
     if len(text) > LONGEST_ADDRESS or any(ord(sign) < 33 for sign in text) or not text.isprintable():
@@ -84,8 +86,7 @@ def check_address(template: str) -> str:
             field="address",
         )
     try:
-        fields = [field for field in Formatter().parse(text) if field[1] is not None]
-        names = {name for _, name, _, _ in fields if name is not None}
+        pieces = [piece for piece in Formatter().parse(text) if piece[1] is not None]
         parts = urlsplit(text)
         host, _ = parts.hostname or "", parts.port
     except ValueError:
@@ -93,17 +94,15 @@ def check_address(template: str) -> str:
             "This is no address that can be used; a brace or a bracket stands alone, or its port is wrong.",
             field="address",
         ) from None
-    strange = sorted(names - set(PLACEHOLDERS))
-    if strange:
-        known = ", ".join(f"{{{name}}}" for name in PLACEHOLDERS)
-        raise InputError(
-            f"{{{strange[0]}}} is not filled in by this program; it knows {known}.", field="address"
-        )
-    if any(form or conversion for _, _, form, conversion in fields):
-        # A width of a thousand million would fill the memory before anything is asked.
-        raise InputError(
-            "A brace of the address holds more than a name; write {year}, not {year:4}.", field="address"
-        )
+    for _, name, form, conversion in pieces:
+        if name not in PLACEHOLDERS or form or conversion or f"{{{name}:" in text:
+            shown = f"{name}{f'!{conversion}' if conversion else ''}{f':{form}' if form else ''}"
+            known = ", ".join(f"{{{known}}}" for known in PLACEHOLDERS)
+            raise InputError(
+                f"{{{shown[:40]}}} is not filled in by this program; it knows {known}, with nothing more "
+                "between the braces.",
+                field="address",
+            )
     if not host or "{" in host:
         raise InputError(
             "The address needs the name of a server, as in https://server/folder/{station}.csv.",
@@ -123,7 +122,8 @@ def check_address(template: str) -> str:
 
 
 def address_for(template: str, place: Place, first: date, last: date, *, station: str = "") -> str:
-    """The address that will be asked for these days, every placeholder filled in."""
+    """The address that will be asked for these days, every placeholder filled in; `InputError` as above."""
+    template = check_address(template)
     if "{station}" in template and not station.strip():
         raise InputError("The address names a {station}; give the station's identifier.", field="station")
     return template.format(
@@ -184,7 +184,7 @@ def forecast_of_json(body: bytes, name: str) -> Forecast:
     text = _text(body, name)
     try:
         told = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is a plain ValueError
         where = f" at line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
         raise SourceError(
             f"{name}: the JSON is broken{where}; it may have been cut off. Ask again later."
@@ -241,7 +241,7 @@ def _forecast_row(name: str, number: int, row: Any) -> tuple[date, float, float,
         value = row.get(key)
         if value is None:
             value = math.nan
-        elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        elif isinstance(value, bool) or not isinstance(value, int | float) or not is_finite(value):
             raise SourceError(f'{name}, {spell_out(day)}: "{key}" is {str(value)[:20]!r}, no number.')
         figures.append(float(value))
     return day, figures[0], figures[1], figures[2]
