@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from mulchwright.garden.backdrop import Backdrop
-from mulchwright.garden.nouns import Garden
+from mulchwright.garden.garden import Garden
 from mulchwright.garden.plan import Crown, LookRules, Outline, Path, Tap, Wall, Zone, ZoneKind
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 

@@ -11,8 +11,9 @@ from typing import Any
 
 from mulchwright.book.plan_rows import rewrite
 from mulchwright.book.recipe_rows import OWN, read_recipes, write_parts
+from mulchwright.garden.garden import Garden
 from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
-from mulchwright.garden.nouns import Garden, Recipe, StartMoisture
+from mulchwright.garden.nouns import Recipe, StartMoisture
 from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
 
 __all__ = ["read_stores", "write_stores"]

@@ -1,5 +1,7 @@
 """The nouns of a mushroom garden: frozen dataclasses, checked when made, in SI units."""
 
+from mulchwright.garden.entry_checks import Doubt, Fault, check_entry, check_reading
+from mulchwright.garden.garden import Garden
 from mulchwright.garden.keeping import (
     Dryer,
     DryingRun,
@@ -14,17 +16,7 @@ from mulchwright.garden.keeping import (
     Wrapping,
     check_uses,
 )
-from mulchwright.garden.logbook import (
-    Doubt,
-    Fault,
-    LogEntry,
-    LogKind,
-    OutlookKept,
-    Reading,
-    Sight,
-    check_entry,
-    check_reading,
-)
+from mulchwright.garden.logbook import LogEntry, LogKind, OutlookKept, Reading, Sight
 from mulchwright.garden.lots import (
     Heap,
     HeapShape,
@@ -39,7 +31,6 @@ from mulchwright.garden.nouns import (
     MONTHS,
     Bed,
     ClimateNormals,
-    Garden,
     Layer,
     Patch,
     Place,
