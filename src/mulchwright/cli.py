@@ -322,11 +322,12 @@ def trade(
     Each figure stands with its source, and with how well it is known.
     """
     from mulchwright.trade import load_trade
+    from mulchwright.trade.report import TABLES, table_rows
 
     known = load_trade()
-    names = tuple(known.table_names())
+    names = tuple(TABLES)
     if table is None:
-        sizes = [{"table": name, "rows": len(known.table(name))} for name in names]
+        sizes = [{"table": name, "rows": len(table_rows(known, name))} for name in names]
         if as_json:
             print_json(sizes)
         else:
@@ -337,7 +338,7 @@ def trade(
         return
     if table not in names:
         raise InputError(f"There is no table {table!r}. The tables: {', '.join(names)}.", field="table")
-    rows = [dict(row) for row in known.table(table)]
+    rows = table_rows(known, table)
     if as_json:
         print_json(rows)
     else:

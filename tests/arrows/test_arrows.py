@@ -125,6 +125,45 @@ def test_arrows_run_downwards_only() -> None:
     assert not wrong, "\n".join(wrong)
 
 
+def module_name(path: Path) -> str:
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def imported_modules(path: Path, known: set[str]) -> set[str]:
+    """Our own modules that a module imports; also those that only its types need."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            deeper = {f"{node.module}.{alias.name}" for alias in node.names}
+            found |= (deeper & known) or {node.module}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+    return found & known
+
+
+def circle_in(graph: dict[str, set[str]]) -> list[str]:
+    """Modules in a ring of imports, and those that import a ring; empty where there is none."""
+    left = dict(graph)
+    while free := [name for name, wanted in left.items() if not wanted & set(left)]:
+        for name in free:
+            del left[name]
+    return sorted(left)
+
+
+def test_a_ring_of_imports_is_found() -> None:
+    assert circle_in({"a": {"b"}, "b": {"c"}, "c": {"b"}, "d": set()}) == ["a", "b", "c"]
+    assert circle_in({"a": {"b"}, "b": {"c"}, "c": set()}) == []
+
+
+def test_no_module_below_the_shells_imports_itself_by_way_of_others() -> None:
+    """Not even for its types: what two modules both need stands below both."""
+    below = {module_name(path): path for path in modules() if LEVEL_OF.get(room_of(path), 9) > 1}
+    graph = {name: imported_modules(path, set(below)) for name, path in below.items()}
+    assert sum(map(len, graph.values())) > 100
+    assert not circle_in(graph)
+
+
 def test_the_nouns_and_the_units_import_no_science() -> None:
     """`errors` and `units` stand alone; `trade` knows nothing but errors."""
     for one in imports_between_rooms():

@@ -24,7 +24,7 @@ from mulchwright.trade import (
     load_trade,
 )
 from mulchwright.trade.load import Trade
-from mulchwright.trade.report import TABLES, sources_page
+from mulchwright.trade.report import TABLES, sources_page, table_rows
 
 PACKAGE = Path(mulchwright.__file__).parent
 FOLDER = PACKAGE / "trade"
@@ -335,7 +335,7 @@ def test_woods_rate_every_species_and_slow_woods_run_slower(trade: Trade) -> Non
 
 @pytest.mark.parametrize("name", TABLES)
 def test_every_table_is_flat_and_shows_its_grade_in_words(trade: Trade, name: str) -> None:
-    rows = trade.table(name)
+    rows = table_rows(trade, name)
     assert rows
     words = {basis.words for basis in Basis}
     columns = set(rows[0])

@@ -533,18 +533,6 @@ class Trade:
         keys = dict.fromkeys(figure.source for figure in figures)
         return tuple(self.sources[key] for key in keys)
 
-    def table_names(self) -> tuple[str, ...]:
-        """Names that `table` takes."""
-        from mulchwright.trade.report import TABLES
-
-        return tuple(TABLES)
-
-    def table(self, name: str) -> list[dict[str, Any]]:
-        """Flat rows of one table for display, grades in words."""
-        from mulchwright.trade.report import table_rows
-
-        return table_rows(self, name)
-
 
 @lru_cache(maxsize=1)
 def load_trade() -> Trade:

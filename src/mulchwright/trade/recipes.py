@@ -7,15 +7,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from mulchwright.errors import TableError
-from mulchwright.trade.model import Basis
-
-if TYPE_CHECKING:
-    from mulchwright.trade.load import Trade
+from mulchwright.trade.model import Basis, Material, Source, Spawn, Species
 
 __all__ = ["RecipeTemplate", "TemplateLayer", "TemplatePlane", "read_templates"]
+
+
+class _Tables(Protocol):
+    """The tables whose keys a template uses."""
+
+    @property
+    def species(self) -> Mapping[str, Species]: ...
+    @property
+    def materials(self) -> Mapping[str, Material]: ...
+    @property
+    def spawn(self) -> Mapping[str, Spawn]: ...
+    @property
+    def sources(self) -> Mapping[str, Source]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +72,7 @@ def _part(kind: type[Any], row: Any, where: str) -> Any:
         ) from None
 
 
-def read_templates(file: Path, trade: Trade) -> Mapping[str, RecipeTemplate]:
+def read_templates(file: Path, trade: _Tables) -> Mapping[str, RecipeTemplate]:
     """Templates of a file by key, every key in them held to the other tables.
 
     Raises `TableError`, naming row and field, for an unknown species, material, spawn kind or source,
@@ -96,7 +106,7 @@ def read_templates(file: Path, trade: Trade) -> Mapping[str, RecipeTemplate]:
     return MappingProxyType(rows)
 
 
-def _hold_to_tables(template: RecipeTemplate, trade: Trade, where: str) -> None:
+def _hold_to_tables(template: RecipeTemplate, trade: _Tables, where: str) -> None:
     layers = (*template.layers, *([template.skin] if template.skin else []))
     checks: list[tuple[str, str, Mapping[str, Any]]] = [
         *(("species", key, trade.species) for key in template.species),

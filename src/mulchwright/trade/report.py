@@ -8,9 +8,10 @@ writes the page again after a table has changed; a test compares the two.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from mulchwright.errors import InputError
+from mulchwright.trade.load import Trade, load_trade
 from mulchwright.trade.model import (
     Basis,
     Constant,
@@ -21,9 +22,6 @@ from mulchwright.trade.model import (
     Wood,
     figure_fields,
 )
-
-if TYPE_CHECKING:
-    from mulchwright.trade.load import Trade
 
 __all__ = ["TABLES", "sources_page", "table_rows"]
 
@@ -396,7 +394,5 @@ def sources_page(trade: Trade) -> str:
 
 if __name__ == "__main__":
     import sys
-
-    from mulchwright.trade.load import load_trade
 
     sys.stdout.write(sources_page(load_trade()))
