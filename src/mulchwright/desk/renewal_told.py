@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol, cast
+from typing import TYPE_CHECKING
 
 from mulchwright import units
 from mulchwright.almanac.renewal import HUMUS_ROWS, Line, Moving, Nitrogen, Renewal, Retire, Soil, TopUp, Why
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
     from mulchwright.almanac.remains import LayerLeft, Spread
     from mulchwright.garden import Garden
-    from mulchwright.trade import Basis, Trade
+    from mulchwright.trade import Trade
+    from mulchwright.trade.ranges import GradedFigure
 
 __all__ = ["MoveForm", "RenewPage", "move_lines", "page_of"]
 
@@ -74,25 +75,6 @@ def _span(low: str, high: str) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-class _Row(Protocol):
-    """A figure of the trade's tables with its source and grade."""
-
-    @property
-    def low(self) -> float: ...
-    @property
-    def likely(self) -> float: ...
-    @property
-    def high(self) -> float: ...
-    @property
-    def unit(self) -> str: ...
-    @property
-    def source(self) -> str: ...
-    @property
-    def place(self) -> str: ...
-    @property
-    def basis(self) -> Basis: ...
-
-
 def _figure(value: float, unit: str, system: str) -> str:
     if unit == "m":
         return units.show_length(value, system)
@@ -108,7 +90,7 @@ def _figure(value: float, unit: str, system: str) -> str:
     return f"{value:.4g} {'' if unit == 'factor' else unit}".strip()
 
 
-def _sources(rows: Sequence[tuple[str, _Row, str]], system: str) -> tuple[Source, ...]:
+def _sources(rows: Sequence[tuple[str, GradedFigure, str]], system: str) -> tuple[Source, ...]:
     """Figures behind a card: what it is, the row, what it goes into."""
     return tuple(
         Source(
@@ -125,10 +107,7 @@ def _sources(rows: Sequence[tuple[str, _Row, str]], system: str) -> tuple[Source
 
 def _constants(trade: Trade, system: str, **formulas: str) -> tuple[Source, ...]:
     return _sources(
-        [
-            (trade.constants[key].meaning, cast("_Row", trade.constants[key]), formula)
-            for key, formula in formulas.items()
-        ],
+        [(trade.constants[key].meaning, trade.constants[key], formula) for key, formula in formulas.items()],
         system,
     )
 
@@ -139,7 +118,7 @@ def _materials(layers: Sequence[LayerLeft]) -> list[str]:
 
 def _of_materials(
     trade: Trade, layers: Sequence[LayerLeft], field: str, what: str, formula: str
-) -> list[tuple[str, _Row, str]]:
+) -> list[tuple[str, GradedFigure, str]]:
     return [
         (f"{material_name(key, trade)}: {what}", getattr(trade.materials[key], field), formula)
         for key in _materials(layers)

@@ -18,6 +18,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden.offers import Offer, Seller
 from mulchwright.gather.solver import Limit, Program, Unknown, solve
 from mulchwright.trade import Ranged
+from mulchwright.trade.ranges import NORMAL_DECILE
 
 __all__ = [
     "Leftover",
@@ -38,8 +39,6 @@ CENTS = 100
 PARTS = 1000
 SAME_CENTS = 0.005
 """Two plans closer than half a hundredth of a cent cost the same."""
-NORMAL_DECILE = 1.2815515655446004
-"""The standard normal's 90 % point."""
 
 
 @dataclass(frozen=True, slots=True)

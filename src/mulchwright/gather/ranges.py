@@ -11,23 +11,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol
 
 from mulchwright.errors import InputError
-from mulchwright.trade import Basis
+from mulchwright.trade.ranges import Figure, GradedFigure
 
 __all__ = ["NOTHING", "Amount", "Figure", "Working", "exactly", "graded", "product", "quotient", "total"]
-
-
-class Figure(Protocol):
-    """Anything with a range: a table's figure, a constant, an `Amount`."""
-
-    @property
-    def low(self) -> float: ...
-    @property
-    def likely(self) -> float: ...
-    @property
-    def high(self) -> float: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,22 +47,7 @@ class Working:
     basis: str
 
 
-class _Graded(Protocol):
-    @property
-    def low(self) -> float: ...
-    @property
-    def likely(self) -> float: ...
-    @property
-    def high(self) -> float: ...
-    @property
-    def unit(self) -> str: ...
-    @property
-    def source(self) -> str: ...
-    @property
-    def basis(self) -> Basis: ...
-
-
-def graded(quantity: str, figure: _Graded, formula: str = "table") -> Working:
+def graded(quantity: str, figure: GradedFigure, formula: str = "table") -> Working:
     """The line of a figure taken from a table."""
     amount = Amount(figure.low, figure.likely, figure.high)
     return Working(quantity, amount, figure.unit, formula, figure.source, figure.basis.words)

@@ -2,29 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
+from mulchwright.trade.ranges import Figure, spread_positive
+
 __all__ = ["Range", "draw", "range_of"]
 
 Floats = npt.NDArray[np.float64]
-TENTH = 1.2815515655446004
-"""The standard normal's 90 % point."""
-
-
-class HasSpread(Protocol):
-    """Anything with a low, a likely and a high: a row of the trade's tables."""
-
-    @property
-    def low(self) -> float: ...
-    @property
-    def likely(self) -> float: ...
-    @property
-    def high(self) -> float: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +23,9 @@ class Range:
     high: float
 
 
-def draw(spread: HasSpread, rng: np.random.Generator, members: int) -> Floats:
+def draw(figure: Figure, rng: np.random.Generator, members: int) -> Floats:
     """Positive values whose 10, 50 and 90 % points are low, likely and high, on the logarithm."""
-    z = rng.standard_normal(members)
-    below, above = math.log(spread.likely / spread.low), math.log(spread.high / spread.likely)
-    values: Floats = spread.likely * np.exp(np.where(z < 0, below, above) * z / TENTH)
-    return values
+    return spread_positive(figure, rng.standard_normal(members))
 
 
 def range_of(values: Floats, weights: Floats | None = None) -> Range:

@@ -12,7 +12,6 @@ import math
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +20,7 @@ from mulchwright.garden import Patch
 from mulchwright.season.bed import food_cells
 from mulchwright.season.kernel import FLUSHES, PARAMETERS
 from mulchwright.trade import Species, Trade
+from mulchwright.trade.ranges import Figure, spread_linear, spread_positive
 
 __all__ = [
     "BED_ROWS",
@@ -35,8 +35,6 @@ __all__ = [
     "chance_of_nothing",
     "draw_parameters",
     "prior_latent",
-    "spread_linear",
-    "spread_positive",
 ]
 
 Floats = npt.NDArray[np.float64]
@@ -54,20 +52,6 @@ NOISE_ROWS = slice(HAZARD_ROWS.stop, HAZARD_ROWS.stop + FLUSHES)
 """Standard normals of each flush's size."""
 LATENT_ROWS = NOISE_ROWS.stop
 
-TENTH = 1.2815515655446004
-"""The standard normal's 90 % point."""
-
-
-class _HasSpread(Protocol):
-    """Anything with a low, a likely and a high: a row's range or a constant."""
-
-    @property
-    def low(self) -> float: ...
-    @property
-    def likely(self) -> float: ...
-    @property
-    def high(self) -> float: ...
-
 
 @dataclass(frozen=True, slots=True)
 class Draws:
@@ -82,21 +66,6 @@ class Draws:
     def members(self) -> int:
         """Members of the ensemble."""
         return int(self.parameters.shape[2])
-
-
-def spread_linear(spread: _HasSpread, z: Floats) -> Floats:
-    """Standard normal draws turned into values whose 10, 50 and 90 % points are low, likely and high."""
-    below, above = spread.likely - spread.low, spread.high - spread.likely
-    values: Floats = spread.likely + np.where(z < 0, below, above) * z / TENTH
-    return values
-
-
-def spread_positive(spread: _HasSpread, z: Floats) -> Floats:
-    """As `spread_linear`, on the logarithm: for quantities that cannot be 0 or less."""
-    below, above = math.log(spread.likely / spread.low), math.log(spread.high / spread.likely)
-    logs: Floats = np.where(z < 0, below, above) * z / TENTH
-    values: Floats = spread.likely * np.exp(logs)
-    return values
 
 
 def _generator(seed: int, *names: str) -> np.random.Generator:
@@ -200,7 +169,7 @@ class BedPrior:
     """What of a patch turns latent draws into the kernel's parameters; made once, used for many draws."""
 
     species: Species
-    food: tuple[tuple[float, _HasSpread], ...]
+    food: tuple[tuple[float, Figure], ...]
     nothing: float
     trade: Trade
 
