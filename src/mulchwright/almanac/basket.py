@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
@@ -28,7 +28,7 @@ from mulchwright.garden import (
     Wrapping,
 )
 from mulchwright.keep import FreshLife, GateAnswer, fresh_life, gate, result_among
-from mulchwright.trade import Trade
+from mulchwright.trade import Trade, load_trade
 
 __all__ = [
     "Basket",
@@ -85,7 +85,7 @@ class Household:
     dryer_kg: float = 0.0
     freezer_kg: float = 0.0
     room_c: float = 20.0
-    fridge_c: float = 4.0
+    fridge_c: float = field(default_factory=lambda: load_trade().keeping["fridge_c"].value)
 
     def __post_init__(self) -> None:
         if not 0 <= self.eaters <= 50:

@@ -49,11 +49,28 @@ CARRIER_WORDS = {
     "pickup_short": "pickup, short bed",
     "pickup_full": "pickup, full bed",
 }
+CARRIED_L = {
+    "barrow_level": "barrow_level_l",
+    "trailer_small": "trailer_small_l",
+    "pickup_short": "pickup_short_l",
+    "pickup_full": "pickup_full_l",
+}
 PAYLOADS = {
     "barrow_level": "barrow_payload_kg",
     "trailer_small": "trailer_small_payload_kg",
     "pickup_short": "pickup_payload_kg",
     "pickup_full": "pickup_payload_kg",
+}
+PACKING_ROWS = {
+    Packing.STACKED_LOGS: "packing_stacked_logs",
+    Packing.STACKED_BRANCHES: "packing_stacked_branches",
+    Packing.SPLIT_HEAP: "packing_split_heap",
+    Packing.MACHINE_PILE: "packing_machine_pile",
+    Packing.TWIGGY_HEAP: "packing_twiggy_heap",
+}
+HAND_PILE_ROWS = {
+    "hardwood": ("hand_pile_hardwood_intercept", "hand_pile_hardwood_slope"),
+    "softwood": ("hand_pile_softwood_intercept", "hand_pile_softwood_slope"),
 }
 
 
@@ -212,7 +229,7 @@ class LoadCount:
 def carriers(trade: Trade) -> tuple[Carrier, ...]:
     """The usual carriers, from the trade's constants."""
     return tuple(
-        Carrier(CARRIER_WORDS[key], trade.constants[f"{key}_l"], trade.constants[PAYLOADS[key]])
+        Carrier(CARRIER_WORDS[key], trade.constants[CARRIED_L[key]], trade.constants[PAYLOADS[key]])
         for key in CARRIERS
     )
 
@@ -314,7 +331,7 @@ def chips_from_heap(
 ) -> ChipYield:
     """Chips from a heap of brush: gross volume × packing × expansion."""
     gross = heap_volume_m3(heap, trade)
-    ratio = trade.constants[f"packing_{packing.value}"]
+    ratio = trade.constants[PACKING_ROWS[packing]]
     solid = product(gross, ratio)
     first = (
         Working(
@@ -336,8 +353,7 @@ def hand_pile_dry_kg(gross_m3: float, trade: Trade, *, conifer: bool = False) ->
     if not math.isfinite(gross_m3) or gross_m3 <= 0:
         raise InputError(f"A pile of {gross_m3:g} m³ has no mass to reckon; measure it.", field="heap")
     kind = "softwood" if conifer else "hardwood"
-    intercept = trade.constants[f"hand_pile_{kind}_intercept"].value
-    slope = trade.constants[f"hand_pile_{kind}_slope"].value
+    intercept, slope = (trade.constants[key].value for key in HAND_PILE_ROWS[kind])
     return math.exp(intercept + slope * math.log(gross_m3))
 
 

@@ -16,6 +16,7 @@ from enum import StrEnum
 from mulchwright.errors import InputError
 from mulchwright.gather.ranges import Amount
 from mulchwright.gather.soak import SoakPlan, Vessel, batch_count, plan_soak, soak_lead_days
+from mulchwright.gather.suitability import CHIPS_AGE_ROWS
 from mulchwright.trade import Trade
 
 __all__ = ["BuildWork", "Remedy", "Schedule", "SoakWork", "SpawnOrder", "Step", "StepKind", "plan_back"]
@@ -201,8 +202,8 @@ def _chip_window(work: BuildWork, trade: Trade) -> tuple[int, int]:
             )
         groups.append("oyster" if trade.species[key].wood_group == "oyster" else "king")
     group = "oyster" if "oyster" in groups else "king"
-    prime = trade.constants[f"chips_prime_days_{group}"].value
-    return int(prime), int(trade.constants[f"chips_limit_days_{group}"].high)
+    prime, limit = (trade.constants[key] for key in CHIPS_AGE_ROWS[group])
+    return int(prime.value), int(limit.high)
 
 
 def _chips_step(work: BuildWork, today: date, trade: Trade) -> tuple[Step, list[str]]:

@@ -30,6 +30,11 @@ class Grade(StrEnum):
 
 
 ORDER = tuple(Grade)
+CHIPS_AGE_ROWS = {
+    "king": ("chips_prime_days_king", "chips_limit_days_king"),
+    "oyster": ("chips_prime_days_oyster", "chips_limit_days_oyster"),
+}
+"""Rows of the constants by group of woods: until when chips are at their best, when they are too old."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,8 +257,7 @@ def _age_reasons(lot: Lot, species: Species, trade: Trade, on: date) -> list[Rea
             ]
         return [Reason(Grade.BEST, f"Baled {_weeks(age)} ago; good as long as it stayed dry.")]
     group = "oyster" if species.wood_group == "oyster" else "king"
-    prime = trade.constants[f"chips_prime_days_{group}"]
-    limit = trade.constants[f"chips_limit_days_{group}"]
+    prime, limit = (trade.constants[key] for key in CHIPS_AGE_ROWS[group])
     told = f"Cut {_weeks(age)} ago"
     if age <= prime.likely:
         return [

@@ -20,6 +20,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from mulchwright.errors import InputError
+from mulchwright.trade.constants import (
+    RothcMoistureConstants,
+    RothcPoolConstants,
+    RothcTemperatureConstants,
+    constants_of,
+)
 
 __all__ = [
     "Pools",
@@ -31,11 +37,6 @@ __all__ = [
     "month_on",
     "temperature_modifier",
 ]
-
-RATES_PER_YEAR = {"dpm": 10.0, "rpm": 0.3, "bio": 0.66, "hum": 0.02}
-BIO_OF_KEPT = 0.46
-WOODLAND_DPM_RPM = 0.25
-"""Easily to hardly rotted in the litter of woods; from memory of the manual."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +54,19 @@ class Pools:
         return self.dpm + self.rpm + self.bio + self.hum
 
 
-def temperature_modifier(temperature_c: float) -> float:
+def temperature_modifier(
+    temperature_c: float, *, constants: RothcTemperatureConstants | None = None
+) -> float:
     """RothC's `a`: 1 near 9.25 °C, 0 below -5 °C."""
-    if temperature_c < -5.0:
+    k = constants or constants_of(RothcTemperatureConstants)
+    if temperature_c < k.frost_limit_c:
         return 0.0
-    return 47.91 / (1.0 + math.exp(106.06 / (temperature_c + 18.27)))
+    return k.scale / (1.0 + math.exp(k.exponent_k / (temperature_c + k.offset_c)))
 
 
-def _largest_deficit_mm(clay_percent: float, depth_cm: float) -> float:
-    return -(20.0 + 1.3 * clay_percent - 0.01 * clay_percent**2) * depth_cm / 23.0
+def _largest_deficit_mm(clay_percent: float, depth_cm: float, k: RothcMoistureConstants) -> float:
+    clay = k.deficit_mm + k.deficit_clay_mm * clay_percent - k.deficit_clay_squared_mm * clay_percent**2
+    return -clay * depth_cm / k.deficit_depth_cm
 
 
 def moisture_deficits_mm(
@@ -72,46 +77,68 @@ def moisture_deficits_mm(
     clay_percent: float,
     depth_cm: float,
     start_mm: float = 0.0,
+    constants: RothcMoistureConstants | None = None,
 ) -> tuple[float, ...]:
     """Moisture deficit of the topsoil after each month, 0 or below; bare soil does not dry all the way."""
-    most = _largest_deficit_mm(clay_percent, depth_cm)
+    k = constants or constants_of(RothcMoistureConstants)
+    most = _largest_deficit_mm(clay_percent, depth_cm, k)
     deficit, found = start_mm, []
     for rain, pan, cover in zip(rain_mm, pan_evaporation_mm, covered, strict=True):
-        after = min(0.0, deficit + rain - 0.75 * pan)
-        deficit = max(most if cover else min(0.556 * most, deficit), after)
+        after = min(0.0, deficit + rain - k.pan_share * pan)
+        deficit = max(most if cover else min(k.bare_share * most, deficit), after)
         found.append(deficit)
     return tuple(found)
 
 
-def moisture_modifier(deficit_mm: float, *, clay_percent: float, depth_cm: float) -> float:
+def moisture_modifier(
+    deficit_mm: float,
+    *,
+    clay_percent: float,
+    depth_cm: float,
+    constants: RothcMoistureConstants | None = None,
+) -> float:
     """RothC's `b`: 1 down to a deficit of 1 bar, then falling to 0.2."""
-    most = _largest_deficit_mm(clay_percent, depth_cm)
-    if deficit_mm > 0.444 * most:
+    k = constants or constants_of(RothcMoistureConstants)
+    most = _largest_deficit_mm(clay_percent, depth_cm, k)
+    full = k.full_rate_share * most
+    if deficit_mm > full:
         return 1.0
-    return 0.2 + 0.8 * (most - deficit_mm) / (most - 0.444 * most)
+    return k.dry_floor + (1.0 - k.dry_floor) * (most - deficit_mm) / (most - full)
 
 
-def kept_share(clay_percent: float) -> float:
+def kept_share(clay_percent: float, *, constants: RothcPoolConstants | None = None) -> float:
     """Share of what decays that stays as microbes and humus: 1 / (x + 1)."""
     if not 0 <= clay_percent <= 100:
         raise InputError(f"Clay of {clay_percent:g} %; give 0 to 100.", field="clay_percent")
-    return 1.0 / (1.0 + 1.67 * (1.85 + 1.60 * math.exp(-0.0786 * clay_percent)))
+    k = constants or constants_of(RothcPoolConstants)
+    sandy = k.lost_without_clay * math.exp(-k.lost_clay_decline * clay_percent)
+    return 1.0 / (1.0 + k.lost_scale * (k.lost_base + sandy))
 
 
 def month_on(
-    pools: Pools, rate: float, added: float = 0.0, *, clay_percent: float, dpm_rpm: float = WOODLAND_DPM_RPM
+    pools: Pools,
+    rate: float,
+    added: float = 0.0,
+    *,
+    clay_percent: float,
+    dpm_rpm: float | None = None,
+    constants: RothcPoolConstants | None = None,
 ) -> Pools:
-    """The pools a month later: first decay at `rate` (a · b · c), then the month's plant carbon comes in."""
-    left = {
-        name: getattr(pools, name) * math.exp(-rate * k / 12.0) for name, k in RATES_PER_YEAR.items()
-    }  # fmt: skip
-    kept = (pools.total - math.fsum(left.values())) * kept_share(clay_percent)
-    easily = added * dpm_rpm / (1.0 + dpm_rpm)
+    """The pools a month later: first decay at `rate` (a · b · c), then the month's plant carbon comes in.
+
+    dpm_rpm : easily to hardly rotted in what comes in; None is the litter of woods.
+    """
+    k = constants or constants_of(RothcPoolConstants)
+    ratio = k.woodland_dpm_rpm if dpm_rpm is None else dpm_rpm
+    rates = {"dpm": k.dpm_per_year, "rpm": k.rpm_per_year, "bio": k.bio_per_year, "hum": k.hum_per_year}
+    left = {name: getattr(pools, name) * math.exp(-rate * yearly / 12.0) for name, yearly in rates.items()}
+    kept = (pools.total - math.fsum(left.values())) * kept_share(clay_percent, constants=k)
+    easily = added * ratio / (1.0 + ratio)
     return Pools(
         left["dpm"] + easily,
         left["rpm"] + added - easily,
-        left["bio"] + BIO_OF_KEPT * kept,
-        left["hum"] + (1.0 - BIO_OF_KEPT) * kept,
+        left["bio"] + k.bio_of_kept * kept,
+        left["hum"] + (1.0 - k.bio_of_kept) * kept,
     )
 
 

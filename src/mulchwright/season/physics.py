@@ -48,13 +48,18 @@ __all__ = [
 FloatRow = npt.NDArray[np.float64]
 FloatGrid = npt.NDArray[np.float64]
 
+# What is compiled into the kernels stands here a second time: compiled code is kept by the text of the
+# source, so a figure read from a table would live on in it after the table has changed. tests/data holds
+# each to its row.
 WATER_HEAT_J_KG_K = 4186.0
-"""Specific heat of liquid water; physical constant, from memory of any steam table near 15 °C."""
+"""Row `water_heat_capacity`: specific heat of liquid water."""
+ROTHC_EXPONENT_K, ROTHC_OFFSET_C, ROTHC_FROST_LIMIT_C = 106.06, 18.27, -5.0
+"""Rows `rothc_temperature_exponent`, `rothc_temperature_offset_c`, `rothc_frost_limit_c`."""
 SECONDS_PER_DAY = 86400.0
 TEMPERATE_MULCH_C = 12.0 + 10.0 * np.cos(np.linspace(0.0, 2.0 * np.pi, 365, endpoint=False))
 """The year in which published and practical decay rates were seen: mulch in a temperate garden, a
 degree or two warmer than air of 10 °C in the mean; estimate."""
-TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(106.06 / (TEMPERATE_MULCH_C + 18.27)))))
+TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(ROTHC_EXPONENT_K / (TEMPERATE_MULCH_C + ROTHC_OFFSET_C)))))
 
 
 @compiled
@@ -397,8 +402,8 @@ def warmth_of_decay(temperature_c: FloatRow, factor: FloatRow) -> None:
     Source: ROTHC.
     """
     for m in range(factor.shape[0]):
-        decline = exponential_decline(106.06 / max(temperature_c[m] + 18.27, 2.0))
-        thawed = 1.0 if temperature_c[m] > -5.0 else 0.0
+        decline = exponential_decline(ROTHC_EXPONENT_K / max(temperature_c[m] + ROTHC_OFFSET_C, 2.0))
+        thawed = 1.0 if temperature_c[m] > ROTHC_FROST_LIMIT_C else 0.0
         factor[m] = thawed * decline / ((1.0 + decline) * TEMPERATE_MEAN)
 
 

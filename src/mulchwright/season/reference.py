@@ -12,7 +12,8 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.season import kernel as k
-from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C, WATER_HEAT_J_KG_K, grid_coverage
+from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C, grid_coverage
+from mulchwright.trade.constants import RothcTemperatureConstants, WaterConstants, constants_of
 
 __all__ = ["ReferenceRun", "reference_run"]
 
@@ -71,13 +72,17 @@ def conduct(
 
 def rothc_warmth(temperature_c: Floats) -> Floats:
     """ROTHC's temperature modifier over its mean in a temperate mulch's year."""
+    curve = constants_of(RothcTemperatureConstants)
 
     def modifier(t: Floats) -> Floats:
-        value: Floats = 47.91 / (1 + np.exp(106.06 / (t + 18.27)))
+        value: Floats = curve.scale / (1 + np.exp(curve.exponent_k / (t + curve.offset_c)))
         return value
 
-    safe = np.maximum(temperature_c, -5.0)
-    warmth: Floats = np.where(temperature_c > -5.0, modifier(safe) / modifier(TEMPERATE_MULCH_C).mean(), 0.0)
+    frost_c = curve.frost_limit_c
+    safe = np.maximum(temperature_c, frost_c)
+    warmth: Floats = np.where(
+        temperature_c > frost_c, modifier(safe) / modifier(TEMPERATE_MULCH_C).mean(), 0.0
+    )
     return warmth
 
 
@@ -100,6 +105,7 @@ def reference_run(
         column: Floats = bed.cell[p, k.CELL_QUANTITIES.index(name), :cells, None]
         return column
 
+    water_heat = constants_of(WaterConstants).specific_heat_j_kg_k
     food = of_cell("food")
     mass = np.repeat(of_cell("dry_mass_kg_m2"), members, axis=1)
     mass_at_start = mass.copy()
@@ -200,7 +206,7 @@ def reference_run(
 
         # heat
         surface = air + habits.surface_warming_c_per_mm * np.maximum(demand - evaporated, 0)
-        bed_rate = (mass * of_cell("specific_heat") + water * WATER_HEAT_J_KG_K) / SECONDS_PER_DAY
+        bed_rate = (mass * of_cell("specific_heat") + water * water_heat) / SECONDS_PER_DAY
         conductivity = of_cell("conductivity_dry") + of_cell("conductivity_slope") * water / (
             1000 * of_cell("thickness_m")
         )

@@ -47,6 +47,12 @@ PRACTICE = "common-practice"
 """Two sources that are no works: our own judgement, and what growers commonly do."""
 
 RATINGS = ("best", "good", "slow", "avoid")
+RUN_FACTOR_ROWS = {
+    "best": "wood_run_factor_best",
+    "good": "wood_run_factor_good",
+    "slow": "wood_run_factor_slow",
+    "avoid": "wood_run_factor_avoid",
+}
 CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("species", "wood_group"): ("king", "oyster", "conifer"),
     ("woods", "kind"): ("hardwood", "softwood", "other"),
@@ -392,7 +398,7 @@ class Trade:
     def woods(self) -> Mapping[str, Wood]:
         """Woods as food for king stropharia and oyster beds."""
         table = _Table(self._folder, "woods", self._source_read)
-        factor = {rating: self.constants[f"wood_run_factor_{rating}"].value for rating in RATINGS}
+        factor = {rating: self.constants[key].value for rating, key in RUN_FACTOR_ROWS.items()}
         shared: dict[tuple[str, str, str], Mapping[str, float]] = {}
         seen: set[str] = set()
         rows: dict[str, Wood] = {}

@@ -62,13 +62,15 @@ _BASIS_WORDS = {
 
 UNITS = frozenset(
     {
-        "1/year", "class", "cm", "cm²/g", "days", "factor", "g", "g/L", "h", "J/(kg K)", "J/kg", "K",
+        "1/year", "class", "cm", "cm²/g", "days", "factor", "g", "h", "J/(kg K)", "J/kg", "K",
         "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m",
         "m²", "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
-        "J/(m³ K)", "MJ/kg", "kJ/(kg K)", "kJ/(kg K²)", "°C/m", "MJ/(m² day K⁴)", "m²/s", "kJ/mol", "months",
+        "1/m", "coefficient", "J/(m² min)", "K-0.5", "Pa", "rad",
+        "J/(m³ K)", "MJ/kg", "°C/m", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
-"""Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio."""
+"""Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio above 0, `coefficient` a
+fitted number of either sign."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +94,7 @@ class Ranged:
     @property
     def words(self) -> str:
         """The figure as text, such as `2.2 (1.2 to 3.5) mm/day`."""
-        unit = "" if self.unit in ("share", "factor", "class", "log") else self.unit
+        unit = "" if self.unit in ("share", "factor", "coefficient", "class", "log") else self.unit
         if self.low == self.high:
             return f"{self.likely:g} {unit}".rstrip()
         return f"{self.likely:g} ({self.low:g} to {self.high:g}) {unit}".rstrip()

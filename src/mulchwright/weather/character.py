@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from mulchwright.garden import MONTHS, ClimateNormals
+from mulchwright.trade.constants import RainConstants, RichardsonConstants, constants_of
 from mulchwright.weather.anomaly import (
     ESTIMATED_ANOMALY,
     FEWEST_YEARS_TO_LEARN,
@@ -32,17 +33,6 @@ __all__ = [
 ]
 
 FEWEST_DAYS_TO_LEARN = 730
-GENG_SLOPE, GENG_INTERCEPT_MM = 1.83, -2.16
-GENG_LEAST_SHAPE_MEAN_MM = 2.602
-"""Below this mean Geng's line would ask for a shape above 1: 2.16 / 0.83."""
-GENG_CLUSTERING, MARITIME_CLUSTERING = 0.75, 0.65
-EXCESS_SHAPE = 0.87
-"""Gamma shape of what a wet day brings above 1 mm: 0.93 at Wageningen, 0.92 at Seattle, 0.81 at New York
-(measured for docs/science/weather.md); estimate elsewhere."""
-
-RICHARDSON_A: FloatArray = np.array([[0.567, 0.086, -0.002], [0.253, 0.504, -0.050], [-0.006, -0.039, 0.244]])
-RICHARDSON_B: FloatArray = np.array([[0.781, 0.0, 0.0], [0.328, 0.637, 0.0], [0.238, -0.341, 0.873]])
-"""Day-to-day memory of highest temperature, lowest temperature and sun, row by row: Richardson 1981."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +90,8 @@ def richardson_temperature_memory() -> tuple[float, tuple[tuple[float, float], t
     M1 = A M0; the temperature parts of both are what a generator without sun must keep. Cutting A and
     B themselves would lose the covariance.
     """
-    a, b = RICHARDSON_A, RICHARDSON_B
+    published = constants_of(RichardsonConstants)
+    a, b = np.array(published.a), np.array(published.b)
     flat = np.linalg.solve(np.eye(9) - np.kron(a, a), (b @ b.T).ravel())
     covariance = flat.reshape(3, 3)
     spread = np.sqrt(np.diag(covariance))
@@ -112,15 +103,18 @@ def richardson_temperature_memory() -> tuple[float, tuple[tuple[float, float], t
     )
 
 
-def geng_gamma(mean_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+def geng_gamma(
+    mean_mm: FloatArray, *, constants: RainConstants | None = None
+) -> tuple[FloatArray, FloatArray]:
     """Gamma shape and scale (mm) of the rain of wet days with this mean.
 
     scale = 1.83 mean - 2.16 mm above a mean of 2.602 mm, else a shape of 0.998. Source: Geng, Penning de
     Vries and Supit 1986, Agricultural and Forest Meteorology 36:363.
     """
     mean = np.asarray(mean_mm, dtype=np.float64)
-    line = GENG_SLOPE * mean + GENG_INTERCEPT_MM
-    scale = np.where(mean > GENG_LEAST_SHAPE_MEAN_MM, line, mean / 0.998)
+    k = constants or constants_of(RainConstants)
+    line = k.geng_slope * mean + k.geng_intercept_mm
+    scale = np.where(mean > k.geng_least_mean_mm, line, mean / k.geng_shape_below)
     return mean / scale, scale
 
 
@@ -164,9 +158,10 @@ def estimated_character(normals: ClimateNormals, *, latitude_deg: float) -> Dail
     geng_shape, _ = geng_gamma(np.maximum(per_wet_day, 0.1))
     lift = float(np.clip((normals.wet_day_threshold_mm - 0.25) / 0.75, 0.0, 1.0))
     same_day, next_day = richardson_temperature_memory()
+    rain = constants_of(RainConstants)
     return DailyCharacter(
-        wet_clustering=MARITIME_CLUSTERING if maritime else GENG_CLUSTERING,
-        rain_shape=tuple(((1 - lift) * geng_shape + lift * EXCESS_SHAPE).tolist()),
+        wet_clustering=rain.maritime_clustering if maritime else rain.clustering,
+        rain_shape=tuple(((1 - lift) * geng_shape + lift * rain.excess_shape).tolist()),
         sd_max_c=tuple((2.0 + 0.11 * base + cold * widening).tolist()),
         sd_min_c=tuple((1.2 + 0.08 * base + cold * (widening + 0.04 * base)).tolist()),
         wet_shift_max_c=tuple((-3.0 + 5.0 * seasonal).tolist()),

@@ -16,6 +16,13 @@ from typing import Literal
 import numpy as np
 
 from mulchwright.errors import InputError
+from mulchwright.trade.constants import (
+    AirConstants,
+    HargreavesConstants,
+    SunConstants,
+    WindConstants,
+    constants_of,
+)
 from mulchwright.weather.series import DailySeries, FloatArray, IntArray, day_of_year
 
 __all__ = [
@@ -35,19 +42,6 @@ __all__ = [
     "wind_at_two_metres",
 ]
 
-SOLAR_CONSTANT_J_M2_MIN = 0.0820e6
-"""FAO56, Eq. 21."""
-ANGSTROM_INTERCEPT, ANGSTROM_SLOPE = 0.25, 0.50
-"""Share of the sun above the air that arrives under full cloud, and what full sun adds: FAO56, Eq. 35."""
-SWING_COEFFICIENT_INLAND = 0.16
-"""kRs of FAO56, Eq. 50, in K^-1/2, inland; the 0.19 of coasts reads high at Wageningen and Brussels."""
-DEFAULT_WIND_M_S = 2.0
-"""FAO56, p. 63: the world mean of two thousand stations, where wind was not measured."""
-CALMEST_WIND_M_S = 0.5
-"""FAO56, p. 63: air is never stiller than this over a day."""
-HARGREAVES_COEFFICIENT, HARGREAVES_OFFSET_C = 0.0023, 17.8
-LATENT_HEAT_J_KG = 2.45e6
-"""FAO56, Eq. 52 with Annex 3; the printed 0.408 is 1 / 2.45."""
 DIMMEST_SUN_J_M2 = 0.5e6
 """Below this the sun hardly rises and the ratio of measured to clear-sky sun means nothing: we return 0 then.
 Estimate; FAO56 p. 47 itself warns of its sun equations in winter beyond 55° of latitude."""
@@ -101,15 +95,23 @@ class ReferenceEvapotranspiration:
         return {EvapotranspirationMethod(value).words: count for count, value in pairs}
 
 
-def saturation_vapour_pressure(temperature_c: FloatArray) -> FloatArray:
+def saturation_vapour_pressure(
+    temperature_c: FloatArray, *, constants: AirConstants | None = None
+) -> FloatArray:
     """Vapor pressure over water at which air of this temperature is full, Pa. Source: FAO56, Eq. 11."""
-    saturated: FloatArray = 610.8 * np.exp(17.27 * temperature_c / (temperature_c + 237.3))
+    k = constants or constants_of(AirConstants)
+    warmth = k.saturation_exponent * temperature_c / (temperature_c + k.saturation_offset_c)
+    saturated: FloatArray = k.saturation_at_0c_pa * np.exp(warmth)
     return saturated
 
 
-def air_pressure_pa(elevation_m: float) -> float:
+def air_pressure_pa(elevation_m: float, *, constants: AirConstants | None = None) -> float:
     """Mean air pressure at a height above the sea, Pa. Source: FAO56, Eq. 7."""
-    return 101_300.0 * float(((293.0 - 0.0065 * elevation_m) / 293.0) ** 5.26)
+    k = constants or constants_of(AirConstants)
+    sea_k = k.sea_level_temperature_k
+    return k.sea_level_pressure_pa * float(
+        ((sea_k - k.lapse_k_m * elevation_m) / sea_k) ** k.pressure_exponent
+    )
 
 
 def _sunset_hour_angle(latitude_rad: float, declination_rad: FloatArray) -> FloatArray:
@@ -118,42 +120,51 @@ def _sunset_hour_angle(latitude_rad: float, declination_rad: FloatArray) -> Floa
     return angle
 
 
-def _declination_rad(days_of_year: IntArray) -> FloatArray:
-    declination: FloatArray = 0.409 * np.sin(2 * np.pi * days_of_year / 365 - 1.39)  # FAO56, Eq. 24
+def _declination_rad(days_of_year: IntArray, k: SunConstants) -> FloatArray:
+    season = np.sin(2 * np.pi * days_of_year / 365 - k.declination_lag_rad)
+    declination: FloatArray = k.declination_swing_rad * season  # FAO56, Eq. 24
     return declination
 
 
-def extraterrestrial_radiation(latitude_deg: float, days_of_year: IntArray) -> FloatArray:
+def extraterrestrial_radiation(
+    latitude_deg: float, days_of_year: IntArray, *, constants: SunConstants | None = None
+) -> FloatArray:
     """Sun on a level plane above the atmosphere, J/m² per day, 0 in the polar night.
 
     Source: FAO56, Eq. 21 with 23 to 25. Checked against Examples 8, 10, 15, 17, 18.
     """
+    k = constants or constants_of(SunConstants)
     latitude = np.deg2rad(latitude_deg)
-    declination = _declination_rad(days_of_year)
-    distance = 1 + 0.033 * np.cos(2 * np.pi * days_of_year / 365)  # FAO56, Eq. 23
+    declination = _declination_rad(days_of_year, k)
+    distance = 1 + k.distance_swing * np.cos(2 * np.pi * days_of_year / 365)  # FAO56, Eq. 23
     sunset = _sunset_hour_angle(float(latitude), declination)
     height = sunset * np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(
         declination
     ) * np.sin(sunset)
-    radiation: FloatArray = 24 * 60 / np.pi * SOLAR_CONSTANT_J_M2_MIN * distance * np.maximum(height, 0.0)
+    radiation: FloatArray = 24 * 60 / np.pi * k.solar_constant_j_m2_min * distance * np.maximum(height, 0.0)
     return radiation
 
 
-def daylight_hours(latitude_deg: float, days_of_year: IntArray) -> FloatArray:
+def daylight_hours(
+    latitude_deg: float, days_of_year: IntArray, *, constants: SunConstants | None = None
+) -> FloatArray:
     """Hours from sunrise to sunset of the sun's center, without refraction. Source: FAO56, Eq. 34."""
-    hours: FloatArray = (
-        24 / np.pi * _sunset_hour_angle(np.deg2rad(latitude_deg), _declination_rad(days_of_year))
-    )
+    declination = _declination_rad(days_of_year, constants or constants_of(SunConstants))
+    hours: FloatArray = 24 / np.pi * _sunset_hour_angle(np.deg2rad(latitude_deg), declination)
     return hours
 
 
 def radiation_from_sunshine(
-    sunshine_hours: FloatArray, possible_hours: FloatArray, extraterrestrial_j_m2: FloatArray
+    sunshine_hours: FloatArray,
+    possible_hours: FloatArray,
+    extraterrestrial_j_m2: FloatArray,
+    *,
+    constants: SunConstants | None = None,
 ) -> FloatArray:
     """Sun and sky light on a level plane from hours of sunshine, J/m² per day. Source: FAO56, Eq. 35."""
-    radiation: FloatArray = (
-        ANGSTROM_INTERCEPT + ANGSTROM_SLOPE * sunshine_hours / possible_hours
-    ) * extraterrestrial_j_m2
+    k = constants or constants_of(SunConstants)
+    share = k.overcast_share + k.sunshine_share * sunshine_hours / possible_hours
+    radiation: FloatArray = share * extraterrestrial_j_m2
     return radiation
 
 
@@ -163,25 +174,33 @@ def radiation_from_temperature_swing(
     extraterrestrial_j_m2: FloatArray,
     *,
     elevation_m: float,
-    coefficient: float = SWING_COEFFICIENT_INLAND,
+    coefficient: float | None = None,
+    constants: SunConstants | None = None,
 ) -> FloatArray:
     """Sun and sky light from the day's swing of temperature, J/m²: clear days swing widely.
 
-    Never more than the clear sky gives. Source: FAO56, Eq. 50 and 37.
+    Never more than the clear sky gives. coefficient : kRs; None takes that of the constants, for places
+    inland. Source: FAO56, Eq. 50 and 37.
     """
-    clear_share = 0.75 + 2e-5 * elevation_m
-    share = np.minimum(coefficient * np.sqrt(temperature_max_c - temperature_min_c), clear_share)
+    k = constants or constants_of(SunConstants)
+    factor = k.swing_coefficient if coefficient is None else coefficient
+    clear_share = k.clear_sky_share + k.clear_sky_share_per_m * elevation_m
+    share = np.minimum(factor * np.sqrt(temperature_max_c - temperature_min_c), clear_share)
     radiation: FloatArray = share * extraterrestrial_j_m2
     return radiation
 
 
-def wind_at_two_metres(wind_m_s: FloatArray, height_m: float) -> FloatArray:
+def wind_at_two_metres(
+    wind_m_s: FloatArray, height_m: float, *, constants: WindConstants | None = None
+) -> FloatArray:
     """Wind 2 m above short grass from wind measured at another height. Source: FAO56, Eq. 47."""
     if height_m <= 0.5:
         raise InputError(
             f"Wind measured {height_m:g} m above the ground cannot be used; it must be above 0.5 m."
         )
-    brought_down: FloatArray = wind_m_s * 4.87 / np.log(67.8 * height_m - 5.42)
+    k = constants or constants_of(WindConstants)
+    profile = np.log(k.profile_per_m * height_m - k.profile_offset)
+    brought_down: FloatArray = wind_m_s * k.profile_factor / profile
     return brought_down
 
 
@@ -189,16 +208,18 @@ def hargreaves_evapotranspiration(
     temperature_min_c: FloatArray,
     temperature_max_c: FloatArray,
     extraterrestrial_radiation_j_m2: FloatArray,
+    *,
+    constants: HargreavesConstants | None = None,
 ) -> FloatArray:
     r"""Reference evapotranspiration from the temperature swing and the season's sun alone, mm per day.
 
     Inputs broadcast; NaN makes its own day NaN. A mean below -17.8 °C gives a negative figure, returned
     as it is. The maximum must not lie below the minimum (`InputError`).
 
-    .. math:: ET_o = 0.0023 \, (\bar{T} + 17.8) \, \sqrt{T_{max} - T_{min}} \; R_a / \lambda
+    .. math:: ET_o = k \, (\bar{T} + T_0) \, \sqrt{T_{max} - T_{min}} \; R_a / \lambda
 
-    with R_a the sun above the air and λ = 2.45 MJ/kg. Reads high in humid air (21 % at Wageningen from
-    April to September) and low in wind above 3 m/s.
+    with R_a the sun above the air; k (0.0023), T_0 (17.8 °C) and λ (2.45 MJ/kg) are the constants. Reads
+    high in humid air (21 % at Wageningen from April to September) and low in wind above 3 m/s.
 
     Source: FAO56, Eq. 52 (Hargreaves and Samani 1985). Checked against Example 20.
     """
@@ -206,8 +227,9 @@ def hargreaves_evapotranspiration(
     if np.any(swing < 0):  # false for NaN, which must pass
         raise InputError("A highest temperature lies below its lowest.", field="temperature_max_c")
     mean = (temperature_min_c + temperature_max_c) / 2
-    warmth = HARGREAVES_COEFFICIENT * (mean + HARGREAVES_OFFSET_C) * np.sqrt(swing)
-    evapotranspiration: FloatArray = warmth * extraterrestrial_radiation_j_m2 / LATENT_HEAT_J_KG
+    k = constants or constants_of(HargreavesConstants)
+    warmth = k.coefficient * (mean + k.offset_c) * np.sqrt(swing)
+    evapotranspiration: FloatArray = warmth * extraterrestrial_radiation_j_m2 / k.latent_heat_j_kg
     return evapotranspiration
 
 
@@ -244,7 +266,7 @@ def penman_monteith_evapotranspiration(
         tmax=temperature_max_c,
         rs=np.asarray(solar_radiation_j_m2) / 1e6,
         ea=np.asarray(vapour_pressure_pa) / 1e3,
-        uz=np.maximum(wind_m_s, CALMEST_WIND_M_S),
+        uz=np.maximum(wind_m_s, constants_of(WindConstants).calmest_m_s),
         zw=2.0,
         elev=float(elevation_m),  # the library scales its arrays in place and whole numbers stop it
         lat=float(latitude_deg),
@@ -262,15 +284,16 @@ def temperature_only_evapotranspiration(
     latitude_deg: float,
     elevation_m: float,
     days_of_year: IntArray,
-    wind_m_s: FloatArray | float = DEFAULT_WIND_M_S,
+    wind_m_s: FloatArray | float | None = None,
     method: TemperaturesOnly = "penman-monteith",
 ) -> FloatArray:
     """Reference evapotranspiration where only temperatures are known, mm per day, never negative.
 
     Temperatures and days broadcast, so a column of days serves a table (day, member). With
     "penman-monteith" the air is taken as saturated at the night's low (FAO56, Eq. 48), the sun from the
-    swing of temperature (Eq. 50), wind as 2 m/s.
+    swing of temperature (Eq. 50). Wind that is None is taken as 2 m/s.
     """
+    wind = constants_of(WindConstants).unmeasured_m_s if wind_m_s is None else wind_m_s
     above_air = extraterrestrial_radiation(latitude_deg, days_of_year)
     if method == "hargreaves":
         raw = hargreaves_evapotranspiration(temperature_min_c, temperature_max_c, above_air)
@@ -282,7 +305,7 @@ def temperature_only_evapotranspiration(
                 temperature_min_c, temperature_max_c, above_air, elevation_m=elevation_m
             ),
             saturation_vapour_pressure(temperature_min_c),
-            np.asarray(wind_m_s, dtype=np.float64),
+            np.asarray(wind, dtype=np.float64),
             latitude_deg=latitude_deg,
             elevation_m=elevation_m,
             days_of_year=days_of_year,
@@ -314,7 +337,7 @@ def reference_evapotranspiration(
     measured_wind = unknown if series.wind_m_s is None else series.wind_m_s
     sun = unknown if series.solar_radiation_j_m2 is None else series.solar_radiation_j_m2
     humidity = unknown if series.vapour_pressure_pa is None else series.vapour_pressure_pa
-    wind = np.where(np.isnan(measured_wind), DEFAULT_WIND_M_S, measured_wind)
+    wind = np.where(np.isnan(measured_wind), constants_of(WindConstants).unmeasured_m_s, measured_wind)
     has_sun, has_humidity = ~np.isnan(sun), ~np.isnan(humidity)
 
     mm = temperature_only_evapotranspiration(

@@ -9,10 +9,9 @@ import pytest
 from scipy import stats
 
 from mulchwright.garden import ClimateNormals
+from mulchwright.trade.constants import RichardsonConstants, constants_of
 from mulchwright.weather import NO_ANOMALY, WeatherGenerator, geng_gamma, shipped_record
 from mulchwright.weather.character import (
-    RICHARDSON_A,
-    RICHARDSON_B,
     estimated_character,
     richardson_temperature_memory,
 )
@@ -170,13 +169,13 @@ def test_published_memory_is_kept_when_the_sun_is_dropped() -> None:
 
     M0 and M1 as in Richardson and Wright 1984, from memory; A and B are printed to three digits.
     """
+    published = constants_of(RichardsonConstants)
+    a, b = np.array(published.a), np.array(published.b)
     same, following = richardson_temperature_memory()
     assert same == pytest.approx(0.633, abs=0.002)
     assert np.array(following) == pytest.approx(np.array([[0.621, 0.445], [0.563, 0.674]]), abs=0.002)
     covariance = np.array([[1, 0.633, 0.186], [0.633, 1, -0.193], [0.186, -0.193, 1]])
-    assert RICHARDSON_A @ covariance @ RICHARDSON_A.T + RICHARDSON_B @ RICHARDSON_B.T == pytest.approx(
-        covariance, abs=0.003
-    )
+    assert a @ covariance @ a.T + b @ b.T == pytest.approx(covariance, abs=0.003)
 
 
 def test_two_part_process_is_stationary_and_sampled_so() -> None:
