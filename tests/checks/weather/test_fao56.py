@@ -51,12 +51,17 @@ def _swing(
 
 
 def _temperatures(
-    latitude: float, height: float, day: float, low: float, high: float, wind: float
+    latitude: float, height: float, day: float, low: float, high: float, wind: float | None = None
 ) -> FloatArray:
     return et.temperature_only_evapotranspiration(
         _one(low), _one(high), latitude_deg=latitude, elevation_m=height,
         days_of_year=np.array([int(day)]), wind_m_s=wind,
     )  # fmt: skip
+
+
+def _clear_sky(latitude: float, day: float, height: float) -> FloatArray:
+    """A swing of 40 K asks for more sun than a clear sky gives."""
+    return _swing(latitude, day, 0.0, 40.0, height, 0.16)
 
 
 QUANTITIES: dict[str, Callable[..., FloatArray | float]] = {
@@ -69,6 +74,7 @@ QUANTITIES: dict[str, Callable[..., FloatArray | float]] = {
         / 1e6
     ),
     "swing_mj": _swing,
+    "clear_sky_mj": _clear_sky,
     "wind_2m": lambda wind, height: et.wind_at_two_metres(_one(wind), height),
     "saturation_kpa": lambda t: et.saturation_vapour_pressure(_one(t)) / 1e3,
     "pressure_kpa": lambda height: et.air_pressure_pa(height) / 1e3,
@@ -100,8 +106,21 @@ def test_example_17_without_its_soil_heat() -> None:
     assert abs(found - soil_heat - 5.72) <= 0.005
 
 
+def test_a_clear_sky_lets_more_through_on_a_mountain() -> None:
+    """Eq. 37 as printed: (0.75 + 2e-5 z) of the sun above the air; no worked example lies high."""
+    share = _clear_sky(45.72, 196, 3000)[0] / _sun(45.72, 196)[0] * 1e6
+    assert share == pytest.approx(0.81, abs=5e-6)
+
+
+def test_air_is_never_quite_still() -> None:
+    """P. 63: u2 is taken as at least 0.5 m/s."""
+    day = (50.80, 100, 187, 12.3, 21.5, 22.07, 1.409)
+    assert _penman_monteith(*day, 0.0)[0] == _penman_monteith(*day, 0.5)[0]
+    assert _penman_monteith(*day, 0.51)[0] > _penman_monteith(*day, 0.5)[0]
+
+
 def test_every_row_names_its_place() -> None:
-    assert len(CASES) == 28
+    assert len(CASES) == 32
     assert all(case["source"] == "FAO56" and case["place"] for case in CASES)
     assert len({(case["place"], case["quantity"], case["inputs"]) for case in CASES}) == len(CASES)
     assert {case["quantity"] for case in CASES} == set(QUANTITIES)

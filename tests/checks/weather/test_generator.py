@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from mulchwright.garden import ClimateNormals
-from mulchwright.trade.constants import RichardsonConstants, constants_of
+from mulchwright.trade.constants import RainConstants, RichardsonConstants, constants_of
 from mulchwright.weather import NO_ANOMALY, WeatherGenerator, geng_gamma, shipped_record
 from mulchwright.weather.character import (
     estimated_character,
@@ -171,11 +171,31 @@ def test_published_memory_is_kept_when_the_sun_is_dropped() -> None:
     """
     published = constants_of(RichardsonConstants)
     a, b = np.array(published.a), np.array(published.b)
+    m0 = np.array([[1, 0.633, 0.186], [0.633, 1, -0.193], [0.186, -0.193, 1]])
+    m1 = np.array([[0.621, 0.445, 0.087], [0.563, 0.674, -0.100], [0.015, -0.091, 0.251]])
+    # A = M1 M0^-1 and B B' = M0 - A M1'; three digits of M0 and M1 leave A and B within two of their third.
+    assert a == pytest.approx(m1 @ np.linalg.inv(m0), abs=0.0025)
+    assert b == pytest.approx(np.linalg.cholesky(m0 - m1 @ np.linalg.inv(m0) @ m1.T), abs=0.0025)
     same, following = richardson_temperature_memory()
     assert same == pytest.approx(0.633, abs=0.002)
     assert np.array(following) == pytest.approx(np.array([[0.621, 0.445], [0.563, 0.674]]), abs=0.002)
-    covariance = np.array([[1, 0.633, 0.186], [0.633, 1, -0.193], [0.186, -0.193, 1]])
-    assert a @ covariance @ a.T + b @ b.T == pytest.approx(covariance, abs=0.003)
+    assert a @ m0 @ a.T + b @ b.T == pytest.approx(m0, abs=0.003)
+
+
+def test_geng_s_line_ends_where_the_shape_would_pass_one() -> None:
+    """Geng et al. 1986: 1.83 m - 2.16 is m where m is 2.16 / 0.83; below, public codes hold the shape at
+    0.998.
+    """
+    constants = constants_of(RainConstants)
+    assert constants.geng_least_mean_mm == pytest.approx(2.16 / 0.83, abs=0.0005)
+    shape, scale = geng_gamma(np.array([1.0, 2.6]))
+    assert shape == pytest.approx([0.998, 0.998], abs=1e-9)
+    assert shape * scale == pytest.approx([1.0, 2.6])
+
+
+def test_wet_days_cluster_as_geng_has_it_where_no_record_tells() -> None:
+    """Geng et al. 1986: the chance of a wet day after a dry one is 0.75 f, f the share of wet days."""
+    assert estimated_character(_flat(0.5, 5), latitude_deg=20).wet_clustering == 0.75
 
 
 def test_two_part_process_is_stationary_and_sampled_so() -> None:
