@@ -23,6 +23,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
 from mulchwright.errors import InputError
 
@@ -40,6 +41,8 @@ __all__ = [
     "parse_spawn_rate",
     "parse_temperature",
     "parse_volume",
+    "plain_temperature",
+    "plain_unit",
     "show_area",
     "show_buckets",
     "show_bulk_volume",
@@ -684,8 +687,44 @@ def show_buckets(volume_l: float, system: str = METRIC, *, bucket_l: float | Non
 
 def show_temperature(temperature_c: float, system: str = METRIC, *, decimals: int = 0) -> str:
     """A temperature [°C] as "20 °C" or "68 °F", with a true minus sign."""
-    value, unit = (temperature_c * 1.8 + 32, "°F") if system == US else (temperature_c, "°C")
+    value, unit = plain_temperature(temperature_c, system), "°F" if system == US else "°C"
     return f"{_figure(value, decimals).replace('-', '−')} {unit}"
+
+
+PlainQuantity = Literal["length", "small_length", "area", "mass", "volume", "water_depth", "density"]
+_PLAIN_UNITS: Mapping[tuple[PlainQuantity, str], tuple[str, Fraction]] = {
+    ("length", METRIC): ("m", Fraction(1)),
+    ("length", US): ("ft", FOOT_M),
+    ("small_length", METRIC): ("cm", Fraction(1, 100)),
+    ("small_length", US): ("in", INCH_M),
+    ("area", METRIC): ("m²", Fraction(1)),
+    ("area", US): ("ft²", SQUARE_FOOT_M2),
+    ("mass", METRIC): ("kg", Fraction(1)),
+    ("mass", US): ("lb", POUND_KG),
+    ("volume", METRIC): ("L", Fraction(1)),
+    ("volume", US): ("gal", GALLON_L),
+    ("water_depth", METRIC): ("mm", Fraction(1)),
+    ("water_depth", US): ("in", 1000 * INCH_M),
+    ("density", METRIC): ("kg/m³", Fraction(1)),
+    ("density", US): ("lb/ft³", POUND_KG / FOOT_M**3),
+}
+
+
+def plain_unit(quantity: PlainQuantity, system: str) -> tuple[str, float]:
+    """The unit of a chart's axis or a scale bar, and how much of ours one of it is, to divide or multiply by.
+
+    Ours are m, m², kg, L, mm of water and kg/m³. Exact, unlike the rounded words of `show_*`.
+
+    >>> plain_unit("water_depth", "us")
+    ('in', 25.4)
+    """
+    name, ours = _PLAIN_UNITS[quantity, system]
+    return name, float(ours)
+
+
+def plain_temperature(temperature_c: float, system: str) -> float:
+    """A temperature [°C] as the unrounded figure that the grower's thermometer shows."""
+    return temperature_c * 1.8 + 32 if system == US else temperature_c
 
 
 def show_water_depth(depth_mm: float, system: str = METRIC) -> str:

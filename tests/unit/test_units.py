@@ -354,3 +354,34 @@ def test_lengths_as_a_tape_is_read(inches: float, words: str) -> None:
 def test_metric_lengths_as_a_tape_is_read() -> None:
     assert units.show_taped_length(10.024) == "10.02 m"
     assert units.show_taped_length(-0.4) == "−0.40 m"
+
+
+@pytest.mark.parametrize(
+    ("quantity", "name", "printed"),
+    [
+        ("length", "ft", "3.048E-01"),
+        ("small_length", "in", "2.54E-02"),
+        ("area", "ft²", "9.290304E-02"),
+        ("mass", "lb", "4.535924E-01"),
+        ("volume", "gal", "3.785412E+00"),
+        ("water_depth", "in", "2.54E+01"),
+        ("density", "lb/ft³", "1.601846E+01"),
+    ],
+)
+def test_plain_units_are_those_printed(quantity: units.PlainQuantity, name: str, printed: str) -> None:
+    """NIST SP 811, B.8, as above; the depth of water in millimeters, the gallon in liters."""
+    unit, ours = units.plain_unit(quantity, "us")
+    assert unit == name
+    digit = Decimal(printed).as_tuple().exponent
+    assert abs(Decimal(ours) - Decimal(printed)) <= Decimal("0.5001") * Decimal(10) ** int(digit)
+
+
+@pytest.mark.parametrize("quantity", ["length", "area", "mass", "volume", "water_depth", "density"])
+def test_plain_metric_units_are_ours(quantity: units.PlainQuantity) -> None:
+    assert units.plain_unit(quantity, METRIC)[1] == 1.0
+
+
+def test_a_plain_temperature_is_what_the_thermometer_shows() -> None:
+    """Water freezes at 32 °F and boils at 212 °F; both scales meet at -40."""
+    assert [units.plain_temperature(c, US) for c in (0, 100, -40)] == [32, 212, -40]
+    assert units.plain_temperature(21.5, METRIC) == 21.5

@@ -563,8 +563,8 @@ def _moisture_spec(
     frame: charts.Frame, told: PatchOutlook, trade: Trade, log: list[LogEntry], system: str
 ) -> dict[str, Any]:
     moistures = told.moisture_marks
-    per_mm = 1 / 25.4 if system == units.US else 1.0
-    days = _days(told, told.moisture, frame.today, lambda v: 100 * v, per_mm)
+    rain_unit, mm = units.plain_unit("water_depth", system)
+    days = _days(told, told.moisture, frame.today, lambda v: 100 * v, 1 / mm)
     low = min((day.p10 for day in days if math.isfinite(day.p10)), default=40.0)
     bottom = 10 * math.floor(min(low - 6, 100 * moistures.low - 5) / 10)  # room for words below the band
     return charts.moisture_chart(
@@ -573,13 +573,13 @@ def _moisture_spec(
         marks=[
             charts.Mark(e.day, log_words(e, system)) for e in log if e.kind is LogKind.WATERED
         ],
-        rain_unit="in" if system == units.US else "mm",
+        rain_unit=rain_unit,
     )  # fmt: skip
 
 
 def _temperature_spec(frame: charts.Frame, told: PatchOutlook, species: Any, system: str) -> dict[str, Any]:
     def shown(celsius: float) -> float:
-        return celsius * 1.8 + 32 if system == units.US else celsius
+        return units.plain_temperature(celsius, system)
 
     days = _days(told, told.temperature_c, frame.today, shown)
     lows = [day.p10 for day in days if math.isfinite(day.p10)] or [shown(0)]
@@ -603,9 +603,8 @@ def _amount_spec(
     frame: charts.Frame, amounts: Sequence[MonthAmount], patch: Patch, name: str, token: str, system: str,
     *, mass: bool,
 ) -> dict[str, Any]:  # fmt: skip
-    us = system == units.US
-    per = (1 / 0.45359237 if us else 1.0) if mass else (1 / 3.785411784 if us else 1.0)
-    unit = ("lb" if us else "kg") if mass else ("gal" if us else "L")
+    unit, ours = units.plain_unit("mass" if mass else "volume", system)
+    per = 1 / ours
     shown = [
         charts.Amount(m.month, m.p10 * per, m.p50 * per, m.p90 * per)
         for m in _shown_months(amounts, patch, frame.today)

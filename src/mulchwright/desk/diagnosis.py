@@ -26,7 +26,7 @@ from mulchwright.desk.numbers import whole_number
 from mulchwright.garden import Stage
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.trade import Basis
-from mulchwright.units import US, show_length, show_temperature, show_water_depth
+from mulchwright.units import US, plain_unit, show_length, show_temperature, show_water_depth
 
 if TYPE_CHECKING:
     from datetime import date
@@ -74,8 +74,8 @@ def in_units(sentence: str, system: str) -> str:
         if unit == "°C":
             return show_temperature(value, US)
         if unit == "mm":
-            return f"{round(value / 25.4, 1):g} in"
-        inches = value / 2.54
+            return f"{round(value / plain_unit('water_depth', US)[1], 1):g} in"
+        inches = value / 100 / plain_unit("small_length", US)[1]
         return f"{round(inches, 1 if inches < 1 else None):g} in"
 
     def put(match: re.Match[str]) -> str:

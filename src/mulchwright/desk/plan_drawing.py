@@ -15,7 +15,7 @@ from mulchwright.desk.words import plural
 from mulchwright.garden import Crown, Garden, Outline, Point, Tap
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.sheets.drawing import Element, document, element, number, text
-from mulchwright.units import show_length
+from mulchwright.units import plain_unit, show_length
 
 __all__ = ["centroid", "crown_path", "outline_path", "plan_drawing", "things"]
 
@@ -241,7 +241,7 @@ def north_arrow(x: float, y: float, north_deg: float) -> tuple[Element, ...]:
 
 def scale_bar(system: str, scale: float, x: float, y: float) -> tuple[Element, ...]:
     """A bar of a round length, about a quarter of a phone wide, with its length in words."""
-    unit = 0.3048 if system == "us" else 1.0
+    unit = plain_unit("length", system)[1]
     length = next(
         (step * unit for step in (0.5, 1, 2, 5, 10, 20, 50, 100, 200) if step * unit * scale >= 70),
         500 * unit,

@@ -18,7 +18,16 @@ from mulchwright.desk.plan_acts import Kind, PlanNoun
 from mulchwright.errors import InputError
 from mulchwright.garden import Bed, Crown, Garden, Outline, Patch, Tap, Wall, Zone, ZoneKind, polygon_area_m2
 from mulchwright.trade import Trade
-from mulchwright.units import US, parse_area, parse_flow, parse_length, show_area, show_flow, show_length
+from mulchwright.units import (
+    US,
+    parse_area,
+    parse_flow,
+    parse_length,
+    plain_unit,
+    show_area,
+    show_flow,
+    show_length,
+)
 
 __all__ = [
     "ZONE_WORDS",
@@ -77,7 +86,7 @@ def coordinate(value_m: float, system: str) -> str:
     if system != US:
         text = f"{abs(value_m):.3f}".rstrip("0").rstrip(".") or "0"
         return f"{sign}{text} m"
-    feet, eighths = divmod(round(abs(value_m) / 0.0254 * 8), 96)
+    feet, eighths = divmod(round(abs(value_m) / plain_unit("small_length", US)[1] * 8), 96)
     inches, part = divmod(eighths, 8)
     sign = sign if feet or eighths else ""
     small = f"{inches}{_EIGHTHS[part]}".strip() if inches or not part else _EIGHTHS[part].strip()

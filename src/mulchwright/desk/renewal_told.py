@@ -79,10 +79,11 @@ def _figure(value: float, unit: str, system: str) -> str:
     if unit == "m":
         return units.show_length(value, system)
     if unit == "kg/m²":
-        per_100_ft2 = units.show_mass(value * 9.290304, units.US)
+        per_100_ft2 = units.show_mass(value * 100 * units.plain_unit("area", units.US)[1], units.US)
         return f"{per_100_ft2} per 100 ft²" if system == units.US else units.show_spawn_rate(value, system)
     if unit == "kg/m³" and system == units.US:
-        return f"{value / 16.018463:.0f} lb/ft³"
+        name, ours = units.plain_unit("density", system)
+        return f"{value / ours:.0f} {name}"
     if unit == "share":
         return f"{100 * value:.3g} %"
     if unit == "1/year":

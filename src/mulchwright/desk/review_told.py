@@ -31,9 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Part", "Proposed", "YearPage", "mass_unit", "page_of", "sheet_of"]
 
-POUND_KG = 0.45359237
-POUNDS_PER_FOOT2 = 0.20481614
-"""Of 1 kg/m² in lb/ft²."""
 LOW, HIGH = 0.1, 0.9
 NOT_PLAIN = "The outlook gives no reason for it."
 
@@ -90,9 +87,8 @@ class YearPage:
 
 def mass_unit(system: str) -> tuple[str, float, Callable[[float], str]]:
     """The unit of a year's chart, what a kilogram is in it, and how a figure in it is said."""
-    if system == units.US:
-        return "lb", 1 / POUND_KG, lambda value: _mass(value * POUND_KG, system)
-    return "kg", 1.0, lambda value: _mass(value, system)
+    unit, kg = units.plain_unit("mass", system)
+    return unit, 1 / kg, lambda value: _mass(value * kg, system)
 
 
 def _mass(kg: float, system: str) -> str:
@@ -100,7 +96,8 @@ def _mass(kg: float, system: str) -> str:
 
 
 def _by_area(kg_m2: float, system: str) -> str:
-    value, unit = (kg_m2 * POUNDS_PER_FOOT2, "lb/ft²") if system == units.US else (kg_m2, "kg/m²")
+    (mass, kg), (area, m2) = units.plain_unit("mass", system), units.plain_unit("area", system)
+    value, unit = kg_m2 * m2 / kg, f"{mass}/{area}"
     return f"{value:.1f} {unit}" if value >= 1 else f"{value:.2f} {unit}"
 
 
@@ -376,7 +373,7 @@ def _went(told: YearReview, system: str) -> Part:
 def _cost(told: YearReview, system: str, currency: str) -> Part:
     t = told.totals
     pound = system == units.US
-    per, unit = (POUND_KG, "pound") if pound else (1.0, "kilogram")
+    per, unit = units.plain_unit("mass", system)[1], "pound" if pound else "kilogram"
 
     def price(cost: float | None) -> str | None:
         return None if cost is None else money(round(100 * cost * per), currency)

@@ -69,7 +69,16 @@ from mulchwright.ground.geometry import inside
 from mulchwright.sheets.drawing import Element, element, text
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import RecipeTemplate, Trade
-from mulchwright.units import US, in_units, parse_area, show_area, show_length, show_mass, show_volume
+from mulchwright.units import (
+    US,
+    in_units,
+    parse_area,
+    plain_unit,
+    show_area,
+    show_length,
+    show_mass,
+    show_volume,
+)
 
 if TYPE_CHECKING:
     from mulchwright.desk.app import Desk
@@ -90,7 +99,6 @@ WRONG_SKIN = 0.6
 WHERE = {"beds": "Within the drawn garden beds", "anywhere": "Anywhere that nothing forbids"}
 SHOWS = {"picks": "Expected picks of the first year", "water": "Water in a watering week"}
 Floats = npt.NDArray[np.float64]
-_SQUARE_FEET_10 = 0.09290304 * 10
 
 
 def routes() -> list[BaseRoute]:
@@ -309,7 +317,7 @@ def per_area(kg_or_litres: float, system: str, *, mass: bool) -> str:
     """An amount over an area in the grower's units: "1.2 kg/m²", "2.5 lb per 10 ft²"."""
     if system == US:
         show = show_mass if mass else show_volume
-        return f"{show(kg_or_litres * _SQUARE_FEET_10, system)} per 10 ft²"
+        return f"{show(kg_or_litres * 10 * plain_unit('area', US)[1], system)} per 10 ft²"
     return f"{show_mass(kg_or_litres, system) if mass else show_volume(kg_or_litres, system)}/m²"
 
 

@@ -9,15 +9,13 @@ from typing import Any
 from mulchwright.almanac.building import WhenToBuild
 from mulchwright.desk import charts
 from mulchwright.desk.looks import Scheme
-from mulchwright.units import POUND_KG, US
+from mulchwright.units import plain_unit
 
 __all__ = ["build_week_chart", "week_frame"]
 
 Spec = dict[str, Any]
 MONTH_NAME = 40
 """Pixels that the name of a month takes."""
-LITRES_PER_GALLON = 3.785411784
-"""US gallon, exact by definition."""
 
 
 def _axis(values: list[float], words: str) -> Spec:
@@ -64,8 +62,7 @@ def week_frame(told: WhenToBuild, width: int, scheme: Scheme, today: date) -> ch
 
 def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spec:
     """Three panels over the same weeks."""
-    us = system == US
-    mass, litres = (float(POUND_KG), LITRES_PER_GALLON) if us else (1.0, 1.0)
+    (unit, mass), (wet, litres) = plain_unit("mass", system), plain_unit("volume", system)
     rows: list[dict[str, Any]] = [
         {
             "day": charts.stamp(week.built_on),
@@ -79,7 +76,6 @@ def build_week_chart(frame: charts.Frame, told: WhenToBuild, system: str) -> Spe
     ]
     crop_top = charts.round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
     water_top = charts.round_up(max(float(row["water"]) for row in rows) or 1.0)
-    unit, wet = ("lb", "gal") if us else ("kg", "L")
     day = {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "built"}
 
     def figure(name: str, title: str, form: str = ".2~f") -> Spec:

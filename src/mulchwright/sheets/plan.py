@@ -14,7 +14,7 @@ from typing import Any
 from mulchwright.errors import InputError
 from mulchwright.garden import Bed, Crown, Garden, Outline, Patch, Path, Point, Tap, Wall, Zone
 from mulchwright.sheets.marks import COLORS, Element, coordinates, element, number, words_at
-from mulchwright.units import US, show_taped_length
+from mulchwright.units import US, plain_unit, show_taped_length
 
 __all__ = ["PAPERS_MM", "SCALES", "PlanSheet", "lay_out_plan", "plan_png", "plan_svg"]
 
@@ -32,7 +32,6 @@ SHORTEST_SIDE_MM = 9.0
 MOST_SIDES = 12
 LONGEST_BAR_MM = 62.0
 BARS = {True: (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000), False: (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500)}
-FOOT_M = 0.3048
 
 
 _Outlined = Bed | Patch | Path | Wall | Zone
@@ -402,7 +401,7 @@ def _words(sheet: PlanSheet, garden: Garden, system: str) -> Iterator[Element]:
 def _bar(sheet: PlanSheet, system: str) -> Element:
     """A bar of four parts with a round length, in the units of the grower."""
     us = system == US
-    unit_m, unit = (FOOT_M, "ft") if us else (1.0, "m")
+    unit, unit_m = plain_unit("length", system)
     fitting = [length for length in BARS[us] if sheet.mm(length * unit_m) <= LONGEST_BAR_MM]
     length = fitting[-1] if fitting else BARS[us][0]
     x, y = MARGIN_MM, sheet.height_mm - MARGIN_MM - 9.0
