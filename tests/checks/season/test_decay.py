@@ -59,6 +59,23 @@ def test_rothc_modifiers_of_the_example() -> None:
     assert b == pytest.approx((1, 1, 1, 1, 1, 0.2, 0.2, 0.2, 0.6652, 1, 1, 1), abs=5.1e-5)
 
 
+def test_rothc_bare_soil_stops_drying_where_the_manual_says() -> None:
+    """ROTHC's manual, from memory: 23 cm of Rothamsted soil with 23.4 % clay lack 44.94 mm at most, and bare
+    that over 1.8, 24.97 mm. The official code has 0.556 for 1 / 1.8, hence 0.03.
+    """
+    dry = ((0.0,) * 6, (100.0,) * 6)
+    under = decay.moisture_deficits_mm(*dry, (True,) * 6, clay_percent=23.4, depth_cm=23)
+    bare = decay.moisture_deficits_mm(*dry, (False,) * 6, clay_percent=23.4, depth_cm=23)
+    assert under[-1] == pytest.approx(-44.94, abs=0.006)
+    assert bare[-1] == pytest.approx(-24.97, abs=0.03)
+
+
+def test_rothc_litter_of_woods_is_a_fifth_easily_rotted() -> None:
+    """ROTHC's manual, from memory: DPM/RPM is 0.25 for woodland, 20 % DPM and 80 % RPM."""
+    pools = decay.month_on(Pools(), 0.0, 1.0, clay_percent=CLAY)
+    assert (pools.dpm, pools.rpm) == pytest.approx((0.2, 0.8))
+
+
 @pytest.mark.parametrize(
     ("temperature_c", "printed"),
     [(0, 0.144), (5, 0.497), (9.25, 0.994), (10, 1.099), (15, 1.898), (20, 2.822), (25, 3.802)],
