@@ -368,8 +368,8 @@ def outlook(
     if (date.max - max(today, report_start, *built)).days < most or (days or 0) > LONGEST_RUN_DAYS:
         asked = "" if days is None else f" and {str(days)[:40]} days"
         raise InputError(
-            f"The run would begin on {min(run_start, report_start)}, to report from {report_start}{asked}. "
-            f"The most are {LONGEST_RUN_DAYS} days within the calendar; ask for fewer, or begin elsewhere.",
+            f"The run would begin on {min(run_start, report_start)}, to report from {report_start}{asked}; "
+            f"the most are {LONGEST_RUN_DAYS} days within the calendar. Ask for fewer, or begin elsewhere.",
             field="days",
         )
     report_end = (
