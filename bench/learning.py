@@ -101,9 +101,10 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
     """
     from mulchwright.almanac import Memory
     from mulchwright.book import create_book, open_book
-    from mulchwright.desk.lesson_shelf import LessonShelf
-    from mulchwright.desk.reckoning import AlmanacEngine, Library, Reckoner
     from mulchwright.garden import LogEntry, LogKind, Sight
+    from mulchwright.services.learning_cache import LessonShelf
+    from mulchwright.services.library import Library
+    from mulchwright.services.outlooks import AlmanacEngine, Reckoner
 
     garden, record = five_year_garden()
     book = folder / "entry.garden"

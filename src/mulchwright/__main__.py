@@ -2,7 +2,7 @@
 
 import sys
 
-from mulchwright.cli import main
+from mulchwright.cli.app import main
 
 if __name__ == "__main__":
     sys.exit(main())

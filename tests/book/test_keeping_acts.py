@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from mulchwright.book import BookConflict, create_book, export_json, import_whole, logbook_rows, open_book
-from mulchwright.desk.reckoning import Library
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Dryer,
@@ -26,6 +25,7 @@ from mulchwright.garden import (
     Use,
     Weighing,
 )
+from mulchwright.services.library import Library
 
 DAY = date(2031, 9, 16)
 AT = datetime(2031, 9, 16, 20, 0, tzinfo=UTC)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from mulchwright.cli import main
+from mulchwright.cli.app import main
 
 
 @dataclass(frozen=True)

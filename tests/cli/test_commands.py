@@ -21,7 +21,8 @@ import pytest
 from mulchwright import __version__
 from mulchwright.almanac import FirstPicking
 from mulchwright.almanac.outlook import FEWEST_MEMBERS, MOST_MEMBERS
-from mulchwright.cli_print import chance_words, day_words, tenths_words
+from mulchwright.cli.output import today_in
+from mulchwright.cli.printing import chance_words, day_words, tenths_words
 
 ROOT = Path(__file__).resolve().parents[2]
 SCHEMA = ROOT / "src" / "mulchwright" / "almanac" / "outlook.schema.json"
@@ -167,7 +168,7 @@ def test_today_is_the_gardens_own_day(monkeypatch: pytest.MonkeyPatch) -> None:
     """At 10:30 UTC it is the next day on Kiritimati (UTC+14) and the day before in Pago Pago (UTC-11)."""
     from datetime import UTC, datetime
 
-    from mulchwright import cli
+    from mulchwright.cli import app as cli
     from mulchwright.garden import Garden, Place
 
     class Clock(datetime):
@@ -178,7 +179,7 @@ def test_today_is_the_gardens_own_day(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cli, "datetime", Clock)
 
     def today(zone: str) -> date:
-        return cli.today_in(Garden(place=Place("x", 0.0, 0.0, 0.0, zone)))
+        return today_in(Garden(place=Place("x", 0.0, 0.0, 0.0, zone)))
 
     assert today("Pacific/Kiritimati") == date(2031, 3, 2)
     assert today("Pacific/Honolulu") == date(2031, 3, 1)
@@ -287,7 +288,7 @@ def test_open_serves_the_book_and_ctrl_c_ends_it(book: Path) -> None:
 def test_a_fault_of_the_program_is_short_and_the_trace_is_there_on_request(
     run: Run, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], book: Path
 ) -> None:
-    from mulchwright import cli
+    from mulchwright.cli import app as cli
 
     def broken(*_: object) -> object:
         raise ZeroDivisionError("by nothing")
@@ -303,7 +304,7 @@ def test_a_fault_of_the_program_is_short_and_the_trace_is_there_on_request(
 
 
 def test_ctrl_c_is_130(run: Run, monkeypatch: pytest.MonkeyPatch, book: Path) -> None:
-    from mulchwright import cli
+    from mulchwright.cli import app as cli
 
     def stopped(*_: object) -> object:
         raise KeyboardInterrupt
@@ -315,7 +316,7 @@ def test_ctrl_c_is_130(run: Run, monkeypatch: pytest.MonkeyPatch, book: Path) ->
 
 
 def test_new_touches_no_file_that_is_there(book: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    from mulchwright import cli
+    from mulchwright.cli import app as cli
 
     before = book.read_bytes()
     assert cli.main(["new", str(book)]) == 1

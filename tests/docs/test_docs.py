@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 import typer
 
-from mulchwright.cli import app, main
+from mulchwright.cli.app import app, main
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "src" / "mulchwright"
@@ -99,7 +99,7 @@ def test_what_prints_results_can_print_json() -> None:
 
 
 def test_the_exit_codes_in_the_readme_are_the_programs() -> None:
-    from mulchwright import cli
+    from mulchwright.cli import app as cli
 
     readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
     for code, words in (

@@ -12,7 +12,6 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from mulchwright.desk.looks import palette
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Bed,
@@ -31,6 +30,7 @@ from mulchwright.garden import (
 )
 from mulchwright.sheets import PAPERS_MM, lay_out_plan, plan_png, plan_svg
 from mulchwright.sheets.marks import COLORS
+from mulchwright.web.views.palette import palette
 
 SVG = "{http://www.w3.org/2000/svg}"
 

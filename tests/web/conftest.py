@@ -19,10 +19,6 @@ from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.light_shelf import LightShelf
-from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import (
     Bed,
     ClimateNormals,
@@ -46,6 +42,10 @@ from mulchwright.garden import (
     Zone,
     ZoneKind,
 )
+from mulchwright.services.light_cache import LightShelf
+from mulchwright.services.outlooks import AlmanacEngine
+from mulchwright.web import create_app
+from mulchwright.web.shared.chart_bundle import ChartBundle
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 40
@@ -273,7 +273,7 @@ def _own_light_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     """Light maps of the tests lie in a folder of their own, not in the user's cache."""
     with pytest.MonkeyPatch.context() as patch:
         shelf = LightShelf(tmp_path_factory.mktemp("light"))
-        patch.setattr("mulchwright.desk.light_shelf._SHELF", shelf)
+        patch.setattr("mulchwright.services.light_cache._SHELF", shelf)
         yield
 
 

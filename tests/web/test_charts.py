@@ -9,8 +9,8 @@ import jsonschema
 import pytest
 from starlette.testclient import TestClient
 
-from mulchwright.desk.bed import CHARTS
-from mulchwright.desk.charts import AXIS_ROOM, LETTERS
+from mulchwright.web.beds.bed_charts import CHARTS
+from mulchwright.web.views.chart_parts import AXIS_ROOM, LETTERS
 
 BED = "/beds/under-the-medlar"
 

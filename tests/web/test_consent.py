@@ -19,14 +19,15 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book, read_whole_file
-from mulchwright.cli import main
-from mulchwright.desk import create_app, weather_consent
-from mulchwright.desk import weather_keeper as keeper
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.consent import FOLDER_VARIABLE, Answer, ConsentStore, Subject
-from mulchwright.desk.reckoning import AlmanacEngine
+from mulchwright.cli.app import main
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
+from mulchwright.services import weather_consent
+from mulchwright.services import weather_updates as keeper
+from mulchwright.services.consent import FOLDER_VARIABLE, Answer, ConsentStore, Subject
+from mulchwright.services.outlooks import AlmanacEngine
+from mulchwright.web import create_app
+from mulchwright.web.shared.chart_bundle import ChartBundle
 
 TODAY = date(2031, 6, 10)
 NOW = datetime(2031, 6, 10, 6, tzinfo=UTC)
@@ -417,7 +418,7 @@ def test_answers_are_private_whole_files(
 
 def test_answers_lie_in_the_users_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(FOLDER_VARIABLE)
-    monkeypatch.setattr("mulchwright.desk.consent.user_data_path", lambda *_, **__: tmp_path / "data")
+    monkeypatch.setattr("mulchwright.services.consent.user_data_path", lambda *_, **__: tmp_path / "data")
     file = ConsentStore().file_of(tmp_path / "garden.mulch", Subject.FETCH)
     assert file.parent == tmp_path / "data" / "consent"
 

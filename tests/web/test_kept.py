@@ -14,11 +14,6 @@ from axe_playwright_python.sync_playwright import Axe
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.drying_told import hours_left
-from mulchwright.desk.kept import hours_words, local_now
-from mulchwright.desk.pantry_told import eating_advice
-from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import Garden, LogEntry, LogKind, UnitSystem
 from mulchwright.garden.keeping import (
     Dryer,
@@ -31,7 +26,12 @@ from mulchwright.garden.keeping import (
     Weighing,
 )
 from mulchwright.keep import Range
+from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.trade import load_trade
+from mulchwright.web import create_app
+from mulchwright.web.picks.left_over import hours_words, local_now
+from mulchwright.web.stores.dryer_view import hours_left
+from mulchwright.web.stores.pantry_view import eating_advice
 
 BED = "under-the-medlar"
 TODAY = date(2031, 6, 10)

@@ -16,13 +16,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.logbook_form import heaviest_kg
-from mulchwright.desk.pairing import Pairing, PhoneShelf
-from mulchwright.desk.pairing_pages import HomeDoor
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, UnitSystem
+from mulchwright.services.pairing import Pairing, PhoneShelf
 from mulchwright.trade import load_trade
+from mulchwright.web import create_app
+from mulchwright.web.beds.log_form import heaviest_kg
+from mulchwright.web.shared.phones import HomeDoor
 
 from .test_photos import camera_photo
 
@@ -211,7 +211,7 @@ def at(book: Path, bundle: Any, monkeypatch: pytest.MonkeyPatch, when: datetime,
         def now(cls, tz: Any = None) -> datetime:  # type: ignore[override]
             return when.astimezone(tz)
 
-    monkeypatch.setattr("mulchwright.desk.app.datetime", Clock)
+    monkeypatch.setattr("mulchwright.web.app.datetime", Clock)
     app = create_app(book, engine=NoOutlook(), bundle=bundle)  # type: ignore[arg-type]
     return TestClient(app, base_url="http://127.0.0.1")
 

@@ -12,10 +12,10 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from mulchwright.book import open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.pairing import Pairing, PhoneShelf
-from mulchwright.desk.pairing_pages import HomeDoor
 from mulchwright.garden import LogEntry, Sight
+from mulchwright.services.pairing import Pairing, PhoneShelf
+from mulchwright.web import create_app
+from mulchwright.web.shared.phones import HomeDoor
 
 from .test_logbook import NoOutlook
 from .test_photos import camera_photo

@@ -12,11 +12,11 @@ from typing import Literal
 
 import pytest
 
-from mulchwright.desk.looks import palette
+from mulchwright.web.views.palette import palette
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs/looks.md").read_text(encoding="utf-8")
-STATIC = ROOT / "src/mulchwright/desk/static"
+STATIC = ROOT / "src/mulchwright/web/static"
 
 TOKENS = re.findall(r"^\| `([a-z-]+)` \| (#[0-9a-f]{6}) \| (#[0-9a-f]{6}) \|", PAGE, re.M)
 PAIRS = re.findall(r"^\| `([a-z-]+)` on `([a-z-]+)` \| ([\d.]+) \| ([\d.]+) \| ([\d.]+) \|", PAGE, re.M)

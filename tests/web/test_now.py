@@ -17,13 +17,13 @@ from starlette.testclient import TestClient
 
 from mulchwright.almanac import Outlook
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.now_words import cans_words
-from mulchwright.desk.pairing import Pairing, PhoneShelf
-from mulchwright.desk.pairing_pages import HomeDoor
-from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import Garden, LogKind, Reading, UnitSystem, Watering, WateringRule
+from mulchwright.services.outlooks import AlmanacEngine
+from mulchwright.services.pairing import Pairing, PhoneShelf
+from mulchwright.web import create_app
+from mulchwright.web.now.now_view import cans_words
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.shared.phones import HomeDoor
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 20

@@ -22,11 +22,11 @@ from starlette.responses import Response
 from starlette.routing import Route
 from starlette.testclient import TestClient
 
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.guard import CONTENT_POLICY, SECURITY_HEADERS
-from mulchwright.desk.numbers import revision_of, whole_number
 from mulchwright.errors import InputError
+from mulchwright.web import create_app
+from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.shared.guard import CONTENT_POLICY, SECURITY_HEADERS
 
 BASE = "http://127.0.0.1"
 NINES = "9" * 19
@@ -311,7 +311,7 @@ def test_a_fault_of_the_fault_page_is_a_plain_sentence(ground_book: Path, bundle
     [
         ("get", "/nowhere", {}, 404),
         ("get", "/static/nowhere.css", {}, 404),
-        ("get", "/static/plan.css", {}, 200),
+        ("get", "/static/ground/ground.css", {}, 200),
         ("delete", "/beds", {}, 405),
         ("get", "/beds", {"host": "evil.example"}, 400),
         ("post", "/units", {"origin": "http://evil.example"}, 403),

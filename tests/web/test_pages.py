@@ -17,12 +17,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.guard import CONTENT_POLICY
-from mulchwright.desk.reckoning import AlmanacEngine, Library
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, Patch, UnitSystem
+from mulchwright.services.library import Library
+from mulchwright.services.outlooks import AlmanacEngine
+from mulchwright.web import create_app
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.shared.guard import CONTENT_POLICY
 
 BED = "/beds/under-the-medlar"
 MEMBERS = 40
@@ -329,7 +330,7 @@ def test_a_fault_of_the_program_shows_no_traceback(
     def fail(*_: Any) -> Any:
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr("mulchwright.desk.bed.bed_rows", fail)
+    monkeypatch.setattr("mulchwright.web.beds.bed_view.bed_rows", fail)
     answer = client.get("/beds")
     assert answer.status_code == 500
     assert "made a mistake" in answer.text
@@ -368,7 +369,7 @@ def test_bundle_is_served_once_made(client: TestClient, bundle: ChartBundle) -> 
 def test_bundle_that_cannot_be_made_leaves_the_tables(
     book: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, ready: Ready
 ) -> None:
-    monkeypatch.setattr("mulchwright.desk.bundle._MAKE", "raise SystemExit(3)")
+    monkeypatch.setattr("mulchwright.web.shared.chart_bundle._MAKE", "raise SystemExit(3)")
     broken = ChartBundle(tmp_path / "none")
     app = create_app(book, engine=AlmanacEngine(members=MEMBERS), bundle=broken)
     with TestClient(app, base_url="http://127.0.0.1") as client:
@@ -382,7 +383,7 @@ def test_two_servers_may_make_the_bundle_at_once(tmp_path: Path, monkeypatch: py
     script = (
         "import os, sys; p = sys.argv[1]; q = f'{p}.{os.getpid()}'; open(q, 'w').write('x'); os.replace(q, p)"
     )
-    monkeypatch.setattr("mulchwright.desk.bundle._MAKE", script)
+    monkeypatch.setattr("mulchwright.web.shared.chart_bundle._MAKE", script)
     makers = [ChartBundle(tmp_path) for _ in range(2)]
     for maker in makers:
         maker.start()

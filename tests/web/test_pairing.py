@@ -18,9 +18,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk import create_app, serve
-from mulchwright.desk.home import home_address, is_home_address
-from mulchwright.desk.pairing import (
+from mulchwright.errors import InputError
+from mulchwright.services.pairing import (
     CODE_LETTERS,
     CODE_LIFE_S,
     PAUSE_S,
@@ -29,9 +28,10 @@ from mulchwright.desk.pairing import (
     Pairing,
     PhoneShelf,
 )
-from mulchwright.desk.pairing_pages import HomeDoor
-from mulchwright.desk.server import _home_words
-from mulchwright.errors import InputError
+from mulchwright.web import create_app, serve
+from mulchwright.web.server import _home_words
+from mulchwright.web.shared.home_network import home_address, is_home_address
+from mulchwright.web.shared.phones import HomeDoor
 
 HOME = "192.168.1.20"
 BASE = f"http://{HOME}:8620"
@@ -114,7 +114,7 @@ def test_the_open_internet_is_refused_before_anything_is_served(book: Path, addr
 
 
 def test_a_machine_without_a_home_address_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("mulchwright.desk.home.private_addresses", lambda: ())
+    monkeypatch.setattr("mulchwright.web.shared.home_network.private_addresses", lambda: ())
     with pytest.raises(InputError, match="no phone can reach it"):
         home_address()
 
@@ -393,9 +393,9 @@ def test_the_server_listens_at_both_addresses_and_no_other(
 
         return Server()
 
-    monkeypatch.setattr("mulchwright.desk.server.uvicorn.Server", no_server)
-    monkeypatch.setattr("mulchwright.desk.server.home_address", lambda chosen: "127.0.0.2")
-    monkeypatch.setattr("mulchwright.desk.pairing.user_data_path", lambda *_, **__: tmp_path)
+    monkeypatch.setattr("mulchwright.web.server.uvicorn.Server", no_server)
+    monkeypatch.setattr("mulchwright.web.server.home_address", lambda chosen: "127.0.0.2")
+    monkeypatch.setattr("mulchwright.services.pairing.user_data_path", lambda *_, **__: tmp_path)
     lines: list[str] = []
     told: Callable[[str], None] = lines.append
     serve(book, 0, False, home_network=True, announce=told)

@@ -14,8 +14,8 @@ from datetime import date
 import pytest
 from PIL import ExifTags, Image
 
-from mulchwright.desk.photos import LARGEST_UPLOAD_BYTES, photo_of
 from mulchwright.errors import InputError
+from mulchwright.services.photos import LARGEST_UPLOAD_BYTES, photo_of
 
 SECRET = "Hidden Lane 7"
 

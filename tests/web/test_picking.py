@@ -12,13 +12,9 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-import mulchwright.desk as desk_package
+import mulchwright.web as desk_package
 from mulchwright.almanac import Quantiles
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.picking import Shut, open_or_refuse
-from mulchwright.desk.picking_told import bed_total
 from mulchwright.garden import (
     Fate,
     Finding,
@@ -35,6 +31,10 @@ from mulchwright.garden import (
 from mulchwright.keep import questions
 from mulchwright.keep.identity import ASK, POISON
 from mulchwright.trade import load_trade
+from mulchwright.web import create_app
+from mulchwright.web.picks.gate import Shut, open_or_refuse
+from mulchwright.web.picks.pick_view import bed_total
+from mulchwright.web.shared.chart_bundle import ChartBundle
 
 from .test_logbook import NoOutlook
 

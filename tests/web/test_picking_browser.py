@@ -12,8 +12,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
 from mulchwright.garden import Fate, Garden
+from mulchwright.web import create_app
 
 from .test_logbook import NoOutlook
 from .test_picking import BED, Clock, the_garden

@@ -21,12 +21,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk import create_app, plan_forms
-from mulchwright.desk.pictures import bare_picture
-from mulchwright.desk.plan_drawing import plan_drawing
 from mulchwright.errors import InputError
 from mulchwright.garden import Bed, Crown, Garden, Tap, UnitSystem, Wall, Zone, ZoneKind
 from mulchwright.garden import Path as GardenPath
+from mulchwright.services.pictures import bare_picture
+from mulchwright.web import create_app
+from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
+from mulchwright.web.views.plan_drawing import plan_drawing
 
 JSON = {"accept": "application/json"}
 
@@ -537,11 +538,11 @@ def test_north_is_typed_in_degrees(ground: TestClient, stored: Callable[[], Gard
 def test_places_are_typed_as_they_are_shown() -> None:
     for system in ("metric", "us"):
         for value in (0.0, 0.3048, -0.3048, 1.2345, -17.003, 123.4, 0.01, 3.6576, 11.9999 * 0.0254):
-            shown = plan_forms.coordinate(value, system)
+            shown = coordinate(value, system)
             step = 0.0254 / 16 if system == "us" else 0.0005
-            assert plan_forms.parse_coordinate(shown, system) == pytest.approx(value, abs=step * 1.001), shown
-    assert plan_forms.coordinate(10.5 * 0.3048, "us") == "10 ft 6 in"
-    assert plan_forms.coordinate(-0.3048, "us") == "-1 ft"
+            assert parse_coordinate(shown, system) == pytest.approx(value, abs=step * 1.001), shown
+    assert coordinate(10.5 * 0.3048, "us") == "10 ft 6 in"
+    assert coordinate(-0.3048, "us") == "-1 ft"
 
 
 # ---- the backdrop -----------------------------------------------------------------

@@ -16,12 +16,12 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from mulchwright.book import open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.plan_drawing import crown_path, outline_path
 from mulchwright.errors import InputError
 from mulchwright.garden import Bed, Crown, Garden, Tap, UnitSystem, Wall, Zone, ZoneKind
 from mulchwright.garden import Path as GardenPath
 from mulchwright.units import show_area, show_length
+from mulchwright.web import create_app
+from mulchwright.web.views.plan_drawing import crown_path, outline_path
 
 pytestmark = pytest.mark.browser
 
@@ -646,8 +646,8 @@ def test_scripts_and_server_draw_the_same_outlines_and_say_the_same_lengths(
     lengths = [0.0017, 0.0083, 0.042, 0.31, 0.6, 0.996, 1.0, 2.345, 9.99, 12.34, 99.97, 123.4]
     drawn = page.evaluate(
         """async ([outlines, crowns, lengths]) => {
-            const { outlinePath, crownPath } = await import('/static/plan/drawing.mjs');
-            const { showLength, showArea } = await import('/static/plan/words.mjs');
+            const { outlinePath, crownPath } = await import('/static/ground/drawing.mjs');
+            const { showLength, showArea } = await import('/static/ground/words.mjs');
             return [outlines.map((o) => outlinePath(o)), crowns.map(([r, e]) => crownPath(r, e)),
                 ['metric', 'us'].map((s) => lengths.map((v) => [showLength(v, s), showArea(v, s)]))]; }""",
         [outlines, crowns, lengths],

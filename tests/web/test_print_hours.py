@@ -15,9 +15,6 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, export_json, garden_from_toml, import_whole, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.picking import Shut, open_or_refuse
 from mulchwright.garden import (
     Dryer,
     Fate,
@@ -32,6 +29,9 @@ from mulchwright.garden import (
 )
 from mulchwright.keep import questions
 from mulchwright.trade import load_trade
+from mulchwright.web import create_app
+from mulchwright.web.picks.gate import Shut, open_or_refuse
+from mulchwright.web.shared.chart_bundle import ChartBundle
 
 from .test_logbook import NoOutlook
 

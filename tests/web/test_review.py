@@ -18,11 +18,11 @@ from starlette.testclient import TestClient
 
 from mulchwright.almanac.review import Proposal, ProposalKind, Reason, ReasonKind, YearReview
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app
-from mulchwright.desk import review as desk_review
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.reckoning import AlmanacEngine
 from mulchwright.garden import Garden, LogEntry, LogKind, Stage, UnitSystem, WateringRule
+from mulchwright.services.outlooks import AlmanacEngine
+from mulchwright.web import create_app
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.year import year as desk_review
 
 from .conftest import small_garden, wait_until_ready
 

@@ -22,17 +22,19 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 from starlette.routing import Route
 
-from mulchwright.desk import connections, running, serve
-from mulchwright.desk.connections import TimedProtocol
-from mulchwright.desk.guard import SECURITY_HEADERS
-from mulchwright.desk.running import RunningServer
-from mulchwright.desk.server import _bound
 from mulchwright.errors import BookError, InputError
+from mulchwright.services import running
+from mulchwright.services.running import RunningServer
+from mulchwright.web import serve
+from mulchwright.web.server import _bound
+from mulchwright.web.shared import connections
+from mulchwright.web.shared.connections import TimedProtocol
+from mulchwright.web.shared.guard import SECURITY_HEADERS
 
 SCRIPT = """
 import sys
-from mulchwright.desk import running, serve
-from mulchwright.desk.running import RunningServer
+from mulchwright.web import running, serve
+from mulchwright.web.running import RunningServer
 serve(sys.argv[1], 0, False, announce=lambda address: print(address, flush=True))
 """
 
@@ -71,7 +73,7 @@ def started_server(book: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
 
 def test_a_book_that_is_open_already_is_not_served_twice(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     opened: list[str] = []
-    monkeypatch.setattr("mulchwright.desk.server.webbrowser.open", opened.append)
+    monkeypatch.setattr("mulchwright.web.server.webbrowser.open", opened.append)
     with started_server(book) as (_, address):
         told: list[str] = []
         serve(book, announce=told.append)  # comes back at once
@@ -146,7 +148,7 @@ def test_the_usual_port_gives_way_when_taken(monkeypatch: pytest.MonkeyPatch) ->
         other.bind(("127.0.0.1", 0))
         other.listen()
         port = other.getsockname()[1]
-        monkeypatch.setattr("mulchwright.desk.server.USUAL_PORT", port)
+        monkeypatch.setattr("mulchwright.web.server.USUAL_PORT", port)
         with _bound(port) as listener:
             assert listener.getsockname()[1] != port
 

@@ -12,9 +12,9 @@ from axe_playwright_python.sync_playwright import Axe
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk.diagnosis import in_units
 from mulchwright.garden import UnitSystem
 from mulchwright.trade import load_trade
+from mulchwright.web.beds.signs import in_units
 
 PAGE = "/beds/under-the-medlar/signs"
 

@@ -10,11 +10,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk.spots import Rect, kinds_of, limits_for, read_rect
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Stage, polygon_area_m2
 from mulchwright.ground import Grid
 from mulchwright.trade import load_trade
+from mulchwright.web.ground.species_choice import kinds_of
+from mulchwright.web.ground.spot_form import Rect, read_rect
+from mulchwright.web.ground.spot_view import limits_for
 
 Filled = Callable[[TestClient, str], str]
 KIND = "kind=chips-straw-chips/king-stropharia&built_on=2031-06-10"

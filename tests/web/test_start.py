@@ -14,13 +14,13 @@ from playwright.sync_api import expect
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk import create_app
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.reckoning import AlmanacEngine
-from mulchwright.desk.start import parse_degrees, rough_plan, twelve
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place, Stage, UnitSystem
+from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.weather import shipped_record
+from mulchwright.web import create_app
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.start.start import parse_degrees, rough_plan, twelve
 
 PLACE = {
     "name": "Sedge Hollow", "latitude": "44.5", "longitude": "73.2 W", "elevation": "100 m",

@@ -22,13 +22,13 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk.guard import CONTENT_POLICY
-from mulchwright.desk.stores_words import parse_money
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogKind, Patch, Stage
 from mulchwright.garden.lots import HeapShape, LotKind, Origin
 from mulchwright.trade import load_trade
 from mulchwright.units import in_units
+from mulchwright.web.shared.guard import CONTENT_POLICY
+from mulchwright.web.views.stores_wording import parse_money
 
 PLAN = "/beds/pump-corner"
 PAGES = (
@@ -146,8 +146,8 @@ def test_units_are_not_mixed(client: TestClient) -> None:
 
 def test_the_working_is_in_the_growers_units() -> None:
     """75 kg/m³ are 75 / 0.45359237 lb over 1 / 0.3048³ ft³: 4.68 lb/ft³ (by hand, from the exact units)."""
-    from mulchwright.desk.stores_needs import worked_rows
     from mulchwright.gather.ranges import Amount, Working
+    from mulchwright.web.stores.needs import worked_rows
 
     lines = (
         Working("straw: dry density in the bed", Amount(55, 75, 95), "kg/m³", "table", "practice", "derived"),

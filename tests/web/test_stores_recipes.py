@@ -13,11 +13,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk.guard import CONTENT_POLICY
-from mulchwright.desk.stores_recipe_form import MOST_LAYERS, act_on, empty, read, shown
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, Recipe, SpawnPlane, StartMoisture
 from mulchwright.trade import load_trade
+from mulchwright.web.shared.guard import CONTENT_POLICY
+from mulchwright.web.stores.recipe_form import MOST_LAYERS, act_on, empty, read, shown
 
 TRADE = load_trade()
 TWO = {

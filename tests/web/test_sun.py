@@ -18,14 +18,14 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.cli import main
-from mulchwright.desk.light import lit
-from mulchwright.desk.light_shelf import LightShelf, cell_for
-from mulchwright.desk.ramp import RAMP, oklab_lightness, png
-from mulchwright.desk.reckoning import AlmanacEngine
-from mulchwright.desk.sun import day_words, sun_track
+from mulchwright.cli.app import main
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
+from mulchwright.services.light import lit
+from mulchwright.services.light_cache import LightShelf, cell_for
+from mulchwright.services.outlooks import AlmanacEngine
+from mulchwright.web.ground.sun import day_words, sun_track
+from mulchwright.web.views.ramp import RAMP, oklab_lightness, png
 
 Filled = Callable[[TestClient, str], str]
 

@@ -111,7 +111,7 @@ def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None
         for wall in (*garden.walls, ell):
             drawn = page.evaluate(
                 """async ([wall, sun]) => {
-                    const m = await import('/static/sun/shadows.mjs');
+                    const m = await import('/static/ground/shadows.mjs');
                     return m.wallShadow(m.readyWall(wall), sun);
                 }""",
                 [{"outline": wall.outline, "height": wall.height_m}, sun],
@@ -121,7 +121,7 @@ def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None
             assert (covered(drawn) != ours).sum() <= 2
         crown: Crown = garden.crowns[0]
         drawn = page.evaluate(
-            """async ([crown, sun]) => (await import('/static/sun/shadows.mjs')).crownShadow(crown, sun)""",
+            """async ([crown, sun]) => (await import('/static/ground/shadows.mjs')).crownShadow(crown, sun)""",
             [
                 {"center": crown.center, "radius": crown.radius_m, "base": crown.base_m,
                  "height": crown.height_m},

@@ -18,16 +18,17 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book, open_book
-from mulchwright.desk import create_app, weather_consent
-from mulchwright.desk import weather_keeper as keeper
-from mulchwright.desk.bundle import ChartBundle
-from mulchwright.desk.feed import Limits, TooSoon, get
-from mulchwright.desk.reckoning import AlmanacEngine
-from mulchwright.desk.weather import stale_words
 from mulchwright.errors import InputError, SourceError
 from mulchwright.garden import Garden, Place, UnitSystem
+from mulchwright.services import weather_consent
+from mulchwright.services import weather_updates as keeper
+from mulchwright.services.fetch import Limits, TooSoon, get
+from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.weather import staleness
 from mulchwright.weather.feed import check_address, forecast_of_json, reveals
+from mulchwright.web import create_app
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.weather.weather import stale_words
 
 TODAY = date(2031, 6, 10)
 NOW = datetime(2031, 6, 10, 6, tzinfo=UTC)
@@ -541,7 +542,7 @@ def test_a_folder_must_be_there(weather: TestClient, tmp_path: Path) -> None:
 
 
 def test_readings_move_the_outlook_and_its_mark(garden: Garden, tmp_path: Path) -> None:
-    from mulchwright.desk.reckoning import Library
+    from mulchwright.services.library import Library
 
     path = tmp_path / "b.mulch"
     create_book(path, garden)

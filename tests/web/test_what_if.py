@@ -13,9 +13,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.desk.whatif import form_of, read_form
 from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane, Stage, Watering, WateringRule
 from mulchwright.trade import load_trade
+from mulchwright.web.beds.what_if_view import form_of, read_form
 
 BED = "/beds/under-the-medlar"
 PLAN = "/beds/pump-corner"

@@ -9,8 +9,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from mulchwright.desk import words
-from mulchwright.desk.dots import NARROW, WIDE, DotPlot, dot_plot
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot
 
 TODAY = date(2031, 6, 10)
 

@@ -12,10 +12,10 @@ import pytest
 from mulchwright.almanac import Memory, Outlook, outlook, what_if
 from mulchwright.almanac.learning import lessons, notes_from, sharpness_of
 from mulchwright.book.demo import demo_garden
-from mulchwright.desk.learned import learned_words
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season.draws import draw_parameters
 from mulchwright.trade import load_trade
+from mulchwright.web.views.learned import learned_words
 
 BUILT = date(2014, 4, 20)
 TODAY = BUILT + timedelta(days=110)

@@ -13,13 +13,22 @@ from typing import Any
 import numpy as np
 import pytest
 
-from mulchwright.almanac import FirstPicking, Memory, Outlook, learning, lessons_kept, outlook
+from mulchwright.almanac import (
+    FirstPicking,
+    Memory,
+    Outlook,
+    learning,
+    outlook,
+)
+from mulchwright.almanac import (
+    posterior_records as lessons_kept,
+)
 from mulchwright.book.demo import demo_garden
-from mulchwright.desk import lesson_shelf
-from mulchwright.desk.lesson_shelf import LessonShelf, code_digest
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season import simulate
 from mulchwright.season.learn import condition
+from mulchwright.services import learning_cache as lesson_shelf
+from mulchwright.services.learning_cache import LessonShelf, code_digest
 from mulchwright.trade import Trade, load_trade
 from mulchwright.weather import normals_of
 

@@ -1,0 +1,75 @@
+"""What the commands share: where results and messages go, and what a book holds."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from mulchwright.garden import Garden
+    from mulchwright.weather import DailySeries, Forecast
+
+
+def say(text: str) -> None:
+    """A message for whoever sits at the keyboard."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def print_json(result: object) -> None:
+    """The result and nothing else on standard output; a figure that is no number is refused, not printed."""
+    sys.stdout.write(json.dumps(result, ensure_ascii=False, indent=1, allow_nan=False) + "\n")
+    sys.stdout.flush()
+
+
+@contextmanager
+def progress_bar(label: str) -> Iterator[Callable[[float], None]]:
+    """A bar on standard error that takes the share done, 0 to 1; silent where nobody watches."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    bar = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    )
+    with bar:
+        task = bar.add_task(label, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def today_in(garden: Garden) -> date:
+    """The day in the garden: the one its calendar stands at, else today's where it lies."""
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    if garden.stands_at is not None:
+        return garden.stands_at
+    try:
+        return datetime.now(ZoneInfo(garden.place.timezone)).date()
+    except (ZoneInfoNotFoundError, ValueError):
+        return date.today()
+
+
+def read_book(book: Path) -> tuple[Garden, DailySeries | None]:
+    """What a book holds, without ever writing to it."""
+    from mulchwright.book import open_book
+
+    with open_book(book, read_only=True) as opened:
+        return opened.garden(), opened.series()
+
+
+def forecast_in(book: Path) -> Forecast | None:
+    """The forecast a book holds, without ever writing to it."""
+    from mulchwright.book import open_book
+
+    with open_book(book, read_only=True) as opened:
+        return opened.forecast()

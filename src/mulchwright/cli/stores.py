@@ -1,0 +1,281 @@
+"""`mulchwright needs`, `best-use` and `when`: what beds take, the best of what there is, the day to build."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal, InvalidOperation
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from mulchwright.cli.output import print_json, progress_bar, read_book, today_in
+from mulchwright.errors import InputError
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from mulchwright.almanac import BestUse, NeedLine, Needs, WhenToBuild
+    from mulchwright.gather.ranges import Amount
+
+__all__ = ["add_stores"]
+
+BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
+Members = Annotated[
+    int | None,
+    typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),
+]
+
+
+class Aims(StrEnum):
+    """Which yield a plan is chosen by."""
+
+    LIKELY = "likely"
+    CAUTIOUS = "cautious"
+    MODEST = "modest"
+
+
+def add_stores(app: typer.Typer) -> None:
+    """Hook the commands of this module into the command line."""
+    app.command()(needs)
+    app.command(name="best-use")(best_use)
+    app.command()(when)
+
+
+# ---- commands ---------------------------------------------------------------
+
+
+def needs(book: BookPath, as_json: AsJson = False) -> None:
+    """Tell what the planned beds take, what the lots cover, and what is short.
+
+    Lots that may not be used are named with the reasons. The JSON is described in docs/stores.md.
+    """
+    from mulchwright import almanac
+    from mulchwright.almanac.stores_json import needs_json
+    from mulchwright.trade import load_trade
+
+    garden, _ = read_book(book)
+    found = almanac.needs_of(garden, load_trade(), today=today_in(garden))
+    if as_json:
+        print_json(needs_json(found))
+    else:
+        _print_needs(found, garden.units.value)
+
+
+def best_use(
+    book: BookPath,
+    aim: Annotated[
+        Aims,
+        typer.Option(
+            "--aim",
+            help="Choose by the likely yield, by the one that 9 in 10 futures beat, or by a modest "
+            "crop times its chance, for beds that may bring nothing.",
+        ),
+    ] = Aims.LIKELY,
+    money: Annotated[
+        str | None,
+        typer.Option("--money", metavar="SUM", help="What may be spent on offers, such as 60 or 59.50."),
+    ] = None,
+    members: Members = None,
+    as_json: AsJson = False,
+) -> None:
+    """Choose the recipe for each planned bed that makes the most of the lots.
+
+    A bed that is best left unbuilt gets none. With --money, packages on offer are bought on top of the lots.
+    The JSON is described in docs/stores.md.
+    """
+    from mulchwright import almanac
+    from mulchwright.almanac.stores_json import best_use_json
+    from mulchwright.trade import load_trade
+
+    garden, series = read_book(book)
+    cents = None if money is None else _cents(money)
+    with progress_bar("Weighing recipes") as progress:
+        found = almanac.best_use(
+            garden,
+            series,
+            load_trade(),
+            today=today_in(garden),
+            aim=almanac.Aim(aim.value),
+            money_cents=cents,
+            members=members or almanac.DEFAULT_MEMBERS,
+            progress=progress,
+        )
+    if as_json:
+        print_json(best_use_json(found))
+    else:
+        sellers = {seller.key: seller.name for seller in garden.sellers}
+        _print_best_use(found, garden.units.value, sellers)
+
+
+def when(
+    book: BookPath,
+    patch: Annotated[
+        str, typer.Argument(metavar="PATCH", help="Key of a planned patch.", show_default=False)
+    ],
+    weeks: Annotated[
+        int, typer.Option(min=1, max=60, metavar="N", help="How many weeks from today on to compare.")
+    ] = 40,
+    members: Members = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell in which weeks a planned bed is best built.
+
+    The same bed is laid in each week, over the same weathers and with the same luck. The JSON is described
+    in docs/stores.md.
+    """
+    from mulchwright import almanac
+    from mulchwright.almanac.stores_json import when_json
+    from mulchwright.trade import load_trade
+
+    garden, series = read_book(book)
+    today = today_in(garden)
+    with progress_bar("Building in each week") as progress:
+        found = almanac.when_to_build(
+            garden,
+            series,
+            load_trade(),
+            patch,
+            today=today,
+            weeks=weeks,
+            members=members or almanac.DEFAULT_MEMBERS,
+            progress=progress,
+        )
+    if as_json:
+        print_json(when_json(found))
+    else:
+        _print_when(found, today, garden.units.value)
+
+
+def _cents(typed: str) -> int:
+    try:
+        exact = Decimal(typed) * 100
+    except InvalidOperation:
+        raise InputError(f"--money {typed!r} is no sum; write it as 60 or 59.50.", field="money") from None
+    if not exact.is_finite() or exact != exact.to_integral_value() or exact < 0:
+        raise InputError(
+            f"--money {typed!r}: give a sum of 0 or more in whole cents, such as 59.50.", field="money"
+        )
+    return int(exact)
+
+
+# ---- in words ---------------------------------------------------------------
+
+
+def _rows(title: str, heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    from mulchwright.cli.printing import print_rows
+
+    if rows:
+        print_rows(title, [dict(zip(heads, row, strict=True)) for row in rows])
+
+
+def _shown(amount: float, unit: str, system: str) -> str:
+    from mulchwright.units import show_area, show_bulk_volume, show_mass
+
+    if amount < 0.0005 and unit in ("L", "kg", "m2", "pieces"):
+        return "nothing"
+    if unit == "L":
+        return show_bulk_volume(amount, system)
+    if unit == "kg":
+        return show_mass(amount, system)
+    if unit == "m2":
+        return show_area(amount, system)
+    return f"{amount:.0f}" if unit == "pieces" else f"{amount:.2f} {unit}"
+
+
+def _say(words: str, system: str) -> None:
+    """A sentence of the core with its figures in the garden's units."""
+    from mulchwright.units import in_units
+
+    print(in_units(words, system))
+
+
+def _span(amount: Amount, line: NeedLine, system: str) -> str:
+    likely = _shown(amount.likely, line.unit.value, system)
+    if amount.low == amount.high:
+        return likely
+    low, high = (_shown(value, line.unit.value, system) for value in (amount.low, amount.high))
+    return f"{likely} ({low} to {high})"
+
+
+def _print_needs(found: Needs, system: str) -> None:
+    rows = [
+        (
+            line.name,
+            _span(line.need, line, system),
+            _shown(line.have.likely, line.unit.value, system),
+            "nothing" if line.covered else _shown(line.short.likely, line.unit.value, system),
+        )
+        for line in found.lines
+    ]
+    beds = ", ".join(patch.name for patch in found.patches) or "no bed"
+    _rows(f"Needed for {beds}", ("item", "needed", "at hand", "short"), rows)
+    names = {report.lot.key: report.lot.name for report in found.lots}
+    for report in found.lots:
+        if not report.usable and report.fitness:
+            reason = report.fitness[0].reasons[0].words if report.fitness[0].reasons else "not wanted"
+            _say(f"{report.lot.name} is not counted: {reason}", system)
+    for line in found.lines:
+        for words in line.capped:
+            _say(words, system)
+        if line.stand_ins:
+            print(f"Could stand in for {line.name}: {', '.join(names[one.lot] for one in line.stand_ins)}.")
+    for note in found.notes:
+        _say(note, system)
+
+
+def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> None:
+    from mulchwright.cli.printing import tenths_words
+    from mulchwright.units import in_units
+
+    rows = []
+    for use in found.patches:
+        best = use.chosen
+        rows.append(
+            (
+                use.patch.name,
+                "none" if best is None else best.option.name,
+                "" if best is None else _shown(best.likely_kg, "kg", system),
+                "" if best is None else _shown(best.cautious_kg, "kg", system),
+                "" if best is None else tenths_words(1 - best.expected.none_in_first_year),
+            )
+        )
+    _rows(f"By the {found.aim.words}", ("bed", "recipe", "likely, first year", "cautious", "a crop"), rows)
+    _say(f"{found.status[:1].upper()}{found.status[1:]}. {found.tie_words}", system)
+    resources = [
+        (
+            one.name,
+            _shown(one.have, one.unit, system),
+            _shown(one.used, one.unit, system),
+            "yes" if one.binds else "no",
+            in_units(one.one_more.words, system) if one.one_more else "",
+        )
+        for one in found.resources
+    ]
+    _rows("What there is", ("item", "at hand", "used", "limits", "one more"), resources)
+    if found.purchase is not None:
+        for line in found.purchase.purchase.plan.lines:
+            print(f"Buy {line.count} × {line.offer.name} from {sellers.get(line.offer.seller, '')}.")
+        for one in found.purchase.purchase.uncovered:
+            _say(one.words, system)
+    for note in found.notes:
+        _say(note, system)
+
+
+def _print_when(found: WhenToBuild, today: date, system: str) -> None:
+    from mulchwright.cli.printing import day_words, tenths_words
+
+    rows = [
+        (
+            day_words(week.built_on, today),
+            _shown(week.first_year_kg.mean, "kg", system),
+            tenths_words(week.chance_this_year),
+            day_words(week.first_picking, today) if week.first_picking else "in less than half",
+        )
+        for week in found.weeks
+    ]
+    heads = ("built", "first year, on average", "picking this year", "first picking, likely")
+    _rows(found.patch.name, heads, rows)
+    _say(found.words, system)

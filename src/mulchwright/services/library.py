@@ -1,0 +1,81 @@
+"""What the book holds now, read again only when it was changed or replaced."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from mulchwright.book import FileState, open_book
+from mulchwright.garden import Garden, UnitSystem
+
+if TYPE_CHECKING:
+    from mulchwright.weather import DailySeries, Forecast
+
+
+@dataclass(frozen=True, slots=True)
+class BookState:
+    """What the book holds at one revision. `mark` is the same for the same garden and weather.
+
+    read_number : counts the readings of this program; unlike the revision it never comes again when another
+    file takes the book's place, so what is made from a state is cached by it.
+    """
+
+    revision: int
+    garden: Garden
+    series: DailySeries | None
+    mark: str
+    forecast: Forecast | None = None
+    read_number: int = 0
+
+
+class Library:
+    """Reads the book when it was changed or replaced by another file, and holds what it read until then."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._lock = threading.Lock()
+        self._state: BookState | None = None
+        self._read_from: FileState | None = None
+        self._readings = 0
+
+    def state(self) -> BookState:
+        """The book as it is now; `BookError` when it cannot be read.
+
+        Another book may lie under the same name by now, copied there or put back from a backup, and may have
+        come to the same revision: the file's identity, size and time of writing are compared too.
+        """
+        with self._lock, open_book(self.path) as book:
+            file = book.file_state
+            revision = book.revision_on_disk()
+            if self._state is None or self._state.revision != revision or self._read_from != file:
+                self._read_from = file
+                garden, series, forecast = book.garden(), book.series(), book.forecast()
+                self._readings += 1
+                self._state = BookState(
+                    book.revision, garden, series, _mark(garden, series, forecast), forecast, self._readings
+                )
+            return self._state
+
+
+def _mark(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:
+    """A fingerprint of all that an outlook depends on: not the units, which only change how it is told.
+
+    Nor what lies in store or is for sale, which no bed knows of before it is laid, nor what became of a pick
+    once it was off the bed.
+    """
+    bare = replace(
+        garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(),
+        recipes=(), checks=(), uses=(), jars=(), dryers=(), dryings=(),
+    )  # fmt: skip
+    digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
+    if forecast is not None:
+        digest.update(forecast.issued_at.isoformat().encode())
+    for known in (series, forecast.series if forecast else None):
+        if known is not None:
+            digest.update(known.start.isoformat().encode())
+            for values in (known.temperature_min_c, known.temperature_max_c, known.rain_mm):
+                digest.update(values.tobytes())
+    return digest.hexdigest()

@@ -1,0 +1,71 @@
+"""The plan's light for the desk: from the shelf at once, or worked out in the background."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from mulchwright.almanac import lit_by_plan
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Patch
+from mulchwright.services.jobs import Errand, errand_key
+from mulchwright.services.light_cache import light_shelf, needs_light
+
+if TYPE_CHECKING:
+    from mulchwright.services.jobs import Errands
+    from mulchwright.services.library import BookState
+    from mulchwright.weather import DailySeries
+
+__all__ = ["light_errand", "lit", "lit_if_kept", "mean_light", "takes_light_from_plan"]
+
+LIGHT_PART = 0.3
+"""How much of the progress bar the light takes where it must be worked out first."""
+
+
+def light_errand(errands: Errands, state: BookState, *, patience_s: float) -> Errand:
+    """The light map of what is in the book, or how far it has come. `InputError` for an empty plan."""
+    kept = light_shelf().kept(state.garden, state.series)
+    if kept is not None:
+        return Errand(errand_key("light", kept.key), 1.0, result=kept)
+    garden, series = state.garden, state.series
+    return errands.ask(
+        errand_key("light", state.mark),
+        lambda report: light_shelf().map_of(garden, series, report),
+        patience_s=patience_s,
+    )
+
+
+def lit(
+    garden: Garden, series: DailySeries | None, progress: Callable[[float], None] | None = None
+) -> tuple[Garden, Callable[[float], None] | None]:
+    """The garden with every drawn patch lit by the plan, and what is left of the progress bar."""
+    if not needs_light(garden):
+        return garden, progress
+    if light_shelf().kept(garden, series) is not None or progress is None:
+        return lit_by_plan(garden, light_shelf().map_of(garden, series)), progress
+    report = progress
+    light = light_shelf().map_of(garden, series, lambda share: report(LIGHT_PART * share))
+    return lit_by_plan(garden, light), lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share)
+
+
+def lit_if_kept(state: BookState) -> BookState:
+    """The state with its patches lit, if that costs no waiting; as it is otherwise."""
+    if not needs_light(state.garden):
+        return state
+    try:
+        light = light_shelf().kept(state.garden, state.series)
+    except InputError:
+        return state
+    return state if light is None else replace(state, garden=lit_by_plan(state.garden, light))
+
+
+def takes_light_from_plan(garden: Garden, patch: Patch) -> bool:
+    """Whether a patch's light is the plan's and not the typed figure."""
+    return bool(patch.outline) and bool(garden.crowns or garden.walls)
+
+
+def mean_light(patch: Patch) -> float:
+    """The year's mean share of open-sky light."""
+    return math.fsum(patch.light_share) / len(patch.light_share)

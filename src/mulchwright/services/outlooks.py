@@ -1,0 +1,204 @@
+"""The outlook in the background: reckoned once per state of the book, in one thread of its own.
+
+No page waits for the engine. A page asks for the outlook of what is in the book now; it gets the finished
+one, or how far the reckoning has come with the last finished one to show meanwhile, or why it cannot be
+done. An outlook is an errand like any other (`errands`), in a thread of its own: the compiled engine spreads
+each run over all cores by itself, and must not stand behind a siting map.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Protocol, cast
+
+from mulchwright.garden import Garden, Patch
+from mulchwright.services.jobs import Errands, errand_key
+from mulchwright.services.library import BookState
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from mulchwright.almanac import Memory, Outlook, PatchOutlook
+    from mulchwright.weather import DailySeries, Forecast
+
+
+_KEPT = 4
+
+
+FAILED = (
+    "The outlook could not be reckoned; the reason stands in the terminal. Your garden book was not touched."
+)
+
+
+class Engine(Protocol):
+    """What the desk asks of the almanac."""
+
+    def outlook(
+        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],
+        forecast: Forecast | None = None,
+    ) -> Outlook:  # fmt: skip
+        """The outlook of a whole garden."""
+
+    def what_if(
+        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date,
+        forecast: Forecast | None = None,
+    ) -> tuple[PatchOutlook, PatchOutlook]:  # fmt: skip
+        """One patch before and after a change."""
+
+
+class AlmanacEngine:
+    """The real engine, loaded when first asked so that the server answers before it is compiled.
+
+    memory : what was learned before; by default one on the program's shelf.
+    """
+
+    def __init__(
+        self, *, members: int | None = None, seed: int | None = None, memory: Memory | None = None
+    ) -> None:
+        self._members = members
+        self._seed = seed
+        self._memory = memory
+
+    @property
+    def members(self) -> int | None:
+        """How many futures each run takes; None for the almanac's own number."""
+        return self._members
+
+    def _settings(self) -> tuple[int, int]:
+        from mulchwright.almanac import DEFAULT_MEMBERS, DEFAULT_SEED
+
+        members = DEFAULT_MEMBERS if self._members is None else self._members
+        return members, DEFAULT_SEED if self._seed is None else self._seed
+
+    def _kept(self) -> Memory:
+        """What was learned from the logbook before, so that an entry asks only for its own bed again."""
+        from mulchwright.almanac import Memory
+        from mulchwright.services.learning_cache import lesson_shelf
+
+        if self._memory is None:
+            self._memory = Memory(shelf=lesson_shelf())
+        return self._memory
+
+    def outlook(
+        self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],
+        forecast: Forecast | None = None,
+    ) -> Outlook:  # fmt: skip
+        """The outlook of a whole garden."""
+        from mulchwright.almanac import outlook
+        from mulchwright.services.light import lit
+        from mulchwright.trade import load_trade
+
+        members, seed = self._settings()
+        lit_garden, rest = lit(garden, series, progress)
+        return outlook(
+            lit_garden, series, load_trade(), today=today, members=members, seed=seed, progress=rest,
+            forecast=forecast, memory=self._kept(),
+        )  # fmt: skip
+
+    def what_if(
+        self, garden: Garden, series: DailySeries | None, changed: Patch, today: date,
+        forecast: Forecast | None = None,
+    ) -> tuple[PatchOutlook, PatchOutlook]:  # fmt: skip
+        """One patch before and after a change."""
+        from mulchwright.almanac import what_if
+        from mulchwright.services.light import lit
+        from mulchwright.trade import load_trade
+
+        members, seed = self._settings()
+        lit_garden, _ = lit(garden, series)
+        stored, now = garden.patch(changed.key), lit_garden.patch(changed.key)
+        if changed.light_share == stored.light_share:
+            # Left as it was: then it is the plan's. A shade that was typed is what is being tried.
+            changed = replace(changed, light_share=now.light_share, rain_share=now.rain_share)
+        return what_if(
+            lit_garden, series, load_trade(), changed, today=today, members=members, seed=seed,
+            forecast=forecast, memory=self._kept(),
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A finished outlook, the mark of the book it is of, its day, and when it was ready (with time zone)."""
+
+    outlook: Outlook
+    mark: str
+    today: date
+    ready_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How a reckoning stands: finished (`outlook`), refused (`trouble`), or under way at `share`.
+
+    last : the last finished outlook, of this state of the book or of an earlier one.
+    """
+
+    share: float
+    outlook: Outlook | None = None
+    trouble: str = ""
+    last: Told | None = None
+
+    @property
+    def under_way(self) -> bool:
+        """Whether it is worth asking again."""
+        return self.outlook is None and not self.trouble
+
+    @property
+    def shown(self) -> Outlook | None:
+        """What a page shows: the outlook, or the last one until it is there."""
+        return self.outlook or (self.last.outlook if self.last and not self.trouble else None)
+
+    def shown_of(self, patch: Patch) -> Outlook | None:
+        """What a bed's page shows; an earlier outlook only where it is of the bed as it stands."""
+        shown = self.shown
+        if shown is None or shown is self.outlook:
+            return shown
+        kept = next((item.patch for item in shown.patches if item.patch.key == patch.key), None)
+        same = kept is not None and (kept.recipe, kept.built_on) == (patch.recipe, patch.built_on)
+        return shown if same else None
+
+
+class Reckoner:
+    """Outlooks of the book, as errands of the engine's own thread; the last few are kept.
+
+    While a new one is reckoned the last finished one stands in for it, so that no page goes blank when a
+    watering is noted. What waits for the thread and is out of date by then is never begun. `finished` is told
+    each new outlook, in that thread.
+    """
+
+    def __init__(self, engine: Engine, *, finished: Callable[[Outlook], None] | None = None) -> None:
+        self._engine = engine
+        self._finished = finished
+        self._errands = Errands(kept=_KEPT, name="reckoning", failed=FAILED)
+        self._last: Told | None = None
+
+    def outlook(self, state: BookState, today: date, *, patience_s: float = 0.0) -> Progress:
+        """How the outlook of this state stands, waiting at most so long for it to end."""
+        key = errand_key("outlook", state.mark, today)
+        if self._errands.known(key) is None:
+            self._errands.forget_waiting()
+
+        def work(report: Callable[[float], None]) -> Told:
+            told = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
+            self._last = Told(told, state.mark, today, datetime.now(UTC))
+            if self._finished is not None:
+                self._finished(told)
+            return self._last
+
+        errand = self._errands.ask(key, work, patience_s=patience_s)
+        done = cast("Told | None", errand.result)
+        return Progress(
+            errand.share, done.outlook if done else None, errand.trouble, done if done else self._last
+        )
+
+    def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
+        """Before and after, reckoned in the engine's thread; waits for it."""
+        told: tuple[PatchOutlook, PatchOutlook] = self._errands.in_turn(
+            lambda: self._engine.what_if(state.garden, state.series, changed, today, state.forecast)
+        )
+        return told
+
+    def close(self) -> None:
+        """Let the thread end: what is under way stops at its next report, what waits is dropped."""
+        self._errands.close()

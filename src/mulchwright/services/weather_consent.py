@@ -1,0 +1,140 @@
+"""What a book would like to call or read for its weather, as a question, and the answers to it.
+
+Pages and commands show a `Wish` whole before it can be allowed. An answer names by `shown` which one was
+read: if the book was changed meanwhile, it counts for nothing.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+from mulchwright.book import open_book
+from mulchwright.errors import InputError
+from mulchwright.services import weather_updates as keeper
+from mulchwright.services.consent import Answer, ConsentStore, Subject, fingerprint
+
+if TYPE_CHECKING:
+    from mulchwright.book import Book
+    from mulchwright.garden import Garden
+    from mulchwright.weather import DailySeries
+
+__all__ = ["Wish", "answer_wish", "open_questions", "switch_on", "watch_folder", "wishes"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What a book would like to do on this machine, and what was answered here.
+
+    wanted : the book has it switched on. shown : fingerprint of all that an answer is bound to. hosts,
+    addresses, reveals, coordinates : whom a fetch would ask, the whole addresses, what they tell, and the
+    coordinates in them, "" where there are none. folder : what would be read.
+    """
+
+    subject: Subject
+    answer: Answer
+    wanted: bool
+    shown: str
+    hosts: str = ""
+    addresses: tuple[str, ...] = ()
+    reveals: str = ""
+    coordinates: str = ""
+    folder: str = ""
+
+    @property
+    def allowed(self) -> bool:
+        """Whether it is done: the book has it switched on and this machine allows it."""
+        return self.wanted and self.answer is Answer.ALLOWED
+
+    @property
+    def question(self) -> bool:
+        """Whether the grower has still to answer."""
+        return self.wanted and self.answer is Answer.OPEN
+
+
+def wishes(path: Path, garden: Garden, series: DailySeries | None, today: date) -> dict[str, Wish]:
+    """The book's wishes by subject, "fetch" and "folder"; one that it does not name is not there.
+
+    A fetch that is off but has an address is there too, so that it can be shown before it is turned on.
+    """
+    from mulchwright.weather.feed import reveals
+
+    store, found = ConsentStore(), {}
+    with open_book(path) as book:
+        source, folder = keeper.source_in(book), keeper.folder_in(book)
+        templates = tuple(one for one in (source.station_address, source.forecast_address) if one)
+        if templates:
+            terms = keeper.fetch_terms(source, garden.place)
+            first, last = keeper.days_to_ask(garden, series, today)
+            found[Subject.FETCH.value] = Wish(
+                Subject.FETCH,
+                store.answer(book, Subject.FETCH, terms),
+                source.on,
+                fingerprint(terms),
+                hosts=" and ".join(dict.fromkeys(urlsplit(one).hostname or "" for one in templates)),
+                addresses=keeper.asked_address(source, garden, first, last),
+                reveals=reveals("".join(templates)),
+                coordinates=", ".join(filter(None, (terms["latitude"], terms["longitude"]))),
+            )
+        if folder:
+            terms = keeper.folder_terms(folder)
+            found[Subject.FOLDER.value] = Wish(
+                Subject.FOLDER, store.answer(book, Subject.FOLDER, terms), True, fingerprint(terms),
+                folder=folder,
+            )  # fmt: skip
+    return found
+
+
+def open_questions(wished: Mapping[str, Wish]) -> tuple[Wish, ...]:
+    """Those of a book's wishes that were not answered on this machine."""
+    return tuple(wish for wish in wished.values() if wish.question)
+
+
+def answer_wish(path: Path, subject: Subject, shown: str, *, allow: bool) -> None:
+    """Allow or decline what was shown; to allow a fetch is also to switch it on in the book.
+
+    `InputError` where the book has another wish now than the one that was shown.
+    """
+    with open_book(path) as book:
+        if subject is Subject.FETCH:
+            source = keeper.source_in(book)
+            terms = keeper.fetch_terms(source, book.garden().place)
+        else:
+            terms = keeper.folder_terms(keeper.folder_in(book))
+        if not shown or shown != fingerprint(terms):
+            raise InputError(
+                "The garden book does not ask for what you were shown any more, so nothing was allowed. "
+                "Load the Weather page again, read what it asks for now, and answer that."
+            )
+        if subject is Subject.FETCH and allow:
+            _switch_on(book, source)
+        else:
+            ConsentStore().save(book, subject, terms, Answer.ALLOWED if allow else Answer.DECLINED)
+
+
+def switch_on(path: Path, source: keeper.Source) -> None:
+    """Switch this feed on in the book and allow it on this machine; `InputError` as for `save_source`."""
+    with open_book(path) as book:
+        _switch_on(book, source)
+
+
+def _switch_on(book: Book, source: keeper.Source) -> None:
+    on = keeper.checked_source(replace(source, on=True))
+    terms = keeper.fetch_terms(on, book.garden().place)
+    settings = {keeper.SOURCE: json.dumps(asdict(on))}
+    ConsentStore().save(book, Subject.FETCH, terms, Answer.ALLOWED, settings=settings)
+
+
+def watch_folder(path: Path, folder: str) -> None:
+    """Watch this folder for the book and allow it on this machine; an empty text watches none."""
+    with open_book(path) as book:
+        store, settings = ConsentStore(), {keeper.FOLDER: folder or None}
+        if folder:
+            store.save(book, Subject.FOLDER, keeper.folder_terms(folder), Answer.ALLOWED, settings=settings)
+        else:
+            store.withdraw(book, Subject.FOLDER, settings=settings)

@@ -1,0 +1,141 @@
+"""The local web app: routes, and the few lines that turn a request into a page.
+
+Handlers are plain functions (the server runs them in threads), because they read a file. Every page works
+without scripts; the modules in `static/` only spare the reader a click and a wait.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping
+from contextlib import asynccontextmanager
+from datetime import date, datetime
+from importlib import resources
+from pathlib import Path
+from typing import Any, cast
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from mulchwright.book import open_book
+from mulchwright.errors import MulchwrightError
+from mulchwright.services.outlooks import AlmanacEngine, Engine
+from mulchwright.services.running import PROOF_PATH
+from mulchwright.web.beds import (
+    log as logbook,
+)
+from mulchwright.web.beds import (
+    renew as renewal,
+)
+from mulchwright.web.beds import (
+    signs as diagnosis,
+)
+from mulchwright.web.beds.beds import beds, chart, one_bed
+from mulchwright.web.beds.what_if import keep, plan, what_if_page, what_if_told
+from mulchwright.web.ground import choose, ground, look, spots, sun
+from mulchwright.web.now import calendar as calendar_feed
+from mulchwright.web.now import now
+from mulchwright.web.phones import phones as pairing_pages
+from mulchwright.web.picks import picks as picking
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.shared.common_pages import charts_script, front, reckoning, serving, set_units
+from mulchwright.web.shared.context import _LOG, Desk
+from mulchwright.web.shared.errors import broken, not_there, refused
+from mulchwright.web.shared.guard import LOOPBACK_HOSTS, FaultPages, Guard
+from mulchwright.web.shared.phones import HomeDoor, PairingGate
+from mulchwright.web.start import start
+from mulchwright.web.stores import family_routes as stores_pages
+from mulchwright.web.weather import weather
+from mulchwright.web.year import how_good as scores
+from mulchwright.web.year import year as review
+
+
+def create_app(
+    book_path: str | Path,
+    *,
+    new: bool = False,
+    engine: Engine | None = None,
+    bundle: ChartBundle | None = None,
+    today: Callable[[], date] | None = None,
+    hosts: Iterable[str] = LOOPBACK_HOSTS,
+    home: HomeDoor | None = None,
+    clock: Callable[[], datetime] | None = None,
+) -> Starlette:
+    """The app over one garden book.
+
+    new : the book is not there yet; its first step makes it.
+    engine, bundle, today, clock : other than the usual ones for tests; clock tells the time with its zone.
+    hosts : names this server answers to.
+    home : its address in the home network, where paired phones may come in; None for this machine only.
+    Raises `BookError` at once when the book cannot be opened, so that a command can say so.
+    """
+    path = Path(book_path)
+    if not new or path.exists():
+        with open_book(path):
+            pass
+    desk = Desk(
+        path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new, home=home, clock=clock
+    )  # fmt: skip
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        desk.bundle.start()
+        desk.weather.start()
+        try:
+            if path.exists():
+                desk.progress(desk.library.state(), patience_s=0.0)
+        except MulchwrightError as error:
+            _LOG.warning("%s", error)
+        yield
+        desk.reckoner.close()
+        desk.errands.close()
+        desk.weather.close()
+
+    static = resources.files("mulchwright.web").joinpath("static")
+    app = Starlette(
+        routes=[
+            Route("/", front),
+            Route("/beds", beds),
+            Route("/beds/{key}", one_bed),
+            Route("/beds/{key}/charts/{name}", chart),
+            Route("/beds/{key}/what-if", what_if_page),
+            Route("/beds/{key}/what-if/told", what_if_told),
+            Route("/beds/{key}/keep", keep, methods=["POST"]),
+            Route("/beds/{key}/plan", plan, methods=["POST"]),
+            *now.routes(),
+            *calendar_feed.routes(),
+            *diagnosis.routes(),
+            *renewal.routes(),
+            *scores.routes(),
+            *review.routes(),
+            *sun.routes(),
+            *spots.routes(),
+            *choose.routes(),
+            *look.routes(),
+            *start.routes(),
+            *stores_pages.routes(),
+            *weather.routes(),
+            *pairing_pages.routes(),
+            *logbook.routes(),
+            *picking.routes(),
+            *ground.routes(),
+            Route("/units", set_units, methods=["POST"]),
+            Route("/reckoning", reckoning),
+            Route("/charts.js", charts_script),
+            Route(PROOF_PATH, serving),
+            Mount("/static", StaticFiles(directory=str(static)), name="static"),
+        ],
+        middleware=[
+            Middleware(Guard, hosts=frozenset(hosts), home=home.address if home else ""),
+            Middleware(FaultPages, page=broken),
+            Middleware(PairingGate, home=home),
+        ],
+        exception_handlers=cast("Mapping[Any, Any]", {
+            HTTPException: not_there, MulchwrightError: refused,
+        }),
+        lifespan=lifespan,
+    )  # fmt: skip
+    app.state.desk = desk
+    return app

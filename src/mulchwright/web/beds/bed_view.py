@@ -1,0 +1,455 @@
+"""What the pages about beds show: one frozen dataclass per page, filled here, so that templates only print.
+
+Nothing is computed here that the almanac computes; this module chooses, converts units and finds words.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
+from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
+from mulchwright.web.views import headlines as answers
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
+from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.learned import learned_words
+from mulchwright.web.views.logbook_wording import log_words, newest_first
+from mulchwright.web.views.tables import Card, Source, Table
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import Band, MonthAmount, Outlook, PatchOutlook, WorkingLine
+    from mulchwright.trade import Trade
+
+
+DAYS_BACK, DAYS_AHEAD = 150, 240
+
+
+_TABLE_STEP = 7
+
+
+PICKING = frozenset({"identify", "pick", "eat"})
+
+
+BUILDING = frozenset({"build", "work"})
+
+
+@dataclass(frozen=True, slots=True)
+class BedRow:
+    """A bed in the list: one answer each for picking, moisture and what to do, and a strip of dots."""
+
+    key: str
+    name: str
+    under: str
+    picking: Answer | None
+    moisture: Answer | None
+    heading: str = ""
+    strip: str = ""
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BedPage:
+    """All that one bed's page shows; cards are empty while the outlook is still being reckoned."""
+
+    key: str
+    name: str
+    under: str
+    portrait: str
+    layers: tuple[str, ...]
+    cards: tuple[Card, ...]
+    log: tuple[tuple[str, str], ...]
+    cautions: tuple[tuple[str, str, str], ...]
+    build_cautions: tuple[tuple[str, str, str], ...]
+    weather: tuple[str, ...]
+    why_not: str = ""
+    planned: bool = False
+    retired: bool = False
+
+
+def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
+    """The line under a bed's name: species, area, age."""
+    parts = [species_name(patch.species, trade).capitalize(), units.show_area(patch.area_m2, system)]
+    if patch.stage is Stage.RETIRED:
+        parts.append("retired")
+    elif patch.built_on is None:
+        parts.append("planned, no build day yet")
+    elif patch.stage is Stage.PLANNED:
+        parts.append(f"planned for {words.day(patch.built_on, today)}")
+    elif patch.built_on > today:
+        parts.append(f"to be built {words.day(patch.built_on, today)}")
+    else:
+        age = (today - patch.built_on).days
+        parts.append(f"built {words.day(patch.built_on, today)}, day {age}")
+    return ", ".join(parts)
+
+
+def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date) -> tuple[BedRow, ...]:
+    """The list of beds; without an outlook only what the book itself tells."""
+    system = garden.units.value
+    told = {item.patch.key: item for item in outlook.patches} if outlook else {}
+    skipped = dict(outlook.skipped) if outlook else {}
+    rows = []
+    for patch in garden.patches:
+        item = told.get(patch.key)
+        line = under(patch, trade, today, system)
+        if item is None:
+            why = skipped.get(patch.name, "") if outlook else ""
+            rows.append(BedRow(patch.key, patch.name, line, None, None, why_not=why))
+            continue
+        marks = item.moisture_marks
+        first, last = span_of([answers.dots(item)], today)
+        plot = DotPlot(answers.dots(item), today, first, last, picked=_pick_days(garden, patch.key))
+        heading, answer = answers.picking_heading(item), answers.picking(item, today)
+        label = f"{heading}: {answer} {answers.picking_note(item, today)}"
+        strip = dot_strip(plot, width=NARROW, label=label, mark=f"strip-{patch.key}")
+        wet = answers.moisture(item, marks, today, system)
+        rows.append(BedRow(patch.key, patch.name, line, answer, wet, heading, strip))
+    return tuple(rows)
+
+
+def _pick_days(garden: Garden, key: str) -> tuple[date, ...]:
+    return tuple(e.day for e in garden.log if e.patch == key and e.kind is LogKind.PICKED)
+
+
+def bed_page(
+    garden: Garden, patch: Patch, trade: Trade, outlook: Outlook | None, today: date, trouble: str = ""
+) -> BedPage:
+    """The page of one bed."""
+    system = garden.units.value
+    told = next((item for item in outlook.patches if item.patch.key == patch.key), None) if outlook else None
+    why_not = trouble
+    if outlook is not None and told is None:
+        reason = dict(outlook.skipped).get(patch.name, "it was not reckoned")
+        why_not = f"There is no outlook for this bed: {reason}."
+        if patch.built_on is None:
+            why_not += " Give it a build day below to see what it would do."
+    return BedPage(
+        key=patch.key,
+        name=patch.name,
+        under=under(patch, trade, today, system),
+        portrait=portrait(patch, trade, system, mark="bed"),
+        layers=tuple(layer_lines(patch, trade, system)),
+        cards=_cards(garden, told, trade, today) if told else (),
+        log=tuple(
+            (words.day(e.day, today), log_words(e, system, garden=garden, trade=trade))
+            for e in _log_of(garden, patch.key)
+        ),
+        cautions=_cautions(trade, patch, PICKING, system),
+        build_cautions=_cautions(trade, patch, BUILDING, system, of_materials=True)
+        if patch.stage is Stage.PLANNED
+        else (),
+        weather=weather_lines(outlook, today) if outlook else (),
+        why_not=why_not,
+        planned=patch.stage is Stage.PLANNED,
+        retired=patch.stage is Stage.RETIRED,
+    )
+
+
+def _log_of(garden: Garden, key: str) -> list[LogEntry]:
+    return newest_first([e for e in garden.log if e.patch == key])
+
+
+def _cautions(
+    trade: Trade, patch: Patch, moments: frozenset[str], system: str, *, of_materials: bool = False
+) -> tuple[tuple[str, str, str], ...]:
+    """Cautions as a page shows them: title, text, whose word comes first."""
+    chosen = cautions_of(trade, patch, moments, of_materials=of_materials)
+    return tuple((c.title, units.in_units(c.text, system), c.defer) for c in chosen)
+
+
+def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:
+    """Where the weather of these figures comes from, as sentences."""
+    note = outlook.weather
+    lines = [f"Weather: {note.method}."]
+    if note.station:
+        spell = (
+            f", {words.day(note.first, today)} to {words.day(note.last, today)}"
+            if note.first and note.last
+            else ""
+        )
+        lines.append(f"Station {note.station}{spell}. {note.source}.".replace("..", "."))
+    elif note.source:
+        lines.append(f"Monthly normals: {note.source}.")
+    if note.licence:
+        lines.append(f"License of the record: {note.licence}.".replace("..", "."))
+    lines += [f"Gap in the record: {gap}." for gap in note.gaps[:4]]
+    lines += [text if text.endswith(".") else f"{text}." for text in note.notes]
+    lines.append(f"{outlook.members} futures, seed {outlook.seed}, model {outlook.model_version}.")
+    return tuple(lines)
+
+
+def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
+    system = garden.units.value
+    moistures = told.moisture_marks
+
+    def marks(*kinds: LogKind) -> tuple[str, ...]:
+        entries = [e for e in reversed(_log_of(garden, told.patch.key)) if e.kind in kinds]
+        return tuple(f"{words.day(e.day, today)}: {log_words(e, system)}" for e in entries)
+
+    hose = garden.hose_litres_per_minute
+    cards = [
+        _picking_card(garden, told, today),
+        Card(
+            "moisture",
+            "Moisture",
+            answers.moisture(told, moistures, today, system),
+            chart="moisture",
+            chart_label=_chart_label("Moisture of the food layers", "moisture", told, today),
+            table=_band_table(
+                "Moisture of the food layers, share of the wet weight",
+                told.moisture,
+                told,
+                today,
+                words.share,
+            ),
+            marks=marks(LogKind.WATERED),
+        ),
+        Card(
+            "temperature",
+            "Warmth",
+            answers.temperature(told, today, system),
+            chart="temperature",
+            chart_label=_chart_label("Temperature in the bed", "warmth", told, today),
+            table=_band_table(
+                "Mean temperature of the food layers",
+                told.temperature_c,
+                told,
+                today,
+                lambda c: units.show_temperature(c, system),
+            ),
+        ),
+        Card(
+            "run",
+            "How far the threads have run",
+            answers.run(told, today),
+            chart="run",
+            chart_label=_chart_label("Share of the bed that threads have run through", "run", told, today),
+            table=_band_table("Share of the bed run through", told.run_share, told, today, words.share),
+            marks=marks(LogKind.LOOKED),
+        ),
+        Card(
+            "crop",
+            "The crop",
+            answers.crop(told, system),
+            chart="crop",
+            chart_label="Picking by month, middle and 8 of 10 futures; the table below has the figures.",
+            note="A good month and a bare one are both common: weather and luck set the range.",
+            table=_month_table(
+                "Picking by month", told.picked_kg, told.patch, today, lambda kg: units.show_mass(kg, system)
+            ),
+        ),
+        Card(
+            "water",
+            "The water it will ask for",
+            answers.water_ahead(told, system, hose),
+            chart="water",
+            chart_label="Water by month, middle and 8 of 10 futures; the table below has the figures.",
+            note=_watering_rule_words(told.patch, system),
+            table=_water_table(told.watered_litres, told.patch, today, system, hose),
+        ),
+        _account_card(told, system),
+    ]
+    filled = []
+    for card in cards:
+        lines = [line for line in told.working if _topic(line) == _TOPIC_OF_CARD.get(card.key, card.key)]
+        filled.append(replace(card, sources=tuple(_source(line, system) for line in lines)))
+    return tuple(filled)
+
+
+_TOPIC_OF_CARD = {"water": "moisture", "account": "moisture"}
+
+
+_TOPICS = (
+    ("crop", ("yield", "crop", "decay", "dry matter", "reserve", "share of the")),
+    ("picking", ("fruit", "flush", "pins")),
+    ("temperature", ("heat", "surface temperature")),
+    ("run", ("cardinal", "front", "threads", "coverage", "leap-off")),
+    ("moisture", ("water", "wetting", "evapor", "demand")),
+)
+
+
+def _topic(line: WorkingLine) -> str:
+    """Which card a working line belongs to, by the formula it feeds; every line finds one."""
+    formula = line.formula.lower()
+    return next((topic for topic, stems in _TOPICS if any(stem in formula for stem in stems)), "picking")
+
+
+_PLAIN_UNITS = {"share": "", "factor": "", "class": "", "log": ""}
+
+
+def _source(line: WorkingLine, system: str) -> Source:
+    quantity = _quantity_words(line.quantity, line.unit)
+    if line.unit == "°C" and system == units.US:
+        value, low, high = (
+            units.show_temperature(v, system, decimals=0) for v in (line.value, line.low, line.high)
+        )
+    else:
+        unit = _PLAIN_UNITS.get(line.unit, line.unit)
+        value, low, high = (f"{v:.4g} {unit}".strip() for v in (line.value, line.low, line.high))
+    origin = f"{line.source}, {line.place}" if line.place else line.source
+    return Source(
+        quantity=f"{line.subject}: {quantity}",
+        value=value,
+        span=value if line.low == line.high else f"{low} to {high}",
+        origin=origin,
+        grade=line.basis,
+        formula=line.formula,
+    )
+
+
+def _quantity_words(name: str, unit: str) -> str:
+    """A field's name as words, its unit's ending taken off: run_rate_mm_per_day -> run rate."""
+    endings = ("_mm_per_day", "_kg_m2", "_kg_m3", "_kg_kg", "_w_m_k", "_j_kg_k", "_j_kg", "_c_per_mm",
+               "_per_day", "_per_year", "_degree_days", "_c", "_mm", "_g", "_m", "_days")  # fmt: skip
+    stem = next((name.removesuffix(end) for end in endings if name.endswith(end)), name)
+    return stem.replace("_", " ")
+
+
+def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
+    first, last = span_of([answers.dots(told)], today)
+    plot = DotPlot(answers.dots(told), today, first, last, picked=_pick_days(garden, told.patch.key))
+    heading = answers.picking_heading(told)
+    answer, note = answers.picking(told, today), answers.picking_note(told, today)
+    if any(first <= day <= last for day in plot.picked):
+        note += " Triangles mark pickings that are noted."
+    label = f"{heading}: {answer} {note}"
+    table = Table(
+        f"Chance that the {heading.lower()} has come",
+        ("by", "chance"),
+        tuple((words.day(day, today), words.chance(p)) for day, p in answers.weekly(told, today)),
+    )
+    return Card(
+        "picking",
+        heading,
+        answer,
+        drawings=(
+            dot_plot(plot, width=WIDE, label=label, mark="dots-wide", class_="wide-drawing"),
+            dot_plot(plot, width=NARROW, label=label, mark="dots-narrow", class_="narrow-drawing"),
+        ),
+        note=note,
+        chances=tuple((said, words.day(day, today)) for day, said in answers.chances_by_week(told, today)),
+        table=table,
+        table_name="The chance week by week",
+        learned=learned_words(told, today),
+    )
+
+
+def _account_card(told: PatchOutlook, system: str) -> Card:
+    def depth(mm: float) -> str:
+        return units.show_water_depth(mm, system) if mm >= 0 else f"−{units.show_water_depth(-mm, system)}"
+
+    years = told.water_account
+    table = Table(
+        "Where the water came from and went to, mean of all futures",
+        ("year", "rain on the bed", "watered", "dried off", "drained below", "more in store"),
+        tuple(
+            (
+                str(y.year),
+                depth(y.rain),
+                depth(y.watered),
+                depth(y.evaporated),
+                depth(y.drained),
+                depth(y.stored_change),
+            )
+            for y in years
+        ),
+    )
+    whole = next((y for y in years if y.rain + y.watered > 0), None)
+    if whole is None:
+        answer = Answer("No water has come or gone yet")
+    else:
+        total = whole.rain + whole.watered
+        answer = Answer(
+            f"Of all the water in {whole.year}, ",
+            f"{round(10 * whole.rain / total)} in 10 parts",
+            " came as rain.",
+        )
+    return Card("account", "Where the water goes", answer, table=table, table_name="The account by year")
+
+
+def _watering_rule_words(patch: Patch, system: str) -> str:
+    rule = patch.watering
+    if rule.rule.value == "none":
+        return "This bed lives on rain alone. Try a watering rule in the what-if to see what it would change."
+    each = units.show_volume(rule.depth_mm * patch.area_m2, system)
+    return (
+        f"Reckoned with this rule: when moisture falls below {words.share(rule.below_moisture)}, "
+        f"give {each}, and then wait {words.plural(rule.rest_days, 'day')} at least."
+    )
+
+
+def _chart_label(what: str, kind: str, told: PatchOutlook, today: date) -> str:
+    first, last = window(told, today)
+    return (
+        f"{what} from {words.day(first, today)} to {words.day(last, today)}: the reckoned course to today, "
+        "then the range of 8 and of 5 in 10 futures around the middle. The table below has the figures."
+    )
+
+
+def window(told: PatchOutlook, today: date) -> tuple[date, date]:
+    """The days a chart shows: from the build, at most some months back, to some months ahead."""
+    built = told.patch.built_on or told.start
+    first = max(built, told.start, today - timedelta(days=DAYS_BACK))
+    last = min(max(today, built) + timedelta(days=DAYS_AHEAD), told.start + timedelta(days=told.days - 1))
+    return first, max(last, first + timedelta(days=1))
+
+
+def _indices(told: PatchOutlook, today: date, step: int = 1) -> range:
+    first, last = window(told, today)
+    return range(max((first - told.start).days, 0), min((last - told.start).days + 1, told.days), step)
+
+
+def _band_table(
+    caption: str, band: Band, told: PatchOutlook, today: date, show: Callable[[float], str]
+) -> Table:
+    rows = []
+    for i in _indices(told, today, _TABLE_STEP):
+        if math.isfinite(band.p50[i]):
+            day = told.start + timedelta(days=i)
+            values = (float(q[i]) for q in (band.p50, band.p25, band.p75, band.p10, band.p90))
+            middle, low5, high5, low8, high8 = (show(value) for value in values)
+            rows.append((words.day(day, today), middle, f"{low5} to {high5}", f"{low8} to {high8}"))
+    return Table(
+        f"{caption}, every seventh day", ("day", "middle", "5 of 10 futures", "8 of 10 futures"), tuple(rows)
+    )
+
+
+def _shown_months(amounts: Sequence[MonthAmount], patch: Patch, today: date) -> list[MonthAmount]:
+    """Months from the build, at most three back from today, to a year ahead of whichever is later."""
+    first = (today - timedelta(days=92)).replace(day=1)
+    last = max(today, patch.built_on or today) + timedelta(days=340)
+    return [amount for amount in amounts if first <= amount.month <= last]
+
+
+def _month_table(
+    caption: str, amounts: Sequence[MonthAmount], patch: Patch, today: date, show: Callable[[float], str]
+) -> Table:
+    rows = tuple(
+        (f"{m.month:%B %Y}", show(m.p50), f"{show(m.p10)} to {show(m.p90)}", show(m.mean))
+        for m in _shown_months(amounts, patch, today)
+    )
+    return Table(caption, ("month", "middle", "8 of 10 futures", "mean"), rows)
+
+
+def _water_table(
+    amounts: Sequence[MonthAmount], patch: Patch, today: date, system: str, hose: float
+) -> Table:
+    def show(litres: float) -> str:
+        return units.show_volume(litres, system)
+
+    rows = tuple(
+        (
+            f"{m.month:%B %Y}",
+            show(m.p50),
+            f"{show(m.p10)} to {show(m.p90)}",
+            answers.minutes(m.p50 / hose) if m.p50 > 0 else "none",
+        )
+        for m in _shown_months(amounts, patch, today)
+    )
+    return Table("Water to give by month", ("month", "middle", "8 of 10 futures", "at the hose"), rows)

@@ -1,0 +1,167 @@
+"""A bed before and after a change, in the grower's words and units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.garden import (
+    Garden,
+    Patch,
+    WateringRule,
+)
+from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line
+from mulchwright.web.beds.what_if_view import _mean_light
+from mulchwright.web.views import headlines as answers
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.dots import NARROW, DotPlot, dot_plot, span_of
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import PatchOutlook
+    from mulchwright.trade import Trade
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two outlooks side by side: rows of (what, as it is, what if), dots of each, the bed's new portrait."""
+
+    summary: str
+    rows: tuple[tuple[str, str, str], ...]
+    dots_before: str
+    dots_after: str
+    portrait: str
+    changes: tuple[str, ...]
+    key: str
+
+
+def compare(
+    garden: Garden, before: PatchOutlook, after: PatchOutlook, trade: Trade, today: date
+) -> Comparison:
+    """What a change does to first picking, crop, water and run, in words."""
+    system = garden.units.value
+    both = (before, after)
+    meeting = _run_day(before, after, today)
+
+    def row(what: str, tell: Callable[[PatchOutlook], str]) -> tuple[str, str, str]:
+        return what, tell(before), tell(after)
+
+    rows = (
+        row("first picking", lambda told: _picking_words(told, today)),
+        row("nothing in the first year", lambda told: words.chance(told.none_in_first_year)),
+        row(
+            "picked in the first year",
+            lambda told: answers.amount_range(told.picked_first_year_kg, "mass", system),
+        ),
+        row(
+            "water in the first year",
+            lambda told: answers.amount_range(told.watered_first_year_litres, "volume", system),
+        ),
+        row(f"run through by {meeting.day} {meeting:%b}", lambda told: _run_words(told, meeting)),
+    )
+    first, last = span_of([answers.dots(told) for told in both], today)
+    drawn = [
+        dot_plot(
+            DotPlot(answers.dots(told), today, first, last),
+            width=NARROW,
+            label=f"{name}: {answers.picking(told, today)}",
+            mark=f"dots-{mark}",
+        )
+        for told, name, mark in ((before, "As it is", "before"), (after, "What if", "after"))
+    ]
+    return Comparison(
+        summary=_summary(before, after, today),
+        rows=rows,
+        dots_before=drawn[0],
+        dots_after=drawn[1],
+        portrait=portrait(after.patch, trade, system, mark="what-if-bed"),
+        changes=changes(before.patch, after.patch, trade, system, today),
+        key=before.patch.key,
+    )
+
+
+def _picking_words(told: PatchOutlook, today: date) -> str:
+    days = [day for day in answers.dots(told) if day is not None]
+    if len(days) < 3:
+        return "hardly in the first year"
+    middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
+    return words.day_range(middle[0], middle[-1], today)
+
+
+def _run_day(before: PatchOutlook, after: PatchOutlook, today: date) -> date:
+    """A day to compare the run at: eight weeks from the later build day, inside both outlooks."""
+    built = max(told.patch.built_on or told.start for told in (before, after))
+    end = min(told.start + timedelta(days=told.days - 1) for told in (before, after))
+    return min(built + timedelta(days=56), end)
+
+
+def _run_words(told: PatchOutlook, day: date) -> str:
+    i = (day - told.start).days
+    if not 0 <= i < told.days or not math.isfinite(float(told.run_share.p50[i])):
+        return "not known"
+    low, middle, high = (float(q[i]) for q in (told.run_share.p10, told.run_share.p50, told.run_share.p90))
+    if round(100 * low) == round(100 * high):
+        return words.share(middle)
+    return f"{words.share(middle)} ({round(100 * low)} to {words.share(high)})"
+
+
+def _summary(before: PatchOutlook, after: PatchOutlook, today: date) -> str:
+    """One sentence for the ear and the eye: sooner or later, more or less."""
+    old = [day for day in answers.dots(before) if day is not None]
+    new = [day for day in answers.dots(after) if day is not None]
+    parts = []
+    if len(old) >= 3 and len(new) >= 3:
+        shift = (new[len(new) // 2] - old[len(old) // 2]).days
+        if shift:
+            days = abs(shift)
+            span = words.plural(days, "day") if days <= 60 else words.plural(round(days / 30.4), "month")
+            parts.append(f"first picking about {span} {'later' if shift > 0 else 'sooner'}")
+        else:
+            parts.append("first picking at the same time")
+    kg_old, kg_new = before.picked_first_year_kg.p50, after.picked_first_year_kg.p50
+    if max(kg_old, kg_new) > 0:
+        ratio = kg_new / kg_old if kg_old > 0 else math.inf
+        crop = (
+            "about as much to pick"
+            if 0.93 <= ratio <= 1.07
+            else "more to pick"
+            if ratio > 1
+            else "less to pick"
+        )
+        parts.append(crop)
+    old_l, new_l = before.watered_first_year_litres.p50, after.watered_first_year_litres.p50
+    if abs(new_l - old_l) > 0.07 * max(old_l, new_l, 1.0):
+        parts.append("more water to give" if new_l > old_l else "less water to give")
+    sentence = words.joined(parts)
+    return f"{sentence[:1].upper()}{sentence[1:]}." if sentence else "No change that the range lets see."
+
+
+def changes(before: Patch, after: Patch, trade: Trade, system: str, today: date) -> tuple[str, ...]:
+    """What differs between two versions of a patch, a line each."""
+    lines: list[str] = []
+    if before.built_on != after.built_on:
+        days = [words.day(p.built_on, today) if p.built_on else "no day" for p in (before, after)]
+        lines.append(f"build day {days[0]} becomes {days[1]}")
+    old, new = (layer_lines(p, trade, system) for p in (before, after))
+    if old != new:
+        lines.append(f"layers from the top: {words.joined(new)}")
+    if (old_line := spawn_line(before, trade, system)) != (new_line := spawn_line(after, trade, system)):
+        lines.append(f"spawn: {old_line} It becomes: {new_line}")
+    if before.light_share != after.light_share:
+        shades = [words.share(1 - _mean_light(p)) for p in (before, after)]
+        lines.append(f"shade {shades[0]} becomes {shades[1]}")
+    if before.watering != after.watering:
+        lines.append(f"watering becomes: {watering_words(after, system)}")
+    return tuple(lines)
+
+
+def watering_words(patch: Patch, system: str) -> str:
+    """The watering rule in a few words."""
+    rule = patch.watering
+    if rule.rule is WateringRule.NONE:
+        return "rain only"
+    each = units.show_volume(rule.depth_mm * patch.area_m2, system)
+    return f"{each} when moisture falls below {words.share(rule.below_moisture)}"

@@ -1,0 +1,506 @@
+"""Renewal in words: the cards of the page, from what the almanac's `renewal` tells."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.almanac.renewal import HUMUS_ROWS, Line, Moving, Nitrogen, Renewal, Retire, Soil, TopUp, Why
+from mulchwright.gather.ranges import Amount
+from mulchwright.gather.yard import bales_of, bulk_words
+from mulchwright.sheets.drawing import Element, document, element, text
+from mulchwright.sheets.portrait import material_name
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.tables import Card, Source, Table
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from mulchwright.almanac.remains import LayerLeft, Spread
+    from mulchwright.garden import Garden
+    from mulchwright.trade import Trade
+    from mulchwright.trade.ranges import GradedFigure
+
+__all__ = ["MoveForm", "RenewPage", "move_lines", "page_of"]
+
+
+# ---- what the page shows ------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class MoveForm:
+    """The question how far living chips go: what was typed, and the answer in lines, or what is wrong."""
+
+    volume: str
+    depth: str
+    errors: tuple[tuple[str, str], ...]
+    answer: Answer | None
+    lines: tuple[str, ...]
+    told: str
+    others: tuple[tuple[str, str], ...]
+
+    def fault(self, name: str) -> str:
+        """What is wrong with a field; empty where nothing is."""
+        return dict(self.errors).get(name, "")
+
+
+@dataclass(frozen=True, slots=True)
+class RenewPage:
+    """All that the page shows of a built bed.
+
+    add_material, add_thickness : what the button notes; empty where nothing is to be added. add_due : whether
+    its week has come.
+    """
+
+    left: Card
+    add: Card
+    add_lines: tuple[str, ...]
+    add_material: str
+    add_due: bool
+    add_thickness: str
+    anew: Card
+    anew_lines: tuple[str, ...]
+    move: Card
+    line: tuple[str, ...]
+    soil: Card
+    soil_lines: tuple[str, ...]
+    plants: Card
+    plant_lines: tuple[str, ...]
+
+
+def _span(low: str, high: str) -> str:
+    return low if low == high else f"{low} to {high}"
+
+
+def _figure(value: float, unit: str, system: str) -> str:
+    if unit == "m":
+        return units.show_length(value, system)
+    if unit == "kg/m²":
+        per_100_ft2 = units.show_mass(value * 100 * units.plain_unit("area", units.US)[1], units.US)
+        return f"{per_100_ft2} per 100 ft²" if system == units.US else units.show_spawn_rate(value, system)
+    if unit == "kg/m³" and system == units.US:
+        name, ours = units.plain_unit("density", system)
+        return f"{value / ours:.0f} {name}"
+    if unit == "share":
+        return f"{100 * value:.3g} %"
+    if unit == "1/year":
+        return f"{value:.3g} a year"
+    return f"{value:.4g} {'' if unit == 'factor' else unit}".strip()
+
+
+def _sources(rows: Sequence[tuple[str, GradedFigure, str]], system: str) -> tuple[Source, ...]:
+    """Figures behind a card: what it is, the row, what it goes into."""
+    return tuple(
+        Source(
+            name[0].upper() + name[1:],
+            _figure(row.likely, row.unit, system),
+            _span(_figure(row.low, row.unit, system), _figure(row.high, row.unit, system)),
+            units.in_units(f"{row.source}, {row.place}", system),
+            row.basis.words,
+            formula,
+        )
+        for name, row, formula in rows
+    )
+
+
+def _constants(trade: Trade, system: str, **formulas: str) -> tuple[Source, ...]:
+    return _sources(
+        [(trade.constants[key].meaning, trade.constants[key], formula) for key, formula in formulas.items()],
+        system,
+    )
+
+
+def _materials(layers: Sequence[LayerLeft]) -> list[str]:
+    return list(dict.fromkeys(layer.material for layer in layers))
+
+
+def _of_materials(
+    trade: Trade, layers: Sequence[LayerLeft], field: str, what: str, formula: str
+) -> list[tuple[str, GradedFigure, str]]:
+    return [
+        (f"{material_name(key, trade)}: {what}", getattr(trade.materials[key], field), formula)
+        for key in _materials(layers)
+    ]
+
+
+# ---- what is left --------------------------------------------------------------
+
+
+def _depth(spread: Spread, system: str) -> str:
+    return units.show_length(spread.p50, system)
+
+
+def _depth_span(spread: Spread, system: str) -> str:
+    return _span(units.show_length(spread.p10, system), units.show_length(spread.p90, system))
+
+
+def _stack(told: Renewal, trade: Trade, system: str, label: str, mark: str) -> str:
+    """The bed in three columns, to scale: as laid, today, in a year; a bracket for 8 of 10 futures."""
+    columns: list[tuple[str, list[tuple[str, float]], Spread | None]] = [
+        ("as laid", [(layer.material, layer.laid_m) for layer in told.now.layers], None),
+        (
+            "today",
+            [(layer.material, layer.depth_m.p50) for layer in told.now.layers],
+            told.now.depth_m,
+        ),
+    ]
+    if told.in_a_year is not None:
+        later = told.in_a_year
+        columns.append(
+            ("in a year", [(layer.material, layer.depth_m.p50) for layer in later.layers], later.depth_m)
+        )
+    tallest = max(sum(depth for _, depth in layers) for _, layers, _ in columns)
+    tallest = max(tallest, *(spread.p90 for _, _, spread in columns if spread is not None))
+    scale, ground, wide, gap = 120.0 / tallest, 150.0, 74.0, 34.0
+    parts: list[Element] = []
+    for n, (name, layers, spread) in enumerate(columns):
+        left, y = 4 + n * (wide + gap), ground
+        for material, depth in layers:
+            tall = depth * scale
+            y -= tall
+            family = trade.materials[material].family
+            parts.append(element("rect", x=left, y=y, width=wide, height=tall, class_=f"layer {family}"))
+        whole = units.show_length(sum(depth for _, depth in layers), system)
+        if spread is not None:
+            x, top, low = left + wide + 8, ground - spread.p90 * scale, ground - spread.p10 * scale
+            for x1, x2, y1, y2 in ((x, x, top, low), (x - 4, x + 4, top, top), (x - 4, x + 4, low, low)):
+                parts.append(element("line", x1=x1, x2=x2, y1=y1, y2=y2, class_="bracket"))
+            y = min(y, top)
+        parts.append(text(left + wide / 2, y - 8, whole, anchor="middle"))
+        parts.append(text(left + wide / 2, ground + 22, name, "quiet", "middle"))
+    width = 4 + len(columns) * (wide + gap)
+    parts.append(element("line", x1=0, x2=width, y1=ground, y2=ground, class_="axis"))
+    return document(width, ground + 32, parts, label=label, mark=mark, class_="dots stack")
+
+
+def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
+    now, later = told.now, told.in_a_year
+    share = words.share(now.food_share.p50)
+    depth = _depth(now.food_depth_m, system)
+    answer = Answer("Of its food ", f"{share} is left, {depth} deep", ".")
+    lower, upper = words.share(now.food_share.p10), words.share(now.food_share.p90)
+    note = f"In 8 of 10 futures {_span(lower, upper)} is left today."
+    if later is not None:
+        span = _span(words.share(later.food_share.p10), words.share(later.food_share.p90))
+        note += f" In a year, if nothing is added, {span}."
+    note += " Depth is reckoned from the matter that is left, not measured: put a ruler in to be sure."
+    rows = []
+    for n, layer in reversed(list(enumerate(now.layers))):
+        row = (
+            material_name(layer.material, trade).capitalize(),
+            units.show_length(layer.laid_m, system),
+            _depth(layer.depth_m, system),
+            _depth_span(layer.depth_m, system),
+            words.share(layer.share_left.p50),
+        )
+        rows.append((*row, _depth(later.layers[n].depth_m, system)) if later else row)
+    heads = ("layer, from the top", "as laid", "today", "8 of 10 futures", "of its matter left")
+    table = Table("What is left of each layer", (*heads, "in a year") if later else heads, tuple(rows))
+    label = f"{answer} {note}"
+    sources = _sources(
+        [
+            *_of_materials(trade, now.layers, "decay_per_year", "rot, not run", "rot of each cell by day"),
+            *_of_materials(
+                trade, now.layers, "colonized_decay_factor", "how much faster once run", "rot of each cell"
+            ),
+        ],
+        system,
+    )  # fmt: skip
+    return Card(
+        "left", "What is left", answer, drawings=(_stack(told, trade, system, label, "stack"),), note=note,
+        table=table, table_name="Layer by layer",
+        sources=(
+            *sources, *_constants(trade, system, decay_spread="one draw for each future, on every rate"),
+        ),
+    )  # fmt: skip
+
+
+# ---- what to add -----------------------------------------------------------------
+
+WHY = {
+    Why.SPRING: "Threads wake in that week, so they run into the fresh layer before the dry months.",
+    Why.AUTUMN: "The worst heat is over and the rains are near, and threads still have some weeks to run "
+    "into the fresh layer before the cold.",
+    Why.THIN: "So little food is left that it should not wait. Water the fresh layer until threads have run "
+    "into it.",
+    Why.COOLEST: "Your garden has no cold season; this is the coolest week, when a fresh layer dries least.",
+}
+
+
+def _week(top_up: TopUp, today: date) -> str:
+    return "now" if top_up.week <= today else f"in the week of {words.day(top_up.week, today)}"
+
+
+def _add_card(
+    told: Renewal, trade: Trade, system: str, today: date
+) -> tuple[Card, tuple[str, ...]]:  # fmt: skip
+    top_up = told.top_up
+    figures = _constants(
+        trade, system, top_up_m="most that is spread at once",
+        top_up_before_cold_days="the week in autumn", waste_share="loose volume to fetch",
+    )  # fmt: skip
+    if top_up is None:
+        answer = Answer("Nothing to add yet", "", ".")
+        note = "By the good weeks of the year ahead it will have sunk by less than a finger's width."
+        return Card("add", "What to add", answer, note=note, sources=figures), ()
+    name = material_name(top_up.material, trade)
+    spread = units.show_length(top_up.spread_m, system)
+    answer = Answer("", f"Spread {spread} of {name} {_week(top_up, today)}", ", loose.")
+    need = top_up.need
+    said = [
+        f"{word.unit.capitalize()}: about {word.likely}" + (f" ({word.span})" if word.span else "") + "."
+        for word in bulk_words(need.loose_l, trade, system)
+    ]
+    if trade.materials[top_up.material].family == "straw":
+        bales = bales_of(need.delivered_kg, trade)
+        count = f"about {bales.likely:.1f}" if bales.likely >= 1 else "less than one"
+        said.append(f"In bales: {count}.")
+    missing = _span(
+        units.show_length(top_up.missing_m.low, system), units.show_length(top_up.missing_m.high, system)
+    )
+    said.append(
+        f"It settles to {units.show_length(top_up.settled_m, system)}. By then {missing} of settled food "
+        "will be missing against the bed as laid."
+    )
+    if not top_up.all_at_once:
+        said.append("More than this at once keeps air from the threads; lay the rest a season later.")
+    said.append("Wet it first, and not over pins: pick the flush, then spread.")
+    row = trade.materials[top_up.material].settling_share
+    own = _sources([(f"{name}: settling", row, "loose depth to settled")], system)
+    return (
+        Card("add", "What to add", answer, note=WHY[top_up.why], sources=(*own, *figures)),
+        tuple(said),
+    )
+
+
+# ---- laying it anew ----------------------------------------------------------------
+
+
+def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: date) -> Card:
+    mark = words.share(retire.share.likely)
+    if retire.now:
+        answer = Answer("", "Lay it anew, or clear it", f": less than {mark} of its food is left.")
+    elif retire.middle is not None:
+        answer = Answer("Its food is spent about ", words.day(retire.middle, today), ", if nothing is added.")
+    elif retire.soonest is not None:
+        answer = Answer("It most likely lasts ", "the year", ", even if nothing is added.")
+    else:
+        answer = Answer("It lasts ", "the year", ", even if nothing is added.")
+    note = f"Spent means that less than {mark} of the food laid is left."
+    if retire.soonest is not None and not retire.now:
+        soon = "already" if retire.soonest <= today else f"by {words.day(retire.soonest, today)}"
+        late = f"only by {words.day(retire.latest, today)}" if retire.latest else "not within a year"
+        note += f" In 1 of 10 futures it is {soon}, in 1 of 10 {late}."
+    species = trade.species[told.patch.species]
+    return Card(
+        "anew", "When it is spent", answer, note=note,
+        sources=(
+            *_constants(trade, system, retire_share_left="the day it is spent"),
+            *_sources([(f"{species.names[0]}: life of a bed that is not fed", species.bed_life_years,
+                        "to compare with its age")], system),
+        ),
+    )  # fmt: skip
+
+
+def _anew_lines(retire: Retire) -> tuple[str, ...]:
+    months = round(12 * retire.age_years)
+    age = words.plural(months, "month") if months < 24 else f"{retire.age_years:.1f} years"
+    low, high = retire.life_years.low, retire.life_years.high
+    life = f"{12 * low:.0f} to {12 * high:.0f} months" if high < 2 else f"{low:g} to {high:g} years"
+    fed = f"topped up {words.plural(retire.fed, 'time')}" if retire.fed else "never topped up so far"
+    return (
+        f"It is {age} old and was {fed}; a bed of its kind that is not fed lasts {life}.",
+        (
+            "Clearing it: move what is still white and firm to a new bed, spread the rest as mulch or dig "
+            "it in where nothing is sown this year."
+        ),
+    )
+
+
+# ---- moving ------------------------------------------------------------------------
+
+
+def _ranged(share: Amount) -> str:
+    """A share with its range, where there is one to tell."""
+    span = _span(words.share(share.low), words.share(share.high))
+    likely = words.share(share.likely)
+    return likely if span == likely else f"{likely} ({span})"
+
+
+def move_lines(move: Moving, system: str) -> tuple[str, ...]:
+    depth = units.show_length(move.depth_m, system)
+    fresh = units.show_bulk_volume(move.fresh_l.likely, system)
+    fresh_span = _span(
+        units.show_bulk_volume(move.fresh_l.low, system), units.show_bulk_volume(move.fresh_l.high, system)
+    )
+    lines = [
+        (
+            f"At the safe end of practice {units.show_area(move.carries_m2.low, system)}; "
+            f"{units.show_area(move.carries_m2.high, system)} only where it is kept moist all the time."
+        ),
+        f"The new bed takes about {fresh} of fresh chips besides ({fresh_span}), {depth} deep when settled.",
+        (
+            f"This bed loses {_ranged(move.share_of_bed)} of the food it has left, and about "
+            f"that share of its crop until the gap is run again; {units.show_length(move.left_m, system)} "
+            "stays. Give back as much in fresh chips."
+        ),
+    ]
+    if move.more_than_advised:
+        lines.append("That is more than growers take from a bed that is to go on.")
+    seasons = move.enough_for_years
+    lines.append(
+        f"One purchase of spawn is moved on for {seasons.low:g} to {seasons.high:g} seasons; after that "
+        "other fungi hold too much of the chips."
+    )
+    return tuple(lines)
+
+
+def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
+    names = {patch.key: patch.name for patch in garden.patches}
+    said = []
+    for (key, when), (_, checked) in zip(line.came_from, line.checked, strict=True):
+        looked = f"last checked {words.day(checked, today)}" if checked else "never checked in this book"
+        said.append(
+            f"Its chips came from {names[key]} on {words.day(when, today)}; the picks there: {looked}."
+        )
+    for key, when in line.went_to:
+        said.append(f"Chips went to {names.get(key, key)} on {words.day(when, today)}.")
+    if line.other_species:
+        told = words.joined([names.get(key, key) for key in line.other_species])
+        said.append(f"{told} was sown with another kind. Mend the logbook, or the kind of one bed.")
+    said.append(
+        "Whatever lives in the chips moves with them. The checks of one bed do not count for another: where "
+        "chips arrive, every pick is checked from the start, with a spore print of the first flush."
+    )
+    if line.print_due:
+        said.append("A spore print of this bed is still due.")
+    return tuple(said)
+
+
+# ---- soil and plants ------------------------------------------------------------------
+
+
+def _soil_card(soil: Soil, told: Renewal, trade: Trade, system: str) -> tuple[Card, tuple[str, ...]]:
+    def mass(kg: float) -> str:
+        return units.show_mass(kg, system)
+
+    def span(amount: Amount) -> str:
+        return _span(mass(amount.low), mass(amount.high))
+
+    answer = Answer("So far it has left ", f"about {mass(soil.so_far_kg.likely)} of humus", " in the ground.")
+    note = (
+        f"From {span(soil.so_far_kg)}, out of {mass(soil.rotted_kg.likely)} that has rotted; the rest went "
+    )
+    note += "off as gas and water."
+    points = _span(f"{soil.points_dug_in.low:.1f}", f"{soil.points_dug_in.high:.1f}")
+    deep = units.show_length(0.15, system)
+    lines = (
+        f"Of all that was laid, {span(soil.in_the_end_kg)} stays in the end.",
+        (
+            f"Were all of it dug in, {span(soil.dug_in_kg)}: {points} points of organic matter in the top "
+            f"{deep}. That is an upper bound; a bed on the ground does less, and near the surface."
+        ),
+        (
+            f"Topped up each year with what rots, after ten years {span(soil.fed_ten_years_kg)} of humus and "
+            "microbes by a second way of reckoning (RothC, a model of soils, kept moist; sand to clay)."
+        ),
+    )
+    rows = dict.fromkeys(
+        row for layer in told.now.layers if (row := HUMUS_ROWS.get(layer.material, ""))
+    )  # fmt: skip
+    sources = _constants(
+        trade, system, **dict.fromkeys(rows, "rotted matter × this share"),
+        humus_surface_share="against the same dug in", topsoil_density_kg_m3="points in the topsoil",
+    )  # fmt: skip
+    return Card("soil", "What the soil gains", answer, note=note, sources=sources), lines
+
+
+def _plants_card(
+    nitrogen: Nitrogen, told: Renewal, trade: Trade, system: str
+) -> tuple[Card, tuple[str, ...]]:
+    def mass(kg: float) -> str:
+        return units.show_mass(kg, system)
+
+    release = nitrogen.share_of_release
+    held = f"It holds {nitrogen.ratio_now:.0f} parts of carbon to 1 of nitrogen, "
+    held += f"as laid {nitrogen.ratio_laid:.0f}."
+    if nitrogen.ratio_now > trade.constants["nitrogen_release_ratio"].high:
+        answer = Answer("", "Do not feed it, and do not dig it in", ".")
+        note = f"{held} It rots with nitrogen from where it touches the soil, so it feeds no plant yet; king "
+        note += "stropharia and its kin need none added."
+    else:
+        answer = Answer("It has begun to ", "give nitrogen up", " as it rots.")
+        note = held
+    lines = [
+        (
+            "It begins to give nitrogen up when about "
+            f"{_span(words.share(release.low), words.share(release.high))} of it is left."
+        ),
+        (
+            f"Were it dug in today, decay would ask for up to {mass(nitrogen.dug_in_kg)} of nitrogen "
+            f"({_span(mass(nitrogen.taken_up_kg.low), mass(nitrogen.taken_up_kg.high))} by what microbes "
+            "take up). Lying on the ground it takes far less, from a thin zone where the "
+            "two meet: shrubs and trees rooted below do not feel it."
+        ),
+    ]
+    for plant in told.plants:
+        verdict = "does well beside it" if plant.verdict == "suits" else "suffers beside it"
+        lines.append(f"{plant.names[0].capitalize()} {verdict}. {plant.why}")
+    if told.unknown_plants:
+        lines.append(f"Of {words.joined(list(told.unknown_plants))} nothing is known here.")
+    if not told.plants and not told.unknown_plants:
+        lines.append("No plants are told for its garden bed; name them on the plan to read about them here.")
+    feed = _span(*(_figure(v, "kg/m²", system) for v in (told.feed_kg_m2.low, told.feed_kg_m2.high)))
+    ring = _span(*(units.show_length(v, system) for v in (told.ring_m.low, told.ring_m.high)))
+    lines.append(
+        f"Vegetables and flowers of one summer: {feed} of nitrogen beside the bed, not into it; keep {ring} "
+        "round seedlings free of chips."
+    )
+    sources = (
+        *_sources(
+            _of_materials(
+                trade, told.now.layers, "carbon_nitrogen_ratio", "carbon to nitrogen", "the mix of layers"
+            ),
+            system,
+        ),
+        *_constants(
+            trade, system, nitrogen_ratio_goal="nitrogen were it dug in",
+            nitrogen_release_ratio="when nitrogen is given up",
+            nitrogen_need_hardwood="what microbes take up", nitrogen_need_softwood="what microbes take up",
+            nitrogen_need_straw="what microbes take up", nitrogen_feed_kg_m2="feed beside the bed",
+            seedling_ring_m="ring round seedlings",
+        ),
+    )  # fmt: skip
+    return Card("plants", "Nitrogen and the plants there", answer, note=note, sources=sources), tuple(lines)
+
+
+# ---- all of it ------------------------------------------------------------
+
+
+def page_of(
+    told: Renewal, line: Line, garden: Garden, trade: Trade, form: MoveForm, today: date
+) -> RenewPage:
+    """The page of a built bed."""
+    system = garden.units.value
+    add, add_lines = _add_card(told, trade, system, today)
+    soil, soil_lines = _soil_card(told.soil, told, trade, system)
+    plants, plant_lines = _plants_card(told.nitrogen, told, trade, system)
+    move = Card(
+        "move", "Move living chips", form.answer or Answer("How much do you take", "", "?"),
+        sources=_constants(
+            trade, system, living_chips_spread="area that living chips carry",
+            living_chips_taken="what to take at most", living_chips_seasons="how often a line is moved on",
+        ),
+    )  # fmt: skip
+    return RenewPage(
+        left=_left_card(told, trade, system), add=add, add_lines=add_lines,
+        add_material=told.top_up.material if told.top_up else "",
+        add_due=told.top_up is not None and told.top_up.week <= today,
+        add_thickness=units.show_length(told.top_up.spread_m, system) if told.top_up else "",
+        anew=_anew_card(told.retire, trade, told, system, today), anew_lines=_anew_lines(told.retire),
+        move=move, line=_line_words(line, garden, today), soil=soil, soil_lines=soil_lines, plants=plants,
+        plant_lines=plant_lines,
+    )  # fmt: skip

@@ -1,0 +1,326 @@
+"""When to build a bed: the curve over build weeks, the steps back from a day, and the same as a calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING, Any, cast
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.almanac import Quantiles
+from mulchwright.almanac.building import PatchSchedule, WhenToBuild, schedule_of, when_to_build
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Patch, Stage
+from mulchwright.gather.schedule import Step
+from mulchwright.services.fingerprints import climate_mark
+from mulchwright.services.jobs import Errand, errand_key
+from mulchwright.services.light import lit_if_kept
+from mulchwright.services.writes import change_garden, mark_of
+from mulchwright.trade import Trade
+from mulchwright.units import show_mass, show_volume
+from mulchwright.web.forms.fields import read_day
+from mulchwright.web.forms.numbers import chart_width
+from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.stores.frame import store_page
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.build_week_chart import build_week_chart, week_frame
+from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.palette import SCHEMES
+from mulchwright.web.views.species import species_named
+from mulchwright.web.views.steps import STEP_WORDS, _step_words
+from mulchwright.web.views.stores_wording import CautionWords, caution_words, in_units
+from mulchwright.web.views.tables import Table
+
+if TYPE_CHECKING:
+    from mulchwright.services.library import BookState
+    from mulchwright.web.shared.context import Desk
+
+
+PATIENCE_S = 0.4
+
+
+WEEKS = 40
+
+
+NARROWEST, WIDEST = 240, 1400
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of this page."""
+    return [
+        Route("/beds/{key}/when", page, methods=["GET"]),
+        Route("/beds/{key}/when", choose, methods=["POST"]),
+        Route("/beds/{key}/when/chart", chart),
+    ]
+
+
+def bed_of(request: Request, garden: Garden) -> Patch:
+    """The bed that the address names; 404 where there is none."""
+    key = request.path_params["key"]
+    patch = next((p for p in garden.patches if p.key == key), None)
+    if patch is None:
+        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
+    return patch
+
+
+def _errand(desk: Desk, state: BookState, patch: Patch) -> Errand:
+    garden, trade, today = state.garden, desk.trade, desk.today(state.garden)
+    bare = replace(patch, built_on=None)
+    key = errand_key("build weeks", climate_mark(state), bare, garden.patch(patch.key).light_share, today)
+    members: dict[str, Any] = {} if desk.members is None else {"members": desk.members}
+
+    def work(report: Callable[[float], None]) -> WhenToBuild:
+        return when_to_build(
+            lit_if_kept(state).garden, state.series, trade, patch.key, today=today, weeks=WEEKS,
+            progress=report, **members,
+        )  # fmt: skip
+
+    return desk.errands.ask(key, work, patience_s=PATIENCE_S)
+
+
+def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
+    """The curve as figures."""
+    rows = tuple(
+        (
+            words.day(week.built_on, today),
+            words.chance(week.chance_this_year),
+            words.chance(1 - week.none_in_first_year),
+            words.day(week.first_picking, today) if week.first_picking else "not in half of them",
+            _quantiles(week.first_year_kg, system),
+            show_volume(week.first_year_litres.p50, system),
+        )
+        for week in told.weeks
+    )
+    return Table(
+        "Build weeks, each run through the same weathers with the same luck",
+        ("built", "a crop in that year", "a crop in 12 months", "first picking, middle",
+         "crop in 12 months, mean", "water in 12 months"),
+        rows,
+    )  # fmt: skip
+
+
+def _quantiles(told: Quantiles, system: str) -> str:
+    low, mean, high = (_mass(kg, system) for kg in (told.p10, told.mean, told.p90))
+    return f"{mean} ({low} to {high})"
+
+
+def _mass(kg: float, system: str) -> str:
+    return show_mass(kg, system) if kg >= 0.0005 else "nothing"
+
+
+def window_lines(told: WhenToBuild, today: date, system: str) -> tuple[Answer, ...]:
+    """The spring and autumn windows in words."""
+    lines = []
+    for window in told.windows:
+        best = window.best
+        season = window.season.capitalize()
+        if best.first_year_kg.mean <= 0:
+            lines.append(Answer(f"{season}: ", "no week brings anything", " in its first 12 months."))
+            continue
+        lines.append(
+            Answer(
+                f"{season}: build ",
+                words.day_range(window.first, window.last, today),
+                f"; built {words.day(best.built_on, today)}, a crop within 12 months comes "
+                f"{words.chance(1 - best.none_in_first_year)}, "
+                f"{show_mass(best.first_year_kg.mean, system)} on average.",
+            )
+        )
+    return tuple(lines)
+
+
+def chart(request: Request) -> Response:
+    """The curve's spec for a width and a color scheme."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    patch = bed_of(request, state.garden)
+    scheme = request.query_params.get("scheme", "light")
+    width = chart_width(request.query_params, NARROWEST, WIDEST)
+    if scheme not in SCHEMES:
+        raise HTTPException(400, "A chart is light or dark.")
+    errand = _errand(desk, state, patch) if patch.stage is Stage.PLANNED else None
+    if errand is None or not isinstance(errand.result, WhenToBuild):
+        raise HTTPException(404, "There is no curve for this bed yet.")
+    told = errand.result
+    return JSONResponse(
+        build_week_chart(
+            week_frame(told, width, scheme, desk.today(state.garden)), told, state.garden.units.value
+        )
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class StepWords:
+    """One step as a page tells it."""
+
+    name: str
+    when: str
+    words: str
+    late: bool
+    cautions: tuple[CautionWords, ...]
+
+
+def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:
+    return StepWords(
+        STEP_WORDS[step.kind],
+        words.day_range(step.first, step.last, today),
+        _step_words(step, trade, system),
+        step.late,
+        caution_words(step.cautions, trade, system),
+    )
+
+
+def _schedule(desk: Desk, state: BookState, patch: Patch, on: date) -> tuple[PatchSchedule | None, str]:
+    garden, today = state.garden, desk.today(state.garden)
+    try:
+        return (
+            schedule_of(garden, desk.trade, patch.key, today=today, build_on=on, series=state.series),
+            "",
+        )
+    except InputError as error:
+        return None, in_units(str(error), garden.units.value)
+
+
+def _asked_day(text: str, patch: Patch, today: date) -> tuple[date | None, str]:
+    """The day asked for, else the bed's own if it is to come; and a message where it cannot be."""
+    own = patch.built_on if patch.built_on is not None and patch.built_on >= today else None
+    if not text.strip():
+        return own, ""
+    try:
+        return read_day(text.strip(), "on", today, past=False), ""
+    except InputError as error:
+        return own, str(error)
+
+
+def page(request: Request) -> Response:
+    """The curve, the windows, and the steps back from a day."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    return _page(request, desk, state, request.query_params.get("on", ""))
+
+
+def _page(
+    request: Request, desk: Desk, state: BookState, typed: str, *, status: int = 200, clash: str = ""
+) -> Response:
+    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    patch = bed_of(request, garden)
+    on, fault = _asked_day(typed, patch, today)
+    values: dict[str, Any] = {
+        "bed": patch, "door": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
+        "windows": (), "curve": None, "fault": fault, "typed": typed or (on.isoformat() if on else ""),
+        "on": on, "schedule": None, "clash": clash, "is_own": on == patch.built_on, "steps": (),
+        "mark": mark_of(patch), "planned": patch.stage is Stage.PLANNED,
+        "feed": f"{request.url.scheme}://{request.headers.get('host', '')}/beds/{patch.key}/calendar.ics",
+        "built_on": words.day(patch.built_on, today) if patch.built_on else "",
+    }  # fmt: skip
+    if patch.stage is Stage.PLANNED:
+        errand = _errand(desk, state, patch)
+        if errand.under_way:
+            values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
+        elif errand.trouble:
+            values["trouble"] = in_units(errand.trouble, system)
+        else:
+            told = cast("WhenToBuild", errand.result)
+            best = told.best
+            values |= {
+                "answer": Answer(
+                    "Built ", words.day(best.built_on, today),
+                    f" it does best: {show_mass(best.first_year_kg.mean, system)} on average in 12 months."
+                ) if best.first_year_kg.mean > 0
+                else Answer("None of the ", f"{len(told.weeks)} weeks", " ahead brings a crop in a year."),
+                "windows": window_lines(told, today, system),
+                "curve": curve_table(told, today, system),
+            }  # fmt: skip
+            if on is None and not typed:
+                on = best.built_on
+                values |= {"on": on, "typed": on.isoformat(), "is_own": False}
+        if on is not None:
+            values |= _schedule_values(desk, state, patch, on)
+    if fault:
+        status = 422
+    return store_page(request, "beds/when.html", state, status=status, **values)
+
+
+def _schedule_values(desk: Desk, state: BookState, patch: Patch, on: date) -> dict[str, Any]:
+    today, system, trade = desk.today(state.garden), state.garden.units.value, desk.trade
+    found, trouble = _schedule(desk, state, patch, on)
+    if found is None:
+        return {"schedule_trouble": trouble}
+    schedule = found.schedule
+    if schedule.feasible:
+        first = min(schedule.steps, key=lambda step: step.last)
+        answer = Answer(
+            f"{words.day(on, today)} can be kept. First: {STEP_WORDS[first.kind].lower()}, by ",
+            words.day(first.last, today), ".",
+        )  # fmt: skip
+    else:
+        answer = Answer(
+            f"{words.day(on, today)} cannot be kept as things stand. The nearest day is ",
+            words.day(schedule.earliest_build, today), ".",
+        )  # fmt: skip
+    return {
+        "schedule": answer,
+        "day_words": words.day(on, today),
+        "problems": [in_units(species_named(text, trade), system) for text in schedule.problems],
+        "earliest": (schedule.earliest_build.isoformat(), words.day(schedule.earliest_build, today))
+        if not schedule.feasible
+        else None,
+        "remedies": [
+            (in_units(one.words, system), one.build_on.isoformat(), words.day(one.build_on, today))
+            for one in schedule.remedies
+        ],
+        "steps": [_step(step, trade, system, today) for step in schedule.steps],
+        "notes": [
+            *(in_units(note, system) for note in found.notes),
+            *(in_units(text, system) for text in (schedule.soak.words if schedule.soak else ())),
+        ],
+    }
+
+
+async def choose(request: Request) -> Response:
+    """Make the chosen day the bed's build day."""
+    typed = await typed_form(request)
+    return await run_in_threadpool(_choose, request, typed)
+
+
+def _choose(request: Request, typed: Mapping[str, str]) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    patch, today = bed_of(request, state.garden), desk.today(state.garden)
+    on, fault = _asked_day(typed.get("on", ""), patch, today)
+    if fault or on is None:
+        return _page(request, desk, state, typed.get("on", "") or "no day", status=422)
+    before = typed.get("before", "")
+
+    def change(garden: Garden) -> Garden:
+        now = garden.patch(patch.key)
+        if now.stage is not Stage.PLANNED:
+            raise InputError(f"“{now.name}” is built by now, so its day is a record and stays as it is.")
+        if before and mark_of(now) != before:
+            raise _MovedError
+        return replace(
+            garden,
+            patches=tuple(replace(p, built_on=on) if p.key == patch.key else p for p in garden.patches),
+        )
+
+    try:
+        change_garden(desk.library.path, change)
+    except _MovedError:
+        state = desk.library.state()
+        return _page(
+            request, desk, state, on.isoformat(), status=409,
+            clash="This bed was changed in another window since this page was shown. Nothing was written; "
+            "look at it once more, then choose the day again.",
+        )  # fmt: skip
+    return RedirectResponse(f"/beds/{patch.key}/when", 303)
+
+
+class _MovedError(Exception):
+    """Another window changed the bed."""

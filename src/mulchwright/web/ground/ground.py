@@ -1,0 +1,566 @@
+"""The room behind the door Ground: the plan on the screen, its objects as forms, and every act saved at once.
+
+Two ways lead to the same acts: the drawing sends them as JSON, a form as a form. Each is one transaction of
+the book. `plan_acts` decides what would overwrite another window's work; nothing of that is written.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, cast
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.almanac.choosing import recipe_of
+from mulchwright.book import BookConflict, open_book
+from mulchwright.book.keys import slug
+from mulchwright.errors import BookError, InputError
+from mulchwright.garden import (
+    Bed,
+    Crown,
+    Garden,
+    Patch,
+    Path,
+    Stage,
+    Tap,
+    Wall,
+    Zone,
+    ZoneKind,
+)
+from mulchwright.garden.plan_kinds import KINDS, Kind, PlanNoun
+from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.web.ground import plan_forms
+from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of, backdrop_routes
+from mulchwright.web.ground.plan_acts import Act, Clash, apply, of_wire, read_acts, wire
+from mulchwright.web.ground.survey import survey_routes
+from mulchwright.web.views.plan_drawing import plan_drawing, things
+
+if TYPE_CHECKING:
+    from mulchwright.services.library import BookState
+    from mulchwright.trade import Trade
+    from mulchwright.web.shared.context import Desk
+
+__all__ = ["routes"]
+
+LARGEST_ACTS = 4_000_000
+TRIES = 4
+FIRST_SPECIES = "king-stropharia"
+_SQUARE = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of this room."""
+    return [
+        Route("/ground", ground),
+        Route("/ground/plan.json", plan_json),
+        Route("/ground/acts", acts, methods=["POST"]),
+        Route("/ground/north", north, methods=["POST"]),
+        *backdrop_routes(_page),
+        *survey_routes(add_things),
+        Route("/ground/new/{kind}", new_thing, methods=["GET", "POST"]),
+        Route("/ground/{kind}/{key}", thing, methods=["GET", "POST"]),
+        Route("/ground/{kind}/{key}/copy", copy, methods=["POST"]),
+        Route("/ground/{kind}/{key}/remove", remove, methods=["POST"]),
+        Route("/ground/{kind}/{key}/off", take_off, methods=["POST"]),
+    ]
+
+
+def _desk(request: Request) -> Desk:
+    return cast("Desk", request.app.state.desk)
+
+
+def _kind(request: Request) -> Kind:
+    kind = KINDS.get(request.path_params["kind"])
+    if kind is None:
+        raise HTTPException(404, "The plan has no such kind of object.")
+    return kind
+
+
+def _opened(request: Request) -> tuple[Desk, BookState, Kind, PlanNoun]:
+    desk, kind = _desk(request), _kind(request)
+    state = desk.library.state()
+    key = request.path_params["key"]
+    noun = next((noun for noun in getattr(state.garden, kind.place) if noun.key == key), None)
+    if noun is None:
+        raise HTTPException(
+            404,
+            f"This garden has no {kind.name.lower()} “{key[:80]}”; another window may have removed it.",
+        )
+    return desk, state, kind, noun
+
+
+# ---- the plan as the browser gets it ------------------------------------------
+
+
+def starter(kind: Kind, garden: Garden, trade: Trade) -> PlanNoun:
+    """What a new object is until the grower says more. Sizes are usual ones (estimates, no source)."""
+    key, name = kind.key, kind.name
+    match key:
+        case "bed":
+            return Bed(key, name, outline=_SQUARE)
+        case "patch":
+            return _starter_patch(garden, trade)
+        case "crown":
+            return Crown(key, name, (0.0, 0.0), 1.5, 4.0, 1.0)
+        case "wall":
+            return Wall(key, name, _SQUARE, 2.0)
+        case "path":
+            return Path(key, name, _SQUARE)
+        case "tap":
+            return Tap(key, name, (0.0, 0.0), litres_per_minute=garden.hose_litres_per_minute)
+        case _:
+            return Zone(key, name, ZoneKind.SEEN_FROM_STREET, _SQUARE)
+
+
+def _starter_patch(garden: Garden, trade: Trade) -> Patch:
+    """A planned mushroom bed: laid like the grower's latest one, or by the simplest recipe there is."""
+    latest = next(reversed(garden.patches), None)
+    if latest is not None:
+        return replace(
+            latest, key="patch", name="Mushroom bed", outline=_SQUARE, area_m2=1.0, bed=None,
+            stage=Stage.PLANNED, built_on=None,
+        )  # fmt: skip
+    template = min(
+        (row for row in trade.recipes.values() if FIRST_SPECIES in row.species),
+        key=lambda row: (row.skill, len(row.layers)),
+    )
+    return Patch("patch", "Mushroom bed", FIRST_SPECIES, recipe_of(template), 1.0, outline=_SQUARE)
+
+
+def plan_data(desk: Desk) -> dict[str, Any]:
+    """All that the drawing needs, of one revision of the book."""
+    state, trade = desk.library.state(), desk.trade
+    garden = state.garden
+    backdrop, revision = backdrop_of(desk)
+    return {
+        "revision": state.revision,
+        "units": garden.units.value,
+        "north_deg": garden.place.north_deg,
+        "objects": [wire(kind, noun) for kind, noun in things(garden)],
+        "starters": {key: wire(kind, starter(kind, garden, trade)) for key, kind in KINDS.items()},
+        "kinds": {key: {"name": kind.name, "shape": kind.shape} for key, kind in KINDS.items()},
+        "logged": sorted({entry.patch for entry in garden.log}),
+        "backdrop": backdrop_data(backdrop, revision),
+    }
+
+
+def _list(garden: Garden) -> list[dict[str, Any]]:
+    """Objects by kind, for the list beside the plan."""
+    system = garden.units.value
+    return [
+        {
+            "kind": kind,
+            "rows": [
+                (noun.key, noun.name, plan_forms.size(kind, noun, system))
+                for noun in getattr(garden, kind.place)
+            ],
+        }
+        for kind in KINDS.values()
+    ]
+
+
+def ground(request: Request) -> Response:
+    """The plan with the list of its objects."""
+    return _page(request)
+
+
+def _page(
+    request: Request, *, status: int = 200, form: plan_forms.ThingForm | None = None, **more: Any
+) -> Response:
+    desk = _desk(request)
+    state = desk.library.state()
+    place, system = state.garden.place, state.garden.units.value
+    backdrop, _ = backdrop_of(desk)
+    shown = backdrop_form(backdrop, system, place.north_deg)
+    more["backdrop"] = {
+        "fields": {name: more.get("backdrop_typed", {}).get(name, value) for name, value in shown.items()},
+        "errors": more.pop("backdrop_errors", {}),
+        "name": backdrop.name if backdrop else "",
+    }
+    more.pop("backdrop_typed", None)
+    values = {
+        "door": "ground", "kinds": list(KINDS.values()), "lists": _list(state.garden), "form": form,
+        "drawing": plan_drawing(state.garden, backdrop=backdrop), "revision": state.revision,
+        "before": "", "clash": None,
+        "north": f"{state.garden.place.north_deg:g}", "north_fault": "", "logged": 0, "back": "/ground",
+        "removed": "",
+    }  # fmt: skip
+    return desk.page(request, "ground/ground.html", state, status=status, **(values | more))
+
+
+def plan_json(request: Request) -> Response:
+    """The plan for the drawing."""
+    desk = _desk(request)
+    return JSONResponse(plan_data(desk))
+
+
+# ---- acts -----------------------------------------------------------------------
+
+
+class _Clashed(Exception):
+    """Other windows changed the same objects; nothing was written."""
+
+    def __init__(self, clashes: tuple[Clash, ...]) -> None:
+        super().__init__("clash")
+        self.clashes = clashes
+
+
+def _save(desk: Desk, todo: tuple[Act, ...]) -> None:
+    """Write the acts as one transaction; tried again when another window was a moment faster."""
+    for last in range(TRIES - 1, -1, -1):
+        with open_book(desk.library.path) as book:
+            garden = book.garden()
+            changed, clashes = apply(garden, todo)
+            if clashes:
+                raise _Clashed(clashes)
+            if changed == garden:
+                return
+            try:
+                book.save_garden(changed, expected_revision=book.revision)
+                return
+            except BookConflict:
+                if not last:
+                    raise
+
+
+async def acts(request: Request) -> Response:
+    """What was done on the drawing, as JSON."""
+    body = bytearray()
+    async for chunk in request.stream():
+        body += chunk
+        if len(body) > LARGEST_ACTS:
+            return JSONResponse({"message": "That is more than a plan can take at once."}, 413)
+    return await run_in_threadpool(_acts, request, bytes(body))
+
+
+def _acts(request: Request, body: bytes) -> Response:
+    desk = _desk(request)
+    try:
+        data = json.loads(body)
+        sent = data["acts"]
+        revision = whole_number(str(data["revision"]))
+        if revision is None:
+            raise ValueError("no revision")
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return JSONResponse({"message": "What the window sent is not understood; load the page again."}, 400)
+    return _answer(desk, lambda: read_acts(sent), revision)
+
+
+def _answer(desk: Desk, todo: Any, revision: int) -> Response:
+    """Save the acts and tell the window what the plan is now."""
+    try:
+        known = desk.library.state().revision
+        _save(desk, todo())
+    except InputError as error:
+        return JSONResponse({"message": str(error), "field": error.field}, 422)
+    except _Clashed as clashed:
+        state = desk.library.state()
+        system = state.garden.units.value
+        return JSONResponse(
+            {
+                "message": clash_words(clashed.clashes),
+                "clashes": [
+                    {
+                        "kind": clash.act.kind.key, "key": clash.act.key, "name": clash.name,
+                        "theirs": version_words(clash.act.kind, clash.theirs, system),
+                        "mine": version_words(clash.act.kind, clash.act.after, system),
+                    }
+                    for clash in clashed.clashes
+                ],
+                "plan": plan_data(desk),
+            },
+            409,
+        )  # fmt: skip
+    except BookError as error:
+        return JSONResponse({"message": str(error)}, 503)
+    merged = known != revision
+    return JSONResponse({"plan": plan_data(desk), "merged": merged})
+
+
+def clash_words(clashes: tuple[Clash, ...]) -> str:
+    """What happened, in words: which objects another window changed too."""
+    names = [f"“{clash.name}”" for clash in clashes[:3]]
+    told = names[0] if len(clashes) == 1 else f"{', '.join(names)}{' and more' if len(clashes) > 3 else ''}"
+    were = "was" if len(clashes) == 1 else "were"
+    return (
+        f"{told} {were} changed in another window since you saw the plan. Yours is not saved yet, and "
+        "nothing was overwritten."
+    )
+
+
+def version_words(kind: Kind, noun: PlanNoun | None, system: str) -> str:
+    """One version of an object in a few words, so that two can be told apart."""
+    if noun is None:
+        return "removed"
+    corners = len(getattr(noun, "outline", ()))
+    words = f"“{noun.name}”, {plan_forms.size(kind, noun, system)}"
+    return f"{words}, {corners} corners" if corners else words
+
+
+# ---- forms ----------------------------------------------------------------------
+
+
+def _typed(items: Any) -> dict[str, str]:
+    return {key: value for key, value in items if isinstance(value, str)}
+
+
+async def _form(request: Request) -> dict[str, str]:
+    async with request.form(max_files=0, max_fields=1200) as form:
+        return _typed(form.multi_items())
+
+
+def _wants_json(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
+
+
+async def thing(request: Request) -> Response:
+    """One object's form; as a fragment for the sheet beside the drawing with `?part=form`."""
+    if request.method == "POST":
+        typed = await _form(request)
+        return await run_in_threadpool(_keep, request, typed)
+    return await run_in_threadpool(_show, request)
+
+
+def _shown(desk: Desk, state: BookState, kind: Kind, noun: PlanNoun) -> dict[str, Any]:
+    """What the template of a form needs besides the form."""
+    return {
+        "before": json.dumps(wire(kind, noun)),
+        "revision": state.revision,
+        "logged": sum(entry.patch == noun.key for entry in state.garden.log) if kind.key == "patch" else 0,
+        "drawn": bool(getattr(noun, "outline", True)),
+    }
+
+
+def _show(request: Request) -> Response:
+    desk, state, kind, noun = _opened(request)
+    form = plan_forms.form_of(kind, noun, state.garden, desk.trade)
+    more = _shown(desk, state, kind, noun)
+    if request.query_params.get("part") == "form":
+        html = desk.render("ground/form.html", form=form, clash=None, removed="", **more)
+        return Response(html, media_type="text/html")
+    return _page(request, form=form, **more)
+
+
+def _before(kind: Kind, noun: PlanNoun, typed: Mapping[str, str]) -> PlanNoun:
+    """The object as the form was filled from it; as it is now where that cannot be read."""
+    try:
+        before = of_wire(kind, json.loads(typed.get("before", "")))
+    except (ValueError, InputError, RecursionError):
+        return noun
+    return before if before.key == noun.key else noun
+
+
+def _removed_meanwhile(request: Request, typed: Mapping[str, str]) -> PlanNoun | None:
+    """The object a form was filled from, when the garden no longer has it."""
+    kind, key = _kind(request), request.path_params["key"]
+    garden = _desk(request).library.state().garden
+    if any(noun.key == key for noun in getattr(garden, kind.place)):
+        return None
+    try:
+        before = of_wire(kind, json.loads(typed.get("before") or typed.get("removed", "")))
+    except (ValueError, InputError, RecursionError):
+        return None
+    return before if before.key == key else None
+
+
+def _keep(request: Request, typed: dict[str, str]) -> Response:
+    gone = _removed_meanwhile(request, typed)
+    if gone is not None:
+        desk, kind, noun = _desk(request), _kind(request), gone
+        state = desk.library.state()
+        before = noun
+    else:
+        desk, state, kind, noun = _opened(request)
+        before = _before(kind, noun, typed)
+    after, errors = plan_forms.read_form(kind, before, typed, state.garden, desk.trade)
+    if after is None:
+        return _again(request, desk, state, kind, before, typed, errors)
+    # Sent once more after it was told that the object was removed: it is to be put back.
+    again = gone is not None and not typed.get("before")
+    todo = (Act(kind, noun.key, None if again else before, after),)
+    if _wants_json(request):
+        return _answer(desk, lambda: todo, _revision(typed, state))
+    try:
+        _save(desk, todo)
+    except InputError as error:
+        return _again(request, desk, state, kind, before, typed, {"form": str(error)})
+    except _Clashed as clashed:
+        # The grower sees both; sending the form once more lays theirs over what the book has now.
+        state = desk.library.state()
+        system = state.garden.units.value
+        clash = clashed.clashes[0]
+        told = {
+            "message": clash_words(clashed.clashes),
+            "theirs": version_words(kind, clash.theirs, system),
+            "mine": version_words(kind, after, system),
+        }
+        form = plan_forms.form_of(kind, noun, state.garden, desk.trade, typed=typed)
+        more = _shown(desk, state, kind, noun) | {"clash": told}
+        if gone is not None:
+            more |= {"before": "", "removed": json.dumps(wire(kind, noun))}
+        return _page(request, status=409, form=form, **more)
+    return RedirectResponse(f"/ground/{kind.key}/{noun.key}", 303)
+
+
+def _revision(typed: Mapping[str, str], state: BookState) -> int:
+    revision = revision_of(typed)
+    return state.revision if revision is None else revision
+
+
+def _again(
+    request: Request, desk: Desk, state: BookState, kind: Kind, noun: PlanNoun, typed: dict[str, str],
+    errors: dict[str, str], *, new: bool = False,
+) -> Response:  # fmt: skip
+    """The form once more with everything that was typed and a message beside each faulty field."""
+    if _wants_json(request):
+        return JSONResponse({"message": next(iter(errors.values())), "errors": errors}, 422)
+    form = plan_forms.form_of(kind, noun, state.garden, desk.trade, typed=typed, errors=errors, new=new)
+    more = {} if new else _shown(desk, state, kind, noun)
+    return _page(request, status=422, form=form, **more)
+
+
+def _free(kind: Kind, garden: Garden, name: str) -> tuple[str, str]:
+    """A free key and a free name for an object that is to be called like this."""
+    nouns = getattr(garden, kind.place)
+    keys, names = {noun.key for noun in nouns}, {noun.name for noun in nouns}
+    free = next(each for each in (name, *(f"{name} {n}" for n in range(2, 10_000))) if each not in names)
+    stem = slug(free)[:60] or kind.key
+    return next(each for each in (stem, *(f"{stem}-{n}" for n in range(2, 10_000))) if each not in keys), free
+
+
+async def new_thing(request: Request) -> Response:
+    """A form for an object that is not there yet."""
+    typed = await _form(request) if request.method == "POST" else None
+    return await run_in_threadpool(_new, request, typed)
+
+
+def _new(request: Request, typed: dict[str, str] | None) -> Response:
+    desk, kind = _desk(request), _kind(request)
+    state = desk.library.state()
+    key, name = _free(kind, state.garden, kind.name)
+    blank = replace(starter(kind, state.garden, desk.trade), key=key, name=name)
+    if typed is None:
+        form = plan_forms.form_of(kind, blank, state.garden, desk.trade, new=True)
+        if kind.shape == "outline":
+            form = replace(form, corners=(("", ""),) * 6)
+        return _page(request, form=form)
+    # Rows of a new object are corners as typed: none of them stands for a corner of the sample square.
+    bare = replace(blank, outline=()) if isinstance(blank, Bed | Patch) else blank
+    after, errors = plan_forms.read_form(kind, bare, typed, state.garden, desk.trade)
+    if after is not None:
+        after = replace(after, key=_free(kind, state.garden, after.name)[0])
+        try:
+            _save(desk, (Act(kind, after.key, None, after),))
+        except InputError as error:
+            after, errors = None, {"form": str(error)}
+    if after is None:
+        return _again(request, desk, state, kind, blank, typed, errors, new=True)
+    return RedirectResponse(f"/ground/{kind.key}/{after.key}", 303)
+
+
+def add_things(request: Request, kind: Kind, shapes: Sequence[tuple[str, dict[str, Any]]]) -> str:
+    """Put objects of one kind on the plan as one act; gives the address of the last."""
+    desk = _desk(request)
+    garden = desk.library.state().garden
+    todo: list[Act] = []
+    for wanted, changes in shapes:
+        key, name = _free(kind, garden, wanted)
+        changes = {**changes, "key": key, "name": name}
+        if kind.key == "crown":
+            # A wide crown belongs to a taller tree than the starter's: usual proportions (estimate).
+            radius = float(changes["radius_m"])
+            changes |= {"height_m": max(0.4, min(25.0, 2.4 * radius)), "base_m": min(1.0, 0.6 * radius)}
+        after = replace(starter(kind, garden, desk.trade), **changes)
+        todo.append(Act(kind, key, None, after))
+        garden, _ = apply(garden, todo[-1:])
+    try:
+        _save(desk, tuple(todo))
+    except _Clashed as clashed:
+        raise InputError(clash_words(clashed.clashes)) from None
+    return f"/ground/{kind.key}/{todo[-1].key}"
+
+
+async def copy(request: Request) -> Response:
+    """A second one of the same, a step to the side."""
+    return await run_in_threadpool(_copy, request)
+
+
+def _copy(request: Request) -> Response:
+    desk, state, kind, noun = _opened(request)
+    key, name = _free(kind, state.garden, noun.name)
+    after: PlanNoun = replace(noun, key=key, name=name)
+    if isinstance(after, Patch):
+        after = replace(after, stage=Stage.PLANNED, built_on=None)
+    _save(desk, (Act(kind, key, None, shifted(after, 0.5, -0.5)),))
+    return RedirectResponse(f"/ground/{kind.key}/{key}", 303)
+
+
+def shifted(noun: PlanNoun, right_m: float, up_m: float) -> PlanNoun:
+    """The object moved on the plan."""
+    if isinstance(noun, Crown):
+        return replace(noun, center=(noun.center[0] + right_m, noun.center[1] + up_m))
+    if isinstance(noun, Tap):
+        return replace(noun, point=(noun.point[0] + right_m, noun.point[1] + up_m))
+    return replace(noun, outline=tuple((x + right_m, y + up_m) for x, y in noun.outline))
+
+
+async def remove(request: Request) -> Response:
+    """Take an object out of the garden."""
+    typed = await _form(request)
+    return await run_in_threadpool(_take, request, typed, whole=True)
+
+
+async def take_off(request: Request) -> Response:
+    """Take a bed's outline off the plan; the bed stays in the garden."""
+    typed = await _form(request)
+    return await run_in_threadpool(_take, request, typed, whole=False)
+
+
+def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
+    desk, state, kind, noun = _opened(request)
+    before = _before(kind, noun, typed)
+    if whole:
+        after = None
+    elif isinstance(before, Bed | Patch):
+        after = replace(before, outline=())
+    else:
+        raise HTTPException(404, "Only a bed can stay in the garden without a place on the plan.")
+    try:
+        _save(desk, (Act(kind, noun.key, before, after),))
+    except InputError as error:
+        form = plan_forms.form_of(kind, noun, state.garden, desk.trade, errors={"form": str(error)})
+        return _page(request, status=422, form=form, **_shown(desk, state, kind, noun))
+    except _Clashed as clashed:
+        form = plan_forms.form_of(
+            kind, noun, state.garden, desk.trade,
+            errors={"form": clash_words(clashed.clashes) + " Look at it once more before you remove it."},
+        )  # fmt: skip
+        return _page(request, status=409, form=form, **_shown(desk, state, kind, noun))
+    return RedirectResponse("/ground", 303)
+
+
+async def north(request: Request) -> Response:
+    """Which way is up on the plan."""
+    typed = await _form(request)
+    return await run_in_threadpool(_north, request, typed)
+
+
+def _north(request: Request, typed: dict[str, str]) -> Response:
+    desk = _desk(request)
+    text = typed.get("north_deg", "")
+    try:
+        bearing = float(text.replace("°", "").replace("−", "-").replace(",", ".").strip())
+        with open_book(desk.library.path) as book:
+            garden = book.garden()
+            changed = replace(garden, place=replace(garden.place, north_deg=bearing))
+            book.save_garden(changed, expected_revision=book.revision)
+    except (ValueError, InputError):
+        fault = f"“{text[:40]}” is no bearing. Type degrees clockwise from north, such as 0 or 340."
+        return _page(request, status=422, north=text, north_fault=fault)
+    return RedirectResponse("/ground", 303)

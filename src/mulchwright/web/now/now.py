@@ -1,0 +1,175 @@
+"""The first door: what today asks for.
+
+The page shows the last finished outlook at once, says of when it is, and fills itself in when the next one is
+there. It never waits for the engine.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.almanac.today import Today, today_asks
+from mulchwright.book import open_book
+from mulchwright.errors import MulchwrightError
+from mulchwright.garden import Stage
+from mulchwright.services import weather_consent
+from mulchwright.web.forms.numbers import whole_number
+from mulchwright.web.now.now_view import bed_lines, lines_of, sentence
+from mulchwright.web.shared.context import desk_of
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.dots import NARROW
+from mulchwright.web.views.weather_strip import strip, strip_table
+from mulchwright.web.weather import weather
+
+if TYPE_CHECKING:
+    from mulchwright.services.library import BookState
+    from mulchwright.services.outlooks import Progress
+    from mulchwright.web.shared.context import Desk
+
+__all__ = ["routes", "told_today"]
+
+PATIENCE_S = 0.05
+"""What is all but ready is waited for; longer than this the last outlook is shown."""
+STRIP_WIDE = 396.0
+
+
+def routes() -> list[BaseRoute]:
+    """The address of the page."""
+    return [Route("/now", page)]
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """The last answer to what today asks for, with what it was made from."""
+
+    made_from: tuple[Any, ...]
+    told: Today
+
+
+_LOCK = threading.Lock()
+_KEPT: WeakKeyDictionary[Desk, _Kept] = WeakKeyDictionary()
+"""By desk: composing the answer counts back from every planned build, which is worth doing once."""
+
+
+def told_today(desk: Desk, state: BookState, progress: Progress) -> Today:
+    """What today asks for, from the outlook that is shown; made once for each state of the book."""
+    today = desk.today(state.garden)
+    outlook = progress.shown
+    made_from = (state.mark, state.read_number, outlook, today)
+    with _LOCK:
+        kept = _KEPT.get(desk)
+    if (
+        kept is not None
+        and kept.made_from[2] is outlook
+        and ((kept.made_from[:2], kept.made_from[3]) == (made_from[:2], today))
+    ):
+        return kept.told
+    told = today_asks(state.garden, state.series, desk.trade, outlook, today=today)
+    with _LOCK:
+        _KEPT[desk] = _Kept(made_from, told)
+    return told
+
+
+def page(request: Request) -> Response:
+    """What today asks for, with one tap to note each thing as done."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    built = [p for p in garden.patches if p.stage is Stage.BUILT]
+    progress = desk.progress(state, patience_s=PATIENCE_S)
+    # A garden with nothing planned or built has no outlook, and that is no trouble.
+    trouble = progress.trouble if built else ""
+    told = told_today(desk, state, progress)
+    readings = frozenset(reading.day for reading in garden.readings)
+    known = weather.record_state(state, today)
+    days = told.weather
+    values: dict[str, Any] = {
+        "door": "now",
+        "date_words": f"{today:%A} {words.day(today, today)}",
+        "weather_words": _weather_words(told, system),
+        "sentence": sentence(told, system),
+        "due": lines_of(told.due, garden, desk.trade, today, acts=True),
+        "coming": lines_of(told.coming, garden, desk.trade, today, acts=False),
+        "beds": bed_lines(told, garden),
+        "any_bed": bool(built),
+        "strips": (
+            strip(days, readings, today, system, width=STRIP_WIDE, mark="near-wide", class_="wide-drawing"),
+            strip(days, readings, today, system, width=NARROW, mark="near-narrow", class_="narrow-drawing"),
+        ) if days else (),
+        "any_reading": any(day.day in readings for day in days),
+        "weather_table": strip_table(days, readings, today, system),
+        "stale": weather.stale_words(known) if known.stale and state.series is not None else "",
+        "trouble": trouble,
+        "questions": weather_consent.open_questions(
+            weather_consent.wishes(desk.library.path, garden, state.series, today)
+        ),
+        "waiting": progress.under_way and bool(built),
+        "earlier": progress.shown is not progress.outlook,
+        "share": progress.share,
+        "age": _age(progress, state, today),
+        "noted": _step_words(desk, request.query_params.get("noted", ""), taken_back=False),
+        "step": request.query_params.get("noted", "")[:12],
+        "undone": _step_words(desk, request.query_params.get("undone", ""), taken_back=True),
+    }  # fmt: skip
+    return desk.page(request, "now/now.html", state, **values)
+
+
+def _weather_words(told: Today, system: str) -> str:
+    """Today's weather in one line."""
+    from mulchwright.units import show_temperature, show_water_depth
+
+    day = next((one for one in told.weather if one.day == told.day), None)
+    if day is None:
+        return ""
+    low, high = (show_temperature(value, system) for value in (day.lowest_c[1], day.highest_c[1]))
+    about = "" if day.measured else "about "
+    if day.measured:
+        rain = f"{show_water_depth(day.rain_mm[1], system)} of rain" if day.rain_mm[1] >= 0.1 else "dry"
+    else:
+        rain = f"rain {words.chance(day.chance_of_rain)}"
+    wettest = max(
+        (one for one in told.weather if one.day > told.day), key=lambda one: one.chance_of_rain, default=None
+    )
+    ahead = ""
+    if wettest is not None and wettest.chance_of_rain >= 0.6:
+        ahead = f"; rain {words.chance(wettest.chance_of_rain)} on {wettest.day:%A}"
+    return f"{about[:1].upper()}{about[1:]}{low} to {high}, {rain}{ahead}."
+
+
+def _age(progress: Progress, state: BookState, today: date) -> str:
+    """Of when the figures are, where they are not of this very moment."""
+    last = progress.last
+    if last is None or progress.shown is None:
+        return ""
+    minutes = int((datetime.now(UTC) - last.ready_at).total_seconds() // 60)
+    if minutes < 1:
+        ago = "less than a minute ago"
+    elif minutes < 120:
+        ago = f"{words.plural(minutes, 'minute')} ago"
+    else:
+        ago = f"{words.plural(minutes // 60, 'hour')} ago"
+    if progress.outlook is not None:
+        return f"Reckoned {ago}, with everything in the logbook."
+    day = "" if last.today == today else f" for {words.day(last.today, today)}"
+    return f"Reckoned {ago}{day}, before the last entry; the new figures come by themselves."
+
+
+def _step_words(desk: Desk, text: str, *, taken_back: bool) -> str:
+    """What was noted a moment ago, or taken back, in words; empty where it is the other of the two by now."""
+    wanted = whole_number(text)
+    if wanted is None:
+        return ""
+    try:
+        with open_book(desk.library.path) as book:
+            step = next((one for one in book.undo_steps() if one.step == wanted), None)
+    except MulchwrightError:
+        return ""
+    return step.what if step is not None and step.taken_back is taken_back else ""

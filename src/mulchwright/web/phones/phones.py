@@ -1,0 +1,176 @@
+"""The door to the home network: what an unpaired phone sees, and the page of the paired ones.
+
+On this machine itself nothing is asked for. At the home network's address every page but the pairing page
+asks for a phone's token first; codes are made and phones revoked on this machine only.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, cast
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import segno
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.book import open_book
+from mulchwright.errors import BookError, InputError
+from mulchwright.services.pairing import Pairing, PhoneShelf, spelled
+from mulchwright.web.shared.phones import _over_home, phone_of
+from mulchwright.web.views import wording as words
+
+if TYPE_CHECKING:
+    from mulchwright.web.shared.context import Desk
+
+
+YEAR_S = 400 * 24 * 3600
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of pairing."""
+    return [
+        Route("/pair", pair_page),
+        Route("/pair", pair, methods=["POST"]),
+        Route("/phones", phones_page),
+        Route("/phones/address.svg", address_code),
+        Route("/phones/code", make_code, methods=["POST"]),
+        Route("/phones/{key}/revoke", revoke, methods=["POST"]),
+    ]
+
+
+def _desk(request: Request) -> Desk:
+    return cast("Desk", request.app.state.desk)
+
+
+def _own_path(to: str) -> str:
+    return to if re.fullmatch(r"(/[A-Za-z0-9_-]+)+", to) else "/"
+
+
+def pair_page(request: Request) -> Response:
+    """Where a phone types the code; a paired one is let through."""
+    to = _own_path(request.query_params.get("to", "/"))
+    if not _over_home(request):
+        return RedirectResponse("/phones", 303)
+    if phone_of(request) is not None:
+        return RedirectResponse(to, 303)
+    return _pair_form(request, {"to": to}, {})
+
+
+def _pair_form(
+    request: Request, typed: dict[str, str], errors: dict[str, str], status: int = 200
+) -> Response:
+    # Whoever is not paired is not even told whose garden this is.
+    answer = _desk(request).page(
+        request, "phones/pair.html", None, status=status, doors=[], typed=typed, errors=errors,
+        to=_own_path(typed.get("to", "/")),
+    )  # fmt: skip
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+async def pair(request: Request) -> Response:
+    """Take a code and a name; give the phone its token."""
+    async with request.form(max_files=0, max_fields=8) as form:
+        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
+    return await run_in_threadpool(_pair, request, typed)
+
+
+def _pair(request: Request, typed: dict[str, str]) -> Response:
+    home = _desk(request).home
+    if home is None or not _over_home(request):
+        return RedirectResponse("/phones", 303)
+    try:
+        address = request.client.host if request.client else ""
+        _, token = home.pairing.pair(typed.get("code", "")[:40], typed.get("name", "")[:200], address=address)
+    except InputError as error:
+        # The code is not sent back: whoever mistyped it types it whole.
+        kept = {"name": typed.get("name", "")[:80], "to": typed.get("to", "/")}
+        return _pair_form(request, kept, {error.field or "code": str(error)}, 422)
+    answer = RedirectResponse(_own_path(typed.get("to", "/")), 303)
+    answer.set_cookie(home.pairing.cookie, token, max_age=YEAR_S, httponly=True, samesite="strict", path="/")
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+def phones_page(request: Request) -> Response:
+    """The paired phones and, on this machine, the code for the next one."""
+    desk = _desk(request)
+    state = desk.library.state()
+    home, here = desk.home, not _over_home(request)
+    mine = phone_of(request)
+    listed = (home.pairing.shelf if home else PhoneShelf(desk.library.path)).read()
+    code = home.pairing.code() if home and here else None
+    today = desk.today(state.garden)
+    zone = state.garden.place.timezone
+    answer = desk.page(
+        request, "phones/phones.html", state, home=home.base if home else "", here=here,
+        code=spelled(code.text) if code else "", minutes=max(1, round(code.left_s / 60)) if code else 0,
+        phones=[
+            (p.key, p.name, _day(p.paired_at, zone, today), _day(p.seen_at, zone, today),
+             mine is not None and mine.key == p.key) for p in listed
+        ],
+        book=str(desk.library.path.name), printed=_printed_address(desk),
+    )  # fmt: skip
+    answer.headers["cache-control"] = "no-store"
+    return answer
+
+
+def _printed_address(desk: Desk) -> str:
+    """The address that labels and calendar hold, "" where none was kept."""
+    try:
+        with open_book(desk.library.path) as book:
+            return book.setting("home_address") or ""
+    except BookError:
+        return ""
+
+
+def _day(stamp: str, zone: str, today: Any) -> str:
+    try:
+        return words.day(datetime.fromisoformat(stamp).astimezone(ZoneInfo(zone)).date(), today)
+    except (ValueError, ZoneInfoNotFoundError):
+        return "not known"
+
+
+def address_code(request: Request) -> Response:
+    """The home address as a code to be scanned; the pairing code is not in it."""
+    home = _desk(request).home
+    if home is None:
+        raise HTTPException(404, "The book is not open to the home network.")
+    svg = io.BytesIO()
+    segno.make(f"{home.base}/", error="m", micro=False).save(svg, kind="svg", border=4, light="#fff", scale=6)
+    return Response(svg.getvalue(), media_type="image/svg+xml")
+
+
+def _here_only(request: Request) -> None:
+    if _over_home(request):
+        raise InputError("This is done on the computer the book lies on, not on a phone.")
+
+
+def make_code(request: Request) -> Response:
+    """A new code, on this machine only."""
+    _here_only(request)
+    home = _desk(request).home
+    if home is None:
+        raise InputError(
+            "The book is open to this machine only. Start it with --home-network to pair a phone."
+        )
+    home.pairing.new_code()
+    return RedirectResponse("/phones", 303)
+
+
+def revoke(request: Request) -> Response:
+    """Let a phone in no longer: any on this machine, only itself on a phone."""
+    desk = _desk(request)
+    key = request.path_params["key"]
+    mine = phone_of(request)
+    if _over_home(request) and (mine is None or mine.key != key):
+        _here_only(request)
+    shelf = desk.home.pairing.shelf if desk.home else PhoneShelf(desk.library.path)
+    Pairing(shelf).revoke(key)
+    return RedirectResponse("/pair" if mine else "/phones", 303)

@@ -1,0 +1,456 @@
+"""Picking and what becomes of it: several beds in one round, today's basket, and each pick with its fates.
+
+`open_or_refuse` is the one door by which anything that feeds somebody comes into the book.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright import units
+from mulchwright.almanac.basket import (
+    Household,
+    basket,
+    chill_words,
+    dryer_capacity_kg,
+    left_kg,
+    line_of,
+    opens,
+)
+from mulchwright.book import open_book
+from mulchwright.errors import InputError
+from mulchwright.garden import (
+    Fate,
+    Garden,
+    Jar,
+    JarKind,
+    LogEntry,
+    LogKind,
+    Use,
+    Wrapping,
+)
+from mulchwright.services.library import BookState
+from mulchwright.sheets.portrait import species_name
+from mulchwright.trade import Trade
+from mulchwright.web.beds import log_form as logbook_form
+from mulchwright.web.forms.numbers import whole_number
+from mulchwright.web.picks import pick_view as picking_told
+from mulchwright.web.picks.gate import fields_of, open_or_refuse, page_of, pick_of, sent_key
+from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.phones import phone_of
+from mulchwright.web.views import wording as words
+
+HOUSEHOLD = "household"
+"""The setting of the book that holds appetite, dryer, freezer and temperatures, as JSON."""
+
+
+DAYS_A_MONTH = 365.25 / 12
+
+
+UNTOLD_SHOWN = 12
+
+
+DRYER = "/stores/dryer"
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of these pages."""
+    from mulchwright.web.picks import check as picking_check
+
+    return [
+        Route("/pick", round_page),
+        Route("/pick", note_round, methods=["POST"]),
+        Route("/picks", basket_page),
+        Route("/picks", act_on_basket, methods=["POST"]),
+        Route("/picks/{key}", pick_page),
+        Route("/picks/{key}", note_use, methods=["POST"]),
+        *picking_check.routes(),
+    ]
+
+
+def round_page(request: Request) -> Response:
+    """Weights of several beds in one round, and what each has borne so far."""
+    return _round_page(request, desk_of(request).library.state())
+
+
+def _round_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
+    desk = desk_of(request)
+    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    beds = picking_told.built(garden)
+    first = request.query_params.get("bed", "")
+    shown = desk.progress(state, patience_s=0.0).shown
+    told = {p.patch.key: p for p in shown.patches} if shown else {}
+    return page_of(
+        request, "picks/round.html", state, status=status,
+        beds=[
+            (p.key, p.name, species_name(p.species, desk.trade))
+            for p in sorted(beds, key=lambda p: p.key != first)
+        ],
+        totals=[picking_told.bed_total(garden, p, desk.trade, told.get(p.key), today) for p in beds],
+        stages=[(stage.value, name) for stage, name in picking_told.STAGE_WORDS.items()],
+        example="350 g" if system == units.METRIC else "12 oz",
+        scale="grams" if system == units.METRIC else "ounces",
+        cautions=picking_told.cautions(desk.trade, beds, ("pick", "identify"), system), **values,
+    )  # fmt: skip
+
+
+async def note_round(request: Request) -> Response:
+    """Write a round of picking down: all its beds or, where one has a fault, none."""
+    return await run_in_threadpool(_note_round, request, await fields_of(request))
+
+
+def _note_round(request: Request, typed: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today = state.garden, desk.today(state.garden)
+    phone = phone_of(request)
+    errors: dict[str, str] = {}
+    asks: list[str] = []
+    entries: list[LogEntry] = []
+    for patch in picking_told.built(garden):
+        own = {name: typed.get(f"{name}.{patch.key}", "") for name in ("mass", "count", "stage", "text")}
+        if not any(own[name].strip() for name in ("mass", "count", "text")):
+            continue
+        shared = {name: typed.get(name, "") for name in ("day", "page_day", "sure")}
+        grown = replace(garden, log=(*garden.log, *entries))
+        result = logbook_form.entered(
+            own | shared | {"kind": LogKind.PICKED.value}, grown, [patch], desk.trade, today=today,
+            now=desk.now(garden), by=phone.name if phone else "",
+        )  # fmt: skip
+        errors |= {
+            name if name == "day" else f"{name}.{patch.key}": told for name, told in result.errors.items()
+        }
+        if result.ask:
+            asks.append(result.ask)
+        entries.extend(result.entries)
+    if not entries and not errors:
+        errors["round"] = "Type the weight of at least one bed."
+    if errors or asks:
+        return _round_page(
+            request, state, status=422 if errors else 409, errors=errors, typed=typed,
+            ask="" if errors else " ".join(asks),
+        )  # fmt: skip
+    with open_book(desk.library.path) as book:
+        mark = logbook_form.mark_with_content(logbook_form.bare_mark(typed.get("mark", "")), entries)
+        done = book.add_entries(entries, mark=mark)
+    return RedirectResponse(f"/picks?step={done.step}", 303)
+
+
+def household_of(desk_path: Any, garden: Garden, trade: Trade) -> Household:
+    """Who eats and what the house can take, as it was set; the dryers of the garden unless told otherwise."""
+    with open_book(desk_path) as book:
+        text = book.setting(HOUSEHOLD)
+    try:
+        kept = {k: float(v) for k, v in json.loads(text or "{}").items()}
+        kept = {k: v for k, v in kept.items() if k in Household.__dataclass_fields__ and math.isfinite(v)}
+        house = Household(**(kept | {"eaters": int(kept.get("eaters", 2))}))  # type: ignore[arg-type]
+    except (ValueError, TypeError, AttributeError, InputError):
+        kept, house = {}, Household()
+    return (
+        house if "dryer_kg" in kept else replace(house, dryer_kg=min(100.0, dryer_capacity_kg(garden, trade)))
+    )
+
+
+def basket_page(request: Request) -> Response:
+    """What is picked and not used up, and a plan for it."""
+    return _basket_page(request, desk_of(request).library.state())
+
+
+def _basket_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
+    desk = desk_of(request)
+    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    house = household_of(desk.library.path, garden, desk.trade)
+    told = basket(garden, desk.trade, today=today, now=desk.now(garden), household=house)
+    patches = {line.patch.key: line.patch for line in told.lines}.values() or picking_told.built(garden)
+    return page_of(
+        request, "picks/picks.html", state, status=status,
+        rows=picking_told.basket_rows(told, garden, today),
+        plan=picking_told.plan_lines(told, garden, desk.trade, today),
+        sums=picking_told.sum_words(told, system), head=_head(told.lines, today, system),
+        resting=[_resting(kind, day, desk.trade, today) for kind, day in told.resting[:1]],
+        untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
+        untold_count=len(told.untold),
+        warm=[line.pick.key for line in told.lines if line.chilled_on is None],
+        dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
+        cautions=picking_told.cautions(desk.trade, patches, ("eat", "kitchen", "identify"), system), **values,
+    )  # fmt: skip
+
+
+def _resting(kind: str, day: date, trade: Trade, today: date) -> str:
+    return (
+        f"On {words.day(day, today)} {species_name(kind, trade)} is left out: some people get an upset "
+        "stomach when they eat it for days on end, and after a first taste a day of waiting is advised."
+    )
+
+
+def _untold(entry: LogEntry, garden: Garden, today: date) -> str:
+    left = picking_told.left_words(entry, garden)
+    return f"{words.day(entry.day, today)}, {garden.patch(entry.patch).name}: {left}"
+
+
+def _head(lines: Sequence[Any], today: date, system: str) -> str:
+    if not lines:
+        return "Nothing lies in the basket."
+    total = units.show_mass(math.fsum(line.left_kg for line in lines), system)
+    return f"{total} from {words.plural(len(lines), 'pick')}; what keeps least stands on top."
+
+
+def _house_words(house: Household, system: str) -> str:
+    dryer = (
+        f"the dryer takes {units.show_mass(house.dryer_kg, system)} a load"
+        if house.dryer_kg > 0
+        else "no dryer"
+    )
+    freezer = (
+        f"the freezer {units.show_mass(house.freezer_kg, system)}"
+        if house.freezer_kg > 0
+        else "no room in a freezer"
+    )
+    cold, warm = (units.show_temperature(value, system) for value in (house.fridge_c, house.room_c))
+    portion = units.show_mass(house.portion_kg, system)
+    return f"{house.eaters} eat, {portion} each; {dryer}, {freezer}; refrigerator {cold}, room {warm}."
+
+
+def _house_fields(house: Household, system: str) -> list[tuple[str, str, str]]:
+    def mass(kg: float) -> str:
+        return units.show_mass(kg, system) if kg > 0 else "0"
+
+    return [
+        ("eaters", "How many eat", str(house.eaters)),
+        ("portion_kg", "Fresh mushrooms for one, in a meal", mass(house.portion_kg)),
+        ("dryer_kg", "The dryer takes in one load, fresh", mass(house.dryer_kg)),
+        ("freezer_kg", "The freezer still takes, fresh", mass(house.freezer_kg)),
+        ("fridge_c", "In the refrigerator", units.show_temperature(house.fridge_c, system)),
+        ("room_c", "In the room", units.show_temperature(house.room_c, system)),
+    ]
+
+
+async def act_on_basket(request: Request) -> Response:
+    """Put everything that lies warm into the refrigerator, or change the household."""
+    return await run_in_threadpool(_act_on_basket, request, await fields_of(request))
+
+
+def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today = state.garden, desk.today(state.garden)
+    if typed.get("act") == "house":
+        return _set_house(request, state, typed)
+    since_picked = typed.get("since") == "picked"
+    now = desk.now(garden)
+    house = household_of(desk.library.path, garden, desk.trade)
+    told = basket(garden, desk.trade, today=today, now=now, household=house)
+    key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
+    uses = [
+        Use(f"{key}-{n}", line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
+            pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=now)
+        for n, line in enumerate(told.lines, 1) if line.chilled_on is None
+    ]  # fmt: skip
+    if not uses:
+        return RedirectResponse("/picks", 303)
+    with open_book(desk.library.path) as book:
+        done = book.add_uses(
+            open_or_refuse(garden, desk.trade, uses, now=now), mark=key if typed.get("mark") else ""
+        )
+    return RedirectResponse(f"/picks?step={done.step}", 303)
+
+
+def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    system = state.garden.units.value
+    errors: dict[str, str] = {}
+    told: dict[str, float] = {}
+    shown = {
+        name: value
+        for name, _, value in _house_fields(household_of(desk.library.path, state.garden, desk.trade), system)
+    }
+    before = asdict(household_of(desk.library.path, state.garden, desk.trade))
+    for name in ("eaters", "portion_kg", "dryer_kg", "freezer_kg", "fridge_c", "room_c"):
+        text = typed.get(name, "").strip()
+        if text == shown[name]:
+            told[name] = before[name]  # as it was shown, with all its digits
+            continue
+        try:
+            told[name] = _house_value(name, text, system)
+            if name != "eaters":
+                Household(**{name: told[name]})  # type: ignore[arg-type]
+            else:
+                Household(eaters=int(told[name]))
+        except InputError as error:
+            errors[name] = str(error)
+    if errors:
+        return _basket_page(request, state, status=422, errors=errors, typed=typed)
+    with open_book(desk.library.path) as book:
+        book.set_setting(HOUSEHOLD, json.dumps(told))
+    return RedirectResponse("/picks", 303)
+
+
+def _house_value(name: str, text: str, system: str) -> float:
+    if name.endswith("_c"):
+        value = units.parse_temperature(text, system, field=name)
+        if not -1 <= value <= 30:
+            raise InputError(
+                f"{units.show_temperature(value, system)} is outside what is known of fresh mushrooms "
+                f"({units.show_temperature(-1, system)} to {units.show_temperature(30, system)}).",
+                field=name,
+            )
+        return value
+    if name == "eaters":
+        eaters = whole_number(text, most=50)
+        if eaters is None:
+            raise InputError("Eaters are a whole number from 0 to 50.", field=name)
+        return eaters
+    return 0.0 if text in ("", "0") else logbook_form.scale_mass(text, system, field=name)
+
+
+@dataclass(frozen=True, slots=True)
+class FateButton:
+    """One fate on the page of a pick: open, or shut with why."""
+
+    value: str
+    words: str
+    open: bool
+
+
+FATES = (
+    (Fate.EAT, "", "Eaten"), (Fate.DRY, "", "Dried elsewhere"), (Fate.FREEZE, "", "Cooked and frozen"),
+    (Fate.GIVE, "", "Given away"), (Fate.CHILL, "paper", "Into the refrigerator, in paper"),
+    (Fate.CHILL, "plastic", "Into the refrigerator, in plastic"), (Fate.DISCARD, "", "Thrown away"),
+)  # fmt: skip
+
+
+def pick_page(request: Request) -> Response:
+    """One pick: what it is, whether it was looked at, and what became of it."""
+    return _pick_page(request, desk_of(request).library.state())
+
+
+def _pick_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
+    desk = desk_of(request)
+    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    now = desk.now(garden)
+    pick = pick_of(garden, request.path_params["key"])
+    patch = garden.patch(pick.patch)
+    left = left_kg(pick, garden.uses)
+    line = line_of(
+        garden, desk.trade, pick, today=today, now=now,
+        household=household_of(desk.library.path, garden, desk.trade),
+    )  # fmt: skip
+    answer = opens(garden, desk.trade, pick, Fate.EAT, day=today, now=now)
+    checks = picking_told.check_lines(garden, desk.trade, pick, now)
+    buttons = [
+        FateButton(f"{fate.value}{'-' + more if more else ''}", name, answer.open or not fate.feeds)
+        for fate, more, name in FATES
+    ]
+    return page_of(
+        request, "picks/pick.html", state, status=status, pick=pick, patch=patch,
+        species=species_name(patch.species, desk.trade), when=words.day(pick.day, today),
+        mass=units.show_mass(pick.mass_kg or 0.0, system),
+        count=words.plural(pick.count, "mushroom") if pick.count else "",
+        stage=picking_told.STAGE_WORDS[pick.stage] if pick.stage else "",
+        left=units.show_mass(left, system) if left > 0.0005 else "",
+        life=picking_told.life_words(line, today, system) if line else (),
+        buttons=buttons, shut=() if answer.open else answer.words, opened=answer.words if answer.open else (),
+        stopped=any(c.different for c in checks),
+        uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
+        checks=checks,
+        first_day=pick.day.isoformat(), dryer=_dryer(request),
+        cautions=picking_told.cautions(desk.trade, [patch], ("eat", "kitchen", "identify", "pick"), system),
+        selling=picking_told.cautions(desk.trade, [patch], ("sell",), system), **values,
+    )  # fmt: skip
+
+
+def _dryer(request: Request) -> str:
+    """The page where a load is planned, where this program has one."""
+    there = any(getattr(route, "path", "") == DRYER for route in request.app.routes)
+    return DRYER if there else ""
+
+
+async def note_use(request: Request) -> Response:
+    """Write down where a part of a pick went, if it may go there."""
+    return await run_in_threadpool(_note_use, request, await fields_of(request))
+
+
+def _note_use(request: Request, typed: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today, now = state.garden, desk.today(state.garden), desk.now(state.garden)
+    pick = pick_of(garden, request.path_params["key"])
+    key, came = sent_key(f"{today.isoformat()}-use", typed, (use.key for use in garden.uses))
+    if came:  # a double tap, or a resend: it is noted already
+        return RedirectResponse(f"/picks/{pick.key}", 303)
+    try:
+        use, jars = _use_of(garden, desk.trade, pick, typed, now, key)
+        checked = open_or_refuse(garden, desk.trade, [use], now=now)
+        with open_book(desk.library.path) as book:
+            done = book.add_uses(checked, jars=jars, mark=key if typed.get("mark") else "")
+    except InputError as error:
+        names = {"mass_kg": "mass"}
+        field = names.get(error.field or "", error.field or "fate")
+        field = field if field in ("mass", "day", "text", "fate") else "fate"
+        return _pick_page(request, state, status=422, errors={field: str(error)}, typed=typed)
+    return RedirectResponse(f"/picks/{pick.key}?step={done.step}", 303)
+
+
+def _use_of(
+    garden: Garden, trade: Trade, pick: LogEntry, typed: Mapping[str, str], now: datetime, key: str
+) -> tuple[Use, tuple[Jar, ...]]:
+    """The use a form tells, with the pack it goes into where it is frozen."""
+    today = now.date()
+    name, _, more = typed.get("fate", "").partition("-")
+    try:
+        fate = Fate(name)
+    except ValueError:
+        raise InputError("Choose what became of it.", field="fate") from None
+    system = garden.units.value
+    text = typed.get("day", "").strip()
+    # A page that lay open overnight still shows yesterday: a day nobody touched means today.
+    try:
+        day = today if not text or text == typed.get("page_day", "") else date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"“{text[:40]}” is no day; write it as {today.isoformat()}.", field="day") from None
+    if not pick.day <= day <= today:
+        raise InputError(
+            f"It was picked on {words.day(pick.day, today)} and today is {words.day(today, today)}; "
+            "choose a day between.",
+            field="day",
+        )
+    left = left_kg(pick, garden.uses)
+    if left <= 0.0005:
+        raise InputError("Nothing is left of this pick.", field="mass")
+    typed_mass = typed.get("mass", "").strip()
+    mass = logbook_form.scale_mass(typed_mass, system, field="mass") if typed_mass else left
+    if mass > left + 0.005:
+        raise InputError(
+            f"{units.show_mass(mass, system)} is more than the {units.show_mass(left, system)} that is left. "
+            "Weigh again, or correct the pick.",
+            field="mass",
+        )
+    note = typed.get("text", "").replace("\r\n", "\n").strip()
+    if fate is Fate.CHILL:
+        how = chill_words(Wrapping.PLASTIC if more == "plastic" else Wrapping.PAPER)
+        note = f"{how}; {note}" if note else how
+    use = Use(key, day, fate, mass, pick=pick.key, text=note, entered_at=now)
+    if fate is not Fate.FREEZE:
+        return use, ()
+    jar = _pack(garden, trade, pick, day, mass, f"pack-{key}")
+    return replace(use, into=jar.key), (jar,)
+
+
+def _pack(garden: Garden, trade: Trade, pick: LogEntry, day: date, mass: float, key: str) -> Jar:
+    """A pack for the freezer, with the day it is likely best by."""
+    patch = garden.patch(pick.patch)
+    months = trade.keeping["frozen_life_months"].value
+    return Jar(
+        key, f"{patch.name}, {day.day} {day:%B %Y}"[:80], JarKind.FROZEN, patch.species, day, mass,
+        day + timedelta(days=round(months * DAYS_A_MONTH)), picks=(pick.key,), kept_at_c=-18.0,
+    )  # fmt: skip

@@ -1,0 +1,1 @@
+"""What every handler shares: the context, requests, refusals, the guard, downloads."""

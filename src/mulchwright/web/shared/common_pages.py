@@ -1,0 +1,86 @@
+"""What belongs to no page family: the front page, units, progress, the chart library."""
+
+from __future__ import annotations
+
+import re
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import (
+    FileResponse,
+    JSONResponse,
+    PlainTextResponse,
+    RedirectResponse,
+    Response,
+)
+
+from mulchwright.book import open_book
+from mulchwright.errors import InputError
+from mulchwright.garden import Stage, UnitSystem
+from mulchwright.services.running import proof_of
+from mulchwright.web.shared.context import _desk
+from mulchwright.web.shared.requests import _form
+
+
+def front(request: Request) -> Response:
+    """To what today asks for, or to the beds while none is built; a book without any is led by the hand."""
+    state = _desk(request).state_if_any()
+    patches = state.garden.patches if state else ()
+    if not patches:
+        return RedirectResponse("/start", 307)
+    built = any(patch.stage is Stage.BUILT for patch in patches)
+    return RedirectResponse("/now" if built else "/beds", 307)
+
+
+def reckoning(request: Request) -> Response:
+    """How far the outlook of the book has come, for pages that wait."""
+    desk = _desk(request)
+    progress = desk.progress(desk.library.state())
+    return JSONResponse({"ready": not progress.under_way, "share": round(progress.share, 2)})
+
+
+def serving(request: Request) -> Response:
+    """For another start of the same book on this machine: the proof that this server has it open."""
+    if getattr(request.state, "over_home", False):
+        raise HTTPException(404)
+    return PlainTextResponse(proof_of(_desk(request).secret))
+
+
+def charts_script(request: Request) -> Response:
+    """The chart library; 503 while it is being made, 404 where it cannot be."""
+    bundle = _desk(request).bundle
+    path = bundle.path()
+    if path is None:
+        return Response(status_code=404 if bundle.failed else 503, headers={"retry-after": "1"})
+    return FileResponse(path, media_type="text/javascript")
+
+
+async def set_units(request: Request) -> Response:
+    """Change the units the grower reads and types, and go back to the page it was asked from."""
+    typed = await _form(request)
+    return await run_in_threadpool(_set_units, request, typed)
+
+
+def _set_units(request: Request, typed: dict[str, str]) -> Response:
+    desk = _desk(request)
+    try:
+        system = UnitSystem(typed.get("units", ""))
+    except ValueError:
+        raise InputError("Units are either US customary or metric; choose one of the two.") from None
+    with open_book(desk.library.path) as book:
+        book.set_units(system)
+    return RedirectResponse(_own_path(typed.get("back", "")), 303)
+
+
+def _own_path(back: str) -> str:
+    """A path of this app to return to. What was typed in other units is left behind with its query."""
+    path = back.partition("?")[0]
+    return (
+        path
+        if re.fullmatch(
+            r"/now|/log|/pick|/picks(/[a-z0-9-]+(/check)?)?|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year(/how-good|/[0-9]{4})?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
+            path,
+        )
+        else "/beds"
+    )

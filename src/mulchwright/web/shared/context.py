@@ -1,0 +1,156 @@
+"""What all handlers share: the book, the services, the templates, and the frame of a page."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import (
+    HTMLResponse,
+)
+
+from mulchwright import __version__
+from mulchwright.garden import Garden
+from mulchwright.services.clock import zone_of
+from mulchwright.services.jobs import Errands
+from mulchwright.services.library import BookState, Library
+from mulchwright.services.outlook_archive import keep_weekly
+from mulchwright.services.outlooks import Engine, Progress, Reckoner
+from mulchwright.services.reviews import Reviews
+from mulchwright.services.weather_updates import WeatherKeeper
+from mulchwright.trade import Trade, load_trade
+from mulchwright.web.shared.chart_bundle import ChartBundle
+from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.views import wording as words
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import PatchOutlook
+    from mulchwright.services.library import BookState
+    from mulchwright.trade import Trade
+
+
+_LOG = logging.getLogger("mulchwright.web")
+
+
+PATIENCE_S = 0.35
+"""How long a page waits for an outlook that is nearly done before it shows what is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """One of the five doors of the program, shown once the room behind it exists."""
+
+    key: str
+    name: str
+    path: str
+    built: bool
+
+
+DOORS = (
+    Door("now", "Now", "/now", True),
+    Door("ground", "Ground", "/ground", True),
+    Door("beds", "Beds", "/beds", True),
+    Door("stores", "Stores", "/stores", True),
+    Door("year", "Year", "/year", True),
+)
+
+
+class Desk:
+    """What the handlers share: the book, the reckoner, the chart bundle and the templates."""
+
+    def __init__(
+        self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
+        *, new: bool = False, home: HomeDoor | None = None, clock: Callable[[], datetime] | None = None,
+    ) -> None:  # fmt: skip
+        self.home = home
+        self.library = Library(book)
+        self.reckoner = Reckoner(engine, finished=lambda told: keep_weekly(self.library, told))
+        self.errands = Errands()
+        self.reviews = Reviews()
+        self.weather = WeatherKeeper(book, self.today)
+        self.members: int | None = getattr(engine, "members", None)
+        self.secret = secrets.token_hex(16)
+        self.new = new
+        self.bundle = bundle
+        self._today = today
+        self._clock = clock or (lambda: datetime.now(UTC))
+        self._templates = Environment(
+            loader=PackageLoader("mulchwright.web"),
+            autoescape=True,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            undefined=StrictUndefined,
+        )
+
+    @property
+    def trade(self) -> Trade:
+        """What the trade knows; read once."""
+        return load_trade()
+
+    def state_if_any(self) -> BookState | None:
+        """The book as it is now; None where it is not made yet."""
+        return None if self.new and not self.library.path.exists() else self.library.state()
+
+    def today(self, garden: Garden) -> date:
+        """The day it is in the garden: the one it stands at, or that of its own time zone."""
+        if garden.stands_at is not None:
+            return garden.stands_at
+        if self._today is not None:
+            return self._today()
+        return self._clock().astimezone(zone_of(garden)).date()
+
+    def now(self, garden: Garden) -> datetime:
+        """The time it is in the garden, in its own time zone: the time of day, on the day of `today`.
+
+        Gardens that stand at a day have this time on that day.
+        """
+        return datetime.combine(self.today(garden), self._clock().astimezone(zone_of(garden)).timetz())
+
+    def progress(self, state: BookState, *, patience_s: float = PATIENCE_S) -> Progress:
+        """How the outlook of this state stands."""
+        return self.reckoner.outlook(state, self.today(state.garden), patience_s=patience_s)
+
+    def told(self, state: BookState, key: str) -> PatchOutlook | None:
+        """One bed's outlook if it is ready, or the last one until it is."""
+        outlook = self.progress(state).shown
+        return next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None
+
+    def render(self, template: str, **values: Any) -> str:
+        """A template filled in."""
+        return self._templates.get_template(template).render(**values)
+
+    def page(
+        self, request: Request, template: str, state: BookState | None, *, status: int = 200, **values: Any
+    ) -> HTMLResponse:
+        """A whole page with the frame that all share."""
+        garden = state.garden if state else None
+        self.weather.nudge()
+        frame = {
+            "garden": garden,
+            "system": garden.units.value if garden else "metric",
+            "doors": [door for door in DOORS if door.built],
+            "door": "beds",
+            "back": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
+            "version": __version__,
+            "today": self.today(garden) if garden else None,
+            "waiting": False,
+            "day": words.day,
+            "over_home": bool(getattr(request.state, "over_home", False)),
+        }
+        return HTMLResponse(self.render(template, **(frame | values)), status)
+
+
+def _desk(request: Request) -> Desk:
+    return cast("Desk", request.app.state.desk)
+
+
+def desk_of(request: Request) -> Desk:
+    """What all handlers share."""
+    return cast("Desk", request.app.state.desk)

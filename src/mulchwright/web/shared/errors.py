@@ -1,0 +1,80 @@
+"""What a request is answered when it cannot be done, in words a grower reads."""
+
+from __future__ import annotations
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import (
+    RedirectResponse,
+    Response,
+)
+
+from mulchwright.errors import BookError, MulchwrightError
+from mulchwright.services.library import BookState
+from mulchwright.web.shared.context import Desk, _desk
+
+
+def _state_if_any(desk: Desk) -> BookState | None:
+    try:
+        return desk.library.state()
+    except MulchwrightError:
+        return None
+
+
+def _trouble(
+    request: Request, status: int, title: str, what: str, todo: str, *, links: bool = True
+) -> Response:
+    desk = _desk(request)
+    over_home = getattr(request.state, "over_home", False)
+    # Whoever is not paired is not told whose garden this is, by a refusal no more than by a page.
+    unpaired = over_home and getattr(request.state, "phone", None) is None
+    state = None if unpaired else _state_if_any(desk)
+    return desk.page(
+        request, "shared/trouble.html", state, status=status, title=title, what=what, todo=todo,
+        links=links and state is not None, back="/beds",
+    )  # fmt: skip
+
+
+def not_there(request: Request, error: Exception) -> Response:
+    """A wrong address, or a way of asking that an address does not take."""
+    assert isinstance(error, HTTPException)
+    if error.status_code == 404:
+        detail = error.detail if error.detail != "Not Found" else f"Nothing lies at {request.url.path[:120]}."
+        return _trouble(request, 404, "Not found", detail, "Choose a bed from the list.")
+    if error.status_code == 405:
+        return _trouble(
+            request,
+            405,
+            "Not this way",
+            "This address takes no such request.",
+            "Go back and use the page's own button.",
+        )
+    return _trouble(
+        request, error.status_code, "Not understood", str(error.detail), "Go back and try once more."
+    )
+
+
+def refused(request: Request, error: Exception) -> Response:
+    """Something the program refuses in words of its own."""
+    if isinstance(error, BookError):
+        desk = _desk(request)
+        if request.method == "GET" and desk.new and not desk.library.path.exists():
+            return RedirectResponse("/start", 307)
+        return _trouble(
+            request, 503, "The garden book cannot be used just now", str(error),
+            "Put that right, then load this page again. Nothing was changed.",
+        )  # fmt: skip
+    return _trouble(
+        request, 422, "That cannot be done", str(error), "Go back; what is in the book stays as it was."
+    )
+
+
+def broken(request: Request, error: Exception) -> Response:
+    """A fault of the program itself: said plainly, with the traceback in the terminal only."""
+    return _trouble(
+        request, 500, "Mulchwright made a mistake",
+        f"While working on {request.url.path[:120]} the program met a fault of its own "
+        f"({type(error).__name__}). Your garden book was not changed by it.",
+        "Load the page again. If it happens once more, the terminal the program was started from shows the "
+        "details that help to mend it.",
+    )  # fmt: skip

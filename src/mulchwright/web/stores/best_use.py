@@ -1,0 +1,318 @@
+"""Making the most of what there is: which recipe for which bed, what binds, what one more would bring."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, cast
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, UseOption, best_use
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Recipe, Stage
+from mulchwright.services.fingerprints import climate_mark
+from mulchwright.services.jobs import Errand, errand_key
+from mulchwright.services.light import lit_if_kept
+from mulchwright.services.writes import change_garden
+from mulchwright.trade import Trade
+from mulchwright.units import show_mass
+from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.stores.buying import in_words, plan_words, stores_mark, unit_words
+from mulchwright.web.stores.frame import planned, store_page
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.stores_wording import money, parse_money
+from mulchwright.web.views.tables import Table
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from mulchwright.services.library import BookState
+    from mulchwright.web.shared.context import Desk
+
+__all__ = ["routes"]
+
+PATIENCE_S = 0.4
+WORTH_TELLING_KG = 0.01
+"""A gain below this is the weight of not carrying a package home, not of mushrooms."""
+AIMS = {
+    Aim.LIKELY: "likely yield (half reach it)",
+    Aim.CAUTIOUS: "cautious yield (9 in 10 do)",
+    Aim.MODEST: "modest crop times chance",
+}
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of this page."""
+    return [
+        Route("/stores/best-use", page),
+        Route("/stores/best-use/accept", accept, methods=["POST"]),
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is to be made the most of: the aim, money to spend or none, and beds that must be built."""
+
+    aim: Aim
+    money_cents: int | None
+    must: tuple[str, ...]
+    typed_money: str
+
+    @property
+    def fields(self) -> tuple[tuple[str, str], ...]:
+        """The same as fields of a form."""
+        return (
+            ("aim", self.aim.value),
+            ("money", self.typed_money),
+            *((f"must_{key}", "yes") for key in self.must),
+        )
+
+
+def _read(typed: Mapping[str, str], garden: Garden) -> tuple[Asked, dict[str, str]]:
+    errors: dict[str, str] = {}
+    aim = next((one for one in Aim if one.value == typed.get("aim")), Aim.LIKELY)
+    text = " ".join(typed.get("money", "").split())[:60]
+    cents: int | None = None
+    if text:
+        try:
+            cents = parse_money(text, "money")
+        except InputError as error:
+            errors["money"] = str(error)
+    must = tuple(patch.key for patch in planned(garden) if typed.get(f"must_{patch.key}"))
+    return Asked(aim, cents, must, text), errors
+
+
+def _errand(desk: Desk, state: BookState, asked: Asked, patience_s: float = PATIENCE_S) -> Errand:
+    garden, series, trade = state.garden, state.series, desk.trade
+    today = desk.today(garden)
+    key = errand_key(
+        "best use", stores_mark(garden), climate_mark(state), today, asked.aim, asked.money_cents, asked.must
+    )
+    members: dict[str, Any] = {} if desk.members is None else {"members": desk.members}
+
+    def work(report: Callable[[float], None]) -> BestUse:
+        return best_use(
+            lit_if_kept(state).garden, series, trade, today=today, aim=asked.aim, must=asked.must,
+            money_cents=asked.money_cents, progress=report, **members,
+        )  # fmt: skip
+
+    return desk.errands.ask(key, work, patience_s=patience_s)
+
+
+@dataclass(frozen=True, slots=True)
+class BedUse:
+    """What one bed gets, in words."""
+
+    key: str
+    name: str
+    gets: str
+    why: str
+    options: Table
+
+
+def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
+    system = garden.units.value
+    chosen = use.chosen
+    if chosen is None:
+        gets, why = "nothing: best left unbuilt for now", ""
+    else:
+        gets = chosen.option.name
+        picking = chosen.expected.first_picking.p50
+        why = (
+            f"Likely {_kg(chosen.likely_kg, system)} in the first year, {_cautious(chosen, system)}; "
+            f"first picking {words.day(picking, today) if picking else 'not in half of the futures'}."
+        )
+    rows = tuple(
+        (
+            one.option.name + (" (chosen)" if one is chosen else ""),
+            _kg(one.likely_kg, system),
+            _kg(one.cautious_kg, system),
+            words.chance(1 - one.expected.none_in_first_year),
+            _kg(one.expected.picked_if_any_kg.p10, system) if one.expected.picked_if_any_kg else "nothing",
+            words.day(one.run_day, today) if one.run_day else "not in this run",
+            words.day(one.expected.first_picking.p50, today)
+            if one.expected.first_picking.p50
+            else "not in half of them",
+            "not all on offer" if one.cost_cents is None else money(one.cost_cents, currency),
+        )
+        for one in use.options
+    )
+    return BedUse(
+        use.patch.key,
+        use.patch.name,
+        gets,
+        why,
+        Table(
+            f"Recipes for {use.patch.name}",
+            (
+                "recipe",
+                "likely",
+                "9 in 10 reach",
+                "a crop",
+                "9 in 10 crops reach",
+                "half run",
+                "first picking, middle",
+                "if all were bought",
+            ),
+            rows,
+        ),
+    )
+
+
+def _cautious(one: UseOption, system: str) -> str:
+    """What 9 in 10 futures reach, or how often there is no crop where that is nothing."""
+    if one.cautious_kg >= 0.0005:
+        return f"at least {_kg(one.cautious_kg, system)} in 9 of 10 futures"
+    none = f"chance of no crop at all in that year: {words.chance(one.expected.none_in_first_year)}"
+    crop = one.expected.picked_if_any_kg
+    if crop is None:
+        return none
+    return (
+        f"{none}; if a crop comes, 9 in 10 are {_kg(crop.p10, system)} or more, half {_kg(crop.p50, system)}"
+    )
+
+
+def _kg(kg: float, system: str) -> str:
+    return show_mass(kg, system) if kg >= 0.0005 else "nothing"
+
+
+def _resource(one: ResourceUse, garden: Garden, trade: Trade) -> tuple[str, ...]:
+    system = garden.units.value
+    if one.key == "money":
+        have, used, left = (f"{value:,.2f} {one.unit}" for value in (one.have, one.used, one.left))
+    else:
+        have, used, left = (
+            unit_words(value, one.unit, system) if value > 1e-9 else "none"
+            for value in (one.have, one.used, one.left)
+        )
+    more = ""
+    if one.one_more is not None:
+        nothing = one.one_more.gain_kg < WORTH_TELLING_KG
+        more = "nothing" if nothing else in_words(one.one_more.words, garden, trade)
+    return one.name[:1].upper() + one.name[1:], have, used, left, "yes" if one.binds else "no", more
+
+
+def page(request: Request) -> Response:
+    """The question, and the plan once it is worked out."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden = state.garden
+    asked, errors = _read(dict(request.query_params.items()), garden)
+    values: dict[str, Any] = {
+        "aims": [(aim.value, told) for aim, told in AIMS.items()], "asked": asked, "errors": errors,
+        "beds": [(patch.key, patch.name) for patch in planned(garden)], "waiting": False, "share": 0.0,
+        "trouble": "", "answer": None, "moved": request.query_params.get("moved") == "yes",
+        "currency": garden.offers[0].currency if garden.offers else "USD",
+    }  # fmt: skip
+    if planned(garden) and not errors:
+        errand = _errand(desk, state, asked)
+        if errand.under_way:
+            values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
+        elif errand.trouble:
+            values["trouble"] = in_words(errand.trouble, garden, desk.trade)
+        else:
+            values |= _values(cast("BestUse", errand.result), desk, state)
+    return store_page(request, "stores/best_use.html", state, status=422 if errors else 200, **values)
+
+
+def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
+    garden, trade, system = state.garden, desk.trade, state.garden.units.value
+    today = desk.today(garden)
+    built = [use for use in found.patches if use.chosen is not None]
+    if built:
+        kg = found.aim_kg
+        what = {
+            Aim.LIKELY: "Likely", Aim.CAUTIOUS: "In 9 of 10 futures at least",
+            Aim.MODEST: "A modest crop times its chance comes to",
+        }[found.aim]  # fmt: skip
+        beds = words.plural(len(built), "bed")
+        answer = Answer(f"{what} ", show_mass(kg, system), f" in the first year, from {beds}.")
+    else:
+        answer = Answer("By this aim ", "nothing is worth building", " from what there is.")
+    changes = [
+        use for use in built
+        if use.chosen is not None and use.chosen.option.recipe != garden.patch(use.patch.key).recipe
+    ]  # fmt: skip
+    return {
+        "answer": answer,
+        "uses": [_bed(use, garden, today, found.currency) for use in found.patches],
+        "binding": words.joined([one.name for one in found.binding]),
+        "resources": Table(
+            "Each thing, and one more of it",
+            ("thing", "at hand", "used", "left", "limits the plan", "one more"),
+            tuple(_resource(one, garden, trade) for one in found.resources),
+        ),
+        "proof": _proof(found, built=bool(built)),
+        "tie": "" if not built else in_words(found.tie_words, garden, trade),
+        "notes": [in_words(note, garden, trade) for note in found.notes],
+        "buy": plan_words(
+            found.purchase.purchase.plan, found.purchase.needs, garden, found.currency, "Packages to buy"
+        )
+        if found.purchase is not None and found.purchase.purchase.plan.lines
+        else None,
+        "modest": found.aim_is_blind,
+        "changes": [use.patch.name for use in changes],
+        "built": bool(built),
+        "mark": _plan_mark(found),
+    }  # fmt: skip
+
+
+def _proof(found: BestUse, *, built: bool) -> str:
+    """What the solver knows of the plan, in words that fit it."""
+    if found.proved and not built:
+        return "Proved: no choice of recipes yields anything by this aim from what there is."
+    return found.status[:1].upper() + found.status[1:] + "."
+
+
+def _plan_mark(found: BestUse) -> str:
+    """A mark of what would be written, so that accepting writes what was shown."""
+    return errand_key([(use.patch.key, use.chosen and use.chosen.option.recipe) for use in found.patches])
+
+
+async def accept(request: Request) -> Response:
+    """Write the recipes into the planned beds, as one act."""
+    typed = await typed_form(request)
+    return await run_in_threadpool(_accept, request, typed)
+
+
+def _accept(request: Request, typed: Mapping[str, str]) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    asked, errors = _read(typed, state.garden)
+    if errors:
+        raise InputError(next(iter(errors.values())))
+    errand = _errand(desk, state, asked, patience_s=120.0)
+    found = errand.result
+    query = "&".join(f"{name}={value}" for name, value in asked.fields if value)
+    if not isinstance(found, BestUse) or _plan_mark(found) != typed.get("mark"):
+        # The stores or the beds changed since the plan was shown: show what is best now.
+        return RedirectResponse(f"/stores/best-use?{query}&moved=yes", 303)
+    wanted: dict[str, Recipe] = {
+        use.patch.key: use.chosen.option.recipe for use in found.patches if use.chosen is not None
+    }
+    before = {patch.key: patch for patch in state.garden.patches}
+
+    def change(garden: Garden) -> Garden:
+        for key in wanted:
+            now = next((patch for patch in garden.patches if patch.key == key), None)
+            if now is None or now != before[key] or now.stage is not Stage.PLANNED:
+                raise InputError(
+                    f"“{before[key].name}” was changed in another window since the plan was made; nothing "
+                    "was written. Look at the plan again."
+                )
+        return replace(
+            garden,
+            patches=tuple(
+                replace(patch, recipe=wanted[patch.key]) if patch.key in wanted else patch
+                for patch in garden.patches
+            ),
+        )
+
+    change_garden(desk.library.path, change)
+    return RedirectResponse(f"/stores/best-use?{query}", 303)

@@ -1,0 +1,52 @@
+"""What the pages under /stores have in common."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from mulchwright.garden import Garden, Patch, Stage
+from mulchwright.web.shared.context import desk_of
+
+if TYPE_CHECKING:
+    from mulchwright.services.library import BookState
+
+
+DOOR_PAGES = (
+    ("/stores", "At hand"),
+    ("/stores/recipes", "Recipes"),
+    ("/stores/needs", "What it takes"),
+    ("/stores/best-use", "Best use"),
+    ("/stores/buying", "Buying"),
+    ("/stores/sharing", "Sharing"),
+    ("/stores/sheets", "Sheets and calendar"),
+    ("/stores/dryer", "Dryer"),
+    ("/stores/pantry", "Pantry"),
+)
+"""The pages behind this door."""
+
+
+def planned(garden: Garden) -> tuple[Patch, ...]:
+    """Beds that are still to be built, by build day."""
+    return tuple(
+        sorted(
+            (patch for patch in garden.patches if patch.stage is Stage.PLANNED),
+            key=lambda patch: (patch.built_on or date.max, patch.name),
+        )
+    )
+
+
+def store_page(
+    request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
+) -> Response:
+    """A page behind this door, with the links between its pages."""
+    desk = desk_of(request)
+    path = request.url.path
+    frame = {
+        "door": "stores", "store_pages": DOOR_PAGES, "here": path,
+        "back": path if request.method == "GET" else "/stores",
+    }  # fmt: skip
+    return desk.page(request, template, state, status=status, **(frame | values))

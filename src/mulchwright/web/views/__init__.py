@@ -1,0 +1,1 @@
+"""How things are shown: tables, charts, drawings and wording, from data alone."""

@@ -1,0 +1,146 @@
+"""The chart of build weeks: chance, crop and water by the week a bed is built, a panel and an axis each."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+from typing import Any
+
+from mulchwright.almanac.building import WhenToBuild
+from mulchwright.units import plain_unit
+from mulchwright.web.views import charts
+from mulchwright.web.views.chart_parts import AXIS_ROOM, Frame, chart_document, stamp, time_axis
+from mulchwright.web.views.palette import Scheme
+
+__all__ = ["build_week_chart", "week_frame"]
+
+Spec = dict[str, Any]
+MONTH_NAME = 40
+"""Pixels that the name of a month takes."""
+
+
+def _axis(values: list[float], words: str) -> Spec:
+    room = AXIS_ROOM - 10
+    return {
+        "values": values, "grid": False, "domain": False, "ticks": False, "title": None, "minExtent": room,
+        "maxExtent": room, "labelPadding": 8, "labelExpr": words,
+    }  # fmt: skip
+
+
+def _title(frame: Frame, words: str, *, top: int = 0) -> Spec:
+    return {
+        "data": {"values": [{"day": stamp(frame.first)}]},
+        "mark": {"type": "text", "align": "left", "dx": 4, "baseline": "top", "color": frame.color("quiet")},
+        "encoding": {
+            "x": {"field": "day", "type": "temporal"}, "y": {"value": top}, "text": {"value": words},
+        },
+    }  # fmt: skip
+
+
+def _windows(frame: Frame, told: WhenToBuild) -> Spec:
+    """The weeks of the spring and autumn windows as a quiet stripe."""
+    values = [
+        {"from": stamp(one.first), "to": stamp(one.last)}
+        for one in told.windows
+        if one.best.first_year_kg.mean > 0
+    ]
+    return {
+        "data": {"values": values},
+        "mark": {"type": "rect", "color": frame.color("good")},
+        "encoding": {
+            "x": {"field": "from", "type": "temporal"}, "x2": {"field": "to"},
+        },
+    }  # fmt: skip
+
+
+def week_frame(told: WhenToBuild, width: int, scheme: Scheme, today: date) -> Frame:
+    """The frame of the curve, with room for half a bar on the left and for a month's name on the right."""
+    first, last = told.weeks[0].built_on, told.weeks[-1].built_on
+    bare = Frame(width, scheme, first, last, today)
+    room = math.ceil(((last - first).days or 7) * MONTH_NAME / (bare.plot_width - MONTH_NAME))
+    return Frame(width, scheme, first - timedelta(days=5), last + timedelta(days=room), today)
+
+
+def build_week_chart(frame: Frame, told: WhenToBuild, system: str) -> Spec:
+    """Three panels over the same weeks."""
+    (unit, mass), (wet, litres) = plain_unit("mass", system), plain_unit("volume", system)
+    rows: list[dict[str, Any]] = [
+        {
+            "day": stamp(week.built_on),
+            "chance": round(week.chance_this_year, 3),
+            "mean": round(week.first_year_kg.mean / mass, 3),
+            "low": round(week.first_year_kg.p10 / mass, 3),
+            "high": round(week.first_year_kg.p90 / mass, 3),
+            "water": round(week.first_year_litres.p50 / litres, 1),
+        }
+        for week in told.weeks
+    ]
+    crop_top = charts.round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
+    water_top = charts.round_up(max(float(row["water"]) for row in rows) or 1.0)
+    day = {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "built"}
+
+    def figure(name: str, title: str, form: str = ".2~f") -> Spec:
+        return {"field": name, "type": "quantitative", "format": form, "title": title}
+
+    def y(name: str, top: float, values: list[float], words: str) -> Spec:
+        return {
+            "field": name, "type": "quantitative", "scale": {"domain": [0, top], "nice": False},
+            "axis": _axis(values, words),
+        }  # fmt: skip
+
+    tooltip = [day, figure("chance", "chance of a crop this year"), figure("mean", f"crop, mean, {unit}"),
+               figure("water", f"water, {wet}", ".0f")]  # fmt: skip
+    own_year, twelve = "of 10, crop that year", "crop in 12 months"
+    if not frame.narrow:
+        own_year, twelve = (
+            "futures in 10 that bring a crop in the year it is built",
+            f"{twelve}: mean, and 8 of 10 futures",
+        )
+    bare_x = time_axis(frame, labels=False)
+    chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10")
+    crop_y = y("mean", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
+    water_y = y("water", water_top, [0, water_top], f"datum.label + ' {wet}'")
+    panels = [
+        {
+            "width": frame.plot_width, "height": 110,
+            "layer": [
+                _windows(frame, told),
+                {
+                    "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
+                             {"color": frame.color("plum"), "size": 34}},
+                    "encoding": {"x": bare_x, "y": chance_y, "tooltip": tooltip},
+                },
+                _title(frame, own_year, top=-20),
+            ],
+        },
+        {
+            "width": frame.plot_width, "height": 130,
+            "layer": [
+                _windows(frame, told),
+                {
+                    "mark": {"type": "area", "color": frame.color("plum"), "opacity": 0.22},
+                    "encoding": {"x": bare_x, "y": {**crop_y, "field": "low"},
+                                 "y2": {"field": "high"}},
+                },
+                {
+                    "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
+                             {"color": frame.color("plum"), "size": 34}},
+                    "encoding": {"x": bare_x, "y": crop_y, "tooltip": tooltip},
+                },
+                _title(frame, twelve, top=-20),
+            ],
+        },
+        {
+            "width": frame.plot_width, "height": 70,
+            "layer": [
+                {
+                    "mark": {"type": "rule", "color": frame.color("water"), "strokeWidth":
+                             max(2.0, frame.plot_width / max(len(rows), 1) - 3)},
+                    "encoding": {"x": time_axis(frame), "y": water_y, "y2": {"datum": 0},
+                                 "tooltip": tooltip},
+                },
+                _title(frame, "water in 12 months", top=-20),
+            ],
+        },
+    ]  # fmt: skip
+    return chart_document(frame, "when", {"vconcat": panels, "spacing": 34}, rows)

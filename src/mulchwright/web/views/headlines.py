@@ -1,0 +1,260 @@
+"""The sentence each card opens with: what a gardener would say first, the figure that matters set strong."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.web.views import wording as words
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import MoistureMarks, PatchOutlook, Quantiles
+
+__all__ = [
+    "Answer",
+    "amount_range",
+    "chances_by_week",
+    "crop",
+    "dots",
+    "minutes",
+    "moisture",
+    "moisture_word",
+    "picking",
+    "picking_heading",
+    "picking_note",
+    "rounded",
+    "run",
+    "temperature",
+    "water_ahead",
+    "weekly",
+]
+
+FIRST_YEAR = timedelta(days=365)
+DOTS = 20
+LEAST_TOLD = 0.09
+"""A chance below 1 in 10 is not worth a line of its own."""
+STEPS_TOLD = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A sentence in three parts; `strong` is what the eye should find first."""
+
+    before: str
+    strong: str = ""
+    after: str = "."
+
+    def __str__(self) -> str:
+        return f"{self.before}{self.strong}{self.after}"
+
+
+def dots(told: PatchOutlook) -> tuple[date | None, ...]:
+    """The twenty futures as drawn: the first picking, or the next one once a first is noted.
+
+    A first picking after the bed's first year counts as none in it.
+    """
+    if told.first_picked_on is not None:
+        return told.next_picking.twenty
+    built = told.patch.built_on or told.start
+    return tuple(
+        day if day is not None and day < built + FIRST_YEAR else None for day in told.first_picking.twenty
+    )
+
+
+def picking_heading(told: PatchOutlook) -> str:
+    """Which picking is meant: the first of all, or the next once a first is noted."""
+    return "First picking" if told.first_picked_on is None else "Next picking"
+
+
+def picking(told: PatchOutlook, today: date) -> Answer:
+    """When a picking is likely: the first, or the next once a first is noted; or that it is overdue."""
+    days = [day for day in dots(told) if day is not None]
+    again = told.first_picked_on is not None
+    when = "in the year ahead" if again else "in the first year"
+    if len(days) < 3:
+        return Answer("None is likely ", when)
+    middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
+    span = words.day_range(middle[0], middle[-1], today)
+    if not again and middle[0] <= today:
+        late = sum(day > today for day in days)
+        hope = f" {words.count_word(late).capitalize()} of twenty futures still lie ahead." if late else ""
+        return Answer("Most likely ", span, f", but none is noted yet.{hope}")
+    if len(days) < 10:
+        return Answer(f"Perhaps none {when}; if one comes, most likely ", span)
+    return Answer("Most likely ", span)
+
+
+def picking_note(told: PatchOutlook, today: date) -> str:
+    """What the dots are, and how many bring nothing."""
+    nothing = sum(day is None for day in dots(told))
+    again = told.first_picked_on is not None
+    when = "in the year ahead" if again else "in the first year"
+    note = "Each dot is one of twenty equally likely futures."
+    if nothing == 0:
+        note += f" All of them bring a picking {when}."
+    elif nothing == DOTS:
+        note += f" None of them brings a picking {when}."
+    else:
+        verb = "brings" if nothing == 1 else "bring"
+        note += f" {words.count_word(nothing).capitalize()} in twenty {verb} nothing {when}."
+    if told.first_picked_on is not None:
+        note += f" The first picking was noted on {words.day(told.first_picked_on, today)}."
+    return note
+
+
+def weekly(told: PatchOutlook, today: date) -> tuple[tuple[date, float], ...]:
+    """The chance week by week from today, to the end of what the dots show."""
+    if told.first_picked_on is not None:
+        return tuple((day, p) for day, p in told.next_picking.probability_by_date if day >= today)
+    end = (told.patch.built_on or told.start) + FIRST_YEAR
+    return tuple((day, p) for day, p in told.first_picking.probability_by_date if today <= day <= end)
+
+
+def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], ...]:
+    """Up to six weeks in which the chance, as it is told, reaches a new step."""
+    rows: list[tuple[date, str]] = []
+    for day, probability in weekly(told, today):
+        said = words.chance(probability)
+        if probability >= LEAST_TOLD and (not rows or rows[-1][1] != said):
+            rows.append((day, said))
+    if len(rows) <= STEPS_TOLD:
+        return tuple(rows)
+    return tuple(rows[round(i * (len(rows) - 1) / (STEPS_TOLD - 1))] for i in range(STEPS_TOLD))
+
+
+def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Answer:
+    """How moist the bed is today and what to do about it."""
+    built = told.patch.built_on
+    if built is None or built > today:
+        return Answer("Not built yet, so there is nothing to water")
+    now = float(told.moisture.p50[told.today_index])
+    if not math.isfinite(now):
+        return Answer("Not known for today")
+    state = moisture_word(now, marks)
+    advice = told.watering_now
+    if advice is not None and advice.litres > 0:
+        return Answer(
+            f"{state}. Give ",
+            f"{units.show_volume(rounded(advice.litres), system)}",
+            f" ({minutes(advice.minutes)} at the hose).",
+        )
+    if advice is not None and advice.reason and "rain" in advice.reason:
+        return Answer(f"{state}. ", "No need to water", ": enough rain is likely within three days.")
+    wet = now > marks.high
+    return Answer(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
+
+
+def moisture_word(now: float, marks: MoistureMarks) -> str:
+    """A bed's moisture in words: what it means for threads of this species."""
+    if now < marks.stall:
+        return "Too dry: threads stand still"
+    if now < marks.low:
+        return "On the dry side"
+    if now <= marks.high:
+        return "Moist enough"
+    if now < marks.drown:
+        return "Wetter than threads like"
+    return "Too wet: threads can drown"
+
+
+def minutes(count: float) -> str:
+    """Minutes at the hose, whole ones; under one minute said so."""
+    return "less than a minute" if count < 0.75 else words.plural(round(count), "minute")
+
+
+def rounded(litres: float) -> float:
+    """Litres as a gardener would measure them: two figures."""
+    if litres <= 0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(litres)) - 1)
+    return round(litres / step) * step
+
+
+def temperature(told: PatchOutlook, today: date, system: str) -> Answer:
+    """The bed's warmth today."""
+    built = told.patch.built_on
+    if built is None or built > today:
+        return Answer("Not built yet")
+    now = float(told.temperature_c.p50[told.today_index])
+    if not math.isfinite(now):
+        return Answer("Not known for today")
+    low, high = (float(band[told.today_index]) for band in (told.temperature_c.p10, told.temperature_c.p90))
+    shown = units.show_temperature(now, system)
+    if units.show_temperature(low, system) == units.show_temperature(high, system):
+        return Answer("About ", shown, " in the bed today.")
+    span = f"{units.show_temperature(low, system)} to {units.show_temperature(high, system)}"
+    return Answer("About ", shown, f" in the bed today (likely {span}).")
+
+
+def run(told: PatchOutlook, today: date) -> Answer:
+    """How far the threads have run."""
+    built = told.patch.built_on
+    band = told.run_share
+    if built is None or built > today:
+        done = next((i for i in range(told.days) if band.p50[i] >= 0.9), None)
+        if done is None:
+            return Answer("Threads are not likely to run through in the days shown")
+        return Answer("Likely run through by ", words.day(told.start + timedelta(days=done), today))
+    now = float(band.p50[told.today_index])
+    low, high = float(band.p10[told.today_index]), float(band.p90[told.today_index])
+    if low >= 0.9:
+        return Answer("", "Run through", ", as far as can be reckoned.")
+    if high < 0.03:
+        return Answer("Threads have ", "hardly begun", " to run.")
+    span = (
+        words.share(now)
+        if round(100 * low) == round(100 * high)
+        else f"{round(100 * low)} to {words.share(high)}"
+    )
+    return Answer("Threads have run through ", span, " of the bed, most likely.")
+
+
+def crop(told: PatchOutlook, system: str) -> Answer:
+    """What the first year may bring."""
+    amount = told.picked_first_year_kg
+    nothing = words.chance(told.none_in_first_year)
+    tail = f" Nothing at all: {nothing}." if told.none_in_first_year > 0.03 else ""
+    if amount.p90 <= 0:
+        return Answer("Most likely ", "nothing in the first year", ".")
+    if amount.p50 <= 0:
+        most = units.show_mass(amount.p90, system)
+        return Answer(
+            "In the first year more likely ",
+            "nothing",
+            f" than something; 1 bed in 10 brings {most} or more.",
+        )
+    low = units.show_mass(amount.p10, system) if amount.p10 > 0 else "nothing"
+    return Answer(
+        "In the first year about ", units.show_mass(amount.p50, system), f"; 8 of 10 such beds bring "
+        f"between {low} and {units.show_mass(amount.p90, system)}.{tail}",
+    )  # fmt: skip
+
+
+def amount_range(amount: Quantiles, show: str, system: str) -> str:
+    """A range of a mass or a volume in words, such as "1.2 kg (nothing to 3 kg)", "90 L (70 to 120 L)"."""
+    tell = units.show_mass if show == "mass" else units.show_volume
+    middle, low, high = (
+        tell(value, system) if value > 0 else "nothing" for value in (amount.p50, amount.p10, amount.p90)
+    )
+    if low == high:
+        return middle
+    number, _, unit = low.partition(" ")
+    # The unit once is enough where both ends have the same.
+    return f"{middle} ({number if unit and high.endswith(f' {unit}') else low} to {high})"
+
+
+def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) -> Answer:
+    """What the first year asks for at the hose."""
+    amount = told.watered_first_year_litres
+    if amount.p90 <= 0:
+        return Answer("", "None", " in the first year, under its watering rule.")
+    low, high = (units.show_volume(rounded(value), system) for value in (amount.p10, amount.p90))
+    span = f" ({low} to {high})" if low != high else ""
+    return Answer(
+        "In the first year about ",
+        units.show_volume(rounded(amount.p50), system),
+        f"{span}: {minutes(amount.p50 / hose_litres_per_minute)} at the hose in all.",
+    )

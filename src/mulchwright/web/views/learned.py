@@ -1,0 +1,95 @@
+"""What the logbook did to a bed's outlook, in a gardener's words."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from mulchwright.web.views import wording as words
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import FirstPicking, Learned, PatchOutlook
+
+__all__ = ["learned_words"]
+
+_NUMBERS = (
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+)
+SMALL_MOVE_DAYS = 2
+FEW_FIT = 0.25
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    number = _NUMBERS[count] if count < len(_NUMBERS) else f"{count:,}"
+    return f"{number} {one if count == 1 else many}"
+
+
+def _who(learned: Learned) -> tuple[str, bool]:
+    """The entries that did it as the subject of a sentence, and whether they are more than one."""
+    parts = []
+    if learned.looks:
+        parts.append(_counted(learned.looks, "look", "looks"))
+    if learned.picks:
+        parts.append(_counted(learned.picks, "picking", "pickings"))
+    if parts:
+        return f"Your {' and '.join(parts)}", learned.entries > 1
+    return "What you noted of other beds with this mushroom", False
+
+
+def _move(before: FirstPicking, after: FirstPicking, which: str, learned: Learned, today: date) -> str:
+    who, many = _who(learned)
+    old, new = before.p50, after.p50
+    if old is None and new is None:
+        return f"{who} {'leave' if many else 'leaves'} the likely {which} beyond the days of this outlook."
+    if old is None:
+        assert new is not None
+        return f"{who} brought the likely {which}, which lay beyond this outlook, to {words.day(new, today)}."
+    if new is None:
+        return f"{who} moved the likely {which} from {words.day(old, today)} to beyond this outlook."
+    if abs((new - old).days) < SMALL_MOVE_DAYS:
+        verb = "leave" if many else "leaves"
+        return f"{who} {verb} the likely {which} where it was, about {words.day(new, today)}."
+    return f"{who} moved the likely {which} from {words.day(old, today)} to {words.day(new, today)}."
+
+
+def learned_words(told: PatchOutlook, today: date) -> tuple[str, ...]:
+    """One to four sentences, the one that matters most first; none where no entry bears on the bed."""
+    learned = told.learned
+    if learned is None:
+        return ()
+    if told.first_picked_on is None:
+        said = [_move(learned.first_before, learned.first_after, "first picking", learned, today)]
+    else:
+        said = [_move(learned.next_before, learned.next_after, "next picking", learned, today)]
+    odd = ", ".join(words.day(day, today) for day in learned.odd_days[:4])
+    if not learned.fits:
+        said.append(
+            "What you noted does not go together with what this bed can do in this weather, so it counts for "
+            f"little and the range stays wide. Look again at what you wrote on {odd}, and at the day the bed "
+            "was built."
+        )
+    elif odd:
+        said.append(
+            f"Hardly any of the futures has what you wrote on {odd}: a slip of the day, or another mushroom?"
+        )
+    if learned.entries and learned.others:
+        said.append("What you noted of other beds with this mushroom counts here too.")
+    if learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
+        share = max(round(100 * learned.fitting_share), 1)
+        said.append(
+            f"About {share} in 100 of the futures reckoned before agree with what you saw; new ones like "
+            "them were drawn."
+        )
+    return tuple(said)

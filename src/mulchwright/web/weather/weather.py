@@ -1,0 +1,390 @@
+"""The weather page: how far the record reaches, gauge and thermometer by hand, files, folder and feed."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import UploadFile
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.book import open_book
+from mulchwright.errors import BookError, InputError, MulchwrightError
+from mulchwright.garden import Reading
+from mulchwright.services import weather_consent
+from mulchwright.services import weather_updates as keeper
+from mulchwright.services.consent import Subject
+from mulchwright.services.reading_entry import read_reading, show_figure
+from mulchwright.units import (
+    US,
+)
+from mulchwright.web.forms.numbers import whole_number
+from mulchwright.web.views import wording as words
+
+if TYPE_CHECKING:
+    from mulchwright.services.library import BookState
+    from mulchwright.weather import Staleness
+    from mulchwright.web.shared.context import Desk
+
+
+SHOWN = 31
+
+
+_OWN = ("day", "rain", "low", "high", "mark")
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of the weather page."""
+    return [
+        Route("/weather", page),
+        Route("/weather/reading", put_reading, methods=["POST"]),
+        Route("/weather/reading/remove", remove_reading, methods=["POST"]),
+        Route("/weather/undo", undo, methods=["POST"]),
+        Route("/weather/append", append, methods=["POST"]),
+        Route("/weather/folder", set_folder, methods=["POST"]),
+        Route("/weather/feed", set_feed, methods=["POST"]),
+        Route("/weather/feed/on", feed_on, methods=["POST"]),
+        Route("/weather/feed/off", feed_off, methods=["POST"]),
+        Route("/weather/feed/now", feed_now, methods=["POST"]),
+        Route("/weather/consent", answer_wish, methods=["POST"]),
+    ]
+
+
+def _desk(request: Request) -> Desk:
+    return cast("Desk", request.app.state.desk)
+
+
+def record_state(state: BookState, today: date) -> Staleness:
+    """How far the weather of a book is known, readings and forecast included."""
+    from mulchwright.weather import staleness, with_readings
+
+    garden = state.garden
+    series = with_readings(state.series, garden.readings, garden.place)
+    return staleness(series, state.forecast, today)
+
+
+def stale_words(known: Staleness) -> str:
+    """How far the weather is known, as one or two short sentences; every page may show them."""
+    if known.measured_until is None:
+        rain = f" Rain is known up to {words.day(known.rain_until, known.today)}." if known.rain_until else ""
+        return f"No weather is measured here yet; all days are drawn from the climate.{rain}"
+    behind = known.days_behind or 0
+    if behind <= 1:
+        said = f"The record reaches {'today' if behind == 0 else 'yesterday'}."
+    else:
+        said = f"The record ends {behind} days ago"
+        open_days = "days since are drawn"
+        if known.rain_until is not None and known.rain_until > known.measured_until:
+            open_days = f"rain is known up to {words.day(known.rain_until, known.today)}; the rest is drawn"
+        elif known.forecast_until is not None and known.forecast_issued is not None:
+            open_days = f"days since follow the forecast of {words.day(known.forecast_issued, known.today)}"
+        said = f"{said}; {open_days}."
+    if known.forecast_until is not None and known.forecast_issued is not None:
+        said += f" A forecast reaches to {words.day(known.forecast_until, known.today)}"
+        age = known.forecast_age_days or 0
+        said += f", but it is {age} days old." if age > 2 else "."
+    return said
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One reading, in the grower's units."""
+
+    day: date
+    rain: str
+    low: str
+    high: str
+
+
+def _bare(reading: Reading, system: str) -> dict[str, str]:
+    """A reading as it would be typed, without units."""
+    us = system == US
+    rain, low, high = reading.rain_mm, reading.temperature_min_c, reading.temperature_max_c
+
+    def degrees(value: float | None) -> str:
+        return "" if value is None else f"{value * 1.8 + 32 if us else value:.1f}".removesuffix(".0")
+
+    depth = "" if rain is None else f"{rain / 25.4:.2f}" if us else f"{rain:.1f}".removesuffix(".0")
+    return {"day": reading.day.isoformat(), "rain": depth, "low": degrees(low), "high": degrees(high)}
+
+
+def _view(
+    request: Request, *, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None,
+    said: str = "", doubt: str = "",
+) -> Response:  # fmt: skip
+    desk = _desk(request)
+    path = desk.library.path
+    trouble = ""
+    try:
+        state = desk.library.state()
+        keeper.check_folder(path, desk.today(state.garden))
+    except BookError:
+        raise
+    except MulchwrightError as error:
+        trouble = str(error)
+    state = desk.library.state()
+    garden, series = state.garden, state.series
+    system, today = garden.units.value, desk.today(garden)
+    show = show_figure(system)
+    held = sorted(garden.readings, key=lambda reading: reading.day, reverse=True)
+    rows = tuple(
+        Row(
+            one.day,
+            "" if one.rain_mm is None else show("rain_mm", one.rain_mm),
+            "" if one.temperature_min_c is None else show("temperature", one.temperature_min_c),
+            "" if one.temperature_max_c is None else show("temperature", one.temperature_max_c),
+        )
+        for one in held
+    )
+    errors = dict(errors or {})
+    wanted = request.query_params.get("day", "")
+    editing = next((one for one in held if one.day.isoformat() == wanted), None)
+    form = dict(typed or {})
+    source = keeper.source_of(path)
+    if not form:
+        form = _bare(editing, system) if editing else {"day": today.isoformat()}
+        form["whole"] = "1" if editing else ""
+    form.setdefault("mark", secrets.token_hex(12))
+    for name in ("station_address", "station", "units", "forecast_address"):
+        form.setdefault(name, getattr(source, name))
+    form.setdefault("folder", keeper.folder_of(path))
+    wished = weather_consent.wishes(path, garden, series, today)
+    with open_book(path) as book:
+        steps = book.undo_steps()
+    last_step = next((step for step in steps if "the reading of" in step.what), None)
+    if last_step is not None and last_step.taken_back:
+        last_step = None
+    record: tuple[str, ...] = ()
+    if series is not None:
+        origin = series.provenance
+        record = (
+            f"{series.days:,} days, {words.day(series.start, today)} to {words.day(series.end, today)}.",
+            f"{origin.station or 'Station not named'}. {origin.source}.".replace("..", "."),
+            *origin.notes[-3:],
+        )
+    elif garden.normals is not None:
+        record = (f"No station's record; twelve normals ({garden.normals.source}).",)
+    known = record_state(state, today)
+    return desk.page(
+        request, "weather/weather.html", state, status=422 if errors else 200, door="weather", back="/weather",
+        answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
+        form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
+        last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
+        feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),
+        questions=weather_consent.open_questions(wished), fetched=keeper.last_fetch(path), editing=editing,
+        degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
+        yesterday=(today - timedelta(days=1)).isoformat(), today_iso=today.isoformat(),
+        day=lambda when, now=today: words.day(when, now),
+    )  # fmt: skip
+
+
+def page(request: Request) -> Response:
+    """The weather page."""
+    return _view(request)
+
+
+async def _typed(request: Request) -> dict[str, str]:
+    async with request.form(max_files=0, max_fields=40) as form:
+        return {key: value for key, value in form.multi_items() if isinstance(value, str)}
+
+
+def _back(said: str = "", fragment: str = "") -> Response:
+    from urllib.parse import quote
+
+    return RedirectResponse("/weather" + (f"?said={quote(said)}" if said else "") + fragment, 303)
+
+
+async def put_reading(request: Request) -> Response:
+    """Write down what gauge and thermometer told."""
+    return await run_in_threadpool(_put_reading, request, await _typed(request))
+
+
+def _put_reading(request: Request, typed: dict[str, str]) -> Response:
+    desk = _desk(request)
+    garden = desk.library.state().garden
+    today = desk.today(garden)
+    reading, errors = read_reading(typed, garden.units.value, today)
+    if reading is None:
+        return _view(request, typed=typed, errors=errors)
+    try:
+        with open_book(desk.library.path) as book:
+            done = book.put_reading(
+                reading, whole=bool(typed.get("whole")), mark=typed.get("mark", "")[:80], today=today
+            )
+    except InputError as error:
+        return _view(request, typed=typed, errors={"rain": str(error)})
+    return _back("" if not done.again else "This was written down already; it stands once.")
+
+
+async def remove_reading(request: Request) -> Response:
+    """Take one day's reading out."""
+    return await run_in_threadpool(_remove_reading, request, await _typed(request))
+
+
+def _remove_reading(request: Request, typed: dict[str, str]) -> Response:
+    try:
+        day = date.fromisoformat(typed.get("day", ""))
+    except ValueError:
+        raise InputError("Which day's reading to remove was not said; use the button beside it.") from None
+    with open_book(_desk(request).library.path) as book:
+        book.remove_reading(day)
+    return _back()
+
+
+async def undo(request: Request) -> Response:
+    """Take back the last act on the readings."""
+    return await run_in_threadpool(_undo, request, await _typed(request))
+
+
+def _undo(request: Request, typed: dict[str, str]) -> Response:
+    step = whole_number(typed.get("step", ""))
+    if step is None:
+        raise InputError("What to take back was not said; use the button on the page.")
+    with open_book(_desk(request).library.path) as book:
+        said = book.undo(step)
+    return _back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
+
+
+async def append(request: Request) -> Response:
+    """Carry the record on with a station's file."""
+    async with request.form(max_files=1, max_fields=40) as form:
+        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
+        sent = form.get("file")
+        file = None
+        if isinstance(sent, UploadFile) and sent.filename:
+            file = (Path(sent.filename).name, await sent.read(keeper.LARGEST_FILE + 1))
+    return await run_in_threadpool(_append, request, typed, file)
+
+
+def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | None) -> Response:
+    if file is None:
+        return _view(request, typed=typed, errors={"file": "Choose the station's file first."})
+    desk = _desk(request)
+    columns = {
+        name: typed.get(f"column_{name}", "").strip()
+        for name in ("date", "temperature_min", "temperature_max", "rain")
+    }
+    named = None
+    if any(columns.values()):
+        if not all(columns.values()):
+            return _view(request, typed=typed, errors={"file": "Name all four columns, or none of them."})
+        named = {
+            **columns,
+            "temperature_unit": typed.get("unit_temperature") or "C",
+            "rain_unit": typed.get("unit_rain") or "mm",
+        }
+    try:
+        report = keeper.append_bytes(
+            desk.library.path, *file, columns=named, anyway=typed.get("anyway") == "1"
+        )
+    except BookError:
+        raise
+    except MulchwrightError as error:
+        return _view(request, typed=typed, errors={"file": str(error)})
+    system = desk.library.state().garden.units.value
+    return _back(keeper.append_words(report, show_figure(system)))
+
+
+def _only_here(request: Request) -> None:
+    """Folders and addresses are set up at the computer itself, not by a phone that was let in."""
+    if getattr(request.state, "over_home", False):
+        raise InputError("Folder and server are set up on the computer that Mulchwright runs on; go there.")
+
+
+async def set_folder(request: Request) -> Response:
+    """Watch a folder, or none."""
+    _only_here(request)
+    return await run_in_threadpool(_set_folder, request, await _typed(request))
+
+
+def _set_folder(request: Request, typed: dict[str, str]) -> Response:
+    name = typed.get("folder", "").strip()
+    if name:
+        folder = Path(name).expanduser()
+        fault = ""
+        if len(name) > 1000 or "\0" in name or not folder.is_absolute():
+            fault = "Give the folder with its whole path, as it stands in the file manager's address line."
+        elif not folder.is_dir():
+            fault = "There is no such folder on the computer this program runs on; make it, or name another."
+        if fault:
+            return _view(request, typed=typed, errors={"folder": fault})
+        name = str(folder)
+    weather_consent.watch_folder(_desk(request).library.path, name)
+    return _back("The folder is watched." if name else "No folder is watched.")
+
+
+async def set_feed(request: Request) -> Response:
+    """Keep the feed's addresses; it stays off until they were seen as they will be asked."""
+    _only_here(request)
+    return await run_in_threadpool(_set_feed, request, await _typed(request))
+
+
+def _set_feed(request: Request, typed: dict[str, str]) -> Response:
+    source = keeper.Source(
+        False,
+        *(
+            typed.get(name, "").strip()
+            for name in ("station_address", "station", "units", "forecast_address")
+        ),
+    )
+    try:
+        keeper.save_source(_desk(request).library.path, source)
+    except InputError as error:
+        return _view(request, typed=typed, errors={error.field or "station_address": str(error)})
+    return _back(fragment="#feed")
+
+
+async def feed_on(request: Request) -> Response:
+    """Turn on the feed that was shown, allow it on this machine, and ask it once."""
+    _only_here(request)
+    return await run_in_threadpool(_allow_feed, request, await _typed(request))
+
+
+def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
+    path = _desk(request).library.path
+    weather_consent.answer_wish(path, Subject.FETCH, typed.get("shown", ""), allow=True)
+    return feed_now(request)
+
+
+def feed_off(request: Request) -> Response:
+    """Turn the feed off."""
+    _only_here(request)
+    path = _desk(request).library.path
+    keeper.save_source(path, replace(keeper.source_of(path), on=False))
+    return _back("Fetching is off; nothing is sent.", "#feed")
+
+
+def feed_now(request: Request) -> Response:
+    """Ask the feed once."""
+    _only_here(request)
+    desk = _desk(request)
+    today = desk.today(desk.library.state().garden)
+    result = keeper.fetch_now(desk.library.path, today, datetime.now(UTC))
+    return _back(result.words[:300], "#feed")
+
+
+async def answer_wish(request: Request) -> Response:
+    """Allow or decline what the book would like to ask or read on this machine."""
+    _only_here(request)
+    return await run_in_threadpool(_answer_wish, request, await _typed(request))
+
+
+def _answer_wish(request: Request, typed: dict[str, str]) -> Response:
+    try:
+        subject = Subject(typed.get("subject", ""))
+        allow = {"allow": True, "decline": False}[typed.get("answer", "")]
+    except (ValueError, KeyError):
+        raise InputError("Your answer was not understood; use the buttons on the Weather page.") from None
+    if allow and subject is Subject.FETCH:
+        return _allow_feed(request, typed)
+    weather_consent.answer_wish(_desk(request).library.path, subject, typed.get("shown", ""), allow=allow)
+    if typed.get("back") == "/now":
+        return RedirectResponse("/now", 303)
+    return _back("The folder is watched." if allow else "Not allowed on this computer.")

@@ -1,0 +1,247 @@
+"""The door Year: a year looked back on, printed, and what of its proposals goes into the plan.
+
+The page reckons nothing: the almanac's `review` does, and `review_told` finds the words. Money and hours of
+a year are settings of the book.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, replace
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import BaseRoute, Route
+
+from mulchwright.almanac.review import YearReview
+from mulchwright.book import BookConflict, open_book
+from mulchwright.errors import InputError
+from mulchwright.garden import Garden, Patch
+from mulchwright.sheets.review import review_pdf
+from mulchwright.web.forms.numbers import chart_width, revision_of, whole_number
+from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.downloads import file_of, paper_of
+from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.chart_parts import Frame
+from mulchwright.web.views.charts import year_chart
+from mulchwright.web.views.palette import SCHEMES
+from mulchwright.web.views.stores_wording import parse_money, plain_number
+from mulchwright.web.year.year_sheet import sheet_of
+from mulchwright.web.year.year_view import mass_unit, page_of
+
+if TYPE_CHECKING:
+    from mulchwright.services.library import BookState
+    from mulchwright.web.shared.context import Desk
+
+
+NARROWEST, WIDEST = 240, 1400
+
+
+MOST_HOURS = 8784.0
+"""As many as the longest year has."""
+
+
+def routes() -> list[BaseRoute]:
+    """The addresses of the door."""
+    return [
+        Route("/year", this_year),
+        Route("/year/{year:whole}", one_year),
+        Route("/year/{year:whole}/charts/crop", chart),
+        Route("/year/{year:whole}/review.pdf", pdf),
+        Route("/year/{year:whole}/sums", keep_sums, methods=["POST"]),
+        Route("/year/{year:whole}/plan", write_plan, methods=["POST"]),
+    ]
+
+
+def _years(garden: Garden, today: date) -> list[int]:
+    """The years that the book tells of, the latest first; this year always."""
+    days = [entry.day for entry in garden.log]
+    days += [patch.built_on for patch in garden.patches if patch.built_on is not None]
+    return sorted({today.year, *(day.year for day in days if day <= today)}, reverse=True)
+
+
+def _year(request: Request, garden: Garden, today: date) -> int:
+    year = int(request.path_params.get("year", today.year))
+    years = _years(garden, today)
+    if year not in years:
+        told = words.joined([str(one) for one in reversed(years)])
+        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {told}.")
+    return year
+
+
+def _reviewed(desk: Desk, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
+    return desk.reviews.of(desk, state, year)
+
+
+def _currency(garden: Garden) -> str:
+    return garden.offers[0].currency if garden.offers else "USD"
+
+
+def this_year(request: Request) -> Response:
+    """The year we are in, as far as it has come."""
+    return _page(request)
+
+
+def one_year(request: Request) -> Response:
+    """One year."""
+    return _page(request)
+
+
+def _page(
+    request: Request, *, status: int = 200, typed: Mapping[str, str] | None = None,
+    errors: Mapping[str, str] | None = None, ticked: Iterable[str] | None = None, moved: str = "",
+) -> Response:  # fmt: skip
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today = state.garden, desk.today(state.garden)
+    year = _year(request, garden, today)
+    told, sums = _reviewed(desk, state, year)
+    page = page_of(told, garden, desk.trade, today, _currency(garden))
+    progress = desk.progress(state, patience_s=0.0)
+    return desk.page(
+        request, "year/year.html", state, status=status, door="year", page=page, years=_years(garden, today),
+        revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
+        currency=_currency(garden), moved=moved, written=_written(request),
+        ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
+        waiting=progress.under_way and progress.shown is None, share=progress.share,
+    )  # fmt: skip
+
+
+def _written(request: Request) -> str:
+    count = whole_number(request.query_params.get("written", ""), least=1, most=999)
+    return "" if count is None else f"Done: {words.plural(count, 'proposal')} written into the plan."
+
+
+def chart(request: Request) -> Response:
+    """The crop by month, for the width and color scheme asked for."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today = state.garden, desk.today(state.garden)
+    year = _year(request, garden, today)
+    scheme = request.query_params.get("scheme", "light")
+    if scheme not in SCHEMES:
+        raise HTTPException(404, "There is no such chart.")
+    width = chart_width(request.query_params, NARROWEST, WIDEST)
+    told, _ = _reviewed(desk, state, year)
+    unit, scale, show = mass_unit(garden.units.value)
+    frame = Frame(width, scheme, date(year, 1, 1), date(year, 12, 31), today)
+    months = [
+        (m.month, m.picked_kg * scale, None if m.foretold is None else m.foretold * scale)
+        for m in told.months
+    ]
+    return JSONResponse(year_chart(frame, months, unit=unit, show=show))
+
+
+def pdf(request: Request) -> Response:
+    """The review as a file to print."""
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today = state.garden, desk.today(state.garden)
+    year = _year(request, garden, today)
+    told, _ = _reviewed(desk, state, year)
+    page = page_of(told, garden, desk.trade, today, _currency(garden))
+    data = review_pdf(
+        sheet_of(page, told, garden, today), paper=paper_of(request.query_params, garden)
+    )  # fmt: skip
+    return file_of(data, "application/pdf", f"year-{year}.pdf", inline=True)
+
+
+async def keep_sums(request: Request) -> Response:
+    """Keep the money and the hours of a year."""
+    typed = await typed_form(request)
+    return await run_in_threadpool(_keep_sums, request, typed)
+
+
+def _keep_sums(request: Request, typed: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    garden = desk.library.state().garden
+    year = _year(request, garden, desk.today(garden))
+    errors: dict[str, str] = {}
+    kept: dict[str, str | None] = {}
+    money, hours = typed.get("money", "").strip(), typed.get("hours", "").strip()
+    try:
+        cents = parse_money(money, "money") if money else None
+        kept[f"spent_{year}"] = None if cents is None else f"{cents / 100:.2f}"
+    except InputError as error:
+        errors["money"] = str(error)
+    try:
+        worked = plain_number(hours, "hours", "Your hours", 0.0, MOST_HOURS) if hours else None
+        kept[f"hours_{year}"] = None if worked is None else f"{worked:g}"
+    except InputError as error:
+        errors["hours"] = str(error)
+    if errors:
+        return _page(request, status=422, typed={"money": money[:40], "hours": hours[:40]}, errors=errors)
+    with open_book(desk.library.path) as book:
+        for name, value in kept.items():
+            book.set_setting(name, value)
+    return RedirectResponse(f"/year/{year}#cost", 303)
+
+
+async def write_plan(request: Request) -> Response:
+    """Write the ticked proposals into the plan: all of them in one act, or none."""
+    typed = await typed_form(request)
+    return await run_in_threadpool(_write_plan, request, typed)
+
+
+def _write_plan(request: Request, typed: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    state = desk.library.state()
+    garden, today = state.garden, desk.today(state.garden)
+    year = _year(request, garden, today)
+    told, _ = _reviewed(desk, state, year)
+    wanted = [name.removeprefix("take.") for name in typed if name.startswith("take.")]
+    open_now = {p.key: p.changed for p in told.proposals if p.changed is not None}
+    if not wanted:
+        return _page(
+            request, status=422, errors={"take": "Tick at least one proposal, then press the button."}
+        )
+    if set(wanted) - set(open_now):
+        return _page(
+            request, status=409, ticked=wanted,
+            moved="The logbook or the plan changed since this page was shown, and one of the proposals you "
+            "ticked no longer stands. Look at what is proposed now and tick again.",
+        )  # fmt: skip
+    changed = [patch for key, patch in open_now.items() if key in wanted and patch is not None]
+    before = revision_of(typed)
+    try:
+        planned = _with(garden, changed)
+    except InputError as error:
+        return _page(request, status=422, ticked=wanted, errors={"take": str(error)})
+    try:
+        with open_book(desk.library.path) as book:
+            book.save_garden(planned, expected_revision=state.revision if before is None else before)
+    except BookConflict as error:
+        return _page(request, status=409, ticked=wanted, moved=str(error))
+    return RedirectResponse(f"/year/{year}?written={len(changed)}", 303)
+
+
+def _with(garden: Garden, changed: Iterable[Patch]) -> Garden:
+    """The garden with these changes, bed by bed; a bed that is not there yet is put at the end.
+
+    Two proposals may change one bed in two ways. Where both change the same of it, `InputError`.
+    """
+    before = {patch.key: patch for patch in garden.patches}
+    after: dict[str, Patch] = {}
+    for patch in changed:
+        first = before.get(patch.key)
+        if first is None or patch.key not in after:
+            after[patch.key] = patch
+            continue
+        held = after[patch.key]
+        mine: dict[str, Any] = {
+            part.name: value
+            for part in fields(Patch)
+            if (value := getattr(patch, part.name)) != getattr(first, part.name)
+        }
+        if any(getattr(held, name) not in (getattr(first, name), value) for name, value in mine.items()):
+            raise InputError(
+                f"Two of the ticked proposals change the same of {first.name}; tick one of them."
+            )
+        after[patch.key] = replace(held, **mine)
+    patches = [after.pop(patch.key, patch) for patch in garden.patches]
+    return replace(garden, patches=(*patches, *after.values()))

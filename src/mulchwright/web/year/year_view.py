@@ -1,0 +1,489 @@
+"""A year's review in words: what the page and the printed sheet both show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from mulchwright import units
+from mulchwright.almanac.review import (
+    BedYear,
+    MonthYear,
+    Proposal,
+    ProposalKind,
+    Reason,
+    ReasonKind,
+    YearReview,
+    YieldStory,
+)
+from mulchwright.garden import Garden, Patch, Stage
+from mulchwright.sheets.portrait import species_name
+from mulchwright.web.beds.comparison import changes
+from mulchwright.web.views import wording as words
+from mulchwright.web.views.stores_wording import money
+from mulchwright.web.views.tables import Table
+
+if TYPE_CHECKING:
+    from mulchwright.trade import Trade
+
+
+LOW, HIGH = 0.1, 0.9
+
+
+NOT_PLAIN = "The outlook gives no reason for it."
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A card of the page: its one sentence, further lines, a quiet note, and its figures."""
+
+    key: str
+    heading: str
+    answer: str = ""
+    lines: tuple[str, ...] = ()
+    note: str = ""
+    table: Table | None = None
+    table_name: str = "The figures"
+
+
+@dataclass(frozen=True, slots=True)
+class Proposed:
+    """A proposal: what to do, why, what a tick writes (empty where nothing is), and where to read on."""
+
+    key: str
+    what: str
+    why: str
+    writes: str
+    way: str
+    way_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class YearPage:
+    """All that the page of a year shows."""
+
+    year: int
+    until: str
+    answer: str
+    beside: tuple[str, ...]
+    charted: bool
+    chart_words: str
+    crop: Part
+    beds: Part
+    went: Part
+    cost: Part
+    taught: Part
+    next_heading: str
+    next_answer: str
+    proposals: tuple[Proposed, ...]
+
+    @property
+    def writable(self) -> bool:
+        """Whether a tick of any proposal writes something."""
+        return any(one.writes for one in self.proposals)
+
+
+def mass_unit(system: str) -> tuple[str, float, Callable[[float], str]]:
+    """The unit of a year's chart, what a kilogram is in it, and how a figure in it is said."""
+    unit, kg = units.plain_unit("mass", system)
+    return unit, 1 / kg, lambda value: _mass(value * kg, system)
+
+
+def _mass(kg: float, system: str) -> str:
+    return units.show_mass(kg, system) if kg > 0.0005 else "nothing"
+
+
+def _by_area(kg_m2: float, system: str) -> str:
+    (mass, kg), (area, m2) = units.plain_unit("mass", system), units.plain_unit("area", system)
+    value, unit = kg_m2 * m2 / kg, f"{mass}/{area}"
+    return f"{value:.1f} {unit}" if value >= 1 else f"{value:.2f} {unit}"
+
+
+def _area_span(low: float, high: float, system: str) -> str:
+    """Two yields with their unit once."""
+    first, last = _by_area(low, system), _by_area(high, system)
+    return f"{first.partition(' ')[0]} to {last}"
+
+
+def page_of(told: YearReview, garden: Garden, trade: Trade, today: date, currency: str) -> YearPage:
+    """The page of a year."""
+    system = garden.units.value
+    over = told.until.year < today.year or told.until == date(told.year, 12, 31)
+    until = "The whole year" if over else f"Up to {words.day(told.until, today)}; the year is not over"
+    proposals = tuple(_proposed(one, told, garden, trade, today) for one in told.proposals)
+    return YearPage(
+        year=told.year, until=until, answer=_sentence(told, over, system), beside=_beside(told, over),
+        charted=any(m.picked_kg > 0 or m.foretold for m in told.months),
+        chart_words=_chart_words(told, system),
+        crop=_crop(told, system, today), beds=_beds(told, garden, today), went=_went(told, system),
+        cost=_cost(told, system, currency), taught=_taught(told.belief, garden, trade),
+        next_heading=_next_heading(told, today),
+        next_answer=_next_answer(told, today),
+        proposals=proposals,
+    )  # fmt: skip
+
+
+def _sentence(told: YearReview, over: bool, system: str) -> str:
+    """What a gardener would say of the year over the fence."""
+    bearing = [bed for bed in told.beds if bed.picked_kg > 0]
+    so_far = "" if over else " so far"
+    if not told.beds:
+        return f"There was no mushroom bed in {told.year}{' yet' if not over else ''}."
+    if not bearing:
+        waited = "was" if len(told.beds) == 1 else "were"
+        return f"Nothing was picked in {told.year}{so_far}; {_beds_words(len(told.beds))} {waited} waited on."
+    picked = _mass(told.totals.picked_kg, system)
+    top = max(told.months, key=lambda m: m.picked_kg)
+    share = top.picked_kg / told.totals.picked_kg if told.totals.picked_kg > 0 else 0.0
+    when = f"all of it in {top.month:%B}" if share > 0.999 else f"most of it in {top.month:%B}"
+    if share <= 0.5:
+        when = f"{top.month:%B} being the best month"
+    best = _bed(told, told.best)
+    giver = f"; {best.patch.name} gave most for its size" if best and len(bearing) > 1 else ""
+    where = bearing[0].patch.name if len(bearing) == 1 else _beds_words(len(bearing))
+    return f"You picked {picked} from {where} in {told.year}{so_far}, {when}{giver}."
+
+
+def _beds_words(count: int) -> str:
+    return f"{words.count_word(count)} {'bed' if count == 1 else 'beds'}"
+
+
+def _bed(told: YearReview, key: str | None) -> BedYear | None:
+    return next((bed for bed in told.beds if bed.patch.key == key), None)
+
+
+def _beside(told: YearReview, over: bool) -> tuple[str, ...]:
+    lines: list[str] = []
+    foretold = [bed for bed in told.beds if bed.foretold is not None]
+    if foretold and over:
+        less = sum(b.picked_kg < b.foretold.p10 for b in foretold if b.foretold)
+        more = sum(b.picked_kg > b.foretold.p90 for b in foretold if b.foretold)
+        within = len(foretold) - less - more
+        said = [f"{within} gave what was foretold"] if within else []
+        said += [f"{less} gave less"] if less else []
+        said += [f"{more} gave more"] if more else []
+        lines.append(f"Of {_beds_words(len(foretold))} with an outlook kept, {words.joined(said)}.")
+    elif foretold:
+        lines.append(
+            "What was foretold is for the whole year; hold it against the crop when the year is over."
+        )
+    return tuple(lines)
+
+
+def _shown_months(told: YearReview) -> list[MonthYear]:
+    """The months with a crop, foretold or picked; all of them between the first and the last."""
+    some = [i for i, m in enumerate(told.months) if m.picked_kg > 0 or (m.foretold or 0) > 0.0005]
+    return list(told.months[some[0] : some[-1] + 1]) if some else []
+
+
+def _chart_words(told: YearReview, system: str) -> str:
+    said = [
+        f"{m.month:%B} {_mass(m.picked_kg, system)}"
+        + ("" if m.foretold is None else f", {_mass(m.foretold, system)} foretold")
+        for m in _shown_months(told)
+    ]
+    return f"Crop by month in {told.year}: {'; '.join(said) or 'nothing'}."
+
+
+def _crop(told: YearReview, system: str, today: date) -> Part:
+    months = _shown_months(told)
+    heading = "The crop by bed and month"
+    if not months:
+        return Part("crop", heading, "No crop was picked or foretold.")
+    rows = [
+        (
+            bed.patch.name,
+            *(_or_dash(m.by_bed.get(bed.patch.key, 0.0), system) for m in months),
+            _or_dash(bed.picked_kg, system),
+            _foretold(bed, system),
+        )
+        for bed in told.beds
+    ]  # fmt: skip
+    rows.append(
+        (
+            "all beds",
+            *(_or_dash(m.picked_kg, system) for m in months),
+            _mass(told.totals.picked_kg, system),
+            "",
+        )
+    )
+    rows.append(
+        (
+            "foretold, middle",
+            *("–" if m.foretold is None else _mass(m.foretold, system) for m in months),
+            "",
+            "",
+        )
+    )
+    heads = ("bed", *(f"{m.month:%b}" for m in months), "year", "foretold (8 in 10)")
+    table = Table(f"Crop of {told.year} by bed and month", heads, tuple(rows))
+    days = {bed.foretold.made_on for bed in told.beds if bed.foretold}
+    made = (
+        f" The year of a bed is as it was foretold on {words.day(min(days), today)}"
+        f"{'' if len(days) == 1 else ' or later'}."
+        if days
+        else ""
+    )
+    known = any(m.foretold is not None for m in months)
+    if not known and not days:
+        note = "Nothing was foretold: no outlook was kept before these months."
+    elif known:
+        note = f"Bars are what you picked, strokes what was foretold before each month began.{made}"
+    else:
+        note = f"Bars are what you picked; no month was foretold before it began.{made}"
+    return Part("crop", heading, note=note, table=table, table_name="By bed and month")
+
+
+def _or_dash(kg: float, system: str) -> str:
+    return _mass(kg, system) if kg > 0 else "–"
+
+
+def _foretold(bed: BedYear, system: str) -> str:
+    if bed.foretold is None:
+        return "not kept"
+    low, high = _mass(bed.foretold.p10, system), _mass(bed.foretold.p90, system)
+    return low if low == high else f"{low} to {high}"
+
+
+def _beds(told: YearReview, garden: Garden, today: date) -> Part:
+    system = garden.units.value
+    best, worst = _bed(told, told.best), _bed(told, told.worst)
+    lines = []
+    if best:
+        lines.append(f"Best: {best.patch.name}, {_by_area(best.kg_m2, system)}. {_why(best.reason, system)}")
+    if worst and worst is not best:
+        gave = "nothing" if worst.picked_kg <= 0 else _by_area(worst.kg_m2, system)
+        lines.append(f"Worst: {worst.patch.name}, {gave}. {_why(worst.reason, system) or NOT_PLAIN}")
+    if not lines:
+        answer = "No bed was old enough to be judged, or none was weighed."
+    elif worst is None or worst is best:
+        answer = "Only one bed can be judged."
+    else:
+        answer = f"{best.patch.name if best else ''} did best, {worst.patch.name} worst."
+    rows = tuple(
+        (
+            bed.patch.name,
+            _mass(bed.picked_kg, system),
+            _by_area(bed.kg_m2, system) if bed.picked_kg else "–",
+            str(bed.picks),
+            str(bed.looks),
+            units.show_volume(bed.watered_litres, system) if bed.watered_litres else "none",
+            "–" if bed.efficiency is None else words.share(bed.efficiency),
+            _why(bed.reason, system),
+        )
+        for bed in told.beds
+    )
+    table = Table(
+        f"The beds in {told.year}",
+        ("bed", "picked", "for its size", "picks", "looks", "watered", "of its dry food", "likely reason"),
+        rows,
+    )
+    note = (
+        "Best and worst go by weight for the size of the bed, among beds old enough to bear. The reason is "
+        "the likeliest by the outlook, not a finding."
+        if lines
+        else ""
+    )
+    return Part(
+        "beds", "Best and worst bed", answer, tuple(line.strip() for line in lines), note,
+        table if rows else None, "Every bed",
+    )  # fmt: skip
+
+
+def _why(reason: Reason | None, system: str) -> str:
+    """A reason as a sentence; empty where none is known."""
+    if reason is None:
+        return ""
+    f = reason.figures
+
+    def days(key: str) -> str:
+        return words.plural(round(f.get(key, 0.0)), "day")
+
+    def part(key: str) -> str:
+        return words.share(f.get(key, float("nan")))
+
+    on = f"on {days('days')} of {round(f.get('of_days', 0.0))}"
+    match reason.kind:
+        case ReasonKind.YOUNG:
+            return f"Too young: {days('age_days')} old, and a bed like it needs about {days('needs_days')}."
+        case ReasonKind.RUN_THROUGH:
+            return f"Nearly spent: {part('share_left')} of its food is left."
+        case ReasonKind.TOO_DRY:
+            return f"Likely too dry: {on} below {part('mark')} water."
+        case ReasonKind.TOO_WET:
+            return f"Likely too wet: {on} above {part('mark')} water."
+        case ReasonKind.COLD:
+            mark = units.show_temperature(f.get("mark", 0.0), system)
+            return f"Likely too cold: {on} below {mark}."
+        case ReasonKind.NOT_RUN:
+            needs = part("needs_share")
+            return f"The threads had run through {part('run_share')} of it; about {needs} is needed."
+        case ReasonKind.UNWATCHED:
+            return "Nobody noted a look or a pick there, so nobody knows."
+        case ReasonKind.BORE:
+            kg, dense = f.get("picked_kg", 0.0), f.get("kg_m2", 0.0)
+            return f"It gave {_mass(kg, system)}, {_by_area(dense, system)}."
+        case ReasonKind.SUNK:
+            missing, spread, settled = (
+                units.show_length(f.get(name, 0.0), system) for name in ("missing_m", "spread_m", "settled_m")
+            )
+            return (
+                f"{missing} of it are gone since it was laid; {spread} of loose chips, {settled} once they "
+                "have settled, are enough for one time."
+            )
+
+
+def _went(told: YearReview, system: str) -> Part:
+    t = told.totals
+    rows = tuple(
+        (name, _mass(kg, system))
+        for name, kg in (
+            ("eaten fresh", t.eaten_kg),
+            ("dried", t.dried_fresh_kg),
+            ("frozen", t.frozen_kg),
+            ("given away", t.given_kg),
+            ("thrown away", t.discarded_kg),
+            ("not noted further", t.left_kg),
+        )
+        if kg > 0.0005
+    )
+    if not rows:
+        return Part("went", "Where it went", "There was no crop to use.")
+    lines = []
+    if t.dry_kg > 0:
+        ratio = "" if t.fresh_per_dry is None else f", {t.fresh_per_dry:.1f} times its weight fresh"
+        lines.append(f"In jars from this year’s picks: {_mass(t.dry_kg, system)} dry{ratio}.")
+    if len(rows) == 1 and t.left_kg > 0.0005:
+        return Part("went", "Where it went", f"What became of its {rows[0][1]} is not noted.")
+    said = words.joined([f"{mass} {name}" for name, mass in rows])
+    return Part("went", "Where it went", f"{said[0].upper()}{said[1:]}.", tuple(lines))
+
+
+def _cost(told: YearReview, system: str, currency: str) -> Part:
+    t = told.totals
+    pound = system == units.US
+    per, unit = units.plain_unit("mass", system)[1], "pound" if pound else "kilogram"
+
+    def price(cost: float | None) -> str | None:
+        return None if cost is None else money(round(100 * cost * per), currency)
+
+    fresh, dry = price(t.cost_per_kg_fresh), price(t.cost_per_kg_dry)
+    lines = [
+        f"Water: {units.show_volume(t.watered_litres, system)}."
+        if t.watered_litres
+        else "No watering was noted.",
+        "Money: not told yet." if t.money is None else f"Money: {money(round(100 * t.money), currency)}.",
+        "Hours: not told yet." if t.hours is None else f"Hours: {t.hours:g}.",
+    ]
+    if t.hours and t.picked_kg > 0:
+        lines.append(f"{_mass(t.picked_kg / t.hours, system)} picked for each hour.")
+    if fresh:
+        answer = f"A {unit} fresh cost {fresh}" + (f", a {unit} dried {dry}." if dry else ".")
+    elif t.money is None:
+        answer = f"What a {unit} cost stands here once the money spent is told."
+    else:
+        answer = f"Nothing was weighed, so a {unit} has no price."
+    note = "Money of the whole year is laid on its crop; a new bed bears in later years, too."
+    return Part("cost", "Water, hours and money", answer, tuple(lines), note)
+
+
+def _taught(story: YieldStory | None, garden: Garden, trade: Trade) -> Part:
+    heading = "What the logbook taught"
+    if story is None or not story.yields:
+        return Part(
+            "taught", heading, "Nothing yet: no bed that could bear was both watched and weighed.",
+        )  # fmt: skip
+    system = garden.units.value
+    before, after = story.before, story.after
+    name = species_name(story.species, trade)
+    count = len(story.yields)
+    shift = after.crop.median / before.crop.median if before.crop.median > 0 else 1.0
+    moved = "about as much as was thought"
+    if shift > 1.1:
+        moved = "more than was thought"
+    elif shift < 0.9:
+        moved = "less than was thought"
+    answer = (
+        f"A bed of {name} that bears gives {moved}: about {_by_area(after.crop.median, system)} in a year."
+    )
+
+    lines = tuple(
+        f"{when}: about {_by_area(held.crop.median, system)}, 8 in 10 beds "
+        f"{_area_span(held.crop.yield_at(LOW), held.crop.yield_at(HIGH), system)}; "
+        f"{_bearing(held.bearing.mean)}."
+        for when, held in (("Before", before), ("Now", after))
+    )
+    seen = f"This year’s {_beds_words(count)} count" + ("s" if count == 1 else "")
+    earlier = f", on top of {words.plural(story.earlier, 'bed-year')} before" if story.earlier else ""
+    note = f"{seen}{earlier}. A few beds teach little: the range stays wide until many years are noted."
+    rows = tuple(
+        (garden.patch(key).name, "nothing" if kg_m2 <= 0 else _by_area(kg_m2, system))
+        for key, kg_m2 in story.yields
+    )
+    table = Table("What this year’s beds bore", ("bed", "for its size"), rows)
+    return Part("taught", heading, answer, lines, note, table, "The beds that count")
+
+
+def _bearing(share: float) -> str:
+    if share >= words.SURE:
+        return "nearly all bear"
+    return "hardly any bear" if share <= words.RARE else f"{words.chance(share)} bear at all"
+
+
+def _next_heading(told: YearReview, today: date) -> str:
+    timely = told.proposals or told.year == today.year
+    return f"For {told.year + 1}" if timely else "What to do next"
+
+
+def _next_answer(told: YearReview, today: date) -> str:
+    proposals = told.proposals
+    if not proposals and told.year < today.year:
+        return f"What to do next is told with the year {today.year}."
+    if not proposals:
+        return "Nothing is proposed: there is no built bed, or no outlook of them yet."
+    acts = [one for one in proposals if one.kind is not ProposalKind.KEEP]
+    if not acts:
+        return "Leave the beds as they are."
+    beds = len({one.patch for one in acts})
+    return f"{_beds_words(beds).capitalize()} {'asks' if beds == 1 else 'ask'} for something."
+
+
+def _proposed(one: Proposal, told: YearReview, garden: Garden, trade: Trade, today: date) -> Proposed:
+    system = garden.units.value
+    patch = garden.patch(one.patch)
+    what = {
+        ProposalKind.KEEP: f"Keep {patch.name} as it is",
+        ProposalKind.TOP_UP: f"Top up {patch.name}",
+        ProposalKind.WATER_MORE: f"Water {patch.name} more",
+        ProposalKind.RETIRE: f"Retire {patch.name}",
+        ProposalKind.REBUILD: f"Build {patch.name} anew",
+    }[one.kind]
+    if one.kind is ProposalKind.TOP_UP and one.why.figures.get("spread_m"):
+        what += f" with {units.show_length(one.why.figures['spread_m'], system)} of loose chips"
+    writes = "" if one.changed is None else _writes(one.changed, garden, trade, today)
+    renew = one.kind in (ProposalKind.TOP_UP, ProposalKind.REBUILD, ProposalKind.RETIRE)
+    way = f"/beds/{patch.key}{'/renew' if renew else ''}"
+    way_name = f"Renewal of {patch.name}" if renew else patch.name
+    return Proposed(one.key, what, _why(one.why, system), writes, way, way_name)
+
+
+def _writes(changed: Patch, garden: Garden, trade: Trade, today: date) -> str:
+    """What a tick writes, in a sentence."""
+    before = next((p for p in garden.patches if p.key == changed.key), None)
+    if before is None:
+        day = f", to be built {words.day(changed.built_on, today)}" if changed.built_on else ""
+        return f"A tick plans a new bed, {changed.name}{day}."
+    if before.stage is not Stage.PLANNED and changed.stage is Stage.PLANNED:
+        day = f" for {words.day(changed.built_on, today)}" if changed.built_on else ""
+        return (
+            f"A tick makes the bed a plan again{day}. From then on the outlook is of the new bed, so tick it "
+            "when the old one is done with."
+        )
+    told = list(changes(before, changed, trade, garden.units.value, today))
+    if before.stage is not changed.stage and changed.stage is Stage.RETIRED:
+        told.append("the bed is retired, its logbook stays")
+    elif before.stage is not changed.stage:
+        told.append(f"the bed is {changed.stage.value}")
+    return f"A tick writes: {'; '.join(told)}." if told else "A tick writes it into the plan."
