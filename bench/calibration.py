@@ -128,7 +128,7 @@ def season_of(
     garden: Garden, patch: Patch, futures: WeatherFutures, columns: slice, latent: Floats
 ) -> Course:
     """The season of members with these latent rows over columns of the weather, as the outlook runs it."""
-    from mulchwright.season import bed_arrays, draw_parameters, forcing_of, habits_of, simulate
+    from mulchwright.season import bed_arrays, draw_parameters, forcing_of, model_constants_of, simulate
     from mulchwright.season.observing import Course
     from mulchwright.trade import load_trade
     from mulchwright.weather import mean_annual_wave
@@ -146,7 +146,7 @@ def season_of(
     last = start + timedelta(days=days - 1)
     bed = bed_arrays([patch], trade, start=start, days=days, today=last, log=garden.log)
     draws = draw_parameters([patch], trade, members=members, seed=0, learned={patch.key: latent})
-    run = simulate(bed, draws, forcing, habits_of(trade), start=start, threads=1)
+    run = simulate(bed, draws, forcing, model_constants_of(trade), start=start, threads=1)
     return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0])
 
 
@@ -207,13 +207,13 @@ def entries_of(notes: Notes, patch: Patch, most: int = 10_000) -> tuple[LogEntry
 
 def _learned(world: World, entries: tuple[LogEntry, ...], members: int) -> tuple[Floats, Any]:
     """Latent rows after the entries, and the lesson; the prior's rows where nothing was noted."""
-    from mulchwright.almanac.learning import lessons
+    from mulchwright.almanac.learning import posteriors
     from mulchwright.season.draws import prior_latent
     from mulchwright.trade import load_trade
 
     assert world.patch.built_on is not None
     garden = replace(world.garden, log=(*world.garden.log, *entries))
-    found = lessons(
+    found = posteriors(
         garden, world.series, load_trade(), garden.patches,
         today=world.patch.built_on + timedelta(days=world.today), members=members, seed=world.seed, threads=1,
     )  # fmt: skip
@@ -256,7 +256,7 @@ def one_season(number: int) -> Season:
     looks = np.cumsum(rng.integers(5, 11, 60)) + int(rng.integers(5, 25))
     notes = observe(world.truth, 0, looks, world.today, sharp, rng, share_told=bool(rng.random() < 0.5))
     entries = entries_of(notes, world.patch)
-    latent, lesson = _learned(world, entries, MEMBERS)
+    latent, posterior = _learned(world, entries, MEMBERS)
     course = season_of(world.garden, world.patch, world.futures, slice(1, 1 + MEMBERS), latent)
     members, truth = _told(course, world.today), _told(world.truth, world.today)
     ranks, widths = {}, {}
@@ -267,7 +267,7 @@ def one_season(number: int) -> Season:
         ordered = np.sort(members[name])
         widths[name] = float(ordered[4]), float(ordered[94])
     return Season(
-        ranks, widths, len(entries), bool(lesson and lesson.refreshed), bool(lesson is None or lesson.fits),
+        ranks, widths, len(entries), bool(posterior and posterior.refreshed), bool(posterior is None or posterior.fits),
         *_errors(number, sharp, rng), time.perf_counter() - began,
     )  # fmt: skip
 
@@ -315,7 +315,7 @@ class Sharing:
 
 def one_sharing(number: int) -> Sharing:
     """Two beds of one species: the logbook tells of the first only, the second's first picking is told."""
-    from mulchwright.almanac.learning import lessons, sharpness_of
+    from mulchwright.almanac.learning import posteriors, sharpness_of
     from mulchwright.season.draws import SPECIES_ROWS, prior_latent
     from mulchwright.season.observing import observe
     from mulchwright.trade import load_trade
@@ -337,7 +337,7 @@ def one_sharing(number: int) -> Sharing:
     ][0]
     garden = replace(world.garden, log=(*world.garden.log, *entries), patches=(world.patch, second))
     assert world.patch.built_on is not None
-    found = lessons(
+    found = posteriors(
         garden, world.series, trade, garden.patches,
         today=world.patch.built_on + timedelta(days=world.today), members=PRIOR_MEMBERS,
         seed=world.seed, threads=1,

@@ -102,32 +102,32 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
     from mulchwright.almanac import Memory
     from mulchwright.book import create_book, open_book
     from mulchwright.garden import LogEntry, LogKind, Sight
-    from mulchwright.services.learning_cache import LessonShelf
+    from mulchwright.services.learning_cache import LearningCache
     from mulchwright.services.library import Library
-    from mulchwright.services.outlooks import AlmanacEngine, Reckoner
+    from mulchwright.services.outlooks import AlmanacEngine, OutlookService
 
     garden, record = five_year_garden()
     book = folder / "entry.garden"
     create_book(book, garden, record)
-    shelf = LessonShelf(folder / "lessons")
+    cache = LearningCache(folder / "lessons")
 
-    def started() -> tuple[Library, Reckoner]:
-        return Library(book), Reckoner(AlmanacEngine(memory=Memory(shelf=shelf)))
+    def started() -> tuple[Library, OutlookService]:
+        return Library(book), OutlookService(AlmanacEngine(memory=Memory(cache=cache)))
 
-    library, reckoner = started()
+    library, outlook_service = started()
 
-    def reckoned() -> None:
-        progress = reckoner.outlook(library.state(), TODAY, patience_s=600.0)
+    def computed() -> None:
+        progress = outlook_service.outlook(library.state(), TODAY, patience_s=600.0)
         if progress.outlook is None:
             raise SystemExit(f"bench: no outlook: {progress.trouble}")
 
     began = time.perf_counter()
-    reckoned()
+    computed()
     first = time.perf_counter() - began
-    reckoner.close()
-    library, reckoner = started()
+    outlook_service.close()
+    library, outlook_service = started()
     began = time.perf_counter()
-    reckoned()
+    computed()
     again = time.perf_counter() - began
     times = []
     for number in range(entries):
@@ -136,9 +136,9 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
         began = time.perf_counter()
         with open_book(book) as opened:
             opened.add_entries([entry])
-        reckoned()
+        computed()
         times.append(time.perf_counter() - began)
-    reckoner.close()
+    outlook_service.close()
     return times, first, again, len(garden.log)
 
 

@@ -103,7 +103,7 @@ def engine_run(patches: int, members: int, days: int) -> Callable[[int], object]
     import numpy as np
 
     from mulchwright.book.demo import demo_garden
-    from mulchwright.season import bed_arrays, draw_parameters, forcing_of, habits_of, simulate
+    from mulchwright.season import bed_arrays, draw_parameters, forcing_of, model_constants_of, simulate
     from mulchwright.trade import load_trade
     from mulchwright.weather import mean_annual_wave, weather_futures
 
@@ -126,8 +126,8 @@ def engine_run(patches: int, members: int, days: int) -> Callable[[int], object]
     )
     bed = bed_arrays(garden.patches, trade, start=start, days=days, today=DEMO_DAY, log=())
     draws = draw_parameters(garden.patches, trade, members=members, seed=1)
-    habits = habits_of(trade)
-    return lambda threads: simulate(bed, draws, forcing, habits, start=start, threads=threads)
+    model_constants = model_constants_of(trade)
+    return lambda threads: simulate(bed, draws, forcing, model_constants, start=start, threads=threads)
 
 
 def measure_engine(figures: Figures) -> None:

@@ -16,13 +16,13 @@ def _own_consent_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[No
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _own_lesson_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+def _own_learning_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """What tests learn from logbooks lies in a folder of their own, not in the user's cache."""
-    from mulchwright.services.learning_cache import LessonShelf
+    from mulchwright.services.learning_cache import LearningCache
 
     with pytest.MonkeyPatch.context() as patch:
-        shelf = LessonShelf(tmp_path_factory.mktemp("lessons"))
-        patch.setattr("mulchwright.services.learning_cache._SHELF", shelf)
+        cache = LearningCache(tmp_path_factory.mktemp("lessons"))
+        patch.setattr("mulchwright.services.learning_cache._CACHE", cache)
         yield
 
 

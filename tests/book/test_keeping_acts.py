@@ -46,18 +46,18 @@ def kept_path(tmp_path: Path, kept_garden: Garden) -> Path:
 def test_uses_and_their_jar_are_one_act(kept_path: Path, kept_garden: Garden) -> None:
     dried = use("dried", Fate.DRY, 0.2, check="check-1", into="slices")
     with open_book(kept_path) as book:
-        done = book.add_uses([dried], jars=[JAR], mark="m1", today=DAY)
+        done = book.add_uses([dried], jars=[JAR], request_id="m1", today=DAY)
         assert done.keys == ("dried", "slices")
         assert done.what == (
             "7.1 oz dried from the pick of 15 September 2031 at Under the quince and jar "
             "“Slices” written down"
         )
         before = kept_path.read_bytes()
-        again = book.add_uses([replace(dried, entered_at=AT)], jars=[JAR], mark="m1", today=DAY)
+        again = book.add_uses([replace(dried, entered_at=AT)], jars=[JAR], request_id="m1", today=DAY)
         assert (again.again, again[:4]) == (True, done[:4])
         assert kept_path.read_bytes() == before
         with pytest.raises(BookConflict, match="sent before with other content"):
-            book.add_uses([replace(dried, mass_kg=0.1)], jars=[JAR], mark="m1", today=DAY)
+            book.add_uses([replace(dried, mass_kg=0.1)], jars=[JAR], request_id="m1", today=DAY)
         garden = book.garden()
         assert (garden.uses[-1], garden.jars[-1]) == (dried, JAR)
         assert book.undo(done.step) == f"Taken back: {done.what}."
@@ -81,7 +81,7 @@ def test_a_key_that_is_taken_gets_a_number(kept_path: Path, kept_garden: Garden)
             book.add_uses([wet, wet])
 
 
-@pytest.mark.parametrize(
+@pytest.request_id.parametrize(
     ("wrong", "words"),
     [
         (use("u", Fate.DISCARD, 0.29), "The pick 'pick-2' held 1250 g, and "),
@@ -99,7 +99,7 @@ def test_what_cannot_be_is_refused_whole(
     with open_book(kept_path) as book:
         before = kept_path.read_bytes()
         with pytest.raises(InputError) as caught:
-            book.add_uses([use("fine", Fate.DISCARD, 0.01), wrong], jars=[JAR], mark="m", today=DAY)
+            book.add_uses([use("fine", Fate.DISCARD, 0.01), wrong], jars=[JAR], request_id="m", today=DAY)
         assert words in str(caught.value)
         assert kept_path.read_bytes() == before
         # The same holds for a garden that is saved whole.
@@ -121,9 +121,9 @@ def test_a_check_opens_and_is_mended(kept_path: Path, kept_garden: Garden) -> No
         ("pick-1",),
     )
     with open_book(kept_path) as book:
-        done = book.put_check(look, mark="c", today=DAY)
+        done = book.put_check(look, request_id="c", today=DAY)
         assert done.what == "the identity check of 16 September 2031 at Under the quince written down"
-        assert book.put_check(replace(look, entered_at=AT), mark="c", today=DAY).again
+        assert book.put_check(replace(look, entered_at=AT), request_id="c", today=DAY).again
         book.add_uses([use("meal", Fate.EAT, 0.2, pick="pick-1", check="look")])
         doubt = replace(look, findings=(("king-stropharia-cap", Finding.DIFFERENT),))
         assert book.put_check(doubt).what.endswith("changed")
@@ -220,26 +220,26 @@ def test_a_pick_that_was_used_is_not_taken_back(kept_path: Path) -> None:
 
 
 def test_two_windows_do_not_overwrite_each_other(kept_path: Path, kept_garden: Garden) -> None:
-    with open_book(kept_path) as desk, open_book(kept_path) as phone:
-        stale, read_at = desk.garden(), desk.revision
+    with open_book(kept_path) as context, open_book(kept_path) as phone:
+        stale, read_at = context.garden(), context.revision
         jar = kept_garden.jars[1]
         phone.put_jar(replace(jar, text="by the phone"))
         phone.add_uses([use("theirs", Fate.DISCARD, 0.01)])
         with pytest.raises(
             BookConflict, match="Someone else changed this since it was read here: jar “Pack”"
         ):
-            desk.put_jar(replace(jar, text="by the desk"), expected_revision=read_at)
+            context.put_jar(replace(jar, text="by the desk"), expected_revision=read_at)
         with pytest.raises(BookConflict, match="Your garden was not saved"):
-            desk.save_garden(replace(stale, jars=(stale.jars[0], replace(jar, text="by the desk"))))
+            context.save_garden(replace(stale, jars=(stale.jars[0], replace(jar, text="by the desk"))))
         # A garden that was read before keeps what the phone wrote beside its own.
         mine = use("mine", Fate.DISCARD, 0.02)
-        desk.save_garden(replace(stale, can_litres=9.0, uses=(*stale.uses, mine)))
+        context.save_garden(replace(stale, can_litres=9.0, uses=(*stale.uses, mine)))
         both = phone.garden()
         assert both.can_litres == 9.0
         assert {"mine", "theirs"} <= {one.key for one in both.uses}
         assert both.jars[1].text == "by the phone"
-        desk.garden()
-        desk.put_jar(replace(jar, text="by the desk"))
+        context.garden()
+        context.put_jar(replace(jar, text="by the desk"))
         assert phone.garden().jars[1].text == "by the desk"
 
 
@@ -338,12 +338,12 @@ def test_a_garden_to_reckon_with_may_lose_its_logbook(kept_garden: Garden) -> No
 def test_no_outlook_moves_with_what_became_of_a_pick(kept_path: Path) -> None:
     """The desk's fingerprint of a garden, by which it knows whether to reckon anew."""
     library = Library(kept_path)
-    before = library.state().mark
+    before = library.state().request_id
     with open_book(kept_path) as book:
         book.add_uses([use("u", Fate.CHILL, 0.1)], jars=[JAR])
         book.put_dryer(Dryer("oven", "Oven", 2, 0.12, 800))
         book.put_drying(DryingRun("l", "oven", AT, 0.2, 0.005, 55.0))
         book.remove_check("check-2")
-        assert library.state().mark == before
+        assert library.state().request_id == before
         book.add_entries([LogEntry("w", "quince", DAY, LogKind.WATERED, litres=5.0)])
-        assert library.state().mark != before
+        assert library.state().request_id != before

@@ -29,32 +29,32 @@ def note(key: str = "n", text: str = "dry") -> LogEntry:
 def test_the_same_mark_twice_stores_once(book_path: Path, garden: Garden) -> None:
     entry = LogEntry("w", "quince", DAY, LogKind.WATERED, litres=10.0)
     with open_book(book_path) as book:
-        first = book.add_entries([entry], mark="m1", today=DAY)
+        first = book.add_entries([entry], request_id="m1", today=DAY)
         before = book_path.read_bytes()
-        again = book.add_entries([replace(entry, by="sent again")], mark="m1", today=DAY)
+        again = book.add_entries([replace(entry, by="sent again")], request_id="m1", today=DAY)
         assert (again.again, again[:4]) == (True, first[:4])
         assert book_path.read_bytes() == before
         with pytest.raises(BookConflict, match="sent before with other content"):
-            book.add_entries([replace(entry, litres=11.0)], mark="m1", today=DAY)
+            book.add_entries([replace(entry, litres=11.0)], request_id="m1", today=DAY)
         assert book.garden().log == (*garden.log, entry)
         # The mark is kept though the step was taken back: a late copy must not bring the entry in again.
         assert (
             book.undo(first.step)
             == "Taken back: the watering of 19 September 2031 at Under the quince added."
         )
-        assert book.add_entries([entry], mark="m1", today=DAY).again
+        assert book.add_entries([entry], request_id="m1", today=DAY).again
         assert book.garden() == garden
         # After 400 days a mark is forgotten, not before.
-        book.add_entries([note()], mark="m2", today=date(2032, 10, 23))
-        assert book.add_entries([entry], mark="m1", today=DAY).again
-        book.add_entries([note()], mark="m3", today=date(2032, 10, 24))
-        assert not book.add_entries([entry], mark="m1", today=DAY).again
+        book.add_entries([note()], request_id="m2", today=date(2032, 10, 23))
+        assert book.add_entries([entry], request_id="m1", today=DAY).again
+        book.add_entries([note()], request_id="m3", today=date(2032, 10, 24))
+        assert not book.add_entries([entry], request_id="m1", today=DAY).again
 
 
 def test_several_entries_are_all_written_or_none(book_path: Path, garden: Garden) -> None:
     with open_book(book_path) as book:
         with pytest.raises(InputError, match="names patch 'nowhere'"):
-            book.add_entries([note(), replace(note("m"), patch="nowhere")], mark="m")
+            book.add_entries([note(), replace(note("m"), patch="nowhere")], request_id="m")
         with pytest.raises(InputError, match="There is no entry"):
             book.add_entries([])
         assert book.garden() == garden
@@ -88,37 +88,37 @@ def test_change_and_removal_are_taken_back_to_the_letter(book_path: Path, tended
 
 
 def test_two_who_change_one_entry_do_not_overwrite(book_path: Path) -> None:
-    with open_book(book_path) as desk, open_book(book_path) as phone:
-        read_at = desk.revision
-        pick = next(entry for entry in desk.garden().log if entry.key == "pick-1")
+    with open_book(book_path) as context, open_book(book_path) as phone:
+        read_at = context.revision
+        pick = next(entry for entry in context.garden().log if entry.key == "pick-1")
         phone.change_entry(replace(pick, mass_kg=0.7))
         with pytest.raises(BookConflict, match="Someone else changed this"):
-            desk.change_entry(replace(pick, mass_kg=0.8))
+            context.change_entry(replace(pick, mass_kg=0.8))
         with pytest.raises(BookConflict, match="Someone else changed this"):
-            desk.remove_entry("pick-1", expected_revision=read_at)
-        desk.garden()
-        desk.change_entry(replace(pick, mass_kg=0.8))
+            context.remove_entry("pick-1", expected_revision=read_at)
+        context.garden()
+        context.change_entry(replace(pick, mass_kg=0.8))
 
 
 def test_a_garden_saved_over_a_grown_logbook_keeps_both(book_path: Path, garden: Garden) -> None:
-    with open_book(book_path) as desk, open_book(book_path) as phone:
-        stale = desk.garden()
+    with open_book(book_path) as context, open_book(book_path) as phone:
+        stale = context.garden()
         phone.add_entries([note()])
         phone.put_reading(Reading(DAY, rain_mm=4.0))
         phone.remove_entry("water-1")
         mine = note("mine", "from the desk")
-        desk.save_garden(replace(stale, units=UnitSystem.METRIC, log=(*stale.log, mine)))
+        context.save_garden(replace(stale, units=UnitSystem.METRIC, log=(*stale.log, mine)))
         both = phone.garden()
         assert both.units is UnitSystem.METRIC
         kept = {entry.key for entry in garden.log} - {"water-1"} | {"n", "mine"}
         assert {entry.key for entry in both.log} == kept
         assert both.readings == (Reading(DAY, rain_mm=4.0),)
         # One entry changed on both sides is refused, and nothing is written.
-        stale = desk.garden()
+        stale = context.garden()
         phone.change_entry(replace(mine, text="by the phone"))
         ours = tuple(replace(e, text="by the desk") if e.key == "mine" else e for e in stale.log)
         with pytest.raises(BookConflict, match="Your garden was not saved"):
-            desk.save_garden(replace(stale, log=ours))
+            context.save_garden(replace(stale, log=ours))
 
 
 def test_a_saved_garden_leaves_a_step_and_a_lost_bed_stops_it(book_path: Path, garden: Garden) -> None:
@@ -133,7 +133,7 @@ def test_a_saved_garden_leaves_a_step_and_a_lost_bed_stops_it(book_path: Path, g
 
 def test_readings_go_together_and_are_taken_back(book_path: Path) -> None:
     with open_book(book_path) as book:
-        book.put_reading(Reading(DAY, rain_mm=4.0), mark="a", today=DAY)
+        book.put_reading(Reading(DAY, rain_mm=4.0), request_id="a", today=DAY)
         both = book.put_reading(Reading(DAY, temperature_min_c=9.0, temperature_max_c=20.0))
         assert book.garden().readings == (Reading(DAY, 4.0, 9.0, 20.0),)
         with pytest.raises(InputError, match="above the highest"):
@@ -167,14 +167,14 @@ def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> 
         try:
             for n in range(5):
                 for _ in range(2):
-                    book.add_entries([note(f"same-{n}", f"{name} {n}")], mark=f"{name}-{n}")
+                    book.add_entries([note(f"same-{n}", f"{name} {n}")], request_id=f"{name}-{n}")
         except BaseException as error:
             failures.append(error)
 
-    with open_book(book_path) as phone, open_book(book_path) as desk:
+    with open_book(book_path) as phone, open_book(book_path) as context:
         threads = [
             threading.Thread(target=write, args=(book, f"{who}{n}"))
-            for who, book in (("phone", phone), ("desk", desk))
+            for who, book in (("phone", phone), ("desk", context))
             for n in range(2)
         ]
         for thread in threads:
@@ -182,7 +182,7 @@ def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> 
         for thread in threads:
             thread.join()
         assert not failures
-        told = sorted(entry.text for entry in desk.garden().log[len(garden.log) :])
+        told = sorted(entry.text for entry in context.garden().log[len(garden.log) :])
         assert told == sorted(
             f"{who}{k} {n}" for who in ("phone", "desk") for k in range(2) for n in range(5)
         )
@@ -213,7 +213,7 @@ def test_a_process_killed_while_writing_loses_no_answered_write(book_path: Path)
         last = answered[-1]
         for n in (last, last + 1):  # the one after may have been written and never answered
             entry = LogEntry(f"k-{n}", "quince", DAY, LogKind.NOTE, text=str(n))
-            book.add_entries([entry], mark=f"m-{n}")
+            book.add_entries([entry], request_id=f"m-{n}")
         texts = [entry.text for entry in book.garden().log if entry.key.startswith("k-")]
         assert texts == [str(n) for n in range(last + 2)]
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from mulchwright.almanac import Outlook, lit_by_plan, outlook
+from mulchwright.almanac import Outlook, outlook, with_plan_light
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogKind, Stage, UnitSystem
 from mulchwright.ground import Proposed, Severity, clearances, light_map, map_extent
@@ -97,8 +97,10 @@ def test_the_plan_agrees_with_what_was_typed_of_the_light(story: tuple[Garden, D
     The winter months are left out: nothing grows, and a bare crown's light is the least known figure.
     """
     garden, series = story
-    lit = lit_by_plan(garden, light_map(garden, map_extent(garden), cell_m=0.5, normals=normals_of(series)))
-    for typed, drawn in zip(garden.patches, lit.patches, strict=True):
+    garden_in_plan_light = with_plan_light(
+        garden, light_map(garden, map_extent(garden), cell_m=0.5, normals=normals_of(series))
+    )
+    for typed, drawn in zip(garden.patches, garden_in_plan_light.patches, strict=True):
         assert typed.outline, typed.name
         said, told = typed.monthly_light_share()[4:9], drawn.monthly_light_share()[4:9]
         assert sum(told) / 5 == pytest.approx(sum(said) / 5, abs=0.2), typed.name
@@ -109,10 +111,10 @@ def test_the_light_of_the_plan_leaves_the_story_as_it_is(story: tuple[Garden, Da
     garden, series = story
     assert garden.stands_at is not None
     light = light_map(garden, map_extent(garden), cell_m=0.5, normals=normals_of(series))
-    lit = lit_by_plan(garden, light)
-    told = outlook(lit, series, load_trade(), today=garden.stands_at)
-    test_runs_seen_are_within_reach_of_the_engine((lit, series), told)
-    test_picks_are_within_reach_of_the_engine((lit, series), told)
+    garden_in_plan_light = with_plan_light(garden, light)
+    told = outlook(garden_in_plan_light, series, load_trade(), today=garden.stands_at)
+    test_runs_seen_are_within_reach_of_the_engine((garden_in_plan_light, series), told)
+    test_picks_are_within_reach_of_the_engine((garden_in_plan_light, series), told)
     test_the_beds_differ_as_the_story_says(told)
 
 

@@ -16,7 +16,7 @@ import pytest
 
 from mulchwright.errors import TableError
 from mulchwright.season import physics
-from mulchwright.season.kernel import Habits
+from mulchwright.season.kernel import ModelConstants
 from mulchwright.season.observing import Sharpness
 from mulchwright.trade import Constant, Trade, load_trade
 from mulchwright.trade.constants import (
@@ -34,7 +34,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "src" / "mulchwright"
 CORE = ("trade", "weather", "season", "ground", "gather", "keep", "almanac")
 """A word in a shell may be the name of a form's field and counts for nothing."""
 TABLES = ("constants", "keeping", "evidence")
-NAMED_BY_FIELDS = (Habits, Sharpness)
+NAMED_BY_FIELDS = (ModelConstants, Sharpness)
 """Filled by `trade.constants[name] for name in Kind._fields`."""
 
 

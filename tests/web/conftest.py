@@ -42,7 +42,7 @@ from mulchwright.garden import (
     Zone,
     ZoneKind,
 )
-from mulchwright.services.light_cache import LightShelf
+from mulchwright.services.light_cache import LightCache
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.chart_bundle import ChartBundle
@@ -121,7 +121,7 @@ def book(master_book: Path, tmp_path: Path) -> Path:
 
 def wait_until_ready(client: TestClient) -> None:
     end = time.monotonic() + 60
-    while not client.get("/reckoning").json()["ready"]:
+    while not client.get("/outlook-progress").json()["ready"]:
         assert time.monotonic() < end, "the outlook took more than a minute"
         time.sleep(0.05)
 
@@ -269,11 +269,11 @@ def garden_with_plan() -> Garden:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _own_light_shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+def _own_light_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """Light maps of the tests lie in a folder of their own, not in the user's cache."""
     with pytest.MonkeyPatch.context() as patch:
-        shelf = LightShelf(tmp_path_factory.mktemp("light"))
-        patch.setattr("mulchwright.services.light_cache._SHELF", shelf)
+        cache = LightCache(tmp_path_factory.mktemp("light"))
+        patch.setattr("mulchwright.services.light_cache._CACHE", cache)
         yield
 
 

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.browser
 
 BED = "/beds/under-the-medlar"
 PLAN = "/beds/pump-corner"
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 PATIENCE_MS = 60_000
 
 
@@ -26,7 +26,7 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
     contexts, outside, messages = [], [], []
 
     def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
-        context = browser.new_context(**({"viewport": DESK} | options))
+        context = browser.new_context(**({"viewport": WIDE_SCREEN} | options))
         contexts.append(context)
         outside.append(strangers(context, served.address))
         page: Page = context.new_page()
@@ -61,7 +61,7 @@ def wait_for_charts(page: Page) -> None:
     expect(page.locator("figure[data-ready]")).to_have_count(5, timeout=PATIENCE_MS)
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
 def test_charts_are_drawn_and_nothing_sticks_out(
     open_page: Callable[..., Page], viewport: dict[str, int]
 ) -> None:
@@ -76,7 +76,7 @@ def test_charts_are_drawn_and_nothing_sticks_out(
     assert min(sizes) >= 17
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
 def test_text_and_controls_are_large_enough(open_page: Callable[..., Page], viewport: dict[str, int]) -> None:
     page = open_page(BED, viewport=viewport)
     small = page.evaluate(
@@ -103,7 +103,7 @@ def test_text_and_controls_are_large_enough(open_page: Callable[..., Page], view
 
 @pytest.mark.parametrize(
     ("viewport", "scheme"),
-    [(PHONE, "light"), (DESK, "light"), (PHONE, "dark")],
+    [(PHONE, "light"), (WIDE_SCREEN, "light"), (PHONE, "dark")],
     ids=["phone", "desk", "phone-dark"],
 )
 def test_no_barrier_that_a_checker_can_find(

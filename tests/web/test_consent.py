@@ -24,7 +24,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
 from mulchwright.services import weather_consent
 from mulchwright.services import weather_updates as keeper
-from mulchwright.services.consent import FOLDER_VARIABLE, Answer, ConsentStore, Subject
+from mulchwright.services.consent import FOLDER_VARIABLE, ConsentStore, Headline, Subject
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.chart_bundle import ChartBundle
@@ -106,7 +106,7 @@ def brought(book: Path, listener: Listener, folder: Path) -> Path:
 
 def look(book: Path) -> None:
     """One round of the background work, without its thread."""
-    keeper.WeatherKeeper(book, lambda garden: TODAY).look(NOW)
+    keeper.WeatherUpdates(book, lambda garden: TODAY).look(NOW)
 
 
 def fetched(book: Path) -> bool:
@@ -138,7 +138,7 @@ def pages(bundle: ChartBundle) -> Iterator[Callable[[Path], TestClient]]:
 
     yield open_pages
     for client in clients:
-        client.app.state.desk.reckoner.close()  # type: ignore[attr-defined]
+        client.app.state.context.outlook_service.close()  # type: ignore[attr-defined]
         client.close()
 
 
@@ -202,7 +202,7 @@ def test_allow_on_the_page_fetches(
     assert "On: asked every six hours" in page
     assert "consent-fetch-heading" not in page
     assert "consent-folder-heading" in page  # one answer is not the other
-    keeper.WeatherKeeper(brought, lambda garden: TODAY).look(datetime(2099, 1, 1, tzinfo=UTC))
+    keeper.WeatherUpdates(brought, lambda garden: TODAY).look(datetime(2099, 1, 1, tzinfo=UTC))
     assert len(listener.asked) == 2
 
 
@@ -237,7 +237,7 @@ def test_a_refusal_is_remembered_and_can_be_changed(
     client.post("/weather/consent", data={**form_of(page, "fetch"), "answer": "allow"})
     client.post("/weather/consent", data={**form_of(page, "folder"), "answer": "allow"})
     assert len(listener.asked) == 1
-    assert {wish.answer for wish in wished(brought).values()} == {Answer.ALLOWED}
+    assert {wish.answer for wish in wished(brought).values()} == {Headline.ALLOWED}
 
 
 def test_an_answer_to_what_was_not_shown_counts_for_nothing(
@@ -277,8 +277,8 @@ def test_a_phone_sees_the_question_and_cannot_answer_it(brought: Path, bundle: C
     shown = wished(brought)["fetch"].shown
     answer = phone.post("/weather/consent", data={"subject": "fetch", "shown": shown, "answer": "allow"})
     assert answer.status_code == 422
-    assert wished(brought)["fetch"].answer is Answer.OPEN
-    app.state.desk.reckoner.close()
+    assert wished(brought)["fetch"].answer is Headline.OPEN
+    app.state.context.outlook_service.close()
 
 
 def test_the_question_in_a_browser(

@@ -18,11 +18,11 @@ from starlette.testclient import TestClient
 from mulchwright.book import create_book, open_book
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, UnitSystem
-from mulchwright.services.pairing import Pairing, PhoneShelf
+from mulchwright.services.pairing import PairedPhones, Pairing
 from mulchwright.trade import load_trade
 from mulchwright.web import create_app
 from mulchwright.web.beds.log_form import heaviest_kg
-from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.shared.phones import HomeNetwork
 
 from .test_photos import camera_photo
 
@@ -43,7 +43,7 @@ class NoOutlook:
 
 
 @pytest.fixture
-def desk(book: Path, bundle: Any) -> Iterator[TestClient]:
+def context(book: Path, bundle: Any) -> Iterator[TestClient]:
     app = create_app(book, engine=NoOutlook(), bundle=bundle)  # type: ignore[arg-type]
     with TestClient(app, base_url="http://127.0.0.1") as client:
         yield client
@@ -63,8 +63,8 @@ def log(book: Path) -> Callable[[], tuple[LogEntry, ...]]:
 Log = Callable[[], tuple[LogEntry, ...]]
 
 
-def send(desk: TestClient, bed: str = BED, **fields: str) -> Any:
-    return desk.post(f"/log/{bed}", data=fields, headers=JSON)
+def send(context: TestClient, bed: str = BED, **fields: str) -> Any:
+    return context.post(f"/log/{bed}", data=fields, headers=JSON)
 
 
 # ---- what is stored ---------------------------------------------------------
@@ -83,10 +83,10 @@ def send(desk: TestClient, bed: str = BED, **fields: str) -> Any:
     ],
 )  # fmt: skip
 def test_water_in_cans_and_minutes_becomes_litres(
-    desk: TestClient, log: Log, fields: dict[str, str], litres: float
+    context: TestClient, log: Log, fields: dict[str, str], litres: float
 ) -> None:
     """Litres are minutes times the hose's flow (12 L a minute here), or cans times what one holds (10 L)."""
-    assert send(desk, kind="watered", **fields).status_code == 200
+    assert send(context, kind="watered", **fields).status_code == 200
     (entry,) = log()
     assert entry.litres == pytest.approx(litres)
     assert entry.day == TODAY
@@ -94,16 +94,16 @@ def test_water_in_cans_and_minutes_becomes_litres(
 
 
 @pytest.mark.parametrize("sight", list(Sight))
-def test_a_look_is_one_button(desk: TestClient, log: Log, sight: Sight) -> None:
-    assert send(desk, kind="looked", sight=sight.value).status_code == 200
+def test_a_look_is_one_button(context: TestClient, log: Log, sight: Sight) -> None:
+    assert send(context, kind="looked", sight=sight.value).status_code == 200
     assert log()[0].sight is sight
 
 
-def test_everything_else_that_can_be_told(desk: TestClient, log: Log) -> None:
-    assert send(desk, kind="picked", mass="350", count="7", text="Caps <firm>").status_code == 200
-    assert send(desk, kind="topped_up", material="hardwood-chips", thickness="3").status_code == 200
-    assert send(desk, kind="moved", to_patch=PLAN).status_code == 200
-    answer = desk.post(
+def test_everything_else_that_can_be_told(context: TestClient, log: Log) -> None:
+    assert send(context, kind="picked", mass="350", count="7", text="Caps <firm>").status_code == 200
+    assert send(context, kind="topped_up", material="hardwood-chips", thickness="3").status_code == 200
+    assert send(context, kind="moved", to_patch=PLAN).status_code == 200
+    answer = context.post(
         f"/log/{BED}", data={"kind": "looked", "signs": ["green-mold", "slime"], "share": "40"}, headers=JSON
     )
     assert answer.status_code == 200, answer.text
@@ -113,11 +113,11 @@ def test_everything_else_that_can_be_told(desk: TestClient, log: Log) -> None:
     assert moved.to_patch == PLAN
     assert looked.signs == ("green-mold", "slime")
     assert looked.share == 0.4
-    page = desk.get(f"/beds/{BED}/log").text
+    page = context.get(f"/beds/{BED}/log").text
     assert "picked 350 g, 7 mushrooms: Caps &lt;firm&gt;" in page
     assert "topped up by 3 cm with" in page
     assert "moved living chips to Pump &lt;corner&gt; &amp; co" in page
-    assert "Caps &lt;firm&gt;" in desk.get(f"/beds/{BED}").text
+    assert "Caps &lt;firm&gt;" in context.get(f"/beds/{BED}").text
 
 
 def test_a_round_with_the_can_is_one_act(book: Path, bundle: Any, tmp_path: Path, garden: Garden) -> None:
@@ -125,12 +125,12 @@ def test_a_round_with_the_can_is_one_act(book: Path, bundle: Any, tmp_path: Path
     other = replace(garden.patches[0], key="second", name="Second")
     create_book(path, replace(garden, patches=(*garden.patches, other)))
     app = create_app(path, engine=NoOutlook(), bundle=bundle)  # type: ignore[arg-type]
-    with TestClient(app, base_url="http://127.0.0.1") as desk:
-        answer = send(desk, kind="watered", amount="can", also="second", mark="a" * 24)
+    with TestClient(app, base_url="http://127.0.0.1") as context:
+        answer = send(context, kind="watered", amount="can", also="second", mark="a" * 24)
         assert len(answer.json()["stored"]) == 2
-        wrong = send(desk, kind="watered", amount="can", also=PLAN)
+        wrong = send(context, kind="watered", amount="can", also=PLAN)
         assert "not built yet" in wrong.json()["message"]
-        desk.post(f"/log/step/{answer.json()['step']}/undo", headers=JSON)
+        context.post(f"/log/step/{answer.json()['step']}/undo", headers=JSON)
         with open_book(path) as opened:
             assert len(opened.garden().log) == 3, "all or none, and all taken back"
 
@@ -138,23 +138,23 @@ def test_a_round_with_the_can_is_one_act(book: Path, bundle: Any, tmp_path: Path
 # ---- once -------------------------------------------------------------------
 
 
-def test_the_same_tap_twice_is_stored_once(desk: TestClient, log: Log) -> None:
-    first = send(desk, kind="watered", amount="can", mark="0123456789abcdef")
-    second = send(desk, kind="watered", amount="can", mark="0123456789abcdef")
+def test_the_same_tap_twice_is_stored_once(context: TestClient, log: Log) -> None:
+    first = send(context, kind="watered", amount="can", mark="0123456789abcdef")
+    second = send(context, kind="watered", amount="can", mark="0123456789abcdef")
     assert first.json()["stored"] == second.json()["stored"]
     assert second.json()["again"]
     assert len(log()) == 1
 
 
-def test_another_entry_from_a_page_that_came_back_is_not_lost(desk: TestClient, log: Log) -> None:
+def test_another_entry_from_a_page_that_came_back_is_not_lost(context: TestClient, log: Log) -> None:
     """The back button brings the old page with its old mark."""
-    send(desk, kind="watered", amount="can", mark="0123456789abcdef")
-    send(desk, kind="watered", amount="hose", mark="0123456789abcdef")
+    send(context, kind="watered", amount="can", mark="0123456789abcdef")
+    send(context, kind="watered", amount="hose", mark="0123456789abcdef")
     assert [entry.litres for entry in log()] == [10.0, 120.0]
 
 
-def test_every_form_of_a_page_has_a_mark_of_its_own(desk: TestClient) -> None:
-    page = desk.get(f"/beds/{BED}/log")
+def test_every_form_of_a_page_has_a_mark_of_its_own(context: TestClient) -> None:
+    page = context.get(f"/beds/{BED}/log")
     marks = re.findall(r'name="mark" value="([0-9a-f]+)"', page.text)
     assert len(marks) == len(set(marks)) == 3
     assert page.headers["cache-control"] == "no-store"
@@ -163,13 +163,13 @@ def test_every_form_of_a_page_has_a_mark_of_its_own(desk: TestClient) -> None:
 def test_two_phones_at_once_lose_and_double_nothing(
     book: Path, bundle: Any, tmp_path: Path, log: Log
 ) -> None:
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"))
     base = "http://192.168.1.20:8620"
     app = create_app(
         book,
         engine=NoOutlook(),
         bundle=bundle,
-        home=HomeDoor("192.168.1.20", 8620, pairing),  # type: ignore[arg-type]
+        home=HomeNetwork("192.168.1.20", 8620, pairing),  # type: ignore[arg-type]
     )
     with TestClient(app, base_url="http://127.0.0.1"):
         phones = []
@@ -237,16 +237,16 @@ def test_the_day_is_the_gardens(
 ) -> None:
     """Offsets by the zone database: New York is 4 hours behind in summer and 5 in winter, Tokyo 9 ahead."""
     instant = datetime.fromisoformat(when)
-    with at(book, bundle, monkeypatch, instant, zone) as desk:
-        assert f'value="{day}" max="{day}"' in desk.get(f"/beds/{PLAN}/log/write?kind=note").text
-        assert send(desk, PLAN, kind="note", text="A word").status_code == 200
+    with at(book, bundle, monkeypatch, instant, zone) as context:
+        assert f'value="{day}" max="{day}"' in context.get(f"/beds/{PLAN}/log/write?kind=note").text
+        assert send(context, PLAN, kind="note", text="A word").status_code == 200
         assert log()[0].day == date.fromisoformat(day)
         following = date.fromordinal(date.fromisoformat(day).toordinal() + 1).isoformat()
-        late = send(desk, PLAN, kind="note", text="A word", day=following)
+        late = send(context, PLAN, kind="note", text="A word", day=following)
         assert "still to come" in late.json()["errors"]["day"]
 
 
-def test_entries_of_the_doubled_hour_keep_their_order(log: Log, desk: TestClient, book: Path) -> None:
+def test_entries_of_the_doubled_hour_keep_their_order(log: Log, context: TestClient, book: Path) -> None:
     """1:30 comes twice on 2 November 2031 in New York; instants, not the hands of the clock, order them."""
     zone = ZoneInfo("America/New_York")
     first = datetime(2031, 11, 2, 5, 30, tzinfo=UTC).astimezone(zone)
@@ -256,13 +256,13 @@ def test_entries_of_the_doubled_hour_keep_their_order(log: Log, desk: TestClient
     with open_book(book) as opened:
         opened.add_entries([LogEntry("b", BED, day, LogKind.NOTE, text="second", entered_at=second)])
         opened.add_entries([LogEntry("a", BED, day, LogKind.NOTE, text="first", entered_at=first)])
-    page = desk.get(f"/beds/{BED}/log").text
+    page = context.get(f"/beds/{BED}/log").text
     assert page.index("note: second") < page.index("note: first"), "the newest on top"
 
 
-def test_a_page_left_open_overnight_means_today(desk: TestClient, log: Log) -> None:
-    send(desk, kind="watered", amount="can", day="2031-06-09", page_day="2031-06-09")
-    send(desk, kind="watered", amount="hose", day="2031-06-08", page_day="2031-06-09")
+def test_a_page_left_open_overnight_means_today(context: TestClient, log: Log) -> None:
+    send(context, kind="watered", amount="can", day="2031-06-09", page_day="2031-06-09")
+    send(context, kind="watered", amount="hose", day="2031-06-08", page_day="2031-06-09")
     assert [entry.day for entry in log()] == [TODAY, date(2031, 6, 8)]
 
 
@@ -299,51 +299,51 @@ def test_a_page_left_open_overnight_means_today(desk: TestClient, log: Log) -> N
     ],
 )  # fmt: skip
 def test_what_cannot_be_is_told_beside_its_field(
-    desk: TestClient, log: Log, bed: str, fields: dict[str, str], field: str, says: str
+    context: TestClient, log: Log, bed: str, fields: dict[str, str], field: str, says: str
 ) -> None:
-    answer = send(desk, bed, **fields)
+    answer = send(context, bed, **fields)
     assert answer.status_code == 422
     assert says in answer.json()["errors"][field]
-    page = desk.post(f"/log/{bed}", data=fields)
+    page = context.post(f"/log/{bed}", data=fields)
     assert page.status_code == 422
     assert f'id="lf-{field}"' in page.text
     assert log() == ()
 
 
-def test_a_bed_that_is_not_there(desk: TestClient) -> None:
-    assert send(desk, "nowhere", kind="note", text="x").status_code == 404
-    assert desk.get("/beds/nowhere/log").status_code == 404
-    assert desk.get("/log/entry/nowhere").status_code == 404
-    assert desk.get("/log/photo/nowhere").status_code == 404
+def test_a_bed_that_is_not_there(context: TestClient) -> None:
+    assert send(context, "nowhere", kind="note", text="x").status_code == 404
+    assert context.get("/beds/nowhere/log").status_code == 404
+    assert context.get("/log/entry/nowhere").status_code == 404
+    assert context.get("/log/photo/nowhere").status_code == 404
 
 
 def test_a_pick_heavier_than_the_bed_could_bear_asks_and_keeps(
-    desk: TestClient, log: Log, garden: Garden
+    context: TestClient, log: Log, garden: Garden
 ) -> None:
     most = heaviest_kg(garden.patches[0], load_trade())
-    fair = send(desk, kind="picked", mass=f"{0.6 * most:.3f} kg")
+    fair = send(context, kind="picked", mass=f"{0.6 * most:.3f} kg")
     assert fair.status_code == 200
-    asked = send(desk, kind="picked", mass=f"{0.6 * most:.3f} kg", text="again")
+    asked = send(context, kind="picked", mass=f"{0.6 * most:.3f} kg", text="again")
     assert asked.status_code == 409
     assert "If the figure is right, say yes" in asked.json()["ask"]
     assert len(log()) == 1
-    plain = desk.post(f"/log/{BED}", data={"kind": "picked", "mass": "99 kg"})
+    plain = context.post(f"/log/{BED}", data={"kind": "picked", "mass": "99 kg"})
     assert 'name="sure" value="yes"' in plain.text
     assert 'value="99 kg"' in plain.text
-    assert send(desk, kind="picked", mass="99 kg", sure="yes").status_code == 200
+    assert send(context, kind="picked", mass="99 kg", sure="yes").status_code == 200
     assert len(log()) == 2
 
 
-def test_us_units_throughout(desk: TestClient, book: Path, log: Log) -> None:
+def test_us_units_throughout(context: TestClient, book: Path, log: Log) -> None:
     """One US gallon is 231 cubic inches, 3.785411784 L; one ounce 28.349523125 g (exact, NIST SP 811)."""
     with open_book(book) as opened:
         opened.set_units(UnitSystem.US)
-    send(desk, kind="watered", litres="2")
-    send(desk, kind="picked", mass="10")
+    send(context, kind="watered", litres="2")
+    send(context, kind="picked", mass="10")
     watered, picked = log()
     assert watered.litres == pytest.approx(2 * 3.785411784)
     assert picked.mass_kg == pytest.approx(0.28349523125)
-    page = desk.get(f"/beds/{BED}/log").text
+    page = context.get(f"/beds/{BED}/log").text
     assert "gallons" in page
     assert not re.search(r"\d (L|kg|g|cm)\b", page)
 
@@ -351,11 +351,11 @@ def test_us_units_throughout(desk: TestClient, book: Path, log: Log) -> None:
 # ---- change and take back ---------------------------------------------------
 
 
-def test_an_entry_is_put_right_and_the_change_taken_back(desk: TestClient, log: Log, book: Path) -> None:
-    form = desk.get("/log/entry/water-1").text
+def test_an_entry_is_put_right_and_the_change_taken_back(context: TestClient, log: Log, book: Path) -> None:
+    form = context.get("/log/entry/water-1").text
     revision = re.search(r'name="revision" value="(\d+)"', form)
     assert revision is not None
-    answer = desk.post(
+    answer = context.post(
         "/log/entry/water-1", headers=JSON,
         data={"water": "12 L", "day": "2031-06-02", "revision": revision[1], "text": "can", "mark": "c" * 12},
     )  # fmt: skip
@@ -366,124 +366,127 @@ def test_an_entry_is_put_right_and_the_change_taken_back(desk: TestClient, log: 
             return next(e for e in opened.garden().log if e.key == "water-1")
 
     assert (water().litres, water().day, water().text) == (12.0, date(2031, 6, 2), "can")
-    desk.post(f"/log/step/{answer.json()['step']}/undo", headers=JSON)
+    context.post(f"/log/step/{answer.json()['step']}/undo", headers=JSON)
     assert (water().litres, water().day) == (24.0, date(2031, 6, 1))
 
 
-def test_a_figure_left_as_shown_keeps_its_digits(desk: TestClient, log: Log, book: Path) -> None:
-    send(desk, kind="watered", litres="14.2371 L")
+def test_a_figure_left_as_shown_keeps_its_digits(context: TestClient, log: Log, book: Path) -> None:
+    send(context, kind="watered", litres="14.2371 L")
     (entry,) = log()
-    shown = re.search(r'name="water" value="([^"]+)"', desk.get(f"/log/entry/{entry.key}").text)
+    shown = re.search(r'name="water" value="([^"]+)"', context.get(f"/log/entry/{entry.key}").text)
     assert shown is not None
-    desk.post(
+    context.post(
         f"/log/entry/{entry.key}", data={"water": shown[1], "text": "x", "water_as": "volume"}, headers=JSON
     )
     assert log()[0].litres == pytest.approx(14.2371)
     assert log()[0].text == "x"
-    desk.post("/log/entry/look-1", data={"sight": "pins"}, headers=JSON)
+    context.post("/log/entry/look-1", data={"sight": "pins"}, headers=JSON)
     with open_book(book) as opened:
         look = next(e for e in opened.garden().log if e.key == "look-1")
     assert look.day == date(2031, 5, 20), "a day that was not sent stays"
 
 
-def test_two_windows_over_one_entry_overwrite_nothing(desk: TestClient, book: Path) -> None:
-    page = desk.get("/log/entry/water-1").text
+def test_two_windows_over_one_entry_overwrite_nothing(context: TestClient, book: Path) -> None:
+    page = context.get("/log/entry/water-1").text
     revision = re.search(r'name="revision" value="(\d+)"', page)
     assert revision is not None
     old = {"water": "30 L", "revision": revision[1]}
     assert (
-        desk.post("/log/entry/water-1", data={"water": "12 L"} | {"revision": revision[1]}).status_code == 200
+        context.post("/log/entry/water-1", data={"water": "12 L"} | {"revision": revision[1]}).status_code
+        == 200
     )
-    clash = desk.post("/log/entry/water-1", data=old)
+    clash = context.post("/log/entry/water-1", data=old)
     assert clash.status_code == 409
     assert "watered, 12 L" in clash.text
     assert 'value="30 L"' in clash.text
-    removed = desk.post("/log/entry/water-1/remove", data={"revision": revision[1]})
+    removed = context.post("/log/entry/water-1/remove", data={"revision": revision[1]})
     assert removed.status_code == 409
 
 
-def test_removed_and_put_back(desk: TestClient, book: Path) -> None:
-    page = desk.post("/log/entry/water-1/remove", data={})
+def test_removed_and_put_back(context: TestClient, book: Path) -> None:
+    page = context.post("/log/entry/water-1/remove", data={})
     assert "watered, 24 L" not in page.text
     assert "Take it back" in page.text
     step = re.search(r"/log/step/(\d+)/undo", page.text)
     assert step is not None
-    assert "watered, 24 L" in desk.post(f"/log/step/{step[1]}/undo", data={"bed": BED}).text
-    again = desk.post(f"/log/step/{step[1]}/undo", headers=JSON)
+    assert "watered, 24 L" in context.post(f"/log/step/{step[1]}/undo", data={"bed": BED}).text
+    again = context.post(f"/log/step/{step[1]}/undo", headers=JSON)
     assert again.status_code == 409
     assert "already" in again.json()["message"]
-    assert desk.post("/log/step/999/undo", headers=JSON).status_code == 409
+    assert context.post("/log/step/999/undo", headers=JSON).status_code == 409
 
 
-def test_by_date_by_bed_and_by_kind(desk: TestClient) -> None:
-    send(desk, PLAN, kind="note", text="Thought about it")
-    by_date = desk.get("/log").text
+def test_by_date_by_bed_and_by_kind(context: TestClient) -> None:
+    send(context, PLAN, kind="note", text="Thought about it")
+    by_date = context.get("/log").text
     assert (
         by_date.index("<h2>10 June</h2>")
         < by_date.index("<h2>1 June</h2>")
         < by_date.index("<h2>20 May</h2>")
     )
-    by_bed = desk.get("/log?by=bed").text
+    by_bed = context.get("/log?by=bed").text
     assert by_bed.index("<h2>Under the medlar</h2>") < by_bed.index("<h2>Pump &lt;corner&gt; &amp; co</h2>")
-    only = desk.get(f"/log?bed={BED}&kind=watered").text
+    only = context.get(f"/log?bed={BED}&kind=watered").text
     assert "watered, 24 L" in only
     assert "looked" not in only.split("<main")[1].split("<form")[0]
     for odd in ("/log?page=99", "/log?page=x", "/log?kind=x&bed=y", "/log?step=x", f"/log?page={'9' * 400}"):
-        assert desk.get(odd).status_code == 200
+        assert context.get(odd).status_code == 200
 
 
-def test_a_long_logbook_has_pages(desk: TestClient, book: Path) -> None:
+def test_a_long_logbook_has_pages(context: TestClient, book: Path) -> None:
     with open_book(book) as opened:
         opened.add_entries(
             [LogEntry(f"n-{n}", BED, date(2031, 6, 1), LogKind.NOTE, text=f"n {n}.") for n in range(130)]
         )
-    first, last = desk.get("/log").text, desk.get("/log?page=3").text
+    first, last = context.get("/log").text, context.get("/log?page=3").text
     assert "1 of 3" in first
     assert "Older" in first
     assert "built" in last
-    assert "All of this bed" in desk.get(f"/beds/{BED}/log").text
+    assert "All of this bed" in context.get(f"/beds/{BED}/log").text
 
 
 # ---- photos -----------------------------------------------------------------
 
 
-def test_photos_go_in_with_an_entry_and_come_back_without_their_place(desk: TestClient, log: Log) -> None:
+def test_photos_go_in_with_an_entry_and_come_back_without_their_place(context: TestClient, log: Log) -> None:
     files = [("photo", ("a.jpg", camera_photo(size=(900, 600)), "image/jpeg")),
              ("photo", ("b.png", camera_photo("PNG", (60, 40)), "image/png"))]  # fmt: skip
     form = {"kind": "note", "mark": "p" * 12}
-    assert desk.post(f"/log/{BED}", data=form, files=files, headers=JSON).status_code == 200
-    assert desk.post(f"/log/{BED}", data=form, files=files, headers=JSON).json()["again"]
+    assert context.post(f"/log/{BED}", data=form, files=files, headers=JSON).status_code == 200
+    assert context.post(f"/log/{BED}", data=form, files=files, headers=JSON).json()["again"]
     (entry,) = log()
     assert len(entry.photos) == 2
     for address in (f"/log/photo/{entry.photos[0]}", f"/log/photo/{entry.photos[0]}?small=1"):
-        answer = desk.get(address)
+        answer = context.get(address)
         assert answer.headers["content-type"] == "image/jpeg"
         assert b"Exif" not in answer.content
-    assert entry.photos[1] in desk.get(f"/beds/{BED}/log").text
+    assert entry.photos[1] in context.get(f"/beds/{BED}/log").text
     gone = {"text": "One is enough", f"drop.{entry.photos[0]}": "yes"}
-    desk.post(f"/log/entry/{entry.key}", data=gone, headers=JSON)
+    context.post(f"/log/entry/{entry.key}", data=gone, headers=JSON)
     assert log()[0].photos == entry.photos[1:]
 
 
-def test_a_disguised_file_is_refused_and_the_entry_waits(desk: TestClient, log: Log) -> None:
+def test_a_disguised_file_is_refused_and_the_entry_waits(context: TestClient, log: Log) -> None:
     files = {"photo": ("holiday.jpg", b"<html><script>1</script>", "image/jpeg")}
-    answer = desk.post(f"/log/{BED}", data={"kind": "note", "text": "x"}, files=files, headers=JSON)
+    answer = context.post(f"/log/{BED}", data={"kind": "note", "text": "x"}, files=files, headers=JSON)
     assert "whatever its name says" in answer.json()["errors"]["photo"]
-    page = desk.post(f"/log/{BED}", data={"kind": "note", "text": "kept"}, files=files)
+    page = context.post(f"/log/{BED}", data={"kind": "note", "text": "kept"}, files=files)
     assert page.status_code == 422
     assert ">kept</textarea>" in page.text
     assert log() == ()
 
 
-def test_too_many_photos_are_told(desk: TestClient, log: Log) -> None:
+def test_too_many_photos_are_told(context: TestClient, log: Log) -> None:
     files = [("photo", (f"{n}.png", b"x", "image/png")) for n in range(7)]
-    answer = desk.post(f"/log/{BED}", data={"kind": "note"}, files=files, headers=JSON)
+    answer = context.post(f"/log/{BED}", data={"kind": "note"}, files=files, headers=JSON)
     assert answer.status_code == 422
     assert "6 photos go with one entry" in answer.json()["message"]
 
 
 @pytest.mark.parametrize("told", [True, False], ids=["size-told", "in-pieces"])
-def test_a_hundred_megabytes_are_refused_without_being_kept(desk: TestClient, log: Log, told: bool) -> None:
+def test_a_hundred_megabytes_are_refused_without_being_kept(
+    context: TestClient, log: Log, told: bool
+) -> None:
     """The file is sent in pieces and never whole in memory; no more than the limit is read."""
     piece, count = b"\xff\xd8\xff\xe0" * 250_000, 100
     head = (
@@ -519,12 +522,12 @@ def test_a_hundred_megabytes_are_refused_without_being_kept(desk: TestClient, lo
                         (b"content-type", b"multipart/form-data; boundary=edge"), *size],
             "server": ("127.0.0.1", 80), "client": ("127.0.0.1", 5), "scheme": "http", "http_version": "1.1",
         }  # fmt: skip
-        await desk.app(scope, receive, answer)
+        await context.app(scope, receive, answer)
         return sent
 
     tracemalloc.start()
-    assert desk.portal is not None
-    sent = desk.portal.call(ask)
+    assert context.portal is not None
+    sent = context.portal.call(ask)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert sent[0]["status"] == 413

@@ -13,16 +13,16 @@ from playwright.sync_api import expect
 
 from mulchwright.book import open_book
 from mulchwright.garden import LogEntry, Sight
-from mulchwright.services.pairing import Pairing, PhoneShelf
+from mulchwright.services.pairing import PairedPhones, Pairing
 from mulchwright.web import create_app
-from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.shared.phones import HomeNetwork
 
 from .test_logbook import NoOutlook
 from .test_photos import camera_photo
 
 pytestmark = pytest.mark.browser
 
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 BED = "under-the-medlar"
 HOME = "127.0.0.2"
 """Stands for the home network's address: another address that every Linux machine answers to."""
@@ -41,8 +41,8 @@ class House:
 
 @pytest.fixture
 def house(book: Path, bundle: Any, run_app: Callable[..., Any], tmp_path: Path) -> Iterator[House]:
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
-    app = create_app(book, engine=NoOutlook(), bundle=bundle, home=HomeDoor(HOME, 1, pairing))  # type: ignore[arg-type]
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"))
+    app = create_app(book, engine=NoOutlook(), bundle=bundle, home=HomeNetwork(HOME, 1, pairing))  # type: ignore[arg-type]
     server, thread, address = run_app(app)
     yield House(address, book, pairing)
     server.should_exit = True
@@ -118,7 +118,7 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
 
 
 def test_no_barrier_without_scripts_and_for_a_paired_phone(browser: Any, house: House) -> None:
-    for viewport, scheme in ((PHONE, "light"), (DESK, "dark")):
+    for viewport, scheme in ((PHONE, "light"), (WIDE_SCREEN, "dark")):
         context = browser.new_context(viewport=viewport, color_scheme=scheme)
         page = context.new_page()
         house.pairing.new_code()

@@ -19,11 +19,11 @@ from mulchwright.almanac import Outlook
 from mulchwright.book import create_book, open_book
 from mulchwright.garden import Garden, LogKind, Reading, UnitSystem, Watering, WateringRule
 from mulchwright.services.outlooks import AlmanacEngine
-from mulchwright.services.pairing import Pairing, PhoneShelf
+from mulchwright.services.pairing import PairedPhones, Pairing
 from mulchwright.web import create_app
 from mulchwright.web.now.now_view import cans_words
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.shared.phones import HomeNetwork
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 20
@@ -229,10 +229,10 @@ def test_a_calendar_program_needs_no_pairing_and_gets_nothing_else(
     dry_book: Path, tmp_path: Path, bundle: ChartBundle
 ) -> None:
     """On the home network: the feed answers whoever knows its address, every other page asks to pair."""
-    home = HomeDoor("192.168.1.20", 8620, Pairing(PhoneShelf(dry_book, tmp_path / "phones")))
+    home = HomeNetwork("192.168.1.20", 8620, Pairing(PairedPhones(dry_book, tmp_path / "phones")))
     app = create_app(dry_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle, home=home)
-    with TestClient(app, base_url="http://127.0.0.1") as desk:
-        html = desk.get("/now/calendar").text
+    with TestClient(app, base_url="http://127.0.0.1") as context:
+        html = context.get("/now/calendar").text
         address = re.search(r"http://192\.168\.1\.20:8620(/calendar/[\w-]+\.ics)", html)
         assert address
         assert 'class="feed-code"' in html

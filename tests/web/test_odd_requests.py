@@ -298,7 +298,7 @@ def test_a_fault_of_the_fault_page_is_a_plain_sentence(ground_book: Path, bundle
     app = create_app(ground_book, engine=_NoFigures(), bundle=bundle)  # type: ignore[arg-type]
     _with_faults(app)
     with TestClient(app, base_url=BASE, raise_server_exceptions=False) as client:
-        app.state.desk.page = None
+        app.state.context.page = None
         answer = client.get("/fails")
     assert answer.status_code == 500
     assert answer.headers["content-type"].startswith("text/plain")

@@ -161,7 +161,7 @@ def test_units_switch_never_leads_away(client: TestClient, back: str) -> None:
 
 def test_switching_units_does_not_reckon_anew(client: TestClient) -> None:
     client.post("/units", data={"units": "us"})
-    assert client.get("/reckoning").json() == {"ready": True, "share": 1.0}
+    assert client.get("/outlook-progress").json() == {"ready": True, "share": 1.0}
     assert "Reckoning" not in client.get(BED).text
 
 
@@ -291,7 +291,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
         assert "is being reckoned" in html
         assert '<noscript><meta http-equiv="refresh" content="2"></noscript>' in html
         assert "What it is made of" in html, "what is known stands there already"
-        assert client.get("/reckoning").json() == {"ready": False, "share": 0.25}
+        assert client.get("/outlook-progress").json() == {"ready": False, "share": 0.25}
         assert client.get(f"{BED}/charts/run").status_code == 404
         engine.go.set()
         ready(client)

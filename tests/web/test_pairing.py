@@ -25,13 +25,13 @@ from mulchwright.services.pairing import (
     PAUSE_S,
     TRIES,
     TRIES_OF_A_CODE,
+    PairedPhones,
     Pairing,
-    PhoneShelf,
 )
 from mulchwright.web import create_app, serve
 from mulchwright.web.server import _home_words
 from mulchwright.web.shared.home_network import home_address, is_home_address
-from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.shared.phones import HomeNetwork
 
 HOME = "192.168.1.20"
 BASE = f"http://{HOME}:8620"
@@ -71,8 +71,8 @@ class House:
 @pytest.fixture
 def house(book: Path, bundle: Any, tmp_path: Path, small_engine: Any) -> Iterator[House]:
     clock = Clock()
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"), clock=clock)
-    app = create_app(book, engine=small_engine, bundle=bundle, home=HomeDoor(HOME, 8620, pairing))
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"), clock=clock)
+    app = create_app(book, engine=small_engine, bundle=bundle, home=HomeNetwork(HOME, 8620, pairing))
     with TestClient(app, base_url="http://127.0.0.1") as here:
         yield House(here, pairing, clock, app)
 
@@ -120,13 +120,13 @@ def test_a_machine_without_a_home_address_says_so(monkeypatch: pytest.MonkeyPatc
 
 
 def test_the_address_is_kept_for_labels_and_a_new_one_is_told(book: Path, tmp_path: Path) -> None:
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
-    first = _home_words(book, HomeDoor(HOME, 8620, pairing))
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"))
+    first = _home_words(book, HomeNetwork(HOME, 8620, pairing))
     code = pairing.code()
     assert code is not None
     assert f"{code.text[:4]} {code.text[4:]}" in " ".join(first)
     assert not any("before" in line for line in first)
-    moved = _home_words(book, HomeDoor("192.168.1.99", 8620, pairing))
+    moved = _home_words(book, HomeNetwork("192.168.1.99", 8620, pairing))
     assert any(BASE in line and "lead nowhere now" in line for line in moved)
     with open_book(book) as opened:
         assert opened.setting("home_address") == "http://192.168.1.99:8620"
@@ -140,7 +140,7 @@ def test_this_machine_is_asked_nothing(house: House) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["/beds", "/beds/under-the-medlar", "/log", "/phones", "/reckoning", "/nowhere"]
+    "path", ["/beds", "/beds/under-the-medlar", "/log", "/phones", "/outlook-progress", "/nowhere"]
 )
 def test_any_page_leads_an_unpaired_phone_to_the_code(house: House, path: str) -> None:
     answer = house.phone().get(path)
@@ -193,7 +193,7 @@ def test_a_code_pairs_one_phone_and_leads_on(house: House, tmp_path: Path) -> No
     assert token not in file.read_text()
     if os.name == "posix":
         assert stat.S_IMODE(file.stat().st_mode) == 0o600
-    assert token.encode() not in Path(house.app.state.desk.library.path).read_bytes()
+    assert token.encode() not in Path(house.app.state.context.library.path).read_bytes()
 
 
 def test_a_code_ages(house: House) -> None:
@@ -243,7 +243,7 @@ def test_a_code_gives_way_after_many_wrong_ones_and_its_time_does_not_grow(
 ) -> None:
     """Guesses from many addresses: then another code is on the screen, which ends when the old would."""
     clock = Clock()
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"), clock=clock)
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"), clock=clock)
     before = pairing.new_code()
     clock.now += 60
     for n in range(TRIES_OF_A_CODE):
@@ -335,7 +335,7 @@ def test_without_the_home_network_the_page_says_how(client: TestClient) -> None:
 
 def test_a_token_unused_for_long_is_worth_nothing(book: Path, tmp_path: Path) -> None:
     days = [datetime(2031, 1, 1, tzinfo=UTC)]
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"), now=lambda: days[0])
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"), now=lambda: days[0])
     _, token = pairing.pair(pairing.new_code().text, "Ada")
     days[0] += timedelta(days=399)
     assert pairing.phone(token) is not None
@@ -348,7 +348,7 @@ def test_a_token_unused_for_long_is_worth_nothing(book: Path, tmp_path: Path) ->
 
 
 def test_labels_hold_the_home_address(house: House) -> None:
-    with open_book(house.app.state.desk.library.path) as opened:
+    with open_book(house.app.state.context.library.path) as opened:
         opened.set_setting("home_address", BASE)
     assert f'value="{BASE}"' in house.here.get("/stores/sheets").text
     typed = house.here.get("/stores/sheets?address=http://10.0.0.9:1").text
@@ -365,15 +365,15 @@ def test_a_calendar_may_be_read_and_nothing_else_by_its_secret(house: House) -> 
 
 
 def test_another_book_knows_nothing_of_the_phone(book: Path, tmp_path: Path) -> None:
-    one = Pairing(PhoneShelf(book, tmp_path / "phones"))
-    other = Pairing(PhoneShelf(tmp_path / "other.mulch", tmp_path / "phones"))
+    one = Pairing(PairedPhones(book, tmp_path / "phones"))
+    other = Pairing(PairedPhones(tmp_path / "other.mulch", tmp_path / "phones"))
     _, token = one.pair(one.new_code().text, "Ada")
     assert other.phone(token) is None
     assert one.cookie != other.cookie
 
 
 def test_a_broken_list_of_phones_lets_nobody_in(book: Path, tmp_path: Path) -> None:
-    pairing = Pairing(PhoneShelf(book, tmp_path / "phones"))
+    pairing = Pairing(PairedPhones(book, tmp_path / "phones"))
     _, token = pairing.pair(pairing.new_code().text, "Ada")
     (file,) = (tmp_path / "phones").iterdir()
     file.write_text("{not json")

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-import mulchwright.web as desk_package
+import mulchwright.web as web_package
 from mulchwright.almanac import Quantiles
 from mulchwright.book import create_book, open_book
 from mulchwright.garden import (
@@ -92,7 +92,7 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def desk(picks_book: Path, bundle: ChartBundle, clock: Clock) -> Iterator[TestClient]:
+def context(picks_book: Path, bundle: ChartBundle, clock: Clock) -> Iterator[TestClient]:
     app = create_app(picks_book, engine=NoOutlook(), bundle=bundle, clock=clock)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         yield client
@@ -115,12 +115,12 @@ def answers(finding: Finding = Finding.AS_DESCRIBED, **but: Finding) -> dict[str
     return typed | ({"print_color": "purple-black"} if seen else {})
 
 
-def post_check(desk: TestClient, pick: str = "pick-1", **typed: str) -> Any:
-    return desk.post(f"/picks/{pick}/check", data=answers() | typed, follow_redirects=False)
+def post_check(context: TestClient, pick: str = "pick-1", **typed: str) -> Any:
+    return context.post(f"/picks/{pick}/check", data=answers() | typed, follow_redirects=False)
 
 
-def post_use(desk: TestClient, fate: str, pick: str = "pick-1", **typed: str) -> Any:
-    return desk.post(f"/picks/{pick}", data={"fate": fate, **typed}, follow_redirects=False)
+def post_use(context: TestClient, fate: str, pick: str = "pick-1", **typed: str) -> Any:
+    return context.post(f"/picks/{pick}", data={"fate": fate, **typed}, follow_redirects=False)
 
 
 def text_of(page: str) -> str:
@@ -132,119 +132,119 @@ def text_of(page: str) -> str:
 
 @pytest.mark.parametrize("fate", FEEDING)
 def test_what_feeds_somebody_is_refused_without_a_check_and_stores_nothing(
-    desk: TestClient, stored: Callable[[], Garden], fate: Fate
+    context: TestClient, stored: Callable[[], Garden], fate: Fate
 ) -> None:
-    answer = post_use(desk, fate.value)
+    answer = post_use(context, fate.value)
     assert answer.status_code == 422
     assert "Nobody has looked at this pick feature by feature yet" in answer.text
     assert stored().uses == ()
     assert stored().jars == ()
 
 
-def test_no_way_round_the_gate(desk: TestClient, stored: Callable[[], Garden]) -> None:
+def test_no_way_round_the_gate(context: TestClient, stored: Callable[[], Garden]) -> None:
     # with the key of a check that is not there, one of another pick, another day, another form of the word
     for typed in (
         {"check": "made-up"}, {"check": "2031-06-10-check-1"}, {"day": "2031-06-09"}, {"sure": "yes"},
     ):  # fmt: skip
-        assert post_use(desk, "eat", **typed).status_code == 422
+        assert post_use(context, "eat", **typed).status_code == 422
     for word in ("EAT", "eat-paper-", "feed", "", "eat eat"):
-        post_use(desk, word)
-    assert post_check(desk, "pick-2").status_code == 303
-    assert post_use(desk, "eat").status_code == 422, "a check of another pick opens nothing"
+        post_use(context, word)
+    assert post_check(context, "pick-2").status_code == 303
+    assert post_use(context, "eat").status_code == 422, "a check of another pick opens nothing"
     assert [use for use in stored().uses if use.fate.feeds] == []
 
 
-def test_chilling_and_throwing_away_are_open(desk: TestClient, stored: Callable[[], Garden]) -> None:
-    assert post_use(desk, "chill-plastic", text="low shelf").status_code == 303
-    assert post_use(desk, "discard", mass="150").status_code == 303
+def test_chilling_and_throwing_away_are_open(context: TestClient, stored: Callable[[], Garden]) -> None:
+    assert post_use(context, "chill-plastic", text="low shelf").status_code == 303
+    assert post_use(context, "discard", mass="150").status_code == 303
     chill, discard = stored().uses
     assert (chill.fate, chill.text) == (Fate.CHILL, "in plastic; low shelf")
     assert discard.mass_kg == pytest.approx(0.15)
 
 
-def test_the_page_of_a_pick_shuts_the_buttons_and_says_why(desk: TestClient) -> None:
-    page = desk.get("/picks/pick-1").text
+def test_the_page_of_a_pick_shuts_the_buttons_and_says_why(context: TestClient) -> None:
+    page = context.get("/picks/pick-1").text
     for value in ("eat", "dry", "freeze", "give"):
         assert re.search(rf'value="{value}" disabled', page)
     for value in ("chill-paper", "chill-plastic", "discard"):
         assert re.search(rf'value="{value}">', page)
     assert "Make the identity check first" in page
-    post_check(desk)
-    page = desk.get("/picks/pick-1").text
+    post_check(context)
+    page = context.get("/picks/pick-1").text
     assert " disabled" not in page
     assert "not a proof" in page
 
 
-def test_a_passed_check_opens_and_the_use_names_it(desk: TestClient, stored: Callable[[], Garden]) -> None:
-    assert post_check(desk, also="pick-2").status_code == 303
+def test_a_passed_check_opens_and_the_use_names_it(context: TestClient, stored: Callable[[], Garden]) -> None:
+    assert post_check(context, also="pick-2").status_code == 303
     (check,) = stored().checks
     assert check.picks == ("pick-1", "pick-2")
     assert (check.by, check.day, check.species) == ("Ida", TODAY, KING)
-    assert post_use(desk, "eat", mass="200 g").status_code == 303
-    assert post_use(desk, "freeze", "pick-2").status_code == 303
+    assert post_use(context, "eat", mass="200 g").status_code == 303
+    assert post_use(context, "freeze", "pick-2").status_code == 303
     eat, freeze = stored().uses
     assert (eat.check, freeze.check) == (check.key, check.key)
     (pack,) = stored().jars
     assert (pack.kind, pack.picks, freeze.into) == (JarKind.FROZEN, ("pick-2",), pack.key)
     # the day before the look nobody had looked
-    assert post_use(desk, "eat", day="2031-06-09").status_code == 422
+    assert post_use(context, "eat", day="2031-06-09").status_code == 422
 
 
 @pytest.mark.parametrize("part", ("base", "ring", "print"))
 def test_one_feature_that_differs_shuts_it_for_good(
-    desk: TestClient, stored: Callable[[], Garden], part: str
+    context: TestClient, stored: Callable[[], Garden], part: str
 ) -> None:
-    answer = desk.post("/picks/pick-1/check", data=answers(**{part: Finding.DIFFERENT}))
+    answer = context.post("/picks/pick-1/check", data=answers(**{part: Finding.DIFFERENT}))
     assert ASK in answer.text
     assert POISON in answer.text
-    assert desk.post("/picks/pick-1/check", data=answers() | {"again": "yes"}).status_code == 200
+    assert context.post("/picks/pick-1/check", data=answers() | {"again": "yes"}).status_code == 200
     assert len(stored().checks) == 2, "the second look is written down, and opens nothing"
-    assert post_use(desk, "eat").status_code == 422
+    assert post_use(context, "eat").status_code == 422
     assert stored().uses == ()
-    assert "marked DO NOT EAT" in desk.get("/picks/pick-1").text
-    basket = text_of(desk.get("/picks").text)
+    assert "marked DO NOT EAT" in context.get("/picks/pick-1").text
+    basket = text_of(context.get("/picks").text)
     assert "Nobody eats of 600 g" in basket
-    assert not re.search(r"Use it by|Use it today", text_of(desk.get("/picks/pick-1").text))
+    assert not re.search(r"Use it by|Use it today", text_of(context.get("/picks/pick-1").text))
 
 
 def test_the_print_is_added_the_next_day_and_nothing_is_written_over(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
-    page = desk.get("/picks/pick-1/check").text
+    page = context.get("/picks/pick-1/check").text
     assert "A print is due" in page
-    desk.post("/picks/pick-1/check", data=answers(print=Finding.NOT_SEEN))
-    assert post_use(desk, "eat").status_code == 422
+    context.post("/picks/pick-1/check", data=answers(print=Finding.NOT_SEEN))
+    assert post_use(context, "eat").status_code == 422
     (first,) = stored().checks
-    page = desk.get("/picks/pick-1/check").text
+    page = context.get("/picks/pick-1/check").text
     assert page.count("Found before: as described") == len(first.findings) - 1
     # What was found stays, whatever the later form says of it.
     later = answers(Finding.DIFFERENT, print=Finding.AS_DESCRIBED) | {
         "check": first.key, "by": "Tom",
     }  # fmt: skip
-    assert desk.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
+    assert context.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
     (check,) = stored().checks
     assert {finding for _, finding in check.findings} == {Finding.AS_DESCRIBED}
     assert (check.day, check.by, check.print_color) == (first.day, "Ida", "purple-black")
     assert "by Tom: print" in check.text
-    assert post_use(desk, "eat").status_code == 303
+    assert post_use(context, "eat").status_code == 303
     # Once a season: the next pick of this bed asks for none, another bed does.
-    assert "none is due today" in desk.get("/picks/pick-2/check").text
-    assert "A print is due" in desk.get("/picks/pick-3/check").text
+    assert "none is due today" in context.get("/picks/pick-2/check").text
+    assert "A print is due" in context.get("/picks/pick-3/check").text
 
 
-def test_a_difference_cannot_be_edited_away(desk: TestClient, stored: Callable[[], Garden]) -> None:
-    desk.post("/picks/pick-1/check", data=answers(gills=Finding.DIFFERENT, print=Finding.NOT_SEEN))
+def test_a_difference_cannot_be_edited_away(context: TestClient, stored: Callable[[], Garden]) -> None:
+    context.post("/picks/pick-1/check", data=answers(gills=Finding.DIFFERENT, print=Finding.NOT_SEEN))
     (first,) = stored().checks
-    desk.post("/picks/pick-1/check", data=answers() | {"check": first.key})
+    context.post("/picks/pick-1/check", data=answers() | {"check": first.key})
     (check,) = stored().checks
     assert dict(check.findings)[f"{KING}-gills"] is Finding.DIFFERENT
-    assert post_use(desk, "give").status_code == 422
+    assert post_use(context, "give").status_code == 422
 
 
 def test_a_check_made_for_another_species_is_refused_plainly(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
-    answer = desk.post("/picks/pick-1/check", data=answers() | {"species": "oyster"})
+    answer = context.post("/picks/pick-1/check", data=answers() | {"species": "oyster"})
     assert answer.status_code == 422
     assert "was sown" in answer.text
     assert stored().checks == ()
@@ -252,31 +252,31 @@ def test_a_check_made_for_another_species_is_refused_plainly(
 
 
 def test_a_stored_check_of_another_species_shuts_and_can_be_made_again(
-    desk: TestClient, stored: Callable[[], Garden], picks_book: Path
+    context: TestClient, stored: Callable[[], Garden], picks_book: Path
 ) -> None:
     oyster = tuple((q.feature.key, Finding.AS_DESCRIBED) for q in questions(TRADE, "oyster"))
     with open_book(picks_book) as book:
         book.put_check(IdentityCheck("old", BED, "oyster", TODAY, oyster, picks=("pick-1",), by="Tom"))
-    answer = post_use(desk, "eat")
+    answer = post_use(context, "eat")
     assert answer.status_code == 422
     assert "Make it again" in answer.text
     assert stored().uses == ()
-    assert desk.post("/picks/pick-1/check", data=answers() | {"again": "yes"}).status_code == 200
+    assert context.post("/picks/pick-1/check", data=answers() | {"again": "yes"}).status_code == 200
     (check,) = stored().checks
     assert check.species == KING
     assert "by Tom against oyster" in check.text
-    assert post_use(desk, "eat").status_code == 303
+    assert post_use(context, "eat").status_code == 303
 
 
 def test_who_looked_is_asked_for_and_an_empty_look_is_none(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
-    answer = desk.post("/picks/pick-1/check", data=answers() | {"by": " "})
+    answer = context.post("/picks/pick-1/check", data=answers() | {"by": " "})
     assert answer.status_code == 422
     assert "Write down who looked." in answer.text
-    answer = desk.post("/picks/pick-1/check", data={"species": KING, "check": "", "by": "Ida"})
+    answer = context.post("/picks/pick-1/check", data={"species": KING, "check": "", "by": "Ida"})
     assert "Nothing was looked at yet" in answer.text
-    answer = desk.post("/picks/pick-1/check", data=answers() | {f"f.{KING}-cap": "surely"})
+    answer = context.post("/picks/pick-1/check", data=answers() | {f"f.{KING}-cap": "surely"})
     assert answer.status_code == 422
     assert stored().checks == ()
 
@@ -307,17 +307,19 @@ def test_the_one_door_for_what_feeds_refuses_picks_and_jars_alike(garden: Garden
         open_or_refuse(made, TRADE, [replace(passed, jar="stray")], now=NOW)
 
 
-def test_a_check_is_not_taken_back_from_under_a_meal(desk: TestClient, stored: Callable[[], Garden]) -> None:
-    step = post_check(desk).headers["location"].rpartition("=")[2]
-    post_use(desk, "eat", mass="100")
-    answer = desk.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"})
+def test_a_check_is_not_taken_back_from_under_a_meal(
+    context: TestClient, stored: Callable[[], Garden]
+) -> None:
+    step = post_check(context).headers["location"].rpartition("=")[2]
+    post_use(context, "eat", mass="100")
+    answer = context.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"})
     assert answer.status_code == 422
     assert len(stored().checks) == len(stored().uses) == 1
 
 
 def test_every_page_that_stores_a_use_asks_the_one_door() -> None:
     """Reads the modules: whoever writes uses goes through `open_or_refuse`."""
-    folder = Path(desk_package.__file__ or "").parent
+    folder = Path(web_package.__file__ or "").parent
     writers = []
     for path in sorted(folder.glob("*.py")):
         text = path.read_text(encoding="utf-8")
@@ -327,17 +329,17 @@ def test_every_page_that_stores_a_use_asks_the_one_door() -> None:
     assert "picking.py" in writers
 
 
-def test_a_form_sent_twice_is_noted_once(desk: TestClient, stored: Callable[[], Garden]) -> None:
+def test_a_form_sent_twice_is_noted_once(context: TestClient, stored: Callable[[], Garden]) -> None:
     unread = answers(print=Finding.NOT_SEEN) | {"mark": "aaaabbbbcccc"}
     later = answers() | {"mark": "bbbbccccdddd"}
     for _ in range(2):
-        assert desk.post("/picks/pick-1/check", data=unread, follow_redirects=False).status_code == 303
+        assert context.post("/picks/pick-1/check", data=unread, follow_redirects=False).status_code == 303
     later |= {"check": stored().checks[0].key}
     for _ in range(2):
-        assert desk.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
+        assert context.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
     for _ in range(2):
-        assert post_use(desk, "freeze", mark="ccccddddeeee", mass="100").status_code == 303
-        assert post_use(desk, "eat", mark="ddddeeeeffff").status_code == 303
+        assert post_use(context, "freeze", mark="ccccddddeeee", mass="100").status_code == 303
+        assert post_use(context, "eat", mark="ddddeeeeffff").status_code == 303
     assert [(use.fate, round(use.mass_kg, 3)) for use in stored().uses] == [
         (Fate.FREEZE, 0.1),
         (Fate.EAT, 0.5),
@@ -345,24 +347,24 @@ def test_a_form_sent_twice_is_noted_once(desk: TestClient, stored: Callable[[], 
     assert len(stored().checks) == len(stored().jars) == 1
     # The same page again, with something found different after all: that is never taken for a resend.
     changed = later | {f"f.{KING}-ring": Finding.DIFFERENT.value}
-    assert desk.post("/picks/pick-1/check", data=changed, follow_redirects=False).status_code == 422
+    assert context.post("/picks/pick-1/check", data=changed, follow_redirects=False).status_code == 422
 
 
 # ---- picking ------------------------------------------------------------------
 
 
 def test_several_beds_in_one_round_and_taken_back_at_once(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
     before = stored().log
     typed = {
         "mark": "0123456789abcdef", f"mass.{BED}": "420", f"count.{BED}": "9", f"stage.{BED}": "button",
         f"mass.{OTHER}": "1.2 kg",
     }  # fmt: skip
-    answer = desk.post("/pick", data=typed, follow_redirects=False)
+    answer = context.post("/pick", data=typed, follow_redirects=False)
     assert answer.status_code == 303
     assert (
-        desk.post("/pick", data=typed, follow_redirects=False).headers["location"]
+        context.post("/pick", data=typed, follow_redirects=False).headers["location"]
         == answer.headers["location"]
     )
     new = stored().log[len(before) :]
@@ -370,39 +372,39 @@ def test_several_beds_in_one_round_and_taken_back_at_once(
         (BED, 0.42, 9, PickStage.BUTTON, TODAY), (OTHER, 1.2, None, None, TODAY),
     ]  # fmt: skip
     step = answer.headers["location"].rpartition("=")[2]
-    page = desk.get(answer.headers["location"]).text
+    page = context.get(answer.headers["location"]).text
     assert f"/log/step/{step}/undo" in page
-    back = desk.post(f"/log/step/{step}/undo", data={"back": "/picks"}, follow_redirects=False)
+    back = context.post(f"/log/step/{step}/undo", data={"back": "/picks"}, follow_redirects=False)
     assert back.headers["location"].startswith("/picks?step=")
     assert stored().log == before
 
 
 def test_a_fault_in_one_bed_keeps_the_whole_round_on_the_page(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
     before = stored().log
-    answer = desk.post("/pick", data={f"mass.{BED}": "420", f"mass.{OTHER}": "a lot"})
+    answer = context.post("/pick", data={f"mass.{BED}": "420", f"mass.{OTHER}": "a lot"})
     assert answer.status_code == 422
     assert 'value="420"' in answer.text
     assert 'value="a lot"' in answer.text
     assert stored().log == before
-    assert "at least one bed" in desk.post("/pick", data={}).text
-    asked = desk.post("/pick", data={f"mass.{BED}": "90 kg"})
+    assert "at least one bed" in context.post("/pick", data={}).text
+    asked = context.post("/pick", data={f"mass.{BED}": "90 kg"})
     assert asked.status_code == 409
     assert "Yes, keep it" in asked.text
     assert stored().log == before
 
 
-def test_the_stage_stays_when_the_entry_is_changed(desk: TestClient, stored: Callable[[], Garden]) -> None:
-    page = desk.get("/log/entry/pick-1").text
+def test_the_stage_stays_when_the_entry_is_changed(context: TestClient, stored: Callable[[], Garden]) -> None:
+    page = context.get("/log/entry/pick-1").text
     assert 'value="closed" selected' in page
-    desk.post("/log/entry/pick-1", data={"day": "2031-06-09", "mass": "650 g", "stage": "open"})
+    context.post("/log/entry/pick-1", data={"day": "2031-06-09", "mass": "650 g", "stage": "open"})
     changed = next(e for e in stored().log if e.key == "pick-1")
     assert (changed.mass_kg, changed.stage) == (0.65, PickStage.OPEN)
 
 
-def test_totals_and_biological_efficiency_by_hand(desk: TestClient) -> None:
-    page = text_of(desk.get("/pick").text)
+def test_totals_and_biological_efficiency_by_hand(context: TestClient) -> None:
+    page = text_of(context.get("/pick").text)
     assert "1 kg this year." in page  # 0.6 + 0.4
     # 2.4 m2 of 10 cm chips at 180 and 5 cm straw at 75 kg of dry matter per m3 (trade table); the bark
     # skin is no food: 2.4 x (18 + 3.75) = 52.2 kg. 1 kg of mushrooms to it: 1.9 %.
@@ -411,24 +413,24 @@ def test_totals_and_biological_efficiency_by_hand(desk: TestClient) -> None:
 
 
 def test_a_use_is_taken_back_and_more_than_is_left_is_refused(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
-    post_check(desk)
-    answer = post_use(desk, "eat", mass="700")
+    post_check(context)
+    answer = post_use(context, "eat", mass="700")
     assert answer.status_code == 422
     assert "more than the 600 g that is left" in answer.text
-    assert "choose a day between" in post_use(desk, "eat", day="2031-07-01").text
-    location = post_use(desk, "eat").headers["location"]
-    assert "Nothing is left of it." in desk.get("/picks/pick-1").text
-    assert "Nothing is left" in post_use(desk, "discard").text
+    assert "choose a day between" in post_use(context, "eat", day="2031-07-01").text
+    location = post_use(context, "eat").headers["location"]
+    assert "Nothing is left of it." in context.get("/picks/pick-1").text
+    assert "Nothing is left" in post_use(context, "discard").text
     step = location.rpartition("=")[2]
-    back = desk.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"}, follow_redirects=False)
+    back = context.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"}, follow_redirects=False)
     assert back.headers["location"].startswith("/picks/pick-1?step=")
     assert stored().uses == ()
 
 
 def test_a_pick_before_any_crop_is_possible_is_asked_about_and_kept_once(
-    desk: TestClient, stored: Callable[[], Garden], picks_book: Path
+    context: TestClient, stored: Callable[[], Garden], picks_book: Path
 ) -> None:
     with open_book(picks_book) as book:
         made = book.garden()
@@ -439,79 +441,83 @@ def test_a_pick_before_any_crop_is_possible_is_asked_about_and_kept_once(
         ("/pick", {"mass.fresh": "1.2 lb", "mark": "a-round-of-one"}),
         ("/log/fresh", {"kind": "picked", "mass": "1.2 lb", "mark": "a-tap-by-the-bed"}),
     ):
-        answer = desk.post(path, data=form, follow_redirects=False)
+        answer = context.post(path, data=form, follow_redirects=False)
         assert answer.status_code == 409
         assert "on the day the bed was built. Is that right?" in text_of(answer.text)
         assert re.search(r'<button[^>]*name="sure" value="yes"', answer.text)
         assert len(stored().log) == before
         for _ in range(2):
-            assert desk.post(path, data=form | {"sure": "yes"}, follow_redirects=False).status_code < 400
+            assert context.post(path, data=form | {"sure": "yes"}, follow_redirects=False).status_code < 400
         before += 1
         assert len(stored().log) == before
     # A bed long enough there is not asked about.
-    assert desk.post("/pick", data={f"mass.{OTHER}": "1.2 lb"}, follow_redirects=False).status_code == 303
+    assert context.post("/pick", data={f"mass.{OTHER}": "1.2 lb"}, follow_redirects=False).status_code == 303
 
 
 # ---- the basket ---------------------------------------------------------------
 
 
 def test_the_basket_shows_its_sum_and_puts_the_warm_ones_away(
-    desk: TestClient, stored: Callable[[], Garden]
+    context: TestClient, stored: Callable[[], Garden]
 ) -> None:
-    page = text_of(desk.get("/picks").text)
+    page = text_of(context.get("/picks").text)
     assert "1.25 kg from 3 picks" in page
     assert "1250 g here = " in page
-    desk.post("/picks", data={"act": "chill", "since": "picked"})
+    context.post("/picks", data={"act": "chill", "since": "picked"})
     assert sorted((use.pick, use.fate, use.text, use.day) for use in stored().uses) == [
         (entry.key, Fate.CHILL, "in paper", entry.day) for entry in PICKS
     ]
-    assert "Into the refrigerator today" not in desk.get("/picks").text
+    assert "Into the refrigerator today" not in context.get("/picks").text
 
 
-def test_the_household_is_kept_and_what_cannot_be_is_said_beside_its_field(desk: TestClient) -> None:
+def test_the_household_is_kept_and_what_cannot_be_is_said_beside_its_field(context: TestClient) -> None:
     good = {
         "act": "house", "eaters": "4", "portion_kg": "90 g", "dryer_kg": "1 kg", "freezer_kg": "0",
         "fridge_c": "3 °C", "room_c": "22 °C",
     }  # fmt: skip
-    assert desk.post("/picks", data=good, follow_redirects=False).status_code == 303
-    page = desk.get("/picks").text
+    assert context.post("/picks", data=good, follow_redirects=False).status_code == 303
+    page = context.get("/picks").text
     assert 'name="eaters" value="4"' in page
     assert 'name="portion_kg" value="90 g"' in page
     for name, wrong in (("eaters", "many"), ("fridge_c", "60 °C"), ("portion_kg", "9 kg")):
-        answer = desk.post("/picks", data=good | {name: wrong})
+        answer = context.post("/picks", data=good | {name: wrong})
         assert answer.status_code == 422
         assert f'value="{wrong}"' in answer.text
-    assert 'name="eaters" value="4"' in desk.get("/picks").text
+    assert 'name="eaters" value="4"' in context.get("/picks").text
 
 
-def test_what_is_not_there_is_said(desk: TestClient) -> None:
+def test_what_is_not_there_is_said(context: TestClient) -> None:
     for path in ("/picks/nothing", "/picks/nothing/check", "/picks/look-1"):
-        assert desk.get(path).status_code == 404
-    assert desk.post("/picks/nothing", data={"fate": "eat"}).status_code == 404
+        assert context.get(path).status_code == 404
+    assert context.post("/picks/nothing", data={"fate": "eat"}).status_code == 404
 
 
 # ---- words --------------------------------------------------------------------
 
 
-def test_no_page_calls_a_find_safe_edible_or_certain(desk: TestClient) -> None:
-    pages = [desk.get("/pick").text, desk.get("/picks").text]
+def test_no_page_calls_a_find_safe_edible_or_certain(context: TestClient) -> None:
+    pages = [context.get("/pick").text, context.get("/picks").text]
     for key in ("pick-1", "pick-3"):
-        pages += [desk.get(f"/picks/{key}").text, desk.get(f"/picks/{key}/check").text]
-    pages.append(post_use(desk, "eat").text)
-    post_check(desk)
-    pages += [desk.get("/picks").text, desk.get("/picks/pick-1").text, desk.get("/picks/pick-1/check").text]
-    pages.append(desk.post("/picks/pick-3/check", data=answers(cap=Finding.DIFFERENT)).text)
+        pages += [context.get(f"/picks/{key}").text, context.get(f"/picks/{key}/check").text]
+    pages.append(post_use(context, "eat").text)
+    post_check(context)
+    pages += [
+        context.get("/picks").text,
+        context.get("/picks/pick-1").text,
+        context.get("/picks/pick-1/check").text,
+    ]
+    pages.append(context.post("/picks/pick-3/check", data=answers(cap=Finding.DIFFERENT)).text)
     for page in pages:
         said = DISCLAIMED.sub("", text_of(page))
         assert not FORBIDDEN.search(said), FORBIDDEN.search(said)
         assert not re.search(r"\b(safe|edible|certain|certainly|identified)\b", said, re.IGNORECASE)
     assert FORBIDDEN.search("It is safe"), "the pattern must be able to fail"
-    check = text_of(desk.get("/picks/pick-2/check").text)
+    check = text_of(context.get("/picks/pick-2/check").text)
     assert POISON in check
 
 
-def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(desk: TestClient) -> None:
-    page = desk.get("/picks/pick-1/check").text
+def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(context: TestClient) -> None:
+    page = context.get("/picks/pick-1/check").text
     sections = re.findall(r'<section class="card feature".*?</section>', page, re.DOTALL)
     asked = questions(TRADE, KING)
     assert len(sections) == len(asked)
@@ -523,20 +529,20 @@ def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(des
     assert "spore print" in sections[-1].lower()
 
 
-def test_the_ways_to_the_picks(desk: TestClient) -> None:
-    assert 'href="/picks"' in desk.get("/now").text
-    assert f'href="/pick?bed={BED}"' in desk.get(f"/beds/{BED}").text
-    log = desk.get(f"/beds/{BED}/log").text
+def test_the_ways_to_the_picks(context: TestClient) -> None:
+    assert 'href="/picks"' in context.get("/now").text
+    assert f'href="/pick?bed={BED}"' in context.get(f"/beds/{BED}").text
+    log = context.get(f"/beds/{BED}/log").text
     assert 'href="/picks/pick-1"' in log
     assert 'href="/picks/look-1"' not in log
-    page = desk.get(f"/pick?bed={OTHER}").text
+    page = context.get(f"/pick?bed={OTHER}").text
     assert page.index(f"mass-{OTHER}") < page.index(f"mass-{BED}")
     way = "/picks/pick-1/check"
-    answer = desk.post("/units", data={"units": "us", "back": way}, follow_redirects=False)
+    answer = context.post("/units", data={"units": "us", "back": way}, follow_redirects=False)
     assert answer.headers["location"] == way
-    us = text_of(desk.get("/picks/pick-1/check").text)
+    us = text_of(context.get("/picks/pick-1/check").text)
     assert not re.search(r"\d (cm|mm|g|kg|°C)\b", us)
-    assert not re.search(r"\d (g|kg)\b|°C", text_of(desk.get("/picks").text))
+    assert not re.search(r"\d (g|kg)\b|°C", text_of(context.get("/picks").text))
 
 
 def test_the_share_of_the_forecast_by_hand(garden: Garden) -> None:

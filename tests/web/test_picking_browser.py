@@ -20,7 +20,7 @@ from .test_picking import BED, Clock, the_garden
 
 pytestmark = pytest.mark.browser
 
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 
 
 @pytest.fixture
@@ -95,7 +95,7 @@ def test_from_the_scale_to_the_plate(
     assert use.check
     page.get_by_role("button", name="Take it back").click()
     expect(page.locator("main")).to_contain_text("380 g left")
-    for size in (PHONE, DESK):
+    for size in (PHONE, WIDE_SCREEN):
         page.set_viewport_size(size)
         for path in ("/pick", "/picks", "/picks/pick-1", "/picks/pick-1/check"):
             page.goto(address + path)

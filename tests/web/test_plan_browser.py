@@ -25,7 +25,7 @@ from mulchwright.web.views.plan_drawing import crown_path, outline_path
 
 pytestmark = pytest.mark.browser
 
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 SAVED = re.compile(r"^Saved")
 
 
@@ -88,7 +88,7 @@ def open_plan(browser: Any, plan_server: Served, strangers: Any) -> Iterator[Cal
     contexts, outside, messages = [], [], []
 
     def open_(path: str = "/ground", *, quiet: bool = True, **options: Any) -> Page:
-        context = browser.new_context(**({"viewport": DESK} | options))
+        context = browser.new_context(**({"viewport": WIDE_SCREEN} | options))
         contexts.append(context)
         outside.append(strangers(context, plan_server.address))
         page: Page = context.new_page()
@@ -594,7 +594,7 @@ def test_a_survey_by_tape_becomes_a_bed(open_plan: Callable[..., Page], stored: 
 # ---- for everyone -----------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_no_barrier_that_a_checker_can_find(
     open_plan: Callable[..., Page], viewport: dict[str, int], scheme: str
@@ -616,7 +616,7 @@ def test_no_barrier_that_a_checker_can_find(
     assert results.violations_count == 0, results.generate_report()
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
 def test_text_and_targets_are_large_enough(open_plan: Callable[..., Page], viewport: dict[str, int]) -> None:
     for path in ("/ground", "/ground/survey", "/ground/crown/yew"):
         page = open_plan(path, viewport=viewport)

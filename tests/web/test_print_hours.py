@@ -56,7 +56,7 @@ class Clock:
         return self.now
 
 
-class Desk:
+class AppContext:
     """The app over a book with a pick just logged through its page, and a clock the test holds."""
 
     def __init__(self, path: Path, garden: Garden, bundle: ChartBundle) -> None:
@@ -111,8 +111,8 @@ class Desk:
 
 
 @pytest.fixture
-def desk(tmp_path: Path, garden: Garden, bundle: ChartBundle) -> Desk:
-    return Desk(tmp_path / "hours.mulch", garden, bundle)
+def context(tmp_path: Path, garden: Garden, bundle: ChartBundle) -> AppContext:
+    return AppContext(tmp_path / "hours.mulch", garden, bundle)
 
 
 def words(page: str) -> str:
@@ -131,70 +131,72 @@ def check_of(pick: str, at: datetime, **changed: Any) -> IdentityCheck:
     )  # fmt: skip
 
 
-def test_the_page_says_when_to_come_back_and_opens_only_then(desk: Desk) -> None:
-    desk.after(MINUTES)
-    page = desk.get(f"/picks/{desk.pick}/check")
+def test_the_page_says_when_to_come_back_and_opens_only_then(context: AppContext) -> None:
+    context.after(MINUTES)
+    page = context.get(f"/picks/{context.pick}/check")
     assert "A print is due" in page
     assert re.search(r"The print can be read after 1[0-9]:00", words(page))
     assert 'name="print_laid_at" value="2031-06-10T' in page
-    answer = desk.check()
+    answer = context.check()
     assert answer.status_code == 422
     assert re.search(r"Come back after 1[0-9]:00", words(answer.text))
     assert "overnight is usual" in words(answer.text)
-    assert desk.garden().checks == ()
+    assert context.garden().checks == ()
     # The rest is noted, and says when the print can be read.
-    assert desk.check("", **{PRINT: "not_seen"}).status_code == 303
-    assert "can be read not before" in words(desk.get(f"/picks/{desk.pick}"))
-    assert desk.check().status_code == 422
-    desk.after(HOURS)
-    assert desk.check().status_code == 303
-    (check,) = desk.garden().checks
+    assert context.check("", **{PRINT: "not_seen"}).status_code == 303
+    assert "can be read not before" in words(context.get(f"/picks/{context.pick}"))
+    assert context.check().status_code == 422
+    context.after(HOURS)
+    assert context.check().status_code == 303
+    (check,) = context.garden().checks
     assert check.print_laid_at == PICKED
     assert check.print_read_at == PICKED + HOURS
-    assert desk.use(Fate.EAT).status_code == 303
+    assert context.use(Fate.EAT).status_code == 303
 
 
 @pytest.mark.parametrize("fate", FEEDING)
-def test_a_direct_request_is_no_way_round(desk: Desk, fate: Fate) -> None:
-    desk.after(MINUTES)
+def test_a_direct_request_is_no_way_round(context: AppContext, fate: Fate) -> None:
+    context.after(MINUTES)
     for changed in (
         {"print_laid_at": "2031-06-10T00:10"}, {"print_laid_at": "2031-06-09T20:00"}, {"again": "yes"},
         {"print_read_at": "2031-06-10T09:59"}, {"print_color": ""},
     ):  # fmt: skip
-        desk.check(**changed)
-        assert desk.use(fate).status_code == 422
-    assert desk.fed() == []
+        context.check(**changed)
+        assert context.use(fate).status_code == 422
+    assert context.fed() == []
 
 
-def test_a_pick_noted_as_of_yesterday_waits_as_well(desk: Desk) -> None:
-    desk.after(MINUTES)
-    desk.post("/pick", {f"mass.{BED}": "300 g", "day": "2031-06-09"})
-    desk.pick = next(e.key for e in desk.garden().log if e.kind is LogKind.PICKED and e.mass_kg == 0.3)
-    assert desk.check(print_laid_at="2031-06-09T18:00").status_code == 422
-    desk.after(MINUTES + HOURS)
-    assert desk.check(print_laid_at="2031-06-09T18:00").status_code == 303
-    assert desk.use(Fate.EAT).status_code == 303
+def test_a_pick_noted_as_of_yesterday_waits_as_well(context: AppContext) -> None:
+    context.after(MINUTES)
+    context.post("/pick", {f"mass.{BED}": "300 g", "day": "2031-06-09"})
+    context.pick = next(e.key for e in context.garden().log if e.kind is LogKind.PICKED and e.mass_kg == 0.3)
+    assert context.check(print_laid_at="2031-06-09T18:00").status_code == 422
+    context.after(MINUTES + HOURS)
+    assert context.check(print_laid_at="2031-06-09T18:00").status_code == 303
+    assert context.use(Fate.EAT).status_code == 303
 
 
 @pytest.mark.parametrize("way", ("dry", "pack"))
-def test_dryer_and_pantry_wait(desk: Desk, way: str) -> None:
+def test_dryer_and_pantry_wait(context: AppContext, way: str) -> None:
     """With a check in the book that claims to be done, as an import could have left it."""
-    desk.after(MINUTES)
-    with open_book(desk.path) as book:
-        book.put_check(check_of(desk.pick, PICKED + MINUTES))
-    answer = getattr(desk, way)()
+    context.after(MINUTES)
+    with open_book(context.path) as book:
+        book.put_check(check_of(context.pick, PICKED + MINUTES))
+    answer = getattr(context, way)()
     assert answer.status_code == 422
     assert "at least 4 hours" in words(answer.text)
-    assert desk.fed() == []
-    desk.after(HOURS)
-    assert getattr(desk, way)().status_code == 422, "the print was noted too soon; later alone heals nothing"
-    assert desk.check().status_code == 303
-    assert getattr(desk, way)().status_code == 303
-    assert len(desk.fed()) == 1
+    assert context.fed() == []
+    context.after(HOURS)
+    assert getattr(context, way)().status_code == 422, (
+        "the print was noted too soon; later alone heals nothing"
+    )
+    assert context.check().status_code == 303
+    assert getattr(context, way)().status_code == 303
+    assert len(context.fed()) == 1
 
 
-def test_a_jar_stays_shut_too(desk: Desk) -> None:
-    pick = desk.pick
+def test_a_jar_stays_shut_too(context: AppContext) -> None:
+    pick = context.pick
     jar = Jar("jar", "Jar", JarKind.DRIED, KING, TODAY, 0.04, date(2032, 1, 1), picks=(pick,))
     meal = Use("meal", TODAY, Fate.EAT, 0.01, jar="jar")
     for at, color, opens in (
@@ -203,7 +205,7 @@ def test_a_jar_stays_shut_too(desk: Desk) -> None:
         (PICKED + HOURS, "rust-brown", False),
         (PICKED + HOURS, "purple-black", True),
     ):
-        made = replace(desk.garden(), jars=(jar,), checks=(check_of(pick, at, print_color=color),))
+        made = replace(context.garden(), jars=(jar,), checks=(check_of(pick, at, print_color=color),))
         now = PICKED + HOURS + MINUTES
         if opens:
             assert open_or_refuse(made, TRADE, [meal], now=now)[0].check == "brought-in"
@@ -223,27 +225,29 @@ def by_json(garden: Garden, version: int) -> Garden:
 
 
 @pytest.mark.parametrize("version", (5, 6))
-def test_an_import_opens_nothing(desk: Desk, tmp_path: Path, bundle: ChartBundle, version: int) -> None:
-    desk.after(HOURS)
+def test_an_import_opens_nothing(
+    context: AppContext, tmp_path: Path, bundle: ChartBundle, version: int
+) -> None:
+    context.after(HOURS)
     for n, check in enumerate(
         (
-            check_of(desk.pick, PICKED + MINUTES),
-            check_of(desk.pick, PICKED + HOURS, print_color=""),
-            check_of(desk.pick, PICKED + timedelta(days=2)),
-            check_of(desk.pick, PICKED + HOURS, print_color="white"),
+            check_of(context.pick, PICKED + MINUTES),
+            check_of(context.pick, PICKED + HOURS, print_color=""),
+            check_of(context.pick, PICKED + timedelta(days=2)),
+            check_of(context.pick, PICKED + HOURS, print_color="white"),
         )
     ):
-        brought = by_json(replace(desk.garden(), checks=(check,)), version)
+        brought = by_json(replace(context.garden(), checks=(check,)), version)
         path = tmp_path / f"brought-{n}.mulch"
         create_book(path, brought)
-        app = create_app(path, engine=NoOutlook(), bundle=bundle, clock=desk.clock)
+        app = create_app(path, engine=NoOutlook(), bundle=bundle, clock=context.clock)
         client = TestClient(app, base_url="http://127.0.0.1")
         for fate in FEEDING:
-            answer = client.post(f"/picks/{desk.pick}", data={"fate": fate.value}, follow_redirects=False)
+            answer = client.post(f"/picks/{context.pick}", data={"fate": fate.value}, follow_redirects=False)
             assert answer.status_code == 422, (n, fate)
-        assert re.search(r'value="eat" disabled', client.get(f"/picks/{desk.pick}").text)
-    whole = by_json(replace(desk.garden(), checks=(check_of(desk.pick, PICKED + HOURS),)), 6)
-    use = Use("meal", TODAY, Fate.EAT, 0.1, pick=desk.pick)
+        assert re.search(r'value="eat" disabled', client.get(f"/picks/{context.pick}").text)
+    whole = by_json(replace(context.garden(), checks=(check_of(context.pick, PICKED + HOURS),)), 6)
+    use = Use("meal", TODAY, Fate.EAT, 0.1, pick=context.pick)
     assert open_or_refuse(whole, TRADE, [use], now=PICKED + HOURS)
 
 
@@ -315,40 +319,40 @@ def test_a_garden_file_opens_nothing_sooner(told: str, day: str, opens: bool) ->
             open_or_refuse(garden, TRADE, [use], now=now)
 
 
-def test_a_wrong_color_is_a_difference_whatever_was_answered(desk: Desk) -> None:
-    desk.after(HOURS)
-    assert desk.check("rust-brown").status_code == 303
-    (check,) = desk.garden().checks
+def test_a_wrong_color_is_a_difference_whatever_was_answered(context: AppContext) -> None:
+    context.after(HOURS)
+    assert context.check("rust-brown").status_code == 303
+    (check,) = context.garden().checks
     assert dict(check.findings)[f"{KING}-print"] is Finding.DIFFERENT
-    assert desk.use(Fate.EAT).status_code == 422
-    assert desk.check(again="yes", check="").status_code == 303
-    assert desk.use(Fate.EAT).status_code == 422, "a second look does not open it"
-    assert "marked DO NOT EAT" in desk.get(f"/picks/{desk.pick}")
+    assert context.use(Fate.EAT).status_code == 422
+    assert context.check(again="yes", check="").status_code == 303
+    assert context.use(Fate.EAT).status_code == 422, "a second look does not open it"
+    assert "marked DO NOT EAT" in context.get(f"/picks/{context.pick}")
 
 
 def test_the_first_crop_asks_for_a_second_pair_of_eyes_and_says_what_it_is_worth(
-    desk: Desk,
+    context: AppContext,
 ) -> None:
-    desk.after(HOURS)
-    page = words(desk.get(f"/picks/{desk.pick}/check"))
+    context.after(HOURS)
+    page = words(context.get(f"/picks/{context.pick}/check"))
     assert "Who else looked" in page
     assert "Neither makes it safe to eat." in page
-    assert desk.check(second_look_by="").status_code == 303
-    assert desk.use(Fate.EAT).status_code == 422
-    with open_book(desk.path) as book:
+    assert context.check(second_look_by="").status_code == 303
+    assert context.use(Fate.EAT).status_code == 422
+    with open_book(context.path) as book:
         book.add_photo(Photo("photo-1", SMALL_JPEG, SMALL_JPEG, 3, 2))
-        pick = next(e for e in book.garden().log if e.key == desk.pick)
+        pick = next(e for e in book.garden().log if e.key == context.pick)
         book.change_entry(replace(pick, photos=("photo-1",)))
-    assert desk.use(Fate.EAT).status_code == 303
+    assert context.use(Fate.EAT).status_code == 303
 
 
-def test_a_second_look_can_be_added_later(desk: Desk) -> None:
-    desk.after(HOURS)
-    desk.check(second_look_by="")
-    assert desk.use(Fate.EAT).status_code == 422
-    (check,) = desk.garden().checks
+def test_a_second_look_can_be_added_later(context: AppContext) -> None:
+    context.after(HOURS)
+    context.check(second_look_by="")
+    assert context.use(Fate.EAT).status_code == 422
+    (check,) = context.garden().checks
     form = {"species": KING, "check": check.key, "by": "Ida", "second_look_by": "Cedar Valley Mycologists"}
-    assert desk.post(f"/picks/{desk.pick}/check", form).status_code == 303
-    (check,) = desk.garden().checks
+    assert context.post(f"/picks/{context.pick}/check", form).status_code == 303
+    (check,) = context.garden().checks
     assert (check.second_look_by, check.print_color) == ("Cedar Valley Mycologists", "purple-black")
-    assert desk.use(Fate.EAT).status_code == 303
+    assert context.use(Fate.EAT).status_code == 303

@@ -22,13 +22,13 @@ from mulchwright.garden import Garden, LogEntry, LogKind, Stage, UnitSystem, Wat
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.year import year as desk_review
+from mulchwright.web.year import year as context_review
 
 from .conftest import small_garden, wait_until_ready
 
 TODAY = date(2031, 11, 20)
 BED, OTHER = "under-the-medlar", "pump-corner"
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 
 
 def the_garden() -> Garden:
@@ -72,7 +72,7 @@ def client(book: Path, bundle: ChartBundle, engine: AlmanacEngine) -> Iterator[T
 @pytest.fixture
 def proposed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Three proposals that write something, whatever the outlook makes of the beds."""
-    real = desk_review.review
+    real = context_review.review
 
     def with_three(garden: Garden, *rest: Any, **named: Any) -> YearReview:
         patch, other = (garden.patch(key) for key in (BED, OTHER))
@@ -90,7 +90,7 @@ def proposed(monkeypatch: pytest.MonkeyPatch) -> None:
             ),
         )  # fmt: skip
 
-    monkeypatch.setattr(desk_review, "review", with_three)
+    monkeypatch.setattr(context_review, "review", with_three)
 
 
 def text_of(page: str) -> str:
@@ -211,7 +211,7 @@ def test_a_year_is_looked_back_on_in_a_browser(
     page.get_by_label("Money spent in 2031").fill("80")
     page.get_by_role("button", name="Keep both").click()
     expect(page.locator("#cost")).to_contain_text("A kilogram fresh cost 40.00 USD")
-    for size in (PHONE, DESK):
+    for size in (PHONE, WIDE_SCREEN):
         page.set_viewport_size(size)
         for path in ("/year", "/year/how-good"):
             page.goto(address + path)

@@ -364,7 +364,7 @@ def test_two_windows_meet_lot_by_lot(client: TestClient, garden_of: Callable[[],
 
 def test_editing_a_lot_leaves_the_outlook_as_it_is(client: TestClient) -> None:
     put(client, **CHIPS)
-    assert client.get("/reckoning").json()["ready"], "no bed knows of a lot before it is laid"
+    assert client.get("/outlook-progress").json()["ready"], "no bed knows of a lot before it is laid"
 
 
 # ---- needs ------------------------------------------------------------------
@@ -716,7 +716,7 @@ def test_one_tap_as_planned_is_one_act(client: TestClient, garden_of: Callable[[
 
 def _book_of(client: TestClient) -> Path:
     app: Any = client.app
-    path: Path = app.state.desk.library.path
+    path: Path = app.state.context.library.path
     return path
 
 

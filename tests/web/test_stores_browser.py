@@ -17,7 +17,7 @@ from mulchwright.garden import Garden, Stage
 
 pytestmark = pytest.mark.browser
 
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 PATIENCE_MS = 30_000
 PLAN = "/beds/pump-corner"
 
@@ -39,7 +39,7 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
     contexts, outside, messages = [], [], []
 
     def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
-        context = browser.new_context(**({"viewport": DESK} | options))
+        context = browser.new_context(**({"viewport": WIDE_SCREEN} | options))
         contexts.append(context)
         outside.append(strangers(context, served.address))
         page: Page = context.new_page()
@@ -98,7 +98,7 @@ PAGES = (
 
 
 @pytest.mark.parametrize(
-    ("viewport", "scheme"), [(PHONE, "light"), (DESK, "light"), (PHONE, "dark")],
+    ("viewport", "scheme"), [(PHONE, "light"), (WIDE_SCREEN, "light"), (PHONE, "dark")],
     ids=["phone", "desk", "phone-dark"],
 )  # fmt: skip
 def test_no_barrier_and_nothing_sticks_out(
@@ -218,7 +218,7 @@ def test_an_address_that_leads_home_is_refused_where_it_is_typed(open_page: Call
     expect(page.get_by_label("Address for the labels")).to_have_value("http://localhost:8000")
 
 
-@pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
 def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
     open_page: Callable[..., Page], garden_of: Callable[[], Garden], viewport: dict[str, int]
 ) -> None:

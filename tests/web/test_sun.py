@@ -21,8 +21,8 @@ from mulchwright.book import open_book
 from mulchwright.cli.app import main
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
-from mulchwright.services.light import lit
-from mulchwright.services.light_cache import LightShelf, cell_for
+from mulchwright.services.light import garden_in_plan_light
+from mulchwright.services.light_cache import LightCache, cell_for
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web.ground.sun import day_words, sun_track
 from mulchwright.web.views.ramp import RAMP, oklab_lightness, png
@@ -143,8 +143,8 @@ def test_turning_the_plan_turns_the_sun(garden: Garden) -> None:
 def test_a_kept_map_is_read_back_whole_and_soon(ground_book: Path, tmp_path: Path) -> None:
     with open_book(ground_book) as book:
         garden = book.garden()
-    made = LightShelf(tmp_path / "light").map_of(garden)
-    again = LightShelf(tmp_path / "light")
+    made = LightCache(tmp_path / "light").map_of(garden)
+    again = LightCache(tmp_path / "light")
     began = time.perf_counter()
     kept = again.kept(garden)
     assert time.perf_counter() - began < 0.05
@@ -159,12 +159,12 @@ def test_a_kept_map_is_read_back_whole_and_soon(ground_book: Path, tmp_path: Pat
 def test_a_broken_kept_map_is_made_anew(ground_book: Path, tmp_path: Path) -> None:
     with open_book(ground_book) as book:
         garden = book.garden()
-    shelf = LightShelf(tmp_path / "light")
-    shelf.map_of(garden)
+    cache = LightCache(tmp_path / "light")
+    cache.map_of(garden)
     file = next((tmp_path / "light").glob("*.npz"))
     file.write_bytes(b"half a file")
-    assert LightShelf(tmp_path / "light").kept(garden) is None
-    assert LightShelf(tmp_path / "light").map_of(garden).key == shelf.key(garden)
+    assert LightCache(tmp_path / "light").kept(garden) is None
+    assert LightCache(tmp_path / "light").map_of(garden).key == cache.key(garden)
     assert file.stat().st_size > 1000
 
 
@@ -175,7 +175,7 @@ def test_where_nothing_may_be_written_the_map_is_there_all_the_same(
         garden = book.garden()
     blocked = tmp_path / "file"
     blocked.write_text("in the way")
-    assert LightShelf(blocked).map_of(garden).sun_hours.any()
+    assert LightCache(blocked).map_of(garden).sun_hours.any()
 
 
 def test_large_ground_gets_larger_cells() -> None:
@@ -187,7 +187,7 @@ def test_large_ground_gets_larger_cells() -> None:
 
 def test_the_shelf_refuses_an_empty_plan(garden: Garden, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="Nothing is drawn"):
-        LightShelf(tmp_path).kept(garden)
+        LightCache(tmp_path).kept(garden)
 
 
 # ---- the light where outlooks are made -------------------------------------------
@@ -264,5 +264,5 @@ def test_screen_and_command_line_tell_the_same_of_a_drawn_bed(
     assert drawn.patch.light_share != typed.light_share
     # A typed share of rain below the plan's stays: an eave is not on the plan.
     dry = replace(garden, patches=tuple(replace(p, rain_share=0.15) for p in garden.patches))
-    lit_garden, _ = lit(dry, series)
-    assert lit_garden.patch("under-the-medlar").rain_share == 0.15
+    garden_in_light, _ = garden_in_plan_light(dry, series)
+    assert garden_in_light.patch("under-the-medlar").rain_share == 0.15

@@ -18,13 +18,13 @@ from mulchwright.ground.geometry import inside
 
 pytestmark = pytest.mark.browser
 
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
 PAGES = ("/ground/sun?month=6", "/ground/spots", "/ground/choose", "/ground/look", "/beds/under-the-medlar")
 
 
 @pytest.mark.parametrize(
     ("viewport", "scheme"),
-    [(PHONE, "light"), (DESK, "light"), (PHONE, "dark"), (DESK, "dark")],
+    [(PHONE, "light"), (WIDE_SCREEN, "light"), (PHONE, "dark"), (WIDE_SCREEN, "dark")],
     ids=["phone", "desk", "phone-dark", "desk-dark"],
 )
 def test_pages_of_the_ground_have_no_barrier_and_fit(

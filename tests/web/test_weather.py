@@ -551,7 +551,7 @@ def test_readings_move_the_outlook_and_its_mark(garden: Garden, tmp_path: Path) 
     with open_book(path) as book:
         book.save_forecast(forecast_of_json(forecast_json().encode(), "f"))
     state = library.state()
-    assert state.mark != before
+    assert state.fingerprint != before
     assert state.forecast is not None
 
 

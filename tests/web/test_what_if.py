@@ -190,9 +190,9 @@ def test_without_scripts_faults_stand_beside_their_fields_and_nothing_typed_is_l
 
 
 def test_fragment_answers_within_a_second(client: TestClient) -> None:
-    client.get(f"{BED}/what-if/told", params={"planes": "3"})
+    client.get(f"{BED}/what-if/comparison", params={"planes": "3"})
     begun = time.perf_counter()
-    told = client.get(f"{BED}/what-if/told", params={"planes": "1", "rate": "100 g/m²"}).json()
+    told = client.get(f"{BED}/what-if/comparison", params={"planes": "1", "rate": "100 g/m²"}).json()
     assert time.perf_counter() - begun < 1
     assert told["errors"] == {}
     assert told["summary"].endswith(".")
@@ -200,14 +200,14 @@ def test_fragment_answers_within_a_second(client: TestClient) -> None:
 
 
 def test_fragment_tells_faults_by_field(client: TestClient) -> None:
-    told = client.get(f"{BED}/what-if/told", params={"shade": "dim"}).json()
+    told = client.get(f"{BED}/what-if/comparison", params={"shade": "dim"}).json()
     assert told["html"] == ""
     assert list(told["errors"]) == ["shade"]
 
 
 def test_no_spawn_brings_nothing(client: TestClient) -> None:
     # A bed that is never spawned cannot fruit: definition, no source needed.
-    told = client.get(f"{PLAN}/what-if/told", params={"planes": "0"}).json()
+    told = client.get(f"{PLAN}/what-if/comparison", params={"planes": "0"}).json()
     assert told["errors"] == {}
     row = re.search(r"nothing in the first year</th><td>(.*?)</td><td>(?:<strong>)?(.*?)[<]", told["html"])
     assert row is not None

@@ -18,7 +18,7 @@ from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
 from mulchwright.almanac.learning import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
-from mulchwright.almanac.siting import Proposal, SiteMap, lit_by_plan, propose_spots, site_map, spot_at
+from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
 from mulchwright.almanac.stores import (
     AmountLine,
     Buying,
@@ -31,7 +31,7 @@ from mulchwright.almanac.stores import (
     needs_of,
     sharing,
 )
-from mulchwright.almanac.today import Ask, AskKind, BedToday, LookPlan, Today, today_asks
+from mulchwright.almanac.today import BedToday, GardenTask, GardenTaskKind, LookPlan, Today, today_asks
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,
@@ -52,8 +52,8 @@ __all__ = [
     "Aim",
     "AmountLine",
     "AsBuilt",
-    "Ask",
-    "AskKind",
+    "GardenTask",
+    "GardenTaskKind",
     "Band",
     "BedToday",
     "BestUse",
@@ -95,7 +95,7 @@ __all__ = [
     "build_weeks",
     "buying",
     "choices_for",
-    "lit_by_plan",
+    "with_plan_light",
     "needs_of",
     "outlook",
     "propose_spots",

@@ -40,7 +40,7 @@ class Reason:
     text: str
     figures: tuple[tuple[float, Unit], ...] = ()
     days: tuple[date, ...] = ()
-    reckoned: bool = False
+    computed: bool = False
 
     @property
     def speaks_for(self) -> bool:
@@ -101,11 +101,11 @@ def _wet_days(past: BedHistory, at: Marks) -> Reason | None:
     drowned, wet = _count(past.days, Wetness.DROWNED), _count(past.days, Wetness.DROWNED, Wetness.WET)
     of = len(past.days)
     if drowned >= at.value["wet_days"]:
-        return Reason(at.strong, f"It was wetter than threads bear {_on(drowned, of)}.", reckoned=True)
+        return Reason(at.strong, f"It was wetter than threads bear {_on(drowned, of)}.", computed=True)
     if wet >= at.value["wet_days"]:
-        return Reason(at.slight, f"It was wetter than threads like {_on(wet, of)}.", reckoned=True)
+        return Reason(at.slight, f"It was wetter than threads like {_on(wet, of)}.", computed=True)
     points = -at.strong if wet == 0 else -at.slight
-    return Reason(points, f"It was wetter than threads like {_on(wet, of)}.", reckoned=True)
+    return Reason(points, f"It was wetter than threads like {_on(wet, of)}.", computed=True)
 
 
 @_rule("dry-days")
@@ -115,10 +115,10 @@ def _dry_days(past: BedHistory, at: Marks) -> Reason | None:
     stalled, low = _count(past.days, Wetness.DRY), _count(past.days, Wetness.DRY, Wetness.LOW)
     of = len(past.days)
     if stalled >= at.value["dry_days"]:
-        return Reason(at.strong, f"It was so dry that threads stand still {_on(stalled, of)}.", reckoned=True)
+        return Reason(at.strong, f"It was so dry that threads stand still {_on(stalled, of)}.", computed=True)
     if low >= at.value["dry_days"]:
-        return Reason(at.slight, f"It was drier than threads like {_on(low, of)}.", reckoned=True)
-    return Reason(-at.strong, f"It was drier than threads like {_on(low, of)}.", reckoned=True)
+        return Reason(at.slight, f"It was drier than threads like {_on(low, of)}.", computed=True)
+    return Reason(-at.strong, f"It was drier than threads like {_on(low, of)}.", computed=True)
 
 
 @_rule("moist-enough")
@@ -128,9 +128,9 @@ def _moist_enough(past: BedHistory, at: Marks) -> Reason | None:
     good, of = _count(past.days, Wetness.LOW, Wetness.GOOD), len(past.days)
     if good >= 0.8 * of:
         return Reason(
-            at.slight, f"Moisture let threads grow {_on(good, of)}, so it was not that.", reckoned=True
+            at.slight, f"Moisture let threads grow {_on(good, of)}, so it was not that.", computed=True
         )
-    return Reason(-at.slight, f"Moisture let threads grow only {_on(good, of)}.", reckoned=True)
+    return Reason(-at.slight, f"Moisture let threads grow only {_on(good, of)}.", computed=True)
 
 
 @_rule("hot-days")
@@ -159,7 +159,7 @@ def _warm_now(past: BedHistory, at: Marks) -> Reason | None:
     points = at.strong if mean > at.value["warm_fruiting_c"] else -at.strong
     return Reason(
         points, f"Over the last {_times(len(week))} the bed was at about {{0}}.", ((mean, Unit.TEMPERATURE),),
-        reckoned=True,
+        computed=True,
     )  # fmt: skip
 
 
@@ -173,7 +173,7 @@ def _cold_days(past: BedHistory, at: Marks) -> Reason | None:
     points = at.strong if cold >= 0.5 * of else at.slight if cold >= 0.25 * of else -at.strong
     return Reason(
         points, f"It was below {{0}}, where threads hardly grow, {_on(cold, of)}.",
-        ((mark, Unit.TEMPERATURE),), reckoned=True,
+        ((mark, Unit.TEMPERATURE),), computed=True,
     )  # fmt: skip
 
 
@@ -198,7 +198,7 @@ def _rain_lately(past: BedHistory, at: Marks) -> Reason | None:
     points = at.slight if past.water_mm >= much else -at.slight if past.water_mm <= little else 0.0
     return Reason(
         points, f"About {{0}} of rain and noted watering fell on it in {_times(len(past.days))}.",
-        ((past.water_mm, Unit.WATER),), reckoned=True,
+        ((past.water_mm, Unit.WATER),), computed=True,
     )  # fmt: skip
 
 
@@ -363,7 +363,7 @@ def _run_share(past: BedHistory, at: Marks) -> Reason | None:
     done = past.run_share >= at.value["run_done_share"]
     return Reason(
         -at.slight if done else at.strong,
-        f"About {round(100 * past.run_share)} % of it should be run through by now.", reckoned=True,
+        f"About {round(100 * past.run_share)} % of it should be run through by now.", computed=True,
     )  # fmt: skip
 
 
@@ -376,7 +376,7 @@ def _run_behind(past: BedHistory, at: Marks) -> Reason | None:
     return Reason(
         at.slight if expected else -at.slight,
         f"By the weather, threads should have run through about {round(100 * past.run_share)} % of it.",
-        reckoned=True,
+        computed=True,
     )
 
 
@@ -393,7 +393,7 @@ def _too_early(past: BedHistory, at: Marks) -> Reason | None:
         if chance >= at.value["chance_late"]
         else 0.0
     )
-    return Reason(points, f"The chance of a first picking by today was {tenths}.", reckoned=True)
+    return Reason(points, f"The chance of a first picking by today was {tenths}.", computed=True)
 
 
 @_rule("mature-long")
@@ -402,14 +402,14 @@ def _mature_long(past: BedHistory, at: Marks) -> Reason | None:
         return (
             None
             if past.run_share is None
-            else Reason(-at.strong, "It has hardly run through.", reckoned=True)
+            else Reason(-at.strong, "It has hardly run through.", computed=True)
         )
     late = past.chance_so_far >= at.value["chance_late"]
     if past.picked_on:
         return Reason(-at.strong, "It has borne before.")
     return Reason(
         at.strong if late else -at.slight,
-        f"It has been run through for about {_age_words((past.today - past.ready_on).days)}.", reckoned=True,
+        f"It has been run through for about {_age_words((past.today - past.ready_on).days)}.", computed=True,
     )  # fmt: skip
 
 
@@ -430,14 +430,14 @@ def _pin_weather(past: BedHistory, at: Marks) -> Reason | None:
     if past.run_share is None:
         return None
     if past.ready_on is None:
-        return Reason(0.0, "It has not run through yet, so mild weeks would not have helped.", reckoned=True)
+        return Reason(0.0, "It has not run through yet, so mild weeks would not have helped.", computed=True)
     count = _pin_days(past, at)
     none_yet = count < at.value["pin_days"]
     return Reason(
         at.strong if none_yet else -at.strong,
         f"Since it was run through it had {_times(count) if count else 'no day'} mild and damp enough "
         "for pins.",
-        reckoned=True,
+        computed=True,
     )
 
 
@@ -486,7 +486,7 @@ def reasons_of(trouble: Trouble, past: BedHistory, at: Marks) -> tuple[Reason, .
         if reason is not None:
             if (name, trouble.key) in _TURNED:
                 reason = replace(reason, points=-reason.points)
-            if reason.reckoned and not past.measured:
+            if reason.computed and not past.measured:
                 reason = replace(reason, points=_weakened(reason.points, at))
             found.append(reason)
     return tuple(sorted(found, key=lambda reason: -reason.points))

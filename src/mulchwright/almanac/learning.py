@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
-from mulchwright.season import bed_arrays, food_cells, forcing_of, habits_of, simulate
+from mulchwright.season import bed_arrays, food_cells, forcing_of, model_constants_of, simulate
 from mulchwright.season.draws import bed_prior, prior_latent
 from mulchwright.season.kernel import Forcing
 from mulchwright.season.learn import (
@@ -42,8 +42,8 @@ from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave, DailySeries, mean_annual_wave, weather_futures
 
 __all__ = [
-    "BedLesson", "Lessons", "Memory", "Past", "Shelf", "Taught", "course_runner", "lessons", "notes_from",
-    "sharpness_of", "trade_mark",
+    "BedPosterior", "Posteriors", "Memory", "Past", "PosteriorCache", "Taught", "course_runner", "posteriors", "notes_from",
+    "sharpness_of", "trade_fingerprint",
 ]  # fmt: skip
 
 Floats = npt.NDArray[np.float64]
@@ -54,7 +54,7 @@ POOL = 512
 ENTRIES_AT_ONCE, ENTRIES_IN_BLOCK = 8, 24
 """Entries that a cloud takes in one step, so that a new entry asks only for the last step again; steps that
 are long past are taken together, a block at a time."""
-STEPS_ON_SHELF = 3
+STEPS_CACHED = 3
 """How many of a bed's last steps outlast the program; the next entry begins from one of them."""
 HARDLY_TOLD = 0.12
 """An entry that members tell for less well than this, on average, is called odd."""
@@ -82,7 +82,7 @@ class Past:
 
 
 @dataclass(frozen=True, slots=True)
-class BedLesson:
+class BedPosterior:
     """What was learned of one bed.
 
     latent : (row, member) draws for the outlook. looks, picks : own entries that count; others : entries of
@@ -103,10 +103,10 @@ class BedLesson:
     past: Past | None
 
 
-Lessons = Mapping[str, BedLesson]
+Posteriors = Mapping[str, BedPosterior]
 
 
-class Shelf(Protocol):
+class PosteriorCache(Protocol):
     """Where a `Memory` lays what is to outlast it. Never raises: what cannot be read is None."""
 
     def read(self, key: str) -> Any:
@@ -122,9 +122,9 @@ class Memory:
     shelf : keeps what is `lasting` beyond the life of this object.
     """
 
-    def __init__(self, room: int = 600, *, shelf: Shelf | None = None) -> None:
+    def __init__(self, room: int = 600, *, cache: PosteriorCache | None = None) -> None:
         self._room = room
-        self._shelf = shelf
+        self._cache = cache
         self._lock = threading.Lock()
         self._kept: OrderedDict[str, Any] = OrderedDict()
 
@@ -142,7 +142,7 @@ class Memory:
             if key in self._kept:
                 self._kept.move_to_end(key)
                 return self._kept[key]
-        found = self._shelf.read(key) if lasting and self._shelf is not None else None
+        found = self._cache.read(key) if lasting and self._cache is not None else None
         if found is not None:
             self.keep(key, found)
         return found
@@ -154,11 +154,11 @@ class Memory:
             self._kept.move_to_end(key)
             while len(self._kept) > self._room:
                 self._kept.popitem(last=False)
-        if lasting and self._shelf is not None:
-            self._shelf.write(key, made)
+        if lasting and self._cache is not None:
+            self._cache.write(key, made)
 
 
-def trade_mark(trade: Trade) -> str:
+def trade_fingerprint(trade: Trade) -> str:
     """A fingerprint of the tables that a season is reckoned with."""
     tables = (trade.constants, trade.species, trade.materials, trade.spawn, trade.woods)
     return hashlib.blake2b(repr([dict(table) for table in tables]).encode(), digest_size=16).hexdigest()
@@ -225,17 +225,19 @@ def course_runner(
     start, days = patch.built_on, forcing.air_c.shape[0]
     last = start + timedelta(days=days - 1)
     bed = bed_arrays([patch], trade, start=start, days=days, today=last, log=log)
-    prior, habits = bed_prior(patch, trade), habits_of(trade)
+    prior, model_constants = bed_prior(patch, trade), model_constants_of(trade)
 
     def course_of(z: Floats) -> Course:
-        run = simulate(bed, prior.draws(from_normals(z)), forcing, habits, start=start, threads=threads)
+        run = simulate(
+            bed, prior.draws(from_normals(z)), forcing, model_constants, start=start, threads=threads
+        )
         return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0])
 
     return course_of
 
 
 @dataclass(frozen=True, slots=True)
-class _Teacher:
+class _Learner:
     """One bed with entries, and what is needed to learn from them."""
 
     patch: Patch
@@ -254,7 +256,7 @@ class Taught:
 
 
 @dataclass(frozen=True, slots=True)
-class _School:
+class _Learners:
     """What all lessons share."""
 
     garden: Garden
@@ -263,7 +265,7 @@ class _School:
     seed: int
     wave: AnnualWave
     sharp: Sharpness
-    trade_mark: str
+    trade_fingerprint: str
     memory: Memory
     threads: int | None
 
@@ -300,28 +302,28 @@ class _School:
             return known.slice(known.start, min(known.end, last))
         return known if self.garden.normals is None else None
 
-    def past(self, teacher: _Teacher) -> Past | None:
+    def past(self, learner: _Learner) -> Past | None:
         """The weather that a bed's members bring along. It is large: one is kept for each bed."""
-        slot, mark = f"past {teacher.patch.key}", self._whole_mark(teacher)
+        slot, fingerprint = f"past {learner.patch.key}", self._whole_fingerprint(learner)
         kept: tuple[str, Past | None] | None = self.memory.kept(slot)
-        if kept is None or kept[0] != mark:
-            assert teacher.patch.built_on is not None
-            days = (teacher.entries[-1].day - teacher.patch.built_on).days + 1
-            kept = (mark, self.weather(teacher.patch, days)[1])
+        if kept is None or kept[0] != fingerprint:
+            assert learner.patch.built_on is not None
+            days = (learner.entries[-1].day - learner.patch.built_on).days + 1
+            kept = (fingerprint, self.weather(learner.patch, days)[1])
             self.memory.keep(slot, kept)
         return kept[1]
 
-    def teach(self, teacher: _Teacher) -> Taught:
+    def learn_from(self, learner: _Learner) -> Taught:
         """The bed's own cloud, step by step; each is kept in memory, the last whole ones on its shelf."""
-        patch = teacher.patch
-        notes = notes_from(patch, teacher.entries, self.sharp)
-        whole_mark = self._whole_mark(teacher)
+        patch = learner.patch
+        notes = notes_from(patch, learner.entries, self.sharp)
+        whole_fingerprint = self._whole_fingerprint(learner)
 
         def learned() -> Taught:
             forcing, past = self.weather(patch, notes.until + 1)
-            self.memory.keep(f"past {patch.key}", (whole_mark, past))
-            cloud = self._climbed(teacher, forcing, measured=past is None)
-            course = course_runner(patch, self.trade, forcing, teacher.log, threads=self.threads)(cloud.z)
+            self.memory.keep(f"past {patch.key}", (whole_fingerprint, past))
+            cloud = self._climbed(learner, forcing, measured=past is None)
+            course = course_runner(patch, self.trade, forcing, learner.log, threads=self.threads)(cloud.z)
             told = surprises(notes, course, self.sharp, cloud.weights())
             days = np.concatenate((notes.look_day, notes.pick_day))
             strange = np.concatenate(told) < HARDLY_TOLD
@@ -329,53 +331,53 @@ class _School:
             odd = tuple(sorted({patch.built_on + timedelta(days=int(day)) for day in days[strange]}))
             fits = bool(strange.sum() < 2 or strange.mean() < ODD_SHARE)
             if not fits:
-                cloud = self._doubtful(teacher, notes, forcing)
+                cloud = self._doubtful(learner, notes, forcing)
             return Taught(cloud, fits, odd, factor_of(cloud))
 
-        taught: Taught = self.memory.get(f"taught {whole_mark}", learned, lasting=True)
+        taught: Taught = self.memory.get(f"taught {whole_fingerprint}", learned, lasting=True)
         return taught
 
-    def _climbed(self, teacher: _Teacher, forcing: Forcing, *, measured: bool) -> Cloud:
+    def _climbed(self, learner: _Learner, forcing: Forcing, *, measured: bool) -> Cloud:
         """The cloud after all entries, from the highest step that is kept."""
-        heads = _chunks(teacher.entries)
-        steps = [_shortened(forcing, self._notes(teacher, head).until + 1) for head in heads]
+        heads = _chunks(learner.entries)
+        steps = [_shortened(forcing, self._notes(learner, head).until + 1) for head in heads]
         keys = [
-            f"step {self._mark(teacher, head, _rows_of(short, measured=measured))}"
+            f"step {self._fingerprint(learner, head, _rows_of(short, measured=measured))}"
             for head, short in zip(heads, steps, strict=True)
         ]
         # A head that is not whole grows with the next entry; what lies far back is hardly begun from again.
         lasting = [
-            len(head) % ENTRIES_AT_ONCE == 0 and n >= len(heads) - STEPS_ON_SHELF
+            len(head) % ENTRIES_AT_ONCE == 0 and n >= len(heads) - STEPS_CACHED
             for n, head in enumerate(heads)
         ]
-        cloud, begun = fresh_cloud(as_normals(prior_latent(teacher.patch, members=POOL, seed=self.seed))), 0
+        cloud, begun = fresh_cloud(as_normals(prior_latent(learner.patch, members=POOL, seed=self.seed))), 0
         for n in reversed(range(len(heads))):
             kept: Cloud | None = self.memory.kept(keys[n], lasting=lasting[n])
             if kept is not None:
                 cloud, begun = kept, n + 1
                 break
         for n in range(begun, len(heads)):
-            runner = course_runner(teacher.patch, self.trade, steps[n], teacher.log, threads=self.threads)
-            names = (zlib.crc32(teacher.patch.key.encode()), len(heads[n]))
+            runner = course_runner(learner.patch, self.trade, steps[n], learner.log, threads=self.threads)
+            names = (zlib.crc32(learner.patch.key.encode()), len(heads[n]))
             rng = np.random.default_rng([self.seed, 4, *names])
-            cloud = condition(cloud, self._notes(teacher, heads[n]), self.sharp, runner, rng)
+            cloud = condition(cloud, self._notes(learner, heads[n]), self.sharp, runner, rng)
             self.memory.keep(keys[n], cloud, lasting=lasting[n])
         return cloud
 
-    def _notes(self, teacher: _Teacher, head: Sequence[LogEntry]) -> Notes:
-        return notes_from(teacher.patch, head, self.sharp)
+    def _notes(self, learner: _Learner, head: Sequence[LogEntry]) -> Notes:
+        return notes_from(learner.patch, head, self.sharp)
 
-    def _doubtful(self, teacher: _Teacher, notes: Notes, forcing: Forcing) -> Cloud:
+    def _doubtful(self, learner: _Learner, notes: Notes, forcing: Forcing) -> Cloud:
         """A cloud that takes the notes for a part only: they fit nothing that the season can do."""
-        runner = course_runner(teacher.patch, self.trade, forcing, teacher.log, threads=self.threads)
-        names = (zlib.crc32(teacher.patch.key.encode()), 0)
-        cloud = fresh_cloud(as_normals(prior_latent(teacher.patch, members=POOL, seed=self.seed)))
+        runner = course_runner(learner.patch, self.trade, forcing, learner.log, threads=self.threads)
+        names = (zlib.crc32(learner.patch.key.encode()), 0)
+        cloud = fresh_cloud(as_normals(prior_latent(learner.patch, members=POOL, seed=self.seed)))
         rng = np.random.default_rng([self.seed, 5, *names])
         return condition(cloud, notes, self.sharp, runner, rng, power=ODD_POWER)
 
-    def _whole_mark(self, teacher: _Teacher) -> str:
+    def _whole_fingerprint(self, learner: _Learner) -> str:
         """A fingerprint of all that a bed's lesson depends on, weather and all."""
-        known = self._known_to(teacher.entries[-1].day)
+        known = self._known_to(learner.entries[-1].day)
         rows: list[Floats] = []
         if known is not None:
             rows = [
@@ -386,21 +388,22 @@ class _School:
             ]  # fmt: skip
         start = None if known is None else known.start
         told = repr((self.wave, self.garden.place, self.garden.normals, start))
-        return self._mark(teacher, teacher.entries, rows, told)
+        return self._fingerprint(learner, learner.entries, rows, told)
 
-    def _mark(
-        self, teacher: _Teacher, head: Sequence[LogEntry], weather: Sequence[npt.NDArray[Any]], told: str = ""
+    def _fingerprint(
+        self, learner: _Learner, head: Sequence[LogEntry], weather: Sequence[npt.NDArray[Any]], told: str = ""
     ) -> str:
         """A fingerprint of all that a cloud depends on: bed, entries, waterings, tables, seed, weather."""
-        patch, last = teacher.patch, head[-1].day
+        patch, last = learner.patch, head[-1].day
         notes = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
         done = sorted(
             (e.day, e.kind.value, e.litres or 0.0, e.material, e.thickness_m or 0.0)
-            for e in teacher.log
+            for e in learner.log
             if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
         )
         digest = hashlib.blake2b(
-            repr((patch, notes, done, self.seed, self.sharp, self.trade_mark, told)).encode(), digest_size=16
+            repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, told)).encode(),
+            digest_size=16,
         )
         for row in weather:
             digest.update(repr(row.shape).encode())
@@ -432,7 +435,7 @@ def _rounded(wave: AnnualWave) -> AnnualWave:
     )
 
 
-def lessons(
+def posteriors(
     garden: Garden,
     known: DailySeries | None,
     trade: Trade,
@@ -443,7 +446,7 @@ def lessons(
     seed: int,
     memory: Memory | None = None,
     threads: int | None = None,
-) -> Lessons:
+) -> Posteriors:
     """What the logbook teaches of `patches`: all beds of the garden teach, the retired ones too.
 
     Empty where no entry of the logbook tells anything. A patch is missing where nothing bears on it.
@@ -451,7 +454,7 @@ def lessons(
     by_patch: dict[str, list[LogEntry]] = {}
     for entry in garden.log:
         by_patch.setdefault(entry.patch, []).append(entry)
-    teachers: dict[str, _Teacher] = {}
+    learners: dict[str, _Learner] = {}
     for patch in garden.patches:
         log = tuple(by_patch.get(patch.key, ()))
         if not log or patch.built_on is None or patch.species not in trade.species:
@@ -462,59 +465,60 @@ def lessons(
         if entries and food_cells(patch.recipe, trade):
             # Its name, its place on the plan and its having been cleared away change nothing it did.
             plain = replace(patch, name=patch.key, stage=Stage.BUILT, bed=None, outline=())
-            teachers[patch.key] = _Teacher(plain, entries, log)
-    if not teachers:
+            learners[patch.key] = _Learner(plain, entries, log)
+    if not learners:
         return {}
     climate = garden.normals or known
     assert climate is not None  # the outlook refuses a garden without either
-    school = _School(
+    all_learners = _Learners(
         garden, known, trade, seed, _rounded(mean_annual_wave(climate)), sharpness_of(trade),
-        trade_mark(trade), memory or Memory(), threads,
+        trade_fingerprint(trade), memory or Memory(), threads,
     )  # fmt: skip
     species = {patch.species for patch in patches}
-    wanted = [teacher for teacher in teachers.values() if teacher.patch.species in species]
+    wanted = [learner for learner in learners.values() if learner.patch.species in species]
     with ThreadPoolExecutor(threads or os.cpu_count() or 1) as pool:
         taught = {
-            one.patch.key: lesson for one, lesson in zip(wanted, pool.map(school.teach, wanted), strict=True)
+            one.patch.key: posterior
+            for one, posterior in zip(wanted, pool.map(all_learners.learn_from, wanted), strict=True)
         }
-    out: dict[str, BedLesson] = {}
+    out: dict[str, BedPosterior] = {}
     for patch in patches:
-        lesson = _lesson(patch, teachers, taught, school.past, members=members, seed=seed)
-        if lesson is not None:
-            out[patch.key] = lesson
+        posterior = _posterior(patch, learners, taught, all_learners.past, members=members, seed=seed)
+        if posterior is not None:
+            out[patch.key] = posterior
     return out
 
 
-def _lesson(
+def _posterior(
     patch: Patch,
-    teachers: Mapping[str, _Teacher],
+    learners: Mapping[str, _Learner],
     taught: Mapping[str, Taught],
-    past_of: Callable[[_Teacher], Past | None],
+    past_of: Callable[[_Learner], Past | None],
     *,
     members: int,
     seed: int,
-) -> BedLesson | None:
-    beside = [key for key in taught if key != patch.key and teachers[key].patch.species == patch.species]
+) -> BedPosterior | None:
+    beside = [key for key in taught if key != patch.key and learners[key].patch.species == patch.species]
     factor = joined([taught[key].factor for key in sorted(beside) if taught[key].fits])
-    others = sum(len(teachers[key].entries) for key in beside) if factor is not None else 0
+    others = sum(len(learners[key].entries) for key in beside) if factor is not None else 0
     own = taught.get(patch.key)
-    if own is not None and teachers[patch.key].patch.species != patch.species:
+    if own is not None and learners[patch.key].patch.species != patch.species:
         own = None  # tried with another species: what was seen is not of it
     if own is None:
         if factor is None:
             return None
         z = as_normals(prior_latent(patch, members=members, seed=seed))
-        return BedLesson(from_normals(drawn_from(factor, z)), 0, 0, others, 1.0, False, True, (), None)
+        return BedPosterior(from_normals(drawn_from(factor, z)), 0, 0, others, 1.0, False, True, (), None)
     rng = np.random.default_rng([seed, 6, zlib.crc32(patch.key.encode())])
     cloud = own.cloud
     z, index = tilted(cloud.z, cloud.log_weight, factor, members, rng)
     z = with_fresh_luck(z, cloud.pins[index], cloud.flushes[index], rng)
-    past = past_of(teachers[patch.key])
+    past = past_of(learners[patch.key])
     if past is not None:
         rows = (past.air_c, past.rain_mm, past.evapotranspiration_mm)
         past = Past(past.start, *(row[:, index] for row in rows))
-    entries = teachers[patch.key].entries
-    return BedLesson(
+    entries = learners[patch.key].entries
+    return BedPosterior(
         latent=from_normals(z),
         looks=sum(entry.kind is LogKind.LOOKED for entry in entries),
         picks=sum(entry.kind is LogKind.PICKED for entry in entries),

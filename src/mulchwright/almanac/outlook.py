@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.advice import moisture_marks, watering_advice
-from mulchwright.almanac.learning import BedLesson, Lessons, Memory, lessons, trade_mark
+from mulchwright.almanac.learning import BedPosterior, Memory, Posteriors, posteriors, trade_fingerprint
 from mulchwright.almanac.near import LOOK_DAYS, near_days
 from mulchwright.almanac.remains import WEEKS_AHEAD, Remains, remains_of
 from mulchwright.almanac.told import (
@@ -39,11 +39,11 @@ from mulchwright.season import (
     draw_parameters,
     food_cells,
     forcing_of,
-    habits_of,
+    model_constants_of,
     simulate,
 )
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays, Forcing, Habits
+from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays, Forcing, ModelConstants
 from mulchwright.season.standing import Standing, sharpness_of, standing_chances
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries, Forecast, mean_annual_wave, weather_futures, with_readings
@@ -414,39 +414,39 @@ def outlook(
     bed = bed_arrays(told, trade, start=run_start, days=run_days, today=today, log=garden.log)
     remembers = memory is not None
     memory = memory or Memory()
-    found: Lessons = {}
+    found: Posteriors = {}
     if learning and not alike:
-        found = lessons(
+        found = posteriors(
             learn_from or garden, known, trade, told,
             today=today, members=members, seed=seed, memory=memory, threads=threads,
         )  # fmt: skip
     draws = draw_parameters(
         told, trade, members=members, seed=seed, alike=alike,
-        learned={key: lesson.latent for key, lesson in found.items()},
+        learned={key: posterior.latent for key, posterior in found.items()},
     )  # fmt: skip
     first = (report_start - run_start).days
     after = (report_end - run_start).days + 1
-    mark = ""
+    fingerprint = ""
     if found or remembers:
         span = (run_start, first, after, today, futures.measured_days, seed, garden.hose_litres_per_minute)
-        mark = f"{trade_mark(trade)} {_mark_of(forcing)} {span}"
+        fingerprint = f"{trade_fingerprint(trade)} {_fingerprint_of(forcing)} {span}"
     marks = [""] * len(told)
-    if mark:
+    if fingerprint:
         for p, patch in enumerate(told):
             picked = _first_picked_on(garden, patch, today)
-            marks[p] = _mark_of_patch(mark, patch, p, bed, draws, found.get(patch.key), picked)
+            marks[p] = _fingerprint_of_patch(fingerprint, patch, p, bed, draws, found.get(patch.key), picked)
     summaries = [_still_told(memory, patch, own) for patch, own in zip(told, marks, strict=True)]
     anew = [p for p, item in enumerate(summaries) if item is None]
     beds = [told[p] for p in anew]
     if anew:
         bed, draws = _some(bed, anew), _some_draws(draws, anew)
-        habits = habits_of(trade)
+        model_constants = model_constants_of(trade)
         kept_days = [(today - run_start).days + 7 * weeks for weeks in WEEKS_AHEAD]
         run = simulate(
-            bed, draws, forcing, habits,
+            bed, draws, forcing, model_constants,
             start=run_start, threads=threads, progress=progress, mass_days=kept_days,
         )  # fmt: skip
-        _run_own_pasts(run, beds, found, bed, draws, forcing, habits)
+        _run_own_pasts(run, beds, found, bed, draws, forcing, model_constants)
         rain = np.median(futures.rain_mm, axis=1).astype(np.float32)
 
     def one(numbered: tuple[int, Patch]) -> PatchOutlook:
@@ -460,7 +460,7 @@ def outlook(
             return item
         before = _before(
             patch, p, bed, forcing, trade, memory,
-            mark=mark, start=run_start, today=today, after=after, members=members, seed=seed,
+            fingerprint=fingerprint, start=run_start, today=today, after=after, members=members, seed=seed,
         )  # fmt: skip
         return _learned(found[patch.key], before, item)
 
@@ -471,7 +471,7 @@ def outlook(
             made = list(pool.map(one, enumerate(beds)))
     for p, item in zip(anew, made, strict=True):
         summaries[p] = item
-        if mark:
+        if fingerprint:
             memory.keep(f"told {told[p].key}", (marks[p], item))
     return Outlook(
         model_version=MODEL_VERSION,
@@ -505,31 +505,38 @@ def _first_picked_on(garden: Garden, patch: Patch, today: date) -> date | None:
     return min(days, default=None)
 
 
-def _still_told(memory: Memory, patch: Patch, mark: str) -> PatchOutlook | None:
+def _still_told(memory: Memory, patch: Patch, fingerprint: str) -> PatchOutlook | None:
     """What was told of a bed last, if all that went into it is the same."""
-    kept: tuple[str, PatchOutlook] | None = memory.kept(f"told {patch.key}") if mark else None
-    return kept[1] if kept is not None and kept[0] == mark else None
+    kept: tuple[str, PatchOutlook] | None = memory.kept(f"told {patch.key}") if fingerprint else None
+    return kept[1] if kept is not None and kept[0] == fingerprint else None
 
 
-def _mark_of_patch(
-    mark: str,
+def _fingerprint_of_patch(
+    fingerprint: str,
     patch: Patch,
     p: int,
     bed: BedArrays,
     draws: Draws,
-    lesson: BedLesson | None,
+    posterior: BedPosterior | None,
     first_picked_on: date | None,
 ) -> str:
     """A fingerprint of all that is told of a bed: what all beds share (`mark`), itself, draws and lesson."""
-    digest = hashlib.blake2b(repr((mark, patch, first_picked_on)).encode(), digest_size=16)
+    digest = hashlib.blake2b(repr((fingerprint, patch, first_picked_on)).encode(), digest_size=16)
     arrays = [array[p] for array in bed]
     arrays += [draws.parameters[p], draws.hazard[p], draws.flush_noise[p]]
-    if lesson is not None:
-        told = (lesson.looks, lesson.picks, lesson.others, lesson.fitting, lesson.refreshed, lesson.fits)
-        digest.update(repr((told, lesson.odd)).encode())
-        if lesson.past is not None:
-            digest.update(repr(lesson.past.start).encode())
-            arrays += [lesson.past.air_c, lesson.past.rain_mm, lesson.past.evapotranspiration_mm]
+    if posterior is not None:
+        told = (
+            posterior.looks,
+            posterior.picks,
+            posterior.others,
+            posterior.fitting,
+            posterior.refreshed,
+            posterior.fits,
+        )
+        digest.update(repr((told, posterior.odd)).encode())
+        if posterior.past is not None:
+            digest.update(repr(posterior.past.start).encode())
+            arrays += [posterior.past.air_c, posterior.past.rain_mm, posterior.past.evapotranspiration_mm]
     for array in arrays:
         digest.update(repr((array.shape, array.dtype)).encode())
         digest.update(np.ascontiguousarray(array).tobytes())
@@ -539,11 +546,11 @@ def _mark_of_patch(
 def _run_own_pasts(
     run: SeasonRun,
     told: list[Patch],
-    found: Lessons,
+    found: Posteriors,
     bed: BedArrays,
     draws: Draws,
     forcing: Forcing,
-    habits: Habits,
+    model_constants: ModelConstants,
 ) -> None:
     """Run again the patches whose members each have a past weather of their own, into the run's arrays.
 
@@ -563,7 +570,7 @@ def _run_own_pasts(
             _alone(bed, p),
             _some_draws(draws, [p]),
             forcing._replace(**rows),
-            habits,
+            model_constants,
             start=run.start,
             mass_days=run.mass_days,
         )
@@ -582,7 +589,7 @@ def _before(
     trade: Trade,
     memory: Memory,
     *,
-    mark: str,
+    fingerprint: str,
     start: date,
     today: date,
     after: int,
@@ -593,10 +600,10 @@ def _before(
 
     def made() -> tuple[FirstPicking, FirstPicking]:
         draws = draw_parameters([patch], trade, members=members, seed=seed)
-        run = simulate(_alone(bed, p), draws, forcing, habits_of(trade), start=start, threads=1)
+        run = simulate(_alone(bed, p), draws, forcing, model_constants_of(trade), start=start, threads=1)
         return _pickings(run, 0, patch, (today - start).days, after)
 
-    digest = hashlib.blake2b(mark.encode(), digest_size=16)
+    digest = hashlib.blake2b(fingerprint.encode(), digest_size=16)
     digest.update(repr((patch, start, today, after, members, seed)).encode())
     for array in _alone(bed, p):
         digest.update(np.ascontiguousarray(array).tobytes())
@@ -604,7 +611,7 @@ def _before(
     return pair
 
 
-def _mark_of(forcing: Forcing) -> str:
+def _fingerprint_of(forcing: Forcing) -> str:
     digest = hashlib.blake2b(digest_size=16)
     for array in forcing:
         digest.update(array.tobytes())
@@ -612,21 +619,21 @@ def _mark_of(forcing: Forcing) -> str:
 
 
 def _learned(
-    lesson: BedLesson, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
+    posterior: BedPosterior, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
 ) -> PatchOutlook:
     """The outlook with what the logbook did to it."""
     learned = Learned(
-        looks=lesson.looks,
-        picks=lesson.picks,
-        others=lesson.others,
+        looks=posterior.looks,
+        picks=posterior.picks,
+        others=posterior.others,
         first_before=before[0],
         first_after=item.first_picking,
         next_before=before[1],
         next_after=item.next_picking,
-        fitting_share=lesson.fitting,
-        refreshed=lesson.refreshed,
-        fits=lesson.fits,
-        odd_days=lesson.odd,
+        fitting_share=posterior.fitting,
+        refreshed=posterior.refreshed,
+        fits=posterior.fits,
+        odd_days=posterior.odd,
     )
     return replace(item, learned=learned)
 

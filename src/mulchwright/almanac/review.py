@@ -37,7 +37,7 @@ from mulchwright.trade import Trade
 
 __all__ = [
     "BedYear",
-    "Foretold",
+    "CropForecast",
     "MonthYear",
     "Proposal",
     "ProposalKind",
@@ -82,7 +82,7 @@ class Reason:
 
 
 @dataclass(frozen=True, slots=True)
-class Foretold:
+class CropForecast:
     """What an outlook said of a bed's crop in the year [kg], and when it said so."""
 
     p10: float
@@ -103,7 +103,7 @@ class BedYear:
     patch: Patch
     picked_kg: float
     picks: int
-    foretold: Foretold | None
+    crop_forecast: CropForecast | None
     efficiency: float | None
     watered_litres: float
     looks: int
@@ -128,7 +128,7 @@ class MonthYear:
     picked_kg: float
     by_bed: dict[str, float]
     watered_litres: float
-    foretold: float | None
+    crop_forecast: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -363,9 +363,9 @@ def _records(kept: Sequence[OutlookKept], patch: Patch, today: date) -> list[tup
     return found
 
 
-def _foretold(
+def _crop_forecast(
     records: Sequence[tuple[date, dict[str, Any]]], year: int, first_pick: date | None
-) -> Foretold | None:
+) -> CropForecast | None:
     """The last word before the year began, or else the first in it that was said before any pick."""
     said = [(made_on, record["year"][str(year)]) for made_on, record in records
             if str(year) in record.get("year", {})]  # fmt: skip
@@ -378,7 +378,7 @@ def _foretold(
     if chosen is None:
         return None
     p10, p50, p90 = (float(value) for value in chosen[1])
-    return Foretold(p10, p50, p90, chosen[0])
+    return CropForecast(p10, p50, p90, chosen[0])
 
 
 def _efficiency(patch: Patch, picked_kg: float, trade: Trade) -> float | None:
@@ -397,7 +397,7 @@ def _litres(log: Sequence[LogEntry]) -> float:
 
 
 def _bed_year(
-    patch: Patch, log: Sequence[LogEntry], past: _Past | None, foretold: Foretold | None, trade: Trade,
+    patch: Patch, log: Sequence[LogEntry], past: _Past | None, crop_forecast: CropForecast | None, trade: Trade,
     until: date, *, crop_is_in: bool = True,
 ) -> BedYear:  # fmt: skip
     """A bed's year without its reason. One that bore nothing counts once it was looked at and can no more."""
@@ -405,7 +405,7 @@ def _bed_year(
     looks = sum(entry.kind is LogKind.LOOKED for entry in log)
     could = _could_crop(patch, past, trade, until, picks > 0)
     return BedYear(
-        patch, _kg(log), picks, foretold, _efficiency(patch, _kg(log), trade), _litres(log), looks, None,
+        patch, _kg(log), picks, crop_forecast, _efficiency(patch, _kg(log), trade), _litres(log), looks, None,
         could, picks > 0 or (could and looks > 0 and crop_is_in),
     )  # fmt: skip
 
@@ -692,9 +692,9 @@ def review(
     beds = []
     for patch, log in standing:
         first_pick = min((entry.day for entry in log if entry.kind is LogKind.PICKED), default=None)
-        foretold = _foretold(records[patch.key], year, first_pick)
+        crop_forecast = _crop_forecast(records[patch.key], year, first_pick)
         closed = _crop_is_in(_told_of(outlook, patch), year, today)
-        beds.append(_bed_year(patch, log, pasts[patch.key], foretold, trade, until, crop_is_in=closed))
+        beds.append(_bed_year(patch, log, pasts[patch.key], crop_forecast, trade, until, crop_is_in=closed))
     contest = sorted((bed for bed in beds if bed.counts), key=lambda bed: bed.kg_m2)
     top = contest[-1] if contest and contest[-1].picked_kg > 0 else None
     bottom = contest[0] if top and contest[0].kg_m2 < top.kg_m2 else None
@@ -705,8 +705,8 @@ def review(
             not bed.picks
             or bed is bottom
             or (
-                bed.foretold is not None
-                and bed.picked_kg < bed.foretold.p50
+                bed.crop_forecast is not None
+                and bed.picked_kg < bed.crop_forecast.p50
                 and _crop_is_in(told, year, today)
             )
         )

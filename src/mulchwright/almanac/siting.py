@@ -23,7 +23,7 @@ from mulchwright.ground.shadow import middles
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.weather import DailySeries
 
-__all__ = ["ClassOutcome", "Proposal", "SiteMap", "lit_by_plan", "propose_spots", "site_map", "spot_at"]
+__all__ = ["ClassOutcome", "Proposal", "SiteMap", "with_plan_light", "propose_spots", "site_map", "spot_at"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -304,7 +304,7 @@ def _expected(sites: SiteMap, outline: Outline, weight: Floats) -> Proposal:
     )
 
 
-def lit_by_plan(garden: Garden, light: LightMap) -> Garden:
+def with_plan_light(garden: Garden, light: LightMap) -> Garden:
     """The garden with the light and rain of every drawn patch taken from the plan.
 
     A patch without an outline, and every patch of a garden with neither crowns nor walls, keeps the
@@ -314,11 +314,11 @@ def lit_by_plan(garden: Garden, light: LightMap) -> Garden:
     if not garden.crowns and not garden.walls:
         return garden
 
-    def lit(patch: Patch) -> Patch:
+    def garden_in_plan_light(patch: Patch) -> Patch:
         if not patch.outline:
             return patch
         here = patch_light(light, patch.outline)
         rain = min(patch.rain_share, here.rain_share)
         return replace(patch, light_share=here.light_share, rain_share=rain)
 
-    return replace(garden, patches=tuple(lit(patch) for patch in garden.patches))
+    return replace(garden, patches=tuple(garden_in_plan_light(patch) for patch in garden.patches))

@@ -29,8 +29,8 @@ from mulchwright.weather import DailySeries
 __all__ = [
     "ENOUGH_TO_WALK",
     "LOOK_AGAIN_DAYS",
-    "Ask",
-    "AskKind",
+    "GardenTask",
+    "GardenTaskKind",
     "BedToday",
     "LookPlan",
     "Span",
@@ -62,7 +62,7 @@ HEAP_TALL_M = 1.5
 SPAWN_WARNED_DAYS = 21
 
 
-class AskKind(StrEnum):
+class GardenTaskKind(StrEnum):
     """What is asked for. The order is that of the page."""
 
     FROST = "frost"
@@ -87,7 +87,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Ask:
+class GardenTask:
     """One thing that today, or a day soon, asks for.
 
     key : stays the same while the ask stands, so that a calendar moves it and a page finds it.
@@ -98,7 +98,7 @@ class Ask:
     """
 
     key: str
-    kind: AskKind
+    kind: GardenTaskKind
     name: str
     on: date
     patch: str = ""
@@ -153,8 +153,8 @@ class Today:
     """All that the day asks for: what is due, what comes, how every built bed stands, and the weather."""
 
     day: date
-    due: tuple[Ask, ...]
-    coming: tuple[Ask, ...]
+    due: tuple[GardenTask, ...]
+    coming: tuple[GardenTask, ...]
     beds: tuple[BedToday, ...]
     weather: tuple[NearDay, ...]
 
@@ -214,14 +214,14 @@ def _row(subject: str, name: str, row: Ranged | Constant, formula: str, trade: T
     )
 
 
-def _reckoned(
+def _computed(
     subject: str, name: str, span: Span | float, unit: str, formula: str, source: str = "this outlook"
 ) -> WorkingLine:
     low, likely, high = (span.low, span.likely, span.high) if isinstance(span, Span) else (span, span, span)
     return WorkingLine(subject, name, likely, low, high, unit, source, "", "reckoned", formula)
 
 
-def _told_by_you(subject: str, name: str, value: float, unit: str, formula: str) -> WorkingLine:
+def _noted_by_you(subject: str, name: str, value: float, unit: str, formula: str) -> WorkingLine:
     return WorkingLine(
         subject, name, value, value, value, unit, "your garden book", "", "as you told", formula
     )
@@ -270,8 +270,8 @@ def _look_working(patch: Patch, plan: LookPlan, item: PatchOutlook, trade: Trade
         return ()
     formula = "chance that a look finds something"
     return (
-        _reckoned(patch.name, "chance that pins stand today", float(item.standing.pins[0]), "share", formula),
-        _reckoned(
+        _computed(patch.name, "chance that pins stand today", float(item.standing.pins[0]), "share", formula),
+        _computed(
             patch.name, "chance that mushrooms stand today", float(item.standing.ready[0]), "share", formula
         ),
         *(
@@ -281,7 +281,7 @@ def _look_working(patch: Patch, plan: LookPlan, item: PatchOutlook, trade: Trade
     )
 
 
-def _water_ask(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Ask | None:
+def _water_ask(bed: BedToday, garden: Garden, trade: Trade, today: date) -> GardenTask | None:
     advice = bed.outlook.watering_now
     if advice is None or advice.litres <= 0 or bed.watered_on == today:
         return None
@@ -289,8 +289,8 @@ def _water_ask(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Ask 
     species = trade.species[patch.species]
     deficit = "water that the food layers lack, spread over what runs past them"
     working = (
-        _reckoned(patch.name, "moisture today", bed.moisture, "share", "daily water account of the bed"),
-        _reckoned(
+        _computed(patch.name, "moisture today", bed.moisture, "share", "daily water account of the bed"),
+        _computed(
             patch.name,
             "moisture from which threads run best here",
             marks.low,
@@ -304,11 +304,11 @@ def _water_ask(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Ask 
             "moisture response of the threads",
             trade,
         ),
-        _reckoned(patch.name, "depth of water to give", advice.depth_mm, "mm", deficit),
-        _told_by_you(patch.name, "area of the bed", patch.area_m2, "m²", "liters are area times depth"),
-        _told_by_you("hose", "flow", garden.hose_litres_per_minute, "L/min", "minutes are liters over flow"),
-        _told_by_you("watering can", "holds", garden.can_litres, "L", "cans are liters over what one holds"),
-        _reckoned(
+        _computed(patch.name, "depth of water to give", advice.depth_mm, "mm", deficit),
+        _noted_by_you(patch.name, "area of the bed", patch.area_m2, "m²", "liters are area times depth"),
+        _noted_by_you("hose", "flow", garden.hose_litres_per_minute, "L/min", "minutes are liters over flow"),
+        _noted_by_you("watering can", "holds", garden.can_litres, "L", "cans are liters over what one holds"),
+        _computed(
             patch.name,
             "chance that enough rain comes in three days",
             advice.rain_chance,
@@ -316,9 +316,9 @@ def _water_ask(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Ask 
             "rain of the futures under the crowns",
         ),
     )
-    return Ask(
+    return GardenTask(
         f"{patch.key}-water",
-        AskKind.WATER,
+        GardenTaskKind.WATER,
         patch.name,
         today,
         patch.key,
@@ -333,14 +333,14 @@ def _water_ask(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Ask 
     )
 
 
-def _look_ask(bed: BedToday, today: date) -> Ask | None:
+def _look_ask(bed: BedToday, today: date) -> GardenTask | None:
     if not bed.look.due:
         return None
     standing = bed.outlook.standing
     ready = float(standing.ready[0]) if standing is not None else 0.0
-    return Ask(
+    return GardenTask(
         f"{bed.patch.key}-look",
-        AskKind.LOOK,
+        GardenTaskKind.LOOK,
         bed.patch.name,
         today,
         bed.patch.key,
@@ -351,21 +351,21 @@ def _look_ask(bed: BedToday, today: date) -> Ask | None:
     )
 
 
-def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date) -> Iterator[Ask]:
+def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date) -> Iterator[GardenTask]:
     patch, item = bed.patch, bed.outlook
     marks = item.moisture_marks
     species = trade.species[patch.species]
     if bed.moisture.likely > marks.drown:
-        yield Ask(
+        yield GardenTask(
             f"{patch.key}-wet",
-            AskKind.WET,
+            GardenTaskKind.WET,
             patch.name,
             today,
             patch.key,
             value=bed.moisture.likely,
             limit=marks.drown,
             working=(
-                _reckoned(
+                _computed(
                     patch.name, "moisture today", bed.moisture, "share", "daily water account of the bed"
                 ),
                 _row(
@@ -383,9 +383,9 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
     limit = species.growth_temperature_max_c.likely
     if hottest.size and float(np.nanmax(hottest)) >= limit:
         on = today + timedelta(days=int(np.nanargmax(hottest)))
-        yield Ask(
+        yield GardenTask(
             f"{patch.key}-heat",
-            AskKind.HEAT,
+            GardenTaskKind.HEAT,
             patch.name,
             on,
             patch.key,
@@ -393,7 +393,7 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
             value=float(np.nanmax(hottest)),
             limit=limit,
             working=(
-                _reckoned(
+                _computed(
                     patch.name,
                     "warmth of the bed in one future of four",
                     float(np.nanmax(hottest)),
@@ -418,9 +418,9 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
         else 0.0
     )
     if worst is not None and worst.chance_of_frost >= CHANCE_TO_WARN and at_stake >= ENOUGH_TO_WALK:
-        yield Ask(
+        yield GardenTask(
             f"{patch.key}-frost",
-            AskKind.FROST,
+            GardenTaskKind.FROST,
             patch.name,
             worst.day,
             patch.key,
@@ -428,7 +428,7 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
             value=worst.lowest_c[1],
             limit=0.0,
             working=(
-                _reckoned(
+                _computed(
                     "weather",
                     "lowest of that night",
                     Span(*worst.lowest_c),
@@ -436,7 +436,7 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
                     "share of futures at or below freezing",
                     "the forecast or the drawn days",
                 ),
-                _reckoned(
+                _computed(
                     patch.name,
                     "chance that pins or mushrooms stand",
                     min(at_stake, 1.0),
@@ -450,14 +450,14 @@ def _warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date)
 # ---- stores and plans -------------------------------------------------------
 
 
-def _steps(garden: Garden, trade: Trade, series: DailySeries | None, today: date) -> Iterator[Ask]:
+def _steps(garden: Garden, trade: Trade, series: DailySeries | None, today: date) -> Iterator[GardenTask]:
     """Steps before the builds that are planned: those whose window is open or has gone by, and the next."""
     for patch in garden.patches:
         if patch.stage is not Stage.PLANNED or patch.built_on is None:
             continue
         if patch.built_on < today:
-            yield Ask(
-                f"{patch.key}-build-1", AskKind.LATE_BUILD, patch.name, patch.built_on, patch.key,
+            yield GardenTask(
+                f"{patch.key}-build-1", GardenTaskKind.LATE_BUILD, patch.name, patch.built_on, patch.key,
                 days=(today - patch.built_on).days, late=True,
             )  # fmt: skip
             continue
@@ -471,9 +471,9 @@ def _steps(garden: Garden, trade: Trade, series: DailySeries | None, today: date
             # Due on its last day or late; until then it stands under what comes.
             if step.last > today + timedelta(days=STEPS_AHEAD_DAYS):
                 continue
-            yield Ask(
+            yield GardenTask(
                 f"{patch.key}-{step.kind.value.replace('_', '-')}-{number}",
-                AskKind.STEP,
+                GardenTaskKind.STEP,
                 patch.name,
                 step.last,
                 patch.key,
@@ -482,7 +482,7 @@ def _steps(garden: Garden, trade: Trade, series: DailySeries | None, today: date
             )
 
 
-def _lot_asks(lot: Lot, trade: Trade, today: date) -> Iterator[Ask]:
+def _lot_asks(lot: Lot, trade: Trade, today: date) -> Iterator[GardenTask]:
     if lot.since is None or lot.since > today:
         return
     age = (today - lot.since).days
@@ -491,8 +491,8 @@ def _lot_asks(lot: Lot, trade: Trade, today: date) -> Iterator[Ask]:
         if age <= HEAP_HOT_DAYS and height > HEAP_DEEP_M:
             caution = next((c for c in trade.cautions.values() if c.key == "fresh-heap"), None)
             working = (
-                _told_by_you(lot.name, "age", age, "days", "a fresh heap heats"),
-                _told_by_you(lot.name, "height", height, "m", "a fresh heap heats"),
+                _noted_by_you(lot.name, "age", age, "days", "a fresh heap heats"),
+                _noted_by_you(lot.name, "height", height, "m", "a fresh heap heats"),
                 *(
                     (
                         WorkingLine(
@@ -514,9 +514,9 @@ def _lot_asks(lot: Lot, trade: Trade, today: date) -> Iterator[Ask]:
                     else ()
                 ),
             )
-            yield Ask(
+            yield GardenTask(
                 f"{lot.key}-heap",
-                AskKind.HEAP,
+                GardenTaskKind.HEAP,
                 lot.name,
                 today,
                 days=age,
@@ -528,7 +528,7 @@ def _lot_asks(lot: Lot, trade: Trade, today: date) -> Iterator[Ask]:
         limit = trade.constants["chips_prime_days_king"]
         yield from _aging(
             lot,
-            AskKind.CHIPS,
+            GardenTaskKind.CHIPS,
             limit.value,
             age,
             today,
@@ -542,14 +542,16 @@ def _lot_asks(lot: Lot, trade: Trade, today: date) -> Iterator[Ask]:
         likely = min(spawn.shelf_life_days.likely, row.likely if isinstance(row, Ranged) else row.value)
         what = "keeping time in the refrigerator" if cold else "keeping time outside the refrigerator"
         yield from _aging(
-            lot, AskKind.SPAWN, likely, age, today, _row(lot.name, what, row, "age of the lot", trade)
+            lot, GardenTaskKind.SPAWN, likely, age, today, _row(lot.name, what, row, "age of the lot", trade)
         )
 
 
-def _aging(lot: Lot, kind: AskKind, keeps: float, age: int, today: date, row: WorkingLine) -> Iterator[Ask]:
+def _aging(
+    lot: Lot, kind: GardenTaskKind, keeps: float, age: int, today: date, row: WorkingLine
+) -> Iterator[GardenTask]:
     left = math.floor(keeps) - age
     if -SPAWN_WARNED_DAYS <= left <= SPAWN_WARNED_DAYS:
-        yield Ask(
+        yield GardenTask(
             f"{lot.key}-{kind.value}",
             kind,
             lot.name,
@@ -558,7 +560,7 @@ def _aging(lot: Lot, kind: AskKind, keeps: float, age: int, today: date, row: Wo
             limit=keeps,
             late=left < 0,
             value=float(left),
-            working=(_told_by_you(lot.name, "age", age, "days", "age of the lot"), row),
+            working=(_noted_by_you(lot.name, "age", age, "days", "age of the lot"), row),
         )
 
 
@@ -595,15 +597,15 @@ def today_asks(
         if item.patch.key in built and (item.patch.built_on or today) <= today
     )
     near = outlook.near if outlook else ()
-    asks: list[Ask] = []
+    tasks: list[GardenTask] = []
     for bed in beds:
-        asks += [ask for ask in (_water_ask(bed, garden, trade, today), _look_ask(bed, today)) if ask]
-        asks += _warnings(bed, near, trade, today)
+        tasks += [task for task in (_water_ask(bed, garden, trade, today), _look_ask(bed, today)) if task]
+        tasks += _warnings(bed, near, trade, today)
         if bed.look.next_on is not None and not bed.look.due:
-            asks.append(
-                Ask(
+            tasks.append(
+                GardenTask(
                     f"{bed.patch.key}-look",
-                    AskKind.LOOK,
+                    GardenTaskKind.LOOK,
                     bed.patch.name,
                     bed.look.next_on,
                     bed.patch.key,
@@ -611,16 +613,16 @@ def today_asks(
                     working=bed.working,
                 )
             )
-    asks += _steps(garden, trade, series, today)
+    tasks += _steps(garden, trade, series, today)
     for lot in garden.lots:
-        asks += _lot_asks(lot, trade, today)
-    order = list(AskKind)
-    warned = (AskKind.FROST, AskKind.HEAT)
+        tasks += _lot_asks(lot, trade, today)
+    order = list(GardenTaskKind)
+    warned = (GardenTaskKind.FROST, GardenTaskKind.HEAT)
     due = sorted(
-        (ask for ask in asks if ask.on <= today or ask.kind in warned),
-        key=lambda ask: (order.index(ask.kind), -ask.chance, -ask.litres, ask.name),
+        (task for task in tasks if task.on <= today or task.kind in warned),
+        key=lambda task: (order.index(task.kind), -task.chance, -task.litres, task.name),
     )
-    coming = sorted((ask for ask in asks if ask not in due), key=lambda ask: (ask.on, ask.name))
+    coming = sorted((task for task in tasks if task not in due), key=lambda task: (task.on, task.name))
     return Today(today, tuple(due), tuple(coming), beds, near)
 
 

@@ -12,7 +12,7 @@ from datetime import date
 
 from mulchwright import units
 from mulchwright.book import keeping_rows
-from mulchwright.book.keeping_rows import FIELDS, Kept
+from mulchwright.book.keeping_rows import FIELDS, StoredAnswer
 from mulchwright.book.logbook_acts import LogbookActs, WriteDone, _content, _entry_words, _spelled
 from mulchwright.book.logbook_rows import NOUN_WORDS, Part, as_text
 from mulchwright.book.session import BookConflict, _NothingToDo
@@ -39,7 +39,7 @@ def _use_words(use: Use, garden: Garden) -> str:
     return f"{amount} {_FATES[use.fate]} from {_entry_words(pick, garden) if pick else f'jar “{jar}”'}"
 
 
-def _words(kept: Kept, garden: Garden) -> str:
+def _words(kept: StoredAnswer, garden: Garden) -> str:
     match kept:
         case IdentityCheck():
             patch = next((patch.name for patch in garden.patches if patch.key == kept.patch), kept.patch)
@@ -67,12 +67,12 @@ class KeepingActs(LogbookActs):
         self,
         check: IdentityCheck,
         *,
-        mark: str = "",
+        request_id: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
     ) -> WriteDone:
         """Write down a look at what was picked, or put it in place of the one with its key."""
-        return self._keep([check], mark=mark, expected=expected_revision, today=today)
+        return self._keep([check], request_id=request_id, expected=expected_revision, today=today)
 
     def add_uses(
         self,
@@ -80,7 +80,7 @@ class KeepingActs(LogbookActs):
         *,
         jars: Sequence[Jar] = (),
         changed: Sequence[Use] = (),
-        mark: str = "",
+        request_id: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
     ) -> WriteDone:
@@ -92,40 +92,42 @@ class KeepingActs(LogbookActs):
         """
         if not uses and not changed:
             raise InputError("There is no use to write down; say where some of it went.", field="fate")
-        return self._keep([*changed, *jars], new=uses, mark=mark, expected=expected_revision, today=today)
+        return self._keep(
+            [*changed, *jars], new=uses, request_id=request_id, expected=expected_revision, today=today
+        )
 
     def change_use(
         self,
         use: Use,
         *,
-        mark: str = "",
+        request_id: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
     ) -> WriteDone:
         """Put this use in place of the one with its key."""
-        return self._keep([use], mark=mark, expected=expected_revision, today=today)
+        return self._keep([use], request_id=request_id, expected=expected_revision, today=today)
 
     def put_jar(
         self,
         jar: Jar,
         *,
-        mark: str = "",
+        request_id: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
     ) -> WriteDone:
         """Write down a jar, or put it in place of the one with its key."""
-        return self._keep([jar], mark=mark, expected=expected_revision, today=today)
+        return self._keep([jar], request_id=request_id, expected=expected_revision, today=today)
 
     def put_dryer(
         self,
         dryer: Dryer,
         *,
-        mark: str = "",
+        request_id: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
     ) -> WriteDone:
         """Write down a dryer, or put it in place of the one with its key."""
-        return self._keep([dryer], mark=mark, expected=expected_revision, today=today)
+        return self._keep([dryer], request_id=request_id, expected=expected_revision, today=today)
 
     def put_drying(
         self,
@@ -134,7 +136,7 @@ class KeepingActs(LogbookActs):
         uses: Sequence[Use] = (),
         jars: Sequence[Jar] = (),
         changed: Sequence[Use] = (),
-        mark: str = "",
+        request_id: str = "",
         expected_revision: int | None = None,
         today: date | None = None,
     ) -> WriteDone:
@@ -145,52 +147,77 @@ class KeepingActs(LogbookActs):
         jar they went into. `keys`: of new uses in order, then of changed ones, the jars, and the load.
         """
         return self._keep(
-            [*changed, *jars, run], new=uses, mark=mark, expected=expected_revision, today=today
+            [*changed, *jars, run], new=uses, request_id=request_id, expected=expected_revision, today=today
         )
 
     # ---- taking out -----------------------------------------------------------
 
     def remove_check(
-        self, key: str, *, mark: str = "", expected_revision: int | None = None, today: date | None = None
+        self,
+        key: str,
+        *,
+        request_id: str = "",
+        expected_revision: int | None = None,
+        today: date | None = None,
     ) -> WriteDone:
         """Take an identity check out; `InputError` where a use rests on it."""
-        return self._remove("check", key, mark, expected_revision, today)
+        return self._remove("check", key, request_id, expected_revision, today)
 
     def remove_use(
-        self, key: str, *, mark: str = "", expected_revision: int | None = None, today: date | None = None
+        self,
+        key: str,
+        *,
+        request_id: str = "",
+        expected_revision: int | None = None,
+        today: date | None = None,
     ) -> WriteDone:
         """Take a use out; a load that it was part of goes on without it."""
-        return self._remove("use", key, mark, expected_revision, today)
+        return self._remove("use", key, request_id, expected_revision, today)
 
     def remove_jar(
-        self, key: str, *, mark: str = "", expected_revision: int | None = None, today: date | None = None
+        self,
+        key: str,
+        *,
+        request_id: str = "",
+        expected_revision: int | None = None,
+        today: date | None = None,
     ) -> WriteDone:
         """Take a jar out; `InputError` where something was taken from it.
 
         Uses that went into it stay, and name no jar any more.
         """
-        return self._remove("jar", key, mark, expected_revision, today)
+        return self._remove("jar", key, request_id, expected_revision, today)
 
     def remove_dryer(
-        self, key: str, *, mark: str = "", expected_revision: int | None = None, today: date | None = None
+        self,
+        key: str,
+        *,
+        request_id: str = "",
+        expected_revision: int | None = None,
+        today: date | None = None,
     ) -> WriteDone:
         """Take a dryer out; `InputError` where a load was dried in it."""
-        return self._remove("dryer", key, mark, expected_revision, today)
+        return self._remove("dryer", key, request_id, expected_revision, today)
 
     def remove_drying(
-        self, key: str, *, mark: str = "", expected_revision: int | None = None, today: date | None = None
+        self,
+        key: str,
+        *,
+        request_id: str = "",
+        expected_revision: int | None = None,
+        today: date | None = None,
     ) -> WriteDone:
         """Take a load out, and with it those of its uses that went into no jar: they were never dried."""
-        return self._remove("drying", key, mark, expected_revision, today)
+        return self._remove("drying", key, request_id, expected_revision, today)
 
     # ---- what the acts share --------------------------------------------------
 
     def _keep(
         self,
-        kept: Sequence[Kept],
+        kept: Sequence[StoredAnswer],
         *,
         new: Sequence[Use] = (),
-        mark: str,
+        request_id: str,
         expected: int | None,
         today: date | None,
     ) -> WriteDone:
@@ -199,7 +226,7 @@ class KeepingActs(LogbookActs):
         with self._lock:
             done: WriteDone | None = None
             with self._change("what became of a pick was written down", of_logbook=True) as revision:
-                done = self._answer_of(mark, content)
+                done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 garden = self._stored()
@@ -211,7 +238,7 @@ class KeepingActs(LogbookActs):
                     else one
                     for one in kept
                 ]
-                after: dict[tuple[str, str], Kept | None] = {
+                after: dict[tuple[str, str], StoredAnswer | None] = {
                     (_NOUNS[type(one)], one.key): one for one in (*added, *put)
                 }
                 before = _kept_of(garden)
@@ -223,15 +250,17 @@ class KeepingActs(LogbookActs):
                 words = [f"{len(uses)} uses"] if len(uses) > 1 else [_words(use, garden) for use in uses]
                 told = " and ".join([*words, *(_words(one, garden) for one in rest)])
                 verb = "changed" if all(at in before for at in after) else "written down"
-                done = self._finish(parts, revision, f"{told} {verb}", mark, content, today)
+                done = self._finish(parts, revision, f"{told} {verb}", request_id, content, today)
         return done
 
-    def _remove(self, noun: str, key: str, mark: str, expected: int | None, today: date | None) -> WriteDone:
+    def _remove(
+        self, noun: str, key: str, request_id: str, expected: int | None, today: date | None
+    ) -> WriteDone:
         content = _content(["remove", noun, key])
         with self._lock:
             done: WriteDone | None = None
             with self._change("what became of a pick was taken out", of_logbook=True) as revision:
-                done = self._answer_of(mark, content)
+                done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 garden = self._stored()
@@ -241,11 +270,11 @@ class KeepingActs(LogbookActs):
                 words = _words(gone, garden)
                 _refuse_needed(garden, noun, key, words)
                 parts = self._parts(garden, {(noun, key): None, **_freed(garden, gone)}, expected)
-                done = self._finish(parts, revision, f"{words} taken out", mark, content, today)
+                done = self._finish(parts, revision, f"{words} taken out", request_id, content, today)
         return done
 
     def _parts(
-        self, garden: Garden, after: dict[tuple[str, str], Kept | None], expected: int | None
+        self, garden: Garden, after: dict[tuple[str, str], StoredAnswer | None], expected: int | None
     ) -> list[Part]:
         """What changes, in order; refuses what the garden would refuse, and what was changed meanwhile."""
         before = _kept_of(garden)
@@ -275,11 +304,11 @@ class KeepingActs(LogbookActs):
         return parts
 
 
-def _kept_of(garden: Garden) -> dict[tuple[str, str], Kept]:
+def _kept_of(garden: Garden) -> dict[tuple[str, str], StoredAnswer]:
     return {(noun, one.key): one for noun, field in FIELDS.items() for one in getattr(garden, field)}
 
 
-def _timeless(kept: Kept) -> Kept:
+def _timeless(kept: StoredAnswer) -> StoredAnswer:
     """The noun without what may differ when the same write is sent once more."""
     return replace(kept, entered_at=None) if isinstance(kept, IdentityCheck | Use) else kept
 
@@ -320,7 +349,7 @@ def _refuse_needed(garden: Garden, noun: str, key: str, words: str) -> None:
     )
 
 
-def _freed(garden: Garden, gone: Kept) -> dict[tuple[str, str], Kept | None]:
+def _freed(garden: Garden, gone: StoredAnswer) -> dict[tuple[str, str], StoredAnswer | None]:
     """What else changes when `gone` is taken out."""
     match gone:
         case Jar():

@@ -23,9 +23,9 @@ from mulchwright.garden.keeping import (
     Weighing,
 )
 
-__all__ = ["FIELDS", "TABLES", "Kept", "insert", "kept_from", "next_place", "read_keeping", "stands"]
+__all__ = ["FIELDS", "TABLES", "StoredAnswer", "insert", "kept_from", "next_place", "read_keeping", "stands"]
 
-Kept = IdentityCheck | Use | Jar | Dryer | DryingRun
+StoredAnswer = IdentityCheck | Use | Jar | Dryer | DryingRun
 
 TABLES = {"check": "identity_check", "use": "pick_use", "jar": "jar", "dryer": "dryer", "drying": "drying"}
 """The table of each noun, by the noun's name in a step."""
@@ -186,7 +186,7 @@ def next_place(connection: sqlite3.Connection, noun: str) -> int:
 # ---- texts of a step --------------------------------------------------------
 
 
-def kept_from(noun: str, text: str) -> Kept:
+def kept_from(noun: str, text: str) -> StoredAnswer:
     """The noun that `logbook_rows.as_text` told of."""
     told = json.loads(text)
     if "entered_at" in told:
@@ -213,7 +213,7 @@ def kept_from(noun: str, text: str) -> Kept:
 # ---- writing ----------------------------------------------------------------
 
 
-def insert(connection: sqlite3.Connection, kept: Kept, *, position: int, revision: int) -> None:
+def insert(connection: sqlite3.Connection, kept: StoredAnswer, *, position: int, revision: int) -> None:
     """One noun under a key that is not taken."""
     head = (kept.key, position)
     match kept:

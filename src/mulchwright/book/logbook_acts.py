@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from mulchwright.book import keeping_rows, logbook_rows, rows
-from mulchwright.book.keeping_rows import Kept
+from mulchwright.book.keeping_rows import StoredAnswer
 from mulchwright.book.logbook_rows import NOUN_WORDS, Part, as_text
 from mulchwright.book.session import BookConflict, Session, _NothingToDo
 from mulchwright.errors import BookError, InputError
@@ -19,7 +19,7 @@ from mulchwright.garden.logbook import free_key
 
 __all__ = ["LogbookActs", "UndoStep", "WriteDone"]
 
-_Nouns = dict[tuple[str, str], LogEntry | Reading | Kept]
+_Nouns = dict[tuple[str, str], LogEntry | Reading | StoredAnswer]
 _KINDS = {
     LogKind.BUILT: "the building",
     LogKind.WATERED: "the watering",
@@ -92,7 +92,7 @@ class LogbookActs(Session):
         return revision
 
     def add_entries(
-        self, entries: Sequence[LogEntry], *, mark: str = "", today: date | None = None
+        self, entries: Sequence[LogEntry], *, request_id: str = "", today: date | None = None
     ) -> WriteDone:
         """Write new lines into the logbook as one act, all or none.
 
@@ -108,7 +108,7 @@ class LogbookActs(Session):
             done: WriteDone | None = None
             what = _several(entries)
             with self._change(what, of_logbook=True) as revision:
-                done = self._answer_of(mark, content)
+                done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 garden = self._stored()
@@ -124,7 +124,7 @@ class LogbookActs(Session):
                     parts.append(Part("entry", entry.key, None, as_text(entry), place + n))
                 replace(garden, log=tuple(log))  # refuses an unknown patch
                 told = _entry_words(entries[0], garden) if len(entries) == 1 else f"{len(entries)} entries"
-                done = self._finish(parts, revision, f"{told} added", mark, content, today)
+                done = self._finish(parts, revision, f"{told} added", request_id, content, today)
         return done
 
     def change_entry(
@@ -132,7 +132,7 @@ class LogbookActs(Session):
         entry: LogEntry,
         *,
         expected_revision: int | None = None,
-        mark: str = "",
+        request_id: str = "",
         today: date | None = None,
     ) -> WriteDone:
         """Put this entry in place of the one with its key; its place in the logbook stays.
@@ -140,14 +140,14 @@ class LogbookActs(Session):
         `BookConflict` when that entry was changed or removed since `expected_revision` (or since this
         object last read).
         """
-        return self._replace_entry(entry.key, entry, expected_revision, mark, today)
+        return self._replace_entry(entry.key, entry, expected_revision, request_id, today)
 
     def remove_entry(
         self,
         key: str,
         *,
         expected_revision: int | None = None,
-        mark: str = "",
+        request_id: str = "",
         today: date | None = None,
     ) -> WriteDone:
         """Take an entry out of the logbook; `BookConflict` for a pick of which something was used.
@@ -155,17 +155,17 @@ class LogbookActs(Session):
         Its photos stay as long as this can be taken back, and go with the step when it is among the
         latest `STEPS_KEPT` no more.
         """
-        return self._replace_entry(key, None, expected_revision, mark, today)
+        return self._replace_entry(key, None, expected_revision, request_id, today)
 
     def _replace_entry(
-        self, key: str, after: LogEntry | None, expected: int | None, mark: str, today: date | None
+        self, key: str, after: LogEntry | None, expected: int | None, request_id: str, today: date | None
     ) -> WriteDone:
         content = _content([key, None if after is None else as_text(_bare(after))])
         verb = "removed" if after is None else "changed"
         with self._lock:
             done: WriteDone | None = None
             with self._change(f"the entry {key} was {verb}", of_logbook=True) as revision:
-                done = self._answer_of(mark, content)
+                done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 garden = self._stored()
@@ -193,13 +193,13 @@ class LogbookActs(Session):
                     replace(garden, log=(after, *(one for one in garden.log if one.key != key))).check_whole()
                 part = Part("entry", key, as_text(before), as_text(after), place)
                 told = f"{_entry_words(before, garden)} {verb}"
-                done = self._finish([part], revision, told, mark, content, today)
+                done = self._finish([part], revision, told, request_id, content, today)
         return done
 
     # ---- readings -----------------------------------------------------------
 
     def put_reading(
-        self, reading: Reading, *, whole: bool = False, mark: str = "", today: date | None = None
+        self, reading: Reading, *, whole: bool = False, request_id: str = "", today: date | None = None
     ) -> WriteDone:
         """Write down what gauge and thermometer told for one day.
 
@@ -211,7 +211,7 @@ class LogbookActs(Session):
             done: WriteDone | None = None
             words = f"the reading of {_spelled(reading.day)}"
             with self._change(f"{words} was written down", of_logbook=True) as revision:
-                done = self._answer_of(mark, content)
+                done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 before = self._own(lambda: logbook_rows.reading_of(self._connection, reading.day))
@@ -223,24 +223,24 @@ class LogbookActs(Session):
                     }
                     reading = replace(reading, **kept)
                 part = Part("reading", reading.day.isoformat(), as_text(before), as_text(reading))
-                done = self._finish([part], revision, f"{words} written down", mark, content, today)
+                done = self._finish([part], revision, f"{words} written down", request_id, content, today)
         return done
 
-    def remove_reading(self, day: date, *, mark: str = "", today: date | None = None) -> WriteDone:
+    def remove_reading(self, day: date, *, request_id: str = "", today: date | None = None) -> WriteDone:
         """Take the reading of a day out; the station's figures count again."""
         content = _content(["reading", day.isoformat()])
         with self._lock:
             done: WriteDone | None = None
             words = f"the reading of {_spelled(day)}"
             with self._change(f"{words} was removed", of_logbook=True) as revision:
-                done = self._answer_of(mark, content)
+                done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 before = self._own(lambda: logbook_rows.reading_of(self._connection, day))
                 if before is None:
                     raise InputError(f"There is no reading of {_spelled(day)} to remove.", field="day")
                 part = Part("reading", day.isoformat(), as_text(before), None)
-                done = self._finish([part], revision, f"{words} removed", mark, content, today)
+                done = self._finish([part], revision, f"{words} removed", request_id, content, today)
         return done
 
     # ---- taking back --------------------------------------------------------
@@ -313,28 +313,28 @@ class LogbookActs(Session):
         logbook_rows.record_step(self._connection, revision, what, parts)
 
     def _finish(
-        self, parts: list[Part], revision: int, what: str, mark: str, content: str, today: date | None
+        self, parts: list[Part], revision: int, what: str, request_id: str, content: str, today: date | None
     ) -> WriteDone:
         """Write the parts, their step and the mark."""
         self._put(parts, revision, what)
         keys = tuple(part.key for part in parts)
-        if mark:
-            if len(mark) > 200:
+        if request_id:
+            if len(request_id) > 200:
                 raise InputError("The mark of a write has more than 200 characters.", field="mark")
             day = today or date.today()
-            logbook_rows.forget_marks(self._connection, day)
+            logbook_rows.forget_request_ids(self._connection, day)
             self._connection.execute(
                 "INSERT INTO write_mark VALUES (?, ?, ?, ?, ?, ?)",
-                (mark, day.isoformat(), content, revision, json.dumps(keys), what),
+                (request_id, day.isoformat(), content, revision, json.dumps(keys), what),
             )
         return WriteDone(revision, revision, keys, what)
 
-    def _answer_of(self, mark: str, content: str) -> WriteDone | None:
+    def _answer_of(self, request_id: str, content: str) -> WriteDone | None:
         """What was answered when this mark came first; None for a new one, or for none."""
-        if not mark:
+        if not request_id:
             return None
         row = self._connection.execute(
-            "SELECT content, revision, keys, what FROM write_mark WHERE mark = ?", (mark,)
+            "SELECT content, revision, keys, what FROM write_mark WHERE mark = ?", (request_id,)
         ).fetchone()
         if row is None:
             return None

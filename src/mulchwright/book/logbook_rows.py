@@ -15,11 +15,11 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from mulchwright.book import keeping_rows
-from mulchwright.book.keeping_rows import Kept
+from mulchwright.book.keeping_rows import StoredAnswer
 from mulchwright.garden import Garden, LogEntry, LogKind, PickStage, Reading, Sight, Weighing
 
 __all__ = [
-    "MARKS_KEPT_DAYS",
+    "REQUEST_IDS_HELD_DAYS",
     "NOUN_WORDS",
     "STEPS_KEPT",
     "Part",
@@ -38,7 +38,7 @@ __all__ = [
 ]
 
 STEPS_KEPT = 50
-MARKS_KEPT_DAYS = 400
+REQUEST_IDS_HELD_DAYS = 400
 
 _ENTRY = (
     "SELECT key, patch, day, kind, litres, mass_kg, share, text, sight, count, material, thickness_m,"
@@ -157,7 +157,7 @@ def next_place(connection: sqlite3.Connection) -> int:
 # ---- texts of a step --------------------------------------------------------
 
 
-def as_text(noun: LogEntry | Reading | Kept | None) -> str | None:
+def as_text(noun: LogEntry | Reading | StoredAnswer | None) -> str | None:
     """A noun as one line of JSON, without what is empty; None stays None."""
     if noun is None:
         return None
@@ -333,8 +333,8 @@ def _changed(
     connection: sqlite3.Connection,
     noun: str,
     table: str,
-    are: Iterable[LogEntry | Kept],
-    were: Iterable[LogEntry | Kept],
+    are: Iterable[LogEntry | StoredAnswer],
+    were: Iterable[LogEntry | StoredAnswer],
 ) -> list[Part]:
     """What differs between two states of one kind of noun; those that only moved get their place at once."""
     stood = dict(connection.execute(f"SELECT key, position FROM {table}").fetchall())
@@ -372,7 +372,7 @@ def words_of_saved(parts: Iterable[Part]) -> str:
     return f"the logbook's part of a saved garden ({told}); its beds and plan stay as they were saved"
 
 
-def forget_marks(connection: sqlite3.Connection, today: date) -> None:
+def forget_request_ids(connection: sqlite3.Connection, today: date) -> None:
     """Let go of the marks of writes that no phone will send again."""
-    oldest = (today - timedelta(days=MARKS_KEPT_DAYS)).isoformat()
+    oldest = (today - timedelta(days=REQUEST_IDS_HELD_DAYS)).isoformat()
     connection.execute("DELETE FROM write_mark WHERE kept_from < ?", (oldest,))

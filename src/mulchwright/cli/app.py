@@ -219,14 +219,14 @@ def outlook(
     will ask for: told as ranges over many possible weathers. The JSON is described in docs/outlook.md.
     """
     from mulchwright import almanac
-    from mulchwright.services.learning_cache import lesson_shelf
+    from mulchwright.services.learning_cache import learning_cache
     from mulchwright.trade import load_trade
 
     garden, series = read_book(book)
     trade = load_trade()
     with progress_bar("Looking ahead") as progress:
         result = almanac.outlook(
-            _lit(garden, series),
+            _in_plan_light(garden, series),
             series,
             trade,
             today=today_in(garden),
@@ -236,7 +236,7 @@ def outlook(
             forecast=forecast_in(book),
             seed=almanac.DEFAULT_SEED if seed is None else seed,
             progress=progress,
-            memory=almanac.Memory(shelf=lesson_shelf()),
+            memory=almanac.Memory(cache=learning_cache()),
         )
     if as_json:
         print_json(result.as_json())
@@ -246,13 +246,13 @@ def outlook(
         print_outlook(result, garden, trade)
 
 
-def _lit(garden: Garden, series: DailySeries | None) -> Garden:
+def _in_plan_light(garden: Garden, series: DailySeries | None) -> Garden:
     """The garden with its drawn beds lit by the plan, by the same few lines as on the screens."""
     if not any(patch.outline for patch in garden.patches):
         return garden
-    from mulchwright.services.light import lit
+    from mulchwright.services.light import garden_in_plan_light
 
-    return lit(garden, series)[0]
+    return garden_in_plan_light(garden, series)[0]
 
 
 @app.command()

@@ -13,7 +13,7 @@ from mulchwright.season.bed import (
     saturation_of_straw,
 )
 from mulchwright.season.draws import Draws, chance_of_nothing, draw_parameters
-from mulchwright.season.run import SeasonRun, forcing_of, habits_of, simulate
+from mulchwright.season.run import SeasonRun, forcing_of, model_constants_of, simulate
 
 __all__ = [
     "CELLS",
@@ -27,7 +27,7 @@ __all__ = [
     "food_cells",
     "food_dry_mass_kg_m2",
     "forcing_of",
-    "habits_of",
+    "model_constants_of",
     "saturation_of_straw",
     "simulate",
 ]

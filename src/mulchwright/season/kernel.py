@@ -15,7 +15,7 @@ import numpy.typing as npt
 from mulchwright.compiled import compiled
 from mulchwright.season import physics as ph
 
-__all__ = ["FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "Habits", "Records", "run_block"]
+__all__ = ["FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "run_block"]
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -190,7 +190,7 @@ class Forcing(NamedTuple):
     month: Ints
 
 
-class Habits(NamedTuple):
+class ModelConstants(NamedTuple):
     """Constants of the model that are the same for every bed; each is a row of the trade's constants."""
 
     surface_warming_c_per_mm: float
@@ -302,7 +302,7 @@ def _water_in(
     day: int,
     rain: Floats,
     bed: BedArrays,
-    habits: Habits,
+    model_constants: ModelConstants,
     par: Floats,
     state: State,
     sums: Floats,
@@ -324,8 +324,8 @@ def _water_in(
         thirsty = (
             rule_on
             and since_watered[m] >= bed.site[patch, RULE_REST_DAYS]
-            and rain[m] < habits.rain_that_spares_watering_mm
-            and recent_c[m] > habits.least_watering_temperature_c
+            and rain[m] < model_constants.rain_that_spares_watering_mm
+            and recent_c[m] > model_constants.least_watering_temperature_c
             and food_water[m] < bed.site[patch, RULE_BELOW] * wet_mass
         )
         given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (
@@ -337,7 +337,7 @@ def _water_in(
     sums[0] = rain.sum() * bed.site[patch, RAIN_SHARE]
     sums[1] = given.sum()
     for m in range(n):
-        wet_index[m] = habits.wet_index_fade * wet_index[m] + passing[m]
+        wet_index[m] = model_constants.wet_index_fade * wet_index[m] + passing[m]
     for c in range(bed.sizes[patch, CELLS]):
         ph.wet_cell(
             passing,
@@ -384,7 +384,9 @@ def _water_out(
 
 
 @compiled
-def _heat(patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, habits: Habits, state: State) -> None:
+def _heat(
+    patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, model_constants: ModelConstants, state: State
+) -> None:
     """A day of conduction from the sunned surface through bed and soil."""
     demand = state.row[DEMAND]
     evaporated = state.row[EVAPORATED]
@@ -397,7 +399,7 @@ def _heat(patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, habits: H
     conductance = state.edge[CONDUCTANCE]
     ratio = state.edge[RATIO]
     temperature_c = state.node[TEMPERATURE_C]
-    ph.surface_temperature(air, demand, evaporated, habits.surface_warming_c_per_mm, surface_c)
+    ph.surface_temperature(air, demand, evaporated, model_constants.surface_warming_c_per_mm, surface_c)
     for c in range(bed.sizes[patch, CELLS]):
         ph.cell_heat_capacity(
             water[c], mass[c], bed.cell[patch, SPECIFIC_HEAT, c], ph.SECONDS_PER_DAY, heat_rate[c]
@@ -513,7 +515,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
 
 
 @compiled
-def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State) -> None:
+def _decay(patch: int, bed: BedArrays, model_constants: ModelConstants, par: Floats, state: State) -> None:
     """Dry matter rots; the heat of it warms its cell tomorrow. `food_left` is what is left of the food."""
     bed_c = state.row[BED_C]
     warmth = state.row[WARMTH]
@@ -526,7 +528,7 @@ def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State
     heat_source = state.node[HEAT_SOURCE]
     ph.warmth_of_decay(bed_c, warmth)
     food_left[:] = food_mass
-    per_second = habits.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
+    per_second = model_constants.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
     for c in range(bed.sizes[patch, CELLS]):
         ph.decay_cell(
             mass[c],
@@ -545,7 +547,7 @@ def _decay(patch: int, bed: BedArrays, habits: Habits, par: Floats, state: State
 
 
 @compiled
-def _ripen(habits: Habits, par: Floats, state: State) -> None:
+def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
     surface_c = state.row[SURFACE_C]
     recent_c = state.row[RECENT_C]
@@ -559,7 +561,7 @@ def _ripen(habits: Habits, par: Floats, state: State) -> None:
     bed_share = state.row[BED_SHARE]
     reserve = state.row[RESERVE]
     for m in range(surface_c.shape[0]):
-        recent_c[m] += (surface_c[m] - recent_c[m]) / habits.pin_temperature_memory_days
+        recent_c[m] += (surface_c[m] - recent_c[m]) / model_constants.pin_temperature_memory_days
     # Ripening is told in days at the optimum temperature, whatever the moisture.
     ph.cardinal_temperature_response(bed_c, par[GROWTH_MIN], par[GROWTH_OPT], par[GROWTH_MAX], response)
     ph.add_scaled(response, 1.0, ripe_days)
@@ -580,7 +582,7 @@ def _fruit(
     first: int,
     hazard_draws: Floats,
     flush_noise: Floats,
-    habits: Habits,
+    model_constants: ModelConstants,
     par: Floats,
     state: State,
     records: Records,
@@ -599,7 +601,7 @@ def _fruit(
     ripe_days = state.row[RIPE_DAYS]
     wet_index = state.row[WET_INDEX]
     response = state.row[RESPONSE]
-    span = habits.pin_saturation_full - habits.pin_saturation_low
+    span = model_constants.pin_saturation_full - model_constants.pin_saturation_low
     for m in range(surface_c.shape[0]):
         k = int(flush[m])
         if pin_age[m] >= 0:
@@ -608,18 +610,18 @@ def _fruit(
             ended = False
             if pin_degrees[m] >= par[PIN_TO_PICK, m]:
                 # A dry bed lets fewer of the pins swell.
-                wetness = min(max(bed_saturation[m] / habits.pin_saturation_full, 0.1), 1.0)
+                wetness = min(max(bed_saturation[m] / model_constants.pin_saturation_full, 0.1), 1.0)
                 # Warm flushes are small and scattered, cool ones large.
                 warm = 2.0 * (par[PIN_MAX, m] - recent_c[m]) / (par[PIN_MAX, m] - par[PIN_OPT, m])
                 coolness = min(max(warm, 0.1), 1.0)
-                factor = min(flush_noise[patch, k, first + m], habits.largest_flush_factor)
+                factor = min(flush_noise[patch, k, first + m], model_constants.largest_flush_factor)
                 pick = min(par[FLUSH_SHARE, m] * wetness * coolness * factor, 0.95) * reserve[m]
                 reserve[m] -= pick
                 records.flush_day[patch, k, first + m] = day
                 records.flush_kg_m2[patch, k, first + m] = pick
                 flush[m] = k + 1
                 ended = True
-            elif pin_age[m] > habits.pins_lost_after_days:
+            elif pin_age[m] > model_constants.pins_lost_after_days:
                 ended = True  # held back by cold for so long, the pins are gone; their food is not
             if ended:
                 pin_age[m] = -1
@@ -629,9 +631,11 @@ def _fruit(
             if rest_left[m] > 0.0:
                 rest_left[m] -= 1.0
             else:
-                recent_wet = wet_index[m] / (wet_index[m] + habits.wet_index_half_mm)
-                bed_wet = min(max((bed_saturation[m] - habits.pin_saturation_low) / span, 0.0), 1.0)
-                wetness = (habits.dry_hazard_share + (1.0 - habits.dry_hazard_share) * recent_wet) * bed_wet
+                recent_wet = wet_index[m] / (wet_index[m] + model_constants.wet_index_half_mm)
+                bed_wet = min(max((bed_saturation[m] - model_constants.pin_saturation_low) / span, 0.0), 1.0)
+                wetness = (
+                    model_constants.dry_hazard_share + (1.0 - model_constants.dry_hazard_share) * recent_wet
+                ) * bed_wet
                 summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness
                 if summed_hazard[m] >= hazard_draws[patch, k, first + m]:
                     pin_age[m] = 0
@@ -707,7 +711,7 @@ def run_block(
     hazard_draws: Floats,
     flush_noise: Floats,
     forcing: Forcing,
-    habits: Habits,
+    model_constants: ModelConstants,
     records: Records,
     mass_days: Ints,
 ) -> None:
@@ -768,10 +772,10 @@ def run_block(
             _top_up(patch, added, food_mass_at_start, bed, par, state)
         stored = water.sum()
         sums = records.account[patch, block, day]
-        _water_in(patch, day, forcing.rain_mm[day, first:after], bed, habits, par, state, sums)
+        _water_in(patch, day, forcing.rain_mm[day, first:after], bed, model_constants, par, state, sums)
         _water_out(patch, day, forcing.evapotranspiration_mm[day, first:after], bed, par, state, sums)
         sums[4] = water.sum() - stored
-        _heat(patch, air, deep, bed, habits, state)
+        _heat(patch, air, deep, bed, model_constants, state)
         _spawn_run(patch, bed, par, state)
         _sum_up(patch, food_mass_at_start, bed, state)
         for m in range(n):
@@ -783,12 +787,12 @@ def run_block(
         watered = records.watered_month[patch, forcing.month[day], first:after]
         for m in range(n):
             watered[m] += given[m]
-        _decay(patch, bed, habits, par, state)
+        _decay(patch, bed, model_constants, par, state)
         for kept in range(mass_days.shape[0]):
             if mass_days[kept] == day:
                 records.cell_mass[patch, kept, :cells, first:after] = state.cell[MASS]
-        _ripen(habits, par, state)
-        _fruit(patch, day, first, hazard_draws, flush_noise, habits, par, state, records)
+        _ripen(model_constants, par, state)
+        _fruit(patch, day, first, hazard_draws, flush_noise, model_constants, par, state, records)
 
     for m in range(n):
         records.last[patch, 0, first + m] = food_mass[m]

@@ -93,7 +93,7 @@ def reference_run(
     hazard_draws: Floats,
     flush_noise: Floats,
     forcing: k.Forcing,
-    habits: k.Habits,
+    model_constants: k.ModelConstants,
 ) -> ReferenceRun:
     """One patch through all days; arguments as in `kernel.run_block`."""
     p = patch
@@ -171,15 +171,15 @@ def reference_run(
             (bed.sizes[p, k.RULE_FROM_DAY] <= day)
             & (bed.site[p, k.RULE_DEPTH_MM] > 0)
             & (since_watered >= bed.site[p, k.RULE_REST_DAYS])
-            & (rain < habits.rain_that_spares_watering_mm)
-            & (recent_c > habits.least_watering_temperature_c)
+            & (rain < model_constants.rain_that_spares_watering_mm)
+            & (recent_c > model_constants.least_watering_temperature_c)
             & (food_water < bed.site[p, k.RULE_BELOW] * (food_water + food_mass))
         )
         given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, bed.site[p, k.RULE_DEPTH_MM], 0.0)
         since_watered = np.where(given > 0, 0, since_watered + 1)
         through = rain * bed.site[p, k.RAIN_SHARE]
         passing = through + given
-        wet_index = habits.wet_index_fade * wet_index + passing
+        wet_index = model_constants.wet_index_fade * wet_index + passing
         for c in range(cells):
             deficit = mass[c] * capacity[c] - water[c]
             kept = np.minimum(
@@ -205,7 +205,7 @@ def reference_run(
         out.watered_mm[day] = given
 
         # heat
-        surface = air + habits.surface_warming_c_per_mm * np.maximum(demand - evaporated, 0)
+        surface = air + model_constants.surface_warming_c_per_mm * np.maximum(demand - evaporated, 0)
         bed_rate = (mass * of_cell("specific_heat") + water * water_heat) / SECONDS_PER_DAY
         conductivity = of_cell("conductivity_dry") + of_cell("conductivity_slope") * water / (
             1000 * of_cell("thickness_m")
@@ -263,11 +263,11 @@ def reference_run(
         rotted = mass * np.minimum(rate_of_decay, 0.5)
         mass = mass - rotted
         out.cell_mass_kg_m2[day] = mass
-        source[:cells] = rotted * habits.heat_of_decay_j_kg / SECONDS_PER_DAY
+        source[:cells] = rotted * model_constants.heat_of_decay_j_kg / SECONDS_PER_DAY
         food_mass = food_mass - (food * rotted).sum(axis=0)
 
         # fruiting
-        recent_c = recent_c + (surface - recent_c) / habits.pin_temperature_memory_days
+        recent_c = recent_c + (surface - recent_c) / model_constants.pin_temperature_memory_days
         low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
         window = np.clip(
             np.minimum(2 * (recent_c - low) / (best - low), 2 * (high - recent_c) / (high - best)), 0, 1
@@ -287,17 +287,17 @@ def reference_run(
         warmth = np.maximum(surface - par["pin_to_pick_base_c"], 0)
         pin_degrees = np.where(pinning, pin_degrees + warmth, pin_degrees)
         picked = pinning & (pin_degrees >= par["pin_to_pick_degree_days"])
-        wetness = np.clip(bed_saturation / habits.pin_saturation_full, 0.1, 1)
+        wetness = np.clip(bed_saturation / model_constants.pin_saturation_full, 0.1, 1)
         at = np.minimum(flush, k.FLUSHES - 1)
         coolness = np.clip(2 * (high - recent_c) / (high - best), 0.1, 1)
-        factor = np.minimum(flush_noise[p, at, every], habits.largest_flush_factor)
+        factor = np.minimum(flush_noise[p, at, every], model_constants.largest_flush_factor)
         portion = par["flush_share"] * wetness * coolness * factor
         pick = np.where(picked, np.minimum(portion, 0.95) * reserve, 0.0)
         reserve = reserve - pick
         out.flush_day[flush[picked], every[picked]] = day
         out.flush_kg_m2[flush[picked], every[picked]] = pick[picked]
         flush = flush + picked
-        ended = picked | (pinning & ~picked & (pin_age > habits.pins_lost_after_days))
+        ended = picked | (pinning & ~picked & (pin_age > model_constants.pins_lost_after_days))
         pin_age = np.where(ended, -1, pin_age)
         summed_hazard = np.where(ended, 0.0, summed_hazard)
         rest_left = np.where(ended, par["refractory_days"], rest_left)
@@ -310,10 +310,12 @@ def reference_run(
         )
         resting = ready & (rest_left > 0)
         rest_left = np.where(resting, rest_left - 1, rest_left)
-        recent_wet = wet_index / (wet_index + habits.wet_index_half_mm)
-        span = habits.pin_saturation_full - habits.pin_saturation_low
-        bed_wet = np.clip((bed_saturation - habits.pin_saturation_low) / span, 0, 1)
-        wet = (habits.dry_hazard_share + (1 - habits.dry_hazard_share) * recent_wet) * bed_wet
+        recent_wet = wet_index / (wet_index + model_constants.wet_index_half_mm)
+        span = model_constants.pin_saturation_full - model_constants.pin_saturation_low
+        bed_wet = np.clip((bed_saturation - model_constants.pin_saturation_low) / span, 0, 1)
+        wet = (
+            model_constants.dry_hazard_share + (1 - model_constants.dry_hazard_share) * recent_wet
+        ) * bed_wet
         hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
         waiting = ready & ~resting
         summed_hazard = np.where(waiting, summed_hazard + hazard, summed_hazard)

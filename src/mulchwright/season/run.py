@@ -14,11 +14,11 @@ import numpy.typing as npt
 
 from mulchwright.errors import InputError
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import FLUSHES, BedArrays, Forcing, Habits, Records, run_block
+from mulchwright.season.kernel import FLUSHES, BedArrays, Forcing, ModelConstants, Records, run_block
 from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave
 
-__all__ = ["LARGEST_BLOCK", "SeasonRun", "forcing_of", "habits_of", "simulate"]
+__all__ = ["LARGEST_BLOCK", "SeasonRun", "forcing_of", "model_constants_of", "simulate"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -111,9 +111,9 @@ def forcing_of(
     )
 
 
-def habits_of(trade: Trade) -> Habits:
+def model_constants_of(trade: Trade) -> ModelConstants:
     """The model's constants that are the same for every bed, from the trade's table."""
-    return Habits(*(trade.constants[name].value for name in Habits._fields))
+    return ModelConstants(*(trade.constants[name].value for name in ModelConstants._fields))
 
 
 def blocks_of(members: int) -> list[tuple[int, int]]:
@@ -127,7 +127,7 @@ def simulate(
     bed: BedArrays,
     draws: Draws,
     forcing: Forcing,
-    habits: Habits,
+    model_constants: ModelConstants,
     *,
     start: date,
     threads: int | None = None,
@@ -170,7 +170,15 @@ def simulate(
 
     def one(task: tuple[int, int, int, int]) -> None:
         run_block(
-            *task, bed, draws.parameters, draws.hazard, draws.flush_noise, forcing, habits, records, kept_days
+            *task,
+            bed,
+            draws.parameters,
+            draws.hazard,
+            draws.flush_noise,
+            forcing,
+            model_constants,
+            records,
+            kept_days,
         )
 
     workers = min(threads or os.cpu_count() or 1, len(tasks))

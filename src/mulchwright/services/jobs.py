@@ -17,7 +17,7 @@ from typing import Any
 
 from mulchwright.errors import MulchwrightError
 
-__all__ = ["Closing", "Errand", "Errands", "errand_key"]
+__all__ = ["Closing", "Job", "JobQueue", "fingerprint_of"]
 
 _LOG = logging.getLogger("mulchwright.web")
 _KEPT = 24
@@ -25,7 +25,7 @@ FAILED = "This could not be worked out; the reason stands in the terminal. Your 
 
 
 @dataclass(frozen=True, slots=True)
-class Errand:
+class Job:
     """How a piece of work stands: finished (`result`), refused (`trouble`), or under way at `share`."""
 
     key: str
@@ -43,19 +43,19 @@ class Closing(Exception):
     """The server is closing; work that nobody waits for stops."""
 
 
-def errand_key(*what: object) -> str:
+def fingerprint_of(*what: object) -> str:
     """A short name for a piece of work and all that it depends on."""
     return blake2b(repr(what).encode(), digest_size=12).hexdigest()
 
 
 class _Run:
     def __init__(self, key: str) -> None:
-        self.errand = Errand(key)
+        self.job = Job(key)
         self.ended = threading.Event()
         self.future: Future[None] | None = None
 
 
-class Errands:
+class JobQueue:
     """One thread that works on what pages ask for, one piece after the other.
 
     kept : how many results are remembered. failed : what a page is told of a fault of the program's own.
@@ -71,7 +71,7 @@ class Errands:
 
     def ask(
         self, key: str, work: Callable[[Callable[[float], None]], Any], *, patience_s: float = 0.0
-    ) -> Errand:
+    ) -> Job:
         """How the work with this key stands, begun if it is new; waits at most so long for its end."""
         with self._lock:
             run = self._runs.get(key)
@@ -83,13 +83,13 @@ class Errands:
                 self._runs.popitem(last=False)
         if patience_s > 0:
             run.ended.wait(patience_s)
-        return run.errand
+        return run.job
 
-    def known(self, key: str) -> Errand | None:
+    def known(self, key: str) -> Job | None:
         """How the work with this key stands, or None where nobody asked for it."""
         with self._lock:
             run = self._runs.get(key)
-        return run.errand if run else None
+        return run.job if run else None
 
     def forget_waiting(self) -> None:
         """Drop what has not begun; whoever still wants it asks again."""
@@ -108,24 +108,24 @@ class Errands:
         self._pool.shutdown(wait=False, cancel_futures=True)
 
     def _do(self, run: _Run, work: Callable[[Callable[[float], None]], Any]) -> None:
-        key = run.errand.key
+        key = run.job.key
 
         def report(share: float) -> None:
             if self._closing.is_set():
                 raise Closing
-            run.errand = Errand(key, min(max(share, 0.0), 0.99))
+            run.job = Job(key, min(max(share, 0.0), 0.99))
 
         try:
-            run.errand = Errand(key, 1.0, result=work(report))
+            run.job = Job(key, 1.0, result=work(report))
         except Closing:
             pass
         except MulchwrightError as error:
-            run.errand = Errand(key, 1.0, trouble=str(error))
+            run.job = Job(key, 1.0, trouble=str(error))
         except Exception:
             if self._closing.is_set():
                 return  # the engine's own threads may not start any more; nobody waits for the answer
             # The page says that it failed and where to look; the traceback belongs to the terminal.
             _LOG.exception("A piece of work for a page failed.")
-            run.errand = Errand(key, 1.0, trouble=self._failed)
+            run.job = Job(key, 1.0, trouble=self._failed)
         finally:
             run.ended.set()

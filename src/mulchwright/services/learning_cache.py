@@ -26,7 +26,7 @@ import mulchwright
 from mulchwright.almanac import MODEL_VERSION
 from mulchwright.almanac.posterior_records import packed, unpacked
 
-__all__ = ["LessonShelf", "code_digest", "lesson_shelf", "model_mark"]
+__all__ = ["LearningCache", "code_digest", "learning_cache", "model_fingerprint"]
 
 MOST_BYTES = 96_000_000
 """About a megabyte for each bed with a long logbook: room for four gardens of twenty beds."""
@@ -55,7 +55,7 @@ def code_digest(package: Path, patterns: Iterable[str] = _LEARNED_WITH) -> str:
 
 
 @cache
-def model_mark() -> str:
+def model_fingerprint() -> str:
     """A fingerprint of what learns: version, code with its constants, and the libraries that reckon."""
     import numba
     import scipy
@@ -67,7 +67,7 @@ def model_mark() -> str:
     return " ".join(parts)
 
 
-class LessonShelf:
+class LearningCache:
     """Pieces of what was learned, a file for each, no more than `most_bytes` in all."""
 
     def __init__(
@@ -115,7 +115,7 @@ class LessonShelf:
                 part.unlink()
 
     def _name(self, key: str) -> str:
-        model = model_mark() if self._model is None else self._model
+        model = model_fingerprint() if self._model is None else self._model
         return hashlib.blake2b(f"{model}\n{key}".encode(), digest_size=16).hexdigest()
 
     def _clear(self) -> None:
@@ -134,9 +134,9 @@ class LessonShelf:
             total -= size
 
 
-_SHELF = LessonShelf()
+_CACHE = LearningCache()
 
 
-def lesson_shelf() -> LessonShelf:
+def learning_cache() -> LearningCache:
     """The shelf that the whole program shares."""
-    return _SHELF
+    return _CACHE

@@ -26,7 +26,7 @@ class BookState:
     revision: int
     garden: Garden
     series: DailySeries | None
-    mark: str
+    fingerprint: str
     forecast: Forecast | None = None
     read_number: int = 0
 
@@ -55,12 +55,17 @@ class Library:
                 garden, series, forecast = book.garden(), book.series(), book.forecast()
                 self._readings += 1
                 self._state = BookState(
-                    book.revision, garden, series, _mark(garden, series, forecast), forecast, self._readings
+                    book.revision,
+                    garden,
+                    series,
+                    _fingerprint(garden, series, forecast),
+                    forecast,
+                    self._readings,
                 )
             return self._state
 
 
-def _mark(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:
+def _fingerprint(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:
     """A fingerprint of all that an outlook depends on: not the units, which only change how it is told.
 
     Nor what lies in store or is for sale, which no bed knows of before it is laid, nor what became of a pick

@@ -7,58 +7,64 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from mulchwright.almanac import lit_by_plan
+from mulchwright.almanac import with_plan_light
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
-from mulchwright.services.jobs import Errand, errand_key
-from mulchwright.services.light_cache import light_shelf, needs_light
+from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light_cache import light_cache, needs_light
 
 if TYPE_CHECKING:
-    from mulchwright.services.jobs import Errands
+    from mulchwright.services.jobs import JobQueue
     from mulchwright.services.library import BookState
     from mulchwright.weather import DailySeries
 
-__all__ = ["light_errand", "lit", "lit_if_kept", "mean_light", "takes_light_from_plan"]
+__all__ = [
+    "light_job",
+    "garden_in_plan_light",
+    "garden_in_plan_light_if_cached",
+    "mean_light",
+    "takes_light_from_plan",
+]
 
 LIGHT_PART = 0.3
 """How much of the progress bar the light takes where it must be worked out first."""
 
 
-def light_errand(errands: Errands, state: BookState, *, patience_s: float) -> Errand:
+def light_job(jobs: JobQueue, state: BookState, *, patience_s: float) -> Job:
     """The light map of what is in the book, or how far it has come. `InputError` for an empty plan."""
-    kept = light_shelf().kept(state.garden, state.series)
+    kept = light_cache().kept(state.garden, state.series)
     if kept is not None:
-        return Errand(errand_key("light", kept.key), 1.0, result=kept)
+        return Job(fingerprint_of("light", kept.key), 1.0, result=kept)
     garden, series = state.garden, state.series
-    return errands.ask(
-        errand_key("light", state.mark),
-        lambda report: light_shelf().map_of(garden, series, report),
+    return jobs.ask(
+        fingerprint_of("light", state.fingerprint),
+        lambda report: light_cache().map_of(garden, series, report),
         patience_s=patience_s,
     )
 
 
-def lit(
+def garden_in_plan_light(
     garden: Garden, series: DailySeries | None, progress: Callable[[float], None] | None = None
 ) -> tuple[Garden, Callable[[float], None] | None]:
     """The garden with every drawn patch lit by the plan, and what is left of the progress bar."""
     if not needs_light(garden):
         return garden, progress
-    if light_shelf().kept(garden, series) is not None or progress is None:
-        return lit_by_plan(garden, light_shelf().map_of(garden, series)), progress
+    if light_cache().kept(garden, series) is not None or progress is None:
+        return with_plan_light(garden, light_cache().map_of(garden, series)), progress
     report = progress
-    light = light_shelf().map_of(garden, series, lambda share: report(LIGHT_PART * share))
-    return lit_by_plan(garden, light), lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share)
+    light = light_cache().map_of(garden, series, lambda share: report(LIGHT_PART * share))
+    return with_plan_light(garden, light), lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share)
 
 
-def lit_if_kept(state: BookState) -> BookState:
+def garden_in_plan_light_if_cached(state: BookState) -> BookState:
     """The state with its patches lit, if that costs no waiting; as it is otherwise."""
     if not needs_light(state.garden):
         return state
     try:
-        light = light_shelf().kept(state.garden, state.series)
+        light = light_cache().kept(state.garden, state.series)
     except InputError:
         return state
-    return state if light is None else replace(state, garden=lit_by_plan(state.garden, light))
+    return state if light is None else replace(state, garden=with_plan_light(state.garden, light))
 
 
 def takes_light_from_plan(garden: Garden, patch: Patch) -> bool:

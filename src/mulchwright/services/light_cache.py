@@ -29,7 +29,7 @@ from mulchwright.ground import (
 )
 from mulchwright.weather import DailySeries, normals_of
 
-__all__ = ["LightShelf", "cell_for", "light_shelf", "needs_light"]
+__all__ = ["LightCache", "cell_for", "light_cache", "needs_light"]
 
 MOST_CELLS = 60_000
 """About 60 m x 60 m in cells of a quarter of a meter; a larger plan gets larger cells, not a longer wait."""
@@ -61,7 +61,7 @@ def climate_of(garden: Garden, series: DailySeries | None) -> ClimateNormals | N
         return None
 
 
-class LightShelf:
+class LightCache:
     """Light maps by key: a few in memory, some on disk; each is computed by one thread only."""
 
     def __init__(self, folder: Path | None = None) -> None:
@@ -159,9 +159,9 @@ def _to_whole_cells(extent: Extent) -> Extent:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-_SHELF = LightShelf()
+_CACHE = LightCache()
 
 
-def light_shelf() -> LightShelf:
+def light_cache() -> LightCache:
     """The shelf that the whole program shares."""
-    return _SHELF
+    return _CACHE

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Protocol, cast
 
 from mulchwright.garden import Garden, Patch
-from mulchwright.services.jobs import Errands, errand_key
+from mulchwright.services.jobs import JobQueue, fingerprint_of
 from mulchwright.services.library import BookState
 
 if TYPE_CHECKING:
@@ -74,10 +74,10 @@ class AlmanacEngine:
     def _kept(self) -> Memory:
         """What was learned from the logbook before, so that an entry asks only for its own bed again."""
         from mulchwright.almanac import Memory
-        from mulchwright.services.learning_cache import lesson_shelf
+        from mulchwright.services.learning_cache import learning_cache
 
         if self._memory is None:
-            self._memory = Memory(shelf=lesson_shelf())
+            self._memory = Memory(cache=learning_cache())
         return self._memory
 
     def outlook(
@@ -86,13 +86,13 @@ class AlmanacEngine:
     ) -> Outlook:  # fmt: skip
         """The outlook of a whole garden."""
         from mulchwright.almanac import outlook
-        from mulchwright.services.light import lit
+        from mulchwright.services.light import garden_in_plan_light
         from mulchwright.trade import load_trade
 
         members, seed = self._settings()
-        lit_garden, rest = lit(garden, series, progress)
+        garden_in_light, rest = garden_in_plan_light(garden, series, progress)
         return outlook(
-            lit_garden, series, load_trade(), today=today, members=members, seed=seed, progress=rest,
+            garden_in_light, series, load_trade(), today=today, members=members, seed=seed, progress=rest,
             forecast=forecast, memory=self._kept(),
         )  # fmt: skip
 
@@ -102,27 +102,27 @@ class AlmanacEngine:
     ) -> tuple[PatchOutlook, PatchOutlook]:  # fmt: skip
         """One patch before and after a change."""
         from mulchwright.almanac import what_if
-        from mulchwright.services.light import lit
+        from mulchwright.services.light import garden_in_plan_light
         from mulchwright.trade import load_trade
 
         members, seed = self._settings()
-        lit_garden, _ = lit(garden, series)
-        stored, now = garden.patch(changed.key), lit_garden.patch(changed.key)
+        garden_in_light, _ = garden_in_plan_light(garden, series)
+        stored, now = garden.patch(changed.key), garden_in_light.patch(changed.key)
         if changed.light_share == stored.light_share:
             # Left as it was: then it is the plan's. A shade that was typed is what is being tried.
             changed = replace(changed, light_share=now.light_share, rain_share=now.rain_share)
         return what_if(
-            lit_garden, series, load_trade(), changed, today=today, members=members, seed=seed,
+            garden_in_light, series, load_trade(), changed, today=today, members=members, seed=seed,
             forecast=forecast, memory=self._kept(),
         )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FinishedOutlook:
     """A finished outlook, the mark of the book it is of, its day, and when it was ready (with time zone)."""
 
     outlook: Outlook
-    mark: str
+    fingerprint: str
     today: date
     ready_at: datetime
 
@@ -137,7 +137,7 @@ class Progress:
     share: float
     outlook: Outlook | None = None
     trouble: str = ""
-    last: Told | None = None
+    last: FinishedOutlook | None = None
 
     @property
     def under_way(self) -> bool:
@@ -159,7 +159,7 @@ class Progress:
         return shown if same else None
 
 
-class Reckoner:
+class OutlookService:
     """Outlooks of the book, as errands of the engine's own thread; the last few are kept.
 
     While a new one is reckoned the last finished one stands in for it, so that no page goes blank when a
@@ -170,35 +170,33 @@ class Reckoner:
     def __init__(self, engine: Engine, *, finished: Callable[[Outlook], None] | None = None) -> None:
         self._engine = engine
         self._finished = finished
-        self._errands = Errands(kept=_KEPT, name="reckoning", failed=FAILED)
-        self._last: Told | None = None
+        self._jobs = JobQueue(kept=_KEPT, name="reckoning", failed=FAILED)
+        self._last: FinishedOutlook | None = None
 
     def outlook(self, state: BookState, today: date, *, patience_s: float = 0.0) -> Progress:
         """How the outlook of this state stands, waiting at most so long for it to end."""
-        key = errand_key("outlook", state.mark, today)
-        if self._errands.known(key) is None:
-            self._errands.forget_waiting()
+        key = fingerprint_of("outlook", state.fingerprint, today)
+        if self._jobs.known(key) is None:
+            self._jobs.forget_waiting()
 
-        def work(report: Callable[[float], None]) -> Told:
+        def work(report: Callable[[float], None]) -> FinishedOutlook:
             told = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
-            self._last = Told(told, state.mark, today, datetime.now(UTC))
+            self._last = FinishedOutlook(told, state.fingerprint, today, datetime.now(UTC))
             if self._finished is not None:
                 self._finished(told)
             return self._last
 
-        errand = self._errands.ask(key, work, patience_s=patience_s)
-        done = cast("Told | None", errand.result)
-        return Progress(
-            errand.share, done.outlook if done else None, errand.trouble, done if done else self._last
-        )
+        job = self._jobs.ask(key, work, patience_s=patience_s)
+        done = cast("FinishedOutlook | None", job.result)
+        return Progress(job.share, done.outlook if done else None, job.trouble, done if done else self._last)
 
     def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
         """Before and after, reckoned in the engine's thread; waits for it."""
-        told: tuple[PatchOutlook, PatchOutlook] = self._errands.in_turn(
+        told: tuple[PatchOutlook, PatchOutlook] = self._jobs.in_turn(
             lambda: self._engine.what_if(state.garden, state.series, changed, today, state.forecast)
         )
         return told
 
     def close(self) -> None:
         """Let the thread end: what is under way stops at its next report, what waits is dropped."""
-        self._errands.close()
+        self._jobs.close()

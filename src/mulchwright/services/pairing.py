@@ -33,7 +33,7 @@ __all__ = [
     "Code",
     "Pairing",
     "Phone",
-    "PhoneShelf",
+    "PairedPhones",
     "spelled",
 ]
 
@@ -89,7 +89,7 @@ def _hash(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-class PhoneShelf:
+class PairedPhones:
     """The paired phones of one book, in one small file that only this user can read."""
 
     def __init__(self, book: Path, folder: Path | None = None) -> None:
@@ -123,13 +123,13 @@ class Pairing:
 
     def __init__(
         self,
-        shelf: PhoneShelf,
+        cache: PairedPhones,
         *,
         clock: Callable[[], float] = time.monotonic,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        self.shelf = shelf
-        self.cookie = f"mulchwright_{shelf.book_key[:8]}"
+        self.cache = cache
+        self.cookie = f"mulchwright_{cache.book_key[:8]}"
         """Named by book: cookies do not tell ports apart, and two books may be open on one machine."""
         self._clock, self._now = clock, now
         self._lock = threading.Lock()
@@ -198,7 +198,7 @@ class Pairing:
         token = secrets.token_urlsafe(32)
         stamp = self._now().isoformat(timespec="seconds")
         phone = Phone(secrets.token_hex(6), told, _hash(token), stamp, stamp)
-        self.shelf.change(lambda phones: (*phones, phone)[-MOST_PHONES:])
+        self.cache.change(lambda phones: (*phones, phone)[-MOST_PHONES:])
         return phone, token
 
     def _count_wrong(self, address: str, wrong: int, now: float, *, counts: bool) -> None:
@@ -219,7 +219,7 @@ class Pairing:
         if not token or len(token) > 200:
             return None
         asked, found = _hash(token), None
-        for phone in self.shelf.read():
+        for phone in self.cache.read():
             if hmac.compare_digest(asked, phone.token_hash):
                 found = phone
         if found is None:
@@ -231,17 +231,17 @@ class Pairing:
                 return None
             if now - seen > timedelta(hours=12):  # a day's note is enough; not a write for every page
                 fresh = replace(found, seen_at=now.isoformat(timespec="seconds"))
-                self.shelf.change(
+                self.cache.change(
                     lambda phones: tuple(fresh if one.key == fresh.key else one for one in phones)
                 )
         return found
 
     def phones(self) -> tuple[Phone, ...]:
         """All paired phones."""
-        return self.shelf.read()
+        return self.cache.read()
 
     def revoke(self, key: str) -> bool:
         """Let a phone's token count no longer; False where there is no such phone."""
-        there = any(phone.key == key for phone in self.shelf.read())
-        self.shelf.change(lambda phones: tuple(phone for phone in phones if phone.key != key))
+        there = any(phone.key == key for phone in self.cache.read())
+        self.cache.change(lambda phones: tuple(phone for phone in phones if phone.key != key))
         return there

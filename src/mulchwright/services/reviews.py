@@ -14,7 +14,7 @@ from mulchwright.garden import OutlookKept
 if TYPE_CHECKING:
     from mulchwright.almanac import Outlook
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 HELD = 6
@@ -25,9 +25,9 @@ SPOKE_BEFORE = 30
 """Outlooks kept before a year that are read for it: one a week, and each tells six months by name."""
 
 
-def _sums(desk: Desk, year: int) -> dict[str, str]:
+def _sums(context: AppContext, year: int) -> dict[str, str]:
     """Money and hours of a year as they were typed; empty where none were."""
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         kept = {"money": book.setting(f"spent_{year}"), "hours": book.setting(f"hours_{year}")}
     return {name: text or "" for name, text in kept.items()}
 
@@ -46,20 +46,20 @@ class Reviews:
         self._lock = threading.Lock()
         self._told: dict[tuple[int, int, date], tuple[Outlook | None, YearReview, dict[str, str]]] = {}
 
-    def of(self, desk: Desk, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
+    def of(self, context: AppContext, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
         """The review of a year, and its money and hours as they were typed."""
-        garden, today = state.garden, desk.today(state.garden)
-        outlook = desk.progress(state, patience_s=0.0).shown
+        garden, today = state.garden, context.today(state.garden)
+        outlook = context.progress(state, patience_s=0.0).shown
         name = (state.read_number, year, today)
         with self._lock:
             held = self._told.get(name)
         if held is not None and held[0] is outlook:
             return held[1], held[2]
-        sums = _sums(desk, year)
-        with open_book(desk.library.path) as book:
+        sums = _sums(context, year)
+        with open_book(context.library.path) as book:
             kept = _near(book.kept_outlooks(), year)
         told = review(
-            garden, desk.trade, outlook, kept, year=year, today=today,
+            garden, context.trade, outlook, kept, year=year, today=today,
             money=_number(sums["money"]), hours=_number(sums["hours"]),
         )  # fmt: skip
         with self._lock:

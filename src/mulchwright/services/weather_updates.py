@@ -37,7 +37,7 @@ __all__ = [
     "SOURCE",
     "FileTold",
     "Source",
-    "WeatherKeeper",
+    "WeatherUpdates",
     "append_bytes",
     "append_words",
     "asked_address",
@@ -523,7 +523,7 @@ def _may_fetch(path: Path) -> bool:
 # ---- in the background -------------------------------------------------------------------------
 
 
-class WeatherKeeper:
+class WeatherUpdates:
     """Looks into the folder every few minutes, or soon after a page was asked for; asks a feed that is on.
 
     Both only as far as this machine allows it.

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.keys import slug
 from mulchwright.garden import Garden
-from mulchwright.services.jobs import errand_key
+from mulchwright.services.jobs import fingerprint_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -52,9 +52,9 @@ def change_garden(path: Path, change: Callable[[Garden], Garden]) -> Garden:
     raise AssertionError("unreachable")
 
 
-def mark_of(noun: object) -> str:
+def noun_fingerprint(noun: object) -> str:
     """A short mark of an object as it stands."""
-    return errand_key(noun)
+    return fingerprint_of(noun)
 
 
 def _with(garden: Garden, changes: dict[str, Any]) -> Garden:
@@ -76,7 +76,7 @@ def put(path: Path, attribute: str, noun: Any, *, before: str = "") -> Clash | N
     def change(garden: Garden) -> Garden:
         rows: tuple[Any, ...] = getattr(garden, attribute)
         now = next((row for row in rows if row.key == noun.key), None)
-        if before and (now is None or mark_of(now) != before):
+        if before and (now is None or noun_fingerprint(now) != before):
             raise _Clashed(now)
         if now is None:
             return _with(garden, {attribute: (*rows, noun)})
@@ -97,7 +97,7 @@ def take_out(path: Path, attribute: str, key: str, *, before: str = "") -> Clash
         now = next((row for row in rows if row.key == key), None)
         if now is None:
             return garden
-        if before and mark_of(now) != before:
+        if before and noun_fingerprint(now) != before:
             raise _Clashed(now)
         changes: dict[str, Any] = {attribute: tuple(row for row in rows if row.key != key)}
         if attribute == "sellers":
@@ -119,7 +119,7 @@ def change_one(
     def whole(garden: Garden) -> Garden:
         rows: tuple[Any, ...] = getattr(garden, attribute)
         now = next((row for row in rows if row.key == key), None)
-        if now is None or mark_of(now) != before:
+        if now is None or noun_fingerprint(now) != before:
             raise _Clashed(now)
         return _with(garden, {attribute: tuple(change(row) if row.key == key else row for row in rows)})
 

@@ -18,7 +18,7 @@ class MonthBar:
 
     month: str
     picked: float
-    foretold: float | None
+    crop_forecast: float | None
     said: str
 
 
@@ -53,7 +53,7 @@ def review_pdf(sheet: ReviewSheet, *, paper: str = "letter") -> bytes:
 
     Raises `InputError` for a paper that is not known.
     """
-    top = max((value for bar in sheet.bars for value in (bar.picked, bar.foretold or 0.0)), default=0.0)
+    top = max((value for bar in sheet.bars for value in (bar.picked, bar.crop_forecast or 0.0)), default=0.0)
     scale = 1.0 / top if top > 0 else 0.0
     data: dict[str, Any] = {
         "paper": paper_name(paper),
@@ -66,7 +66,7 @@ def review_pdf(sheet: ReviewSheet, *, paper: str = "letter") -> bytes:
             {
                 "month": bar.month,
                 "picked": bar.picked * scale,
-                "foretold": None if bar.foretold is None else bar.foretold * scale,
+                "foretold": None if bar.crop_forecast is None else bar.crop_forecast * scale,
                 "said": bar.said,
             }
             for bar in sheet.bars

@@ -33,18 +33,18 @@ from mulchwright.web.beds import (
     signs as diagnosis,
 )
 from mulchwright.web.beds.beds import beds, chart, one_bed
-from mulchwright.web.beds.what_if import keep, plan, what_if_page, what_if_told
+from mulchwright.web.beds.what_if import keep, plan, what_if_comparison, what_if_page
 from mulchwright.web.ground import choose, ground, look, spots, sun
 from mulchwright.web.now import calendar as calendar_feed
 from mulchwright.web.now import now
 from mulchwright.web.phones import phones as pairing_pages
 from mulchwright.web.picks import picks as picking
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.shared.common_pages import charts_script, front, reckoning, serving, set_units
-from mulchwright.web.shared.context import _LOG, Desk
+from mulchwright.web.shared.common_pages import charts_script, front, outlook_progress, serving, set_units
+from mulchwright.web.shared.context import _LOG, AppContext
 from mulchwright.web.shared.errors import broken, not_there, refused
 from mulchwright.web.shared.guard import LOOPBACK_HOSTS, FaultPages, Guard
-from mulchwright.web.shared.phones import HomeDoor, PairingGate
+from mulchwright.web.shared.phones import HomeNetwork, PairingGate
 from mulchwright.web.start import start
 from mulchwright.web.stores import family_routes as stores_pages
 from mulchwright.web.weather import weather
@@ -60,7 +60,7 @@ def create_app(
     bundle: ChartBundle | None = None,
     today: Callable[[], date] | None = None,
     hosts: Iterable[str] = LOOPBACK_HOSTS,
-    home: HomeDoor | None = None,
+    home: HomeNetwork | None = None,
     clock: Callable[[], datetime] | None = None,
 ) -> Starlette:
     """The app over one garden book.
@@ -75,23 +75,23 @@ def create_app(
     if not new or path.exists():
         with open_book(path):
             pass
-    desk = Desk(
+    context = AppContext(
         path, engine or AlmanacEngine(), bundle or ChartBundle(), today, new=new, home=home, clock=clock
     )  # fmt: skip
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        desk.bundle.start()
-        desk.weather.start()
+        context.bundle.start()
+        context.weather.start()
         try:
             if path.exists():
-                desk.progress(desk.library.state(), patience_s=0.0)
+                context.progress(context.library.state(), patience_s=0.0)
         except MulchwrightError as error:
             _LOG.warning("%s", error)
         yield
-        desk.reckoner.close()
-        desk.errands.close()
-        desk.weather.close()
+        context.outlook_service.close()
+        context.jobs.close()
+        context.weather.close()
 
     static = resources.files("mulchwright.web").joinpath("static")
     app = Starlette(
@@ -101,7 +101,7 @@ def create_app(
             Route("/beds/{key}", one_bed),
             Route("/beds/{key}/charts/{name}", chart),
             Route("/beds/{key}/what-if", what_if_page),
-            Route("/beds/{key}/what-if/told", what_if_told),
+            Route("/beds/{key}/what-if/comparison", what_if_comparison),
             Route("/beds/{key}/keep", keep, methods=["POST"]),
             Route("/beds/{key}/plan", plan, methods=["POST"]),
             *now.routes(),
@@ -122,7 +122,7 @@ def create_app(
             *picking.routes(),
             *ground.routes(),
             Route("/units", set_units, methods=["POST"]),
-            Route("/reckoning", reckoning),
+            Route("/outlook-progress", outlook_progress),
             Route("/charts.js", charts_script),
             Route(PROOF_PATH, serving),
             Mount("/static", StaticFiles(directory=str(static)), name="static"),
@@ -137,5 +137,5 @@ def create_app(
         }),
         lifespan=lifespan,
     )  # fmt: skip
-    app.state.desk = desk
+    app.state.context = context
     return app

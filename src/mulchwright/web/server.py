@@ -17,12 +17,12 @@ from starlette.applications import Starlette
 
 from mulchwright.book import open_book
 from mulchwright.errors import InputError
-from mulchwright.services.pairing import Pairing, PhoneShelf, spelled
+from mulchwright.services.pairing import PairedPhones, Pairing, spelled
 from mulchwright.services.running import RunningServer
 from mulchwright.web.app import create_app
 from mulchwright.web.shared.connections import TimedProtocol
 from mulchwright.web.shared.home_network import home_address
-from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.shared.phones import HomeNetwork
 
 __all__ = ["serve"]
 
@@ -116,7 +116,7 @@ def serve(
     except BaseException:
         here.close()
         raise
-    home = HomeDoor(there.getsockname()[0], there.getsockname()[1], Pairing(PhoneShelf(path)))
+    home = HomeNetwork(there.getsockname()[0], there.getsockname()[1], Pairing(PairedPhones(path)))
     try:
         lines = _home_words(path, home)
         app = create_app(path, home=home)
@@ -144,7 +144,7 @@ def _leave_to(
     return True
 
 
-def _home_words(path: Path, home: HomeDoor) -> tuple[str, ...]:
+def _home_words(path: Path, home: HomeNetwork) -> tuple[str, ...]:
     """What is told when the book opens to the home network; keeps the address for labels and calendar."""
     lines = [
         f"On your home network: {home.base}/",
@@ -175,7 +175,7 @@ def _serve_at(
         announce(line)
     if open_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-    running = RunningServer.started(path, address, app.state.desk.secret, home_network=home_network)
+    running = RunningServer.started(path, address, app.state.context.secret, home_network=home_network)
     config = uvicorn.Config(
         app, http=TimedProtocol, log_level="warning", access_log=False, lifespan="on", ws="none"
     )

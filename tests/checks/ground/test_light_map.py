@@ -167,11 +167,11 @@ def test_a_day_behind_a_fence(day: date, hours: tuple[float, float, float]) -> N
     found = []
     for distance in (1.0, 2.0, 4.0):
         spot = Grid.over((0, distance - 0.001, 0.002, distance + 0.001), 0.002)
-        lit = [
+        garden_in_plan_light = [
             light_through(spot, obstacles, float(altitude), float(bearing), day.timetuple().tm_yday)[0, 0]
             for altitude, bearing in zip(sun.altitude_rad, sun.bearing_rad, strict=True)
         ]
-        found.append(sum(lit) / 60)
+        found.append(sum(garden_in_plan_light) / 60)
     assert found == pytest.approx(hours, abs=0.04)
 
 

@@ -25,7 +25,14 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
 )
-from mulchwright.season import SeasonRun, bed_arrays, draw_parameters, forcing_of, habits_of, simulate
+from mulchwright.season import (
+    SeasonRun,
+    bed_arrays,
+    draw_parameters,
+    forcing_of,
+    model_constants_of,
+    simulate,
+)
 from mulchwright.trade import load_trade
 from mulchwright.weather import mean_annual_wave, weather_futures
 
@@ -91,7 +98,7 @@ def run_alone(recipe: Recipe, members: int = 1000) -> SeasonRun:
     )  # fmt: skip
     bed = bed_arrays([patch], trade, start=BUILT, days=300, today=BUILT)
     draws = draw_parameters([patch], trade, members=members, seed=11)
-    return simulate(bed, draws, forcing, habits_of(trade), start=BUILT)
+    return simulate(bed, draws, forcing, model_constants_of(trade), start=BUILT)
 
 
 def test_a_bag_serves_the_areas_that_growers_give() -> None:

@@ -11,8 +11,8 @@ import numpy.typing as npt
 import pytest
 
 from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane, Watering, WateringRule
-from mulchwright.season import Draws, bed_arrays, draw_parameters, forcing_of, habits_of
-from mulchwright.season.kernel import BedArrays, Forcing, Habits
+from mulchwright.season import Draws, bed_arrays, draw_parameters, forcing_of, model_constants_of
+from mulchwright.season.kernel import BedArrays, Forcing, ModelConstants
 from mulchwright.trade import Trade, load_trade
 from mulchwright.weather import AnnualWave
 
@@ -26,7 +26,7 @@ class Case:
     bed: BedArrays
     draws: Draws
     forcing: Forcing
-    habits: Habits
+    model_constants: ModelConstants
     start: date = START
 
     def with_rain(self, rain_mm: npt.NDArray[np.float64]) -> Case:
@@ -89,7 +89,7 @@ def make_case(trade: Trade) -> Callable[..., Case]:
             bed=bed_arrays(made, trade, start=START, days=days, today=START),
             draws=draw_parameters(made, trade, members=members, seed=seed),
             forcing=forcing_of(air, rain, demand, start=START, wave=AnnualWave(11, 11, 200), trade=trade),
-            habits=habits_of(trade),
+            model_constants=model_constants_of(trade),
         )
 
     return make

@@ -21,13 +21,13 @@ from mulchwright.trade import Trade
 
 
 def run(case: Any, **options: Any) -> SeasonRun:
-    return simulate(case.bed, case.draws, case.forcing, case.habits, start=case.start, **options)
+    return simulate(case.bed, case.draws, case.forcing, case.model_constants, start=case.start, **options)
 
 
 def plainly(case: Any) -> ReferenceRun:
     draws = case.draws
     return reference_run(
-        0, case.bed, draws.parameters, draws.hazard, draws.flush_noise, case.forcing, case.habits
+        0, case.bed, draws.parameters, draws.hazard, draws.flush_noise, case.forcing, case.model_constants
     )
 
 

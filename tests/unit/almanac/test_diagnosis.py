@@ -247,7 +247,7 @@ def test_a_bed_without_an_outlook_is_judged_by_recipe_and_logbook() -> None:
     planned = garden_with(stage=Stage.PLANNED, built_on=None).patches[0]
     found = causes_of(planned, "green-mold")
     assert {c.trouble.key for c in found} == set(TRADE.symptoms["green-mold"].troubles)
-    assert all(not reason.reckoned for c in found for reason in c.reasons)
+    assert all(not reason.computed for c in found for reason in c.reasons)
 
 
 def test_no_sign_gives_no_cause_and_an_unknown_one_is_refused(base: PatchOutlook) -> None:

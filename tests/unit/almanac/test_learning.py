@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Memory, Outlook, outlook, what_if
-from mulchwright.almanac.learning import lessons, notes_from, sharpness_of
+from mulchwright.almanac.learning import notes_from, posteriors, sharpness_of
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season.draws import draw_parameters
@@ -143,7 +143,7 @@ def test_a_record_with_holes_carries_its_weather_along() -> None:
     from mulchwright.weather import normals_of
 
     blind = replace(garden(), normals=normals_of(series), log=(look(60, Sight.READY), pick(61, 1.0)))
-    found = lessons(blind, None, load_trade(), blind.patches[:1], today=TODAY, members=60, seed=5)
+    found = posteriors(blind, None, load_trade(), blind.patches[:1], today=TODAY, members=60, seed=5)
     past = found["one"].past
     assert past is not None
     assert past.air_c.shape == (62, 60)

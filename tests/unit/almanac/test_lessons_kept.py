@@ -21,14 +21,14 @@ from mulchwright.almanac import (
     outlook,
 )
 from mulchwright.almanac import (
-    posterior_records as lessons_kept,
+    posterior_records as posterior_records,
 )
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season import simulate
 from mulchwright.season.learn import condition
-from mulchwright.services import learning_cache as lesson_shelf
-from mulchwright.services.learning_cache import LessonShelf, code_digest
+from mulchwright.services import learning_cache as learning_cache
+from mulchwright.services.learning_cache import LearningCache, code_digest
 from mulchwright.trade import Trade, load_trade
 from mulchwright.weather import normals_of
 
@@ -57,10 +57,10 @@ def garden() -> Garden:
     return replace(demo, patches=patches, beds=(), log=LOG, readings=())
 
 
-def told(garden: Garden, shelf: LessonShelf | None, trade: Trade | None = None) -> Outlook:
+def told(garden: Garden, cache: LearningCache | None, trade: Trade | None = None) -> Outlook:
     _, series = demo_garden()
     return outlook(
-        garden, series, trade or load_trade(), today=TODAY, members=24, seed=5, memory=Memory(shelf=shelf)
+        garden, series, trade or load_trade(), today=TODAY, members=24, seed=5, memory=Memory(cache=cache)
     )
 
 
@@ -92,7 +92,7 @@ def bare(garden: Garden) -> Outlook:
 def filled(garden: Garden, bare: Outlook, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A shelf on which the garden's lessons lie; what filled it was told the same as without."""
     folder = tmp_path_factory.mktemp("filled")
-    assert_same(told(garden, LessonShelf(folder)), bare)
+    assert_same(told(garden, LearningCache(folder)), bare)
     assert len(list(folder.iterdir())) == 4  # a whole step, the bed's lesson, two beds without the logbook
     return folder
 
@@ -102,7 +102,7 @@ def folder(filled: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(filled, tmp_path / "lessons"))
 
 
-class _OnlyRead(LessonShelf):
+class _OnlyRead(LearningCache):
     """A shelf that has all that is asked of it; what it lacks would be learned and laid down here."""
 
     def write(self, key: str, made: Any) -> None:
@@ -125,7 +125,7 @@ def test_an_entry_begins_from_the_step_that_was_kept(
         return condition(*words, **more)
 
     monkeypatch.setattr(learning, "condition", counted)
-    assert_same(told(grown, LessonShelf(folder)), without)
+    assert_same(told(grown, LearningCache(folder)), without)
     assert len(steps) == 1
 
 
@@ -143,7 +143,7 @@ def test_beds_for_which_nothing_changed_are_not_run_again(
         (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered), hose_litres_per_minute=3.0), 3),
         (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered), hose_litres_per_minute=3.0), 0),
     )
-    memory, (_, series) = Memory(shelf=LessonShelf(filled)), demo_garden()
+    memory, (_, series) = Memory(cache=LearningCache(filled)), demo_garden()
 
     def told_by(state: Garden, memory: Memory | None) -> Outlook:
         return outlook(state, series, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
@@ -184,7 +184,7 @@ def test_a_file_that_is_not_ours_is_passed_over_and_written_anew(
             name = next(each for each in arrays if arrays[each].dtype == np.float64 and arrays[each].ndim)
             arrays[name] = arrays[name][..., :-1] if how == "misshapen" else arrays[name] * np.nan
             np.savez(file, **arrays)
-    assert_same(told(garden, LessonShelf(folder)), bare)
+    assert_same(told(garden, LearningCache(folder)), bare)
     with np.load(folder / max(before)) as read:
         assert read["kind"].dtype == np.int64
     assert {file.name for file in folder.iterdir()} == set(before)
@@ -197,11 +197,11 @@ def test_a_changed_table_or_model_reads_no_old_copy(garden: Garden, folder: Path
     constants = dict(changed.constants)
     constants["look_lag_days"] = replace(constants["look_lag_days"], value=4.0)
     vars(changed)["constants"] = constants
-    with_shelf = told(garden, LessonShelf(folder), changed)
-    assert_same(with_shelf, told(garden, None, changed))
+    with_cache = told(garden, LearningCache(folder), changed)
+    assert_same(with_cache, told(garden, None, changed))
     assert len({file.name for file in folder.iterdir()} - before) == 4
     key = "taught some mark"
-    assert LessonShelf(folder, model="3")._name(key) != LessonShelf(folder, model="4")._name(key)
+    assert LearningCache(folder, model="3")._name(key) != LearningCache(folder, model="4")._name(key)
 
 
 def test_the_model_s_mark_follows_its_source_and_version(
@@ -216,10 +216,10 @@ def test_the_model_s_mark_follows_its_source_and_version(
     assert "MOST_MOVES = 12" in text
     source.write_text(text.replace("MOST_MOVES = 12", "MOST_MOVES = 13"), encoding="utf-8")
     assert code_digest(tmp_path) != before
-    mark = lesson_shelf.model_mark.__wrapped__
+    mark = learning_cache.model_fingerprint.__wrapped__
     now = mark()
     assert now == mark()
-    monkeypatch.setattr(lesson_shelf, "MODEL_VERSION", "another")
+    monkeypatch.setattr(learning_cache, "MODEL_VERSION", "another")
     assert mark() != now
 
 
@@ -234,24 +234,24 @@ def test_without_a_record_what_is_kept_changes_no_figure_either(garden: Garden, 
         return outlook(state, None, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
 
     without = told_by(grown, Memory())
-    memory = Memory(shelf=LessonShelf(tmp_path))
+    memory = Memory(cache=LearningCache(tmp_path))
     told_by(blind, memory)
     assert_same(told_by(grown, memory), without)
-    assert_same(told_by(grown, Memory(shelf=LessonShelf(tmp_path))), without)
+    assert_same(told_by(grown, Memory(cache=LearningCache(tmp_path))), without)
 
 
 def test_a_cache_that_cannot_be_written_is_no_error(garden: Garden, bare: Outlook, tmp_path: Path) -> None:
     blocked = tmp_path / "a file"
     blocked.write_text("in the way of the folder")
-    assert_same(told(garden, LessonShelf(blocked / "lessons")), bare)
+    assert_same(told(garden, LearningCache(blocked / "lessons")), bare)
 
 
 def test_the_oldest_pieces_make_room(tmp_path: Path) -> None:
     pair = (FirstPicking(None, TODAY, None, ((TODAY, 0.25),), (None, TODAY)),) * 2
-    shelf = LessonShelf(tmp_path, model="m")
-    shelf.write("first", pair)
+    cache = LearningCache(tmp_path, model="m")
+    cache.write("first", pair)
     size = next(tmp_path.iterdir()).stat().st_size
-    small = LessonShelf(tmp_path, model="m", most_bytes=2 * size)
+    small = LearningCache(tmp_path, model="m", most_bytes=2 * size)
     small.write("second", pair)
     for number, file in enumerate(sorted(tmp_path.iterdir(), key=lambda each: each.name != small._name("x"))):
         os.utime(file, (1000 + number, 1000 + number))
@@ -264,5 +264,5 @@ def test_the_oldest_pieces_make_room(tmp_path: Path) -> None:
 
 
 def test_only_what_was_learned_is_kept() -> None:
-    assert lessons_kept.packed("words") is None
-    assert lessons_kept.packed(()) is None
+    assert posterior_records.packed("words") is None
+    assert posterior_records.packed(()) is None

@@ -173,7 +173,7 @@ def test_months_add_up_to_the_year(bare: YearReview) -> None:
     assert math.fsum(item.picked_kg for item in bare.months) == pytest.approx(bare.totals.picked_kg)
     assert bare.months[4].by_bed == pytest.approx({"old": 2.0})
     assert bare.months[5].watered_litres == 50
-    assert all(item.foretold is None for item in bare.months)
+    assert all(item.crop_forecast is None for item in bare.months)
 
 
 # ---- beds ----
@@ -248,7 +248,7 @@ def test_nothing_is_invented_where_nothing_is_known() -> None:
     quiet = review(replace(GARDEN, log=(), uses=()), TRADE, None, (), year=2031, today=TODAY)
     assert quiet.belief is None
     assert [p.kind for p in quiet.proposals] == [ProposalKind.KEEP]  # the new bed is only young
-    assert all(item.foretold is None and item.efficiency is None for item in quiet.beds)
+    assert all(item.crop_forecast is None and item.efficiency is None for item in quiet.beds)
 
 
 def test_guessed_weather_is_no_reason(told: Outlook) -> None:
@@ -359,19 +359,19 @@ def test_the_last_word_before_the_year_is_what_was_foretold() -> None:
         )
     )  # fmt: skip
     found = review(GARDEN, TRADE, None, kept, year=2031, today=TODAY)
-    foretold = found.beds[0].foretold
-    assert foretold is not None
-    assert (foretold.p50, foretold.p90, foretold.made_on) == (3.0, 4.0, date(2030, 12, 28))
-    assert found.beds[1].foretold is None
-    assert found.months[4].foretold == 2.5  # the last word before May
-    assert found.months[5].foretold is None
+    crop_forecast = found.beds[0].crop_forecast
+    assert crop_forecast is not None
+    assert (crop_forecast.p50, crop_forecast.p90, crop_forecast.made_on) == (3.0, 4.0, date(2030, 12, 28))
+    assert found.beds[1].crop_forecast is None
+    assert found.months[4].crop_forecast == 2.5  # the last word before May
+    assert found.months[5].crop_forecast is None
     rebuilt = replace(GARDEN, patches=(replace(OLD, built_on=date(2030, 4, 2)), ASH, NEW, NEXT))
-    assert review(rebuilt, TRADE, None, kept, year=2031, today=TODAY).beds[0].foretold is None
+    assert review(rebuilt, TRADE, None, kept, year=2031, today=TODAY).beds[0].crop_forecast is None
 
 
 def test_a_word_said_after_the_first_pick_foretells_nothing() -> None:
     kept = (OutlookKept(date(2031, 6, 1), "3", (("old", record(OLD, year={"2031": [1, 2, 3]}, kg=[])),)),)
-    assert review(GARDEN, TRADE, None, kept, year=2031, today=TODAY).beds[0].foretold is None
+    assert review(GARDEN, TRADE, None, kept, year=2031, today=TODAY).beds[0].crop_forecast is None
 
 
 def test_an_outlook_kept_tells_the_calendar_year(told: Outlook) -> None:

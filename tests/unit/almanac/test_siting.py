@@ -13,10 +13,10 @@ from mulchwright.almanac.choosing import Spot, choices_for, template_patch
 from mulchwright.almanac.siting import (
     ClassOutcome,
     SiteMap,
-    lit_by_plan,
     propose_spots,
     site_map,
     spot_at,
+    with_plan_light,
 )
 from mulchwright.errors import InputError
 from mulchwright.garden import Crown, Garden, Place, Wall
@@ -94,12 +94,12 @@ def test_drawn_patches_take_their_light_from_the_plan_and_others_keep_theirs() -
     )
     garden = replace(GARDEN, walls=(HOUSE,), patches=patches)
     light = light_map(garden, (0.0, -2.0, 14.0, 8.0), cell_m=0.5)
-    north, south, typed = lit_by_plan(garden, light).patches
+    north, south, typed = with_plan_light(garden, light).patches
     assert typed.light_share == (0.5,)
     assert max(north.light_share) < min(1.0, max(south.light_share))
     assert north.light_share[11] < 0.6 * south.light_share[11]
     bare = replace(garden, walls=())
-    assert lit_by_plan(bare, light) == bare
+    assert with_plan_light(bare, light) == bare
 
 
 def test_the_best_ground_is_proposed_first_and_beds_do_not_overlap() -> None:

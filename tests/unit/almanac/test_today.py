@@ -11,7 +11,7 @@ import pytest
 
 from mulchwright.almanac import Outlook, outlook
 from mulchwright.almanac.near import DAYS_NEAR, NearDay
-from mulchwright.almanac.today import AskKind, Today, today_asks
+from mulchwright.almanac.today import GardenTaskKind, Today, today_asks
 from mulchwright.garden import (
     ClimateNormals,
     Garden,
@@ -70,7 +70,7 @@ def told() -> Outlook:
     return outlook(GARDEN, None, load_trade(), today=TODAY, members=20)
 
 
-def asks(made: Outlook | None, garden: Garden = GARDEN, today: date = TODAY) -> Today:
+def tasks(made: Outlook | None, garden: Garden = GARDEN, today: date = TODAY) -> Today:
     return today_asks(garden, None, load_trade(), made, today=today)
 
 
@@ -91,7 +91,7 @@ def shaped(
 
 
 def kinds(day: Today, name: str) -> list[str]:
-    return [ask.kind.value for ask in day.due if ask.name == name]
+    return [task.kind.value for task in day.due if task.name == name]
 
 
 def test_the_weather_strip_has_the_week_behind_and_the_week_ahead(told: Outlook) -> None:
@@ -119,29 +119,31 @@ def test_measured_days_are_told_from_drawn_ones_in_a_record_that_starts_late() -
 
 
 def test_only_built_beds_are_told(told: Outlook) -> None:
-    assert [bed.patch.key for bed in asks(told).beds] == ["quince"]
+    assert [bed.patch.key for bed in tasks(told).beds] == ["quince"]
 
 
 def test_without_an_outlook_plans_and_stores_are_told_all_the_same() -> None:
-    day = asks(None)
+    day = tasks(None)
     assert day.beds == ()
-    assert any(ask.kind is AskKind.STEP for ask in (*day.due, *day.coming))
+    assert any(task.kind is GardenTaskKind.STEP for task in (*day.due, *day.coming))
 
 
 def test_a_likely_find_asks_for_a_look_and_a_look_today_settles_it(told: Outlook) -> None:
     likely = shaped(told, found=0.4)
-    assert "look" in kinds(asks(likely), "Quince walk")
+    assert "look" in kinds(tasks(likely), "Quince walk")
     look = LogEntry("l", "quince", TODAY, LogKind.LOOKED, sight=Sight.NOTHING)
-    looked = asks(likely, replace(GARDEN, log=(look,)))
+    looked = tasks(likely, replace(GARDEN, log=(look,)))
     assert "look" not in kinds(looked, "Quince walk")
-    (coming,) = [ask for ask in looked.coming if ask.kind is AskKind.LOOK]
+    (coming,) = [task for task in looked.coming if task.kind is GardenTaskKind.LOOK]
     assert coming.on == TODAY + timedelta(days=3)
-    pins = asks(likely, replace(GARDEN, log=(replace(look, sight=Sight.PINS),)))
-    assert [ask.on for ask in pins.coming if ask.kind is AskKind.LOOK] == [TODAY + timedelta(days=2)]
+    pins = tasks(likely, replace(GARDEN, log=(replace(look, sight=Sight.PINS),)))
+    assert [task.on for task in pins.coming if task.kind is GardenTaskKind.LOOK] == [
+        TODAY + timedelta(days=2)
+    ]
 
 
 def test_an_unlikely_find_asks_for_nothing(told: Outlook) -> None:
-    day = asks(shaped(told, found=0.05))
+    day = tasks(shaped(told, found=0.05))
     assert "look" not in kinds(day, "Quince walk")
     assert day.beds[0].look.next_on is None
 
@@ -154,7 +156,7 @@ def test_water_is_told_in_liters_minutes_and_cans_and_not_twice_a_day(told: Outl
         replace(item, watering_now=dry) if item.patch.key == "quince" else item for item in told.patches
     )
     made = replace(told, patches=items)
-    (water,) = [ask for ask in asks(made).due if ask.kind is AskKind.WATER]
+    (water,) = [task for task in tasks(made).due if task.kind is GardenTaskKind.WATER]
     assert water.litres == pytest.approx(water.depth_mm * 3.0)
     assert water.minutes * GARDEN.hose_litres_per_minute == pytest.approx(water.litres)
     assert water.cans * GARDEN.can_litres == pytest.approx(water.litres)
@@ -162,49 +164,51 @@ def test_water_is_told_in_liters_minutes_and_cans_and_not_twice_a_day(told: Outl
         "liters are area times depth", "minutes are liters over flow", "cans are liters over what one holds",
     }  # fmt: skip
     given = LogEntry("w", "quince", TODAY, LogKind.WATERED, litres=30.0)
-    assert "water" not in kinds(asks(made, replace(GARDEN, log=(given,))), "Quince walk")
+    assert "water" not in kinds(tasks(made, replace(GARDEN, log=(given,))), "Quince walk")
 
 
 def test_too_wet_is_told_above_the_mark_where_threads_drown(told: Outlook) -> None:
     drown = told.patch("quince").moisture_marks.drown
-    assert "wet" in kinds(asks(shaped(told, moisture=drown + 0.01)), "Quince walk")
-    assert "wet" not in kinds(asks(shaped(told, moisture=drown - 0.01)), "Quince walk")
+    assert "wet" in kinds(tasks(shaped(told, moisture=drown + 0.01)), "Quince walk")
+    assert "wet" not in kinds(tasks(shaped(told, moisture=drown - 0.01)), "Quince walk")
 
 
 def test_frost_is_told_where_something_stands_to_be_lost(told: Outlook) -> None:
     night = NearDay(TODAY + timedelta(days=1), False, (0, 0, 0), (-4, -1, 2), (5, 8, 11), 0.0, 0.6)
-    assert "frost" in kinds(asks(shaped(told, found=0.5, near=(night,))), "Quince walk")
-    assert "frost" not in kinds(asks(shaped(told, found=0.01, near=(night,))), "Quince walk")
+    assert "frost" in kinds(tasks(shaped(told, found=0.5, near=(night,))), "Quince walk")
+    assert "frost" not in kinds(tasks(shaped(told, found=0.01, near=(night,))), "Quince walk")
     mild = replace(night, chance_of_frost=0.1)
-    assert "frost" not in kinds(asks(shaped(told, found=0.5, near=(mild,))), "Quince walk")
+    assert "frost" not in kinds(tasks(shaped(told, found=0.5, near=(mild,))), "Quince walk")
 
 
 def test_a_green_heap_and_aging_spawn_are_told(told: Outlook) -> None:
-    day = asks(told)
+    day = tasks(told)
     assert kinds(day, "Alder heap") == ["heap"]
-    coming = {ask.name: ask for ask in day.coming}
-    assert coming["Bag"].kind is AskKind.SPAWN
+    coming = {task.name: task for task in day.coming}
+    assert coming["Bag"].kind is GardenTaskKind.SPAWN
     assert coming["Bag"].on == TODAY + timedelta(days=10)
     assert coming["Old heap"].on == TODAY + timedelta(days=6), "chips are prime for 56 days"
 
 
 def test_soaks_and_orders_have_their_last_days(told: Outlook) -> None:
-    steps = [ask for ask in (*asks(told).due, *asks(told).coming) if ask.kind is AskKind.STEP]
+    steps = [task for task in (*tasks(told).due, *tasks(told).coming) if task.kind is GardenTaskKind.STEP]
     assert steps
-    assert {ask.patch for ask in steps} == {"pear"}
-    assert all(ask.on == ask.step.last for ask in steps if ask.step is not None)
-    assert len({ask.key for ask in steps}) == len(steps)
+    assert {task.patch for task in steps} == {"pear"}
+    assert all(task.on == task.step.last for task in steps if task.step is not None)
+    assert len({task.key for task in steps}) == len(steps)
 
 
 def test_a_build_day_that_went_by_is_asked_after() -> None:
     built, planned = GARDEN.patches
     late = replace(planned, built_on=TODAY - timedelta(days=4))
-    day = asks(None, replace(GARDEN, patches=(built, late)))
-    assert [(ask.kind, ask.days) for ask in day.due if ask.patch == "pear"] == [(AskKind.LATE_BUILD, 4)]
+    day = tasks(None, replace(GARDEN, patches=(built, late)))
+    assert [(task.kind, task.days) for task in day.due if task.patch == "pear"] == [
+        (GardenTaskKind.LATE_BUILD, 4)
+    ]
 
 
 def test_yesterdays_outlook_is_read_at_today(told: Outlook) -> None:
-    later = asks(told, today=TODAY + timedelta(days=2))
+    later = tasks(told, today=TODAY + timedelta(days=2))
     bed = later.beds[0]
     item = told.patch("quince")
     assert bed.moisture.likely == pytest.approx(float(item.moisture.p50[item.today_index + 2]))

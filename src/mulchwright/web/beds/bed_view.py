@@ -17,7 +17,7 @@ from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, spec
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.learned import learned_words
 from mulchwright.web.views.logbook_wording import log_words, newest_first
 from mulchwright.web.views.tables import Card, Source, Table
@@ -46,8 +46,8 @@ class BedRow:
     key: str
     name: str
     under: str
-    picking: Answer | None
-    moisture: Answer | None
+    picking: Headline | None
+    moisture: Headline | None
     heading: str = ""
     strip: str = ""
     why_not: str = ""
@@ -362,10 +362,10 @@ def _account_card(told: PatchOutlook, system: str) -> Card:
     )
     whole = next((y for y in years if y.rain + y.watered > 0), None)
     if whole is None:
-        answer = Answer("No water has come or gone yet")
+        answer = Headline("No water has come or gone yet")
     else:
         total = whole.rain + whole.watered
-        answer = Answer(
+        answer = Headline(
             f"Of all the water in {whole.year}, ",
             f"{round(10 * whole.rain / total)} in 10 parts",
             " came as rain.",

@@ -11,7 +11,7 @@ from starlette.responses import (
 
 from mulchwright.garden import Garden, Patch
 from mulchwright.services.library import BookState
-from mulchwright.services.light import lit_if_kept
+from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.web.beds import (
     bed_view as bed,
 )
@@ -21,7 +21,7 @@ from mulchwright.web.beds import (
 from mulchwright.web.beds.bed_charts import CHARTS, chart_spec
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.ground import look
-from mulchwright.web.shared.context import Desk, _desk
+from mulchwright.web.shared.context import AppContext, context_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.weather import weather
@@ -29,70 +29,70 @@ from mulchwright.web.weather import weather
 NARROWEST, WIDEST = 240, 1400
 
 
-def _opened(request: Request) -> tuple[Desk, BookState, Patch]:
+def _opened(request: Request) -> tuple[AppContext, BookState, Patch]:
     """Desk, book state and the patch the address names; 404 when the garden has no such bed.
 
     A drawn bed has the plan's light where that is known already.
     """
-    desk = _desk(request)
-    state = lit_if_kept(desk.library.state())
+    context = context_of(request)
+    state = garden_in_plan_light_if_cached(context.library.state())
     key = request.path_params["key"]
     patch = next((p for p in state.garden.patches if p.key == key), None)
     if patch is None:
         known = words.joined([p.name for p in state.garden.patches]) or "none yet"
         raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    return desk, state, patch
+    return context, state, patch
 
 
 def beds(request: Request) -> Response:
     """The list of beds."""
-    desk = _desk(request)
-    state = desk.library.state()
-    progress = desk.progress(state)
-    rows = bed.bed_rows(state.garden, desk.trade, progress.shown, desk.today(state.garden))
-    return desk.page(
+    context = context_of(request)
+    state = context.library.state()
+    progress = context.progress(state)
+    rows = bed.bed_rows(state.garden, context.trade, progress.shown, context.today(state.garden))
+    return context.page(
         request, "beds/beds.html", state, rows=rows, waiting=progress.under_way, share=progress.share,
         trouble=progress.trouble, earlier=progress.shown is not progress.outlook,
-        weather=bed.weather_lines(progress.shown, desk.today(state.garden)) if progress.shown else (),
-        record_state=weather.stale_words(weather.record_state(state, desk.today(state.garden))),
+        weather=bed.weather_lines(progress.shown, context.today(state.garden)) if progress.shown else (),
+        record_state=weather.stale_words(weather.record_state(state, context.today(state.garden))),
     )  # fmt: skip
 
 
 def one_bed(request: Request) -> Response:
     """One bed's page."""
-    desk, state, patch = _opened(request)
-    progress = desk.progress(desk.library.state())
-    today = desk.today(state.garden)
+    context, state, patch = _opened(request)
+    progress = context.progress(context.library.state())
+    today = context.today(state.garden)
     shown = progress.shown_of(patch)
-    page = bed.bed_page(state.garden, patch, desk.trade, shown, today, progress.trouble)
-    form = whatif.form_of(patch, desk.trade, state.garden.units.value)
-    return desk.page(
+    page = bed.bed_page(state.garden, patch, context.trade, shown, today, progress.trouble)
+    form = whatif.form_of(patch, context.trade, state.garden.units.value)
+    return context.page(
         request, "beds/bed.html", state, bed=page, form=form, comparison=None, waiting=progress.under_way,
         share=progress.share, revision=state.revision, new_name=_new_name(state.garden, patch),
         earlier=shown is not progress.outlook,
-        ground=look.bed_ground(state.garden, patch, desk.trade),
+        ground=look.bed_ground(state.garden, patch, context.trade),
     )  # fmt: skip
 
 
 def chart(request: Request) -> Response:
     """The spec of one chart with its data, for the width and color scheme asked for."""
-    desk, state, patch = _opened(request)
+    context, state, patch = _opened(request)
     name = request.path_params["name"]
     scheme = request.query_params.get("scheme", "light")
     if name not in CHARTS or scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
-    told = desk.told(state, patch.key)
+    told = context.told(state, patch.key)
     if told is None:
         raise HTTPException(404, "There is no outlook of this bed yet.")
     spec = chart_spec(
-        name, state.garden, told, desk.trade, desk.today(state.garden), width=width, scheme=scheme
+        name, state.garden, told, context.trade, context.today(state.garden), width=width, scheme=scheme
     )
     return JSONResponse(spec)
 
 
-def _bare_page(desk: Desk, state: BookState, patch: Patch) -> bed.BedPage:
-    return bed.bed_page(state.garden, patch, desk.trade, None, desk.today(state.garden))
+def _bare_page(context: AppContext, state: BookState, patch: Patch) -> bed.BedPage:
+    return bed.bed_page(state.garden, patch, context.trade, None, context.today(state.garden))
 
 
 def _new_name(garden: Garden, patch: Patch) -> str:

@@ -17,13 +17,13 @@ from mulchwright import units
 from mulchwright.almanac.as_built import AsBuilt, as_built
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, Patch, Recipe, SpawnPlane, Stage, StartMoisture
-from mulchwright.services.writes import change_garden, mark_of
+from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_name, pegs, portrait
 from mulchwright.trade import Trade
 from mulchwright.web.beds.when import bed_of
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm, read_day
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
@@ -96,7 +96,7 @@ def _form(
         )  # fmt: skip
     return StoreForm(
         f"/beds/{patch.key}/built", f"{patch.name}: as built", tuple(groups), "Built as told here", errors,
-        back=f"/beds/{patch.key}", hidden=(("before", mark_of(patch)),),
+        back=f"/beds/{patch.key}", hidden=(("before", noun_fingerprint(patch)),),
     )  # fmt: skip
 
 
@@ -175,28 +175,28 @@ async def built(request: Request) -> Response:
 
 
 def _page(request: Request, patch: Patch, form: StoreForm, *, status: int = 200, clash: str = "") -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     system = garden.units.value
     return store_page(
-        request, "beds/built.html", state, status=status, form=form, bed=patch, clash=clash, door="beds",
+        request, "beds/built.html", state, status=status, form=form, bed=patch, clash=clash, section="beds",
         planned=patch.stage is Stage.PLANNED, today_words=words.day(today, today),
         built_words=words.day(patch.built_on, today) if patch.built_on else "",
-        portrait=portrait(patch, desk.trade, system, mark="built"),
-        layers=[layer_name(patch, n, desk.trade) for n in range(len(patch.recipe.all_layers))],
-        mark=mark_of(patch), today_iso=today.isoformat(),
+        portrait=portrait(patch, context.trade, system, mark="built"),
+        layers=[layer_name(patch, n, context.trade) for n in range(len(patch.recipe.all_layers))],
+        mark=noun_fingerprint(patch), today_iso=today.isoformat(),
     )  # fmt: skip
 
 
 def _built(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, today, system, trade = (
         state.garden,
-        desk.today(state.garden),
+        context.today(state.garden),
         state.garden.units.value,
-        desk.trade,
+        context.trade,
     )
     patch = bed_of(request, garden)
     if typed is None:
@@ -231,16 +231,16 @@ class _MovedError(Exception):
 
 def _write(request: Request, patch: Patch, recipe: Recipe, day: date, typed: Mapping[str, str]) -> Response:
     """One act: bed, logbook and lots together."""
-    desk = desk_of(request)
-    trade, before = desk.trade, typed.get("before", "")
+    context = context_of(request)
+    trade, before = context.trade, typed.get("before", "")
     made: list[AsBuilt] = []
 
     def change(garden: Garden) -> Garden:
-        if before and mark_of(garden.patch(patch.key)) != before:
+        if before and noun_fingerprint(garden.patch(patch.key)) != before:
             raise _MovedError
         made.append(
             as_built(
-                garden, trade, patch.key, built_on=day, today=desk.today(garden), recipe=recipe,
+                garden, trade, patch.key, built_on=day, today=context.today(garden), recipe=recipe,
                 note=" ".join(typed.get("note", "").split())[:2000],
                 draw_lots=bool(typed.get("draw")),
             )
@@ -248,20 +248,20 @@ def _write(request: Request, patch: Patch, recipe: Recipe, day: date, typed: Map
         return made[-1].garden
 
     try:
-        garden = change_garden(desk.library.path, change)
+        garden = change_garden(context.library.path, change)
     except _MovedError:
-        state = desk.library.state()
+        state = context.library.state()
         now = bed_of(request, state.garden)
-        system, today = state.garden.units.value, desk.today(state.garden)
+        system, today = state.garden.units.value, context.today(state.garden)
         return _page(
             request, now, _form(now, trade, system, today, typed, {}), status=409,
             clash="This bed was changed in another window since the form was filled. Nothing was written. "
             "The fields hold what you typed; look at them, then save once more.",
         )  # fmt: skip
     done: Any = made[-1]
-    state, system, today = desk.library.state(), garden.units.value, desk.today(garden)
+    state, system, today = context.library.state(), garden.units.value, context.today(garden)
     return store_page(
-        request, "beds/built_done.html", state, bed=done.patch, door="beds",
+        request, "beds/built_done.html", state, bed=done.patch, section="beds",
         day_words=words.day(day, today),
         drawn=[one.words for one in done.drawn],
         short=[in_units(text, system, bulk=True) for text in done.short],

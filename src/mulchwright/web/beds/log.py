@@ -12,7 +12,7 @@ import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
@@ -29,10 +29,11 @@ from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight, Stage
 from mulchwright.garden.photo import Photo
-from mulchwright.services.pairing import PhoneShelf
+from mulchwright.services.pairing import PairedPhones
 from mulchwright.services.photos import LARGEST_UPLOAD_BYTES, photo_of
 from mulchwright.web.beds import log_form as logbook_form
 from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.logbook_wording import (
@@ -46,7 +47,7 @@ from mulchwright.web.views.logbook_wording import (
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.trade import Trade
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["LogLine", "QuickPage", "routes"]
 
@@ -106,10 +107,6 @@ class QuickPage:
     others: tuple[tuple[str, str], ...]
 
 
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
-
-
 def _wants_json(request: Request) -> bool:
     return "application/json" in request.headers.get("accept", "")
 
@@ -143,10 +140,10 @@ def _lines(
     )  # fmt: skip
 
 
-def _quick(desk: Desk, state: BookState, patch: Patch) -> QuickPage:
+def _quick(context: AppContext, state: BookState, patch: Patch) -> QuickPage:
     garden = state.garden
     system, can = garden.units.value, garden.can_litres
-    outlook = desk.progress(state, patience_s=0.0).outlook
+    outlook = context.progress(state, patience_s=0.0).outlook
     advised: dict[str, float] = {}
     for told in outlook.patches if outlook else ():
         if told.watering_now is not None and told.watering_now.litres > 0:
@@ -166,12 +163,12 @@ def _quick(desk: Desk, state: BookState, patch: Patch) -> QuickPage:
     )  # fmt: skip
 
 
-def _zone(desk: Desk, garden: Garden) -> str:
+def _zone(context: AppContext, garden: Garden) -> str:
     """The garden's time zone for the module; "" where the calendar is held still and no clock counts."""
     return "" if garden.stands_at is not None else garden.place.timezone
 
 
-def new_mark() -> str:
+def new_request_id() -> str:
     """A mark for one form on one page."""
     return secrets.token_hex(12)
 
@@ -179,14 +176,14 @@ def new_mark() -> str:
 def _log_page(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
-    desk = _desk(request)
-    today = desk.today(state.garden)
+    context = context_of(request)
+    today = context.today(state.garden)
     common = {
-        "today_iso": today.isoformat(), "zone": _zone(desk, state.garden), "mark": new_mark,
-        "book_key": PhoneShelf(desk.library.path).book_key, "phone": phone_of(request), "errors": {},
+        "today_iso": today.isoformat(), "zone": _zone(context, state.garden), "mark": new_request_id,
+        "book_key": PairedPhones(context.library.path).book_key, "phone": phone_of(request), "errors": {},
         "noted": None, "typed": {}, "ask": "", "most_photos": MOST_PHOTOS,
     }  # fmt: skip
-    answer = desk.page(request, template, state, status=status, **(common | values))
+    answer = context.page(request, template, state, status=status, **(common | values))
     answer.headers["cache-control"] = "no-store"  # an old page holds an old mark and an old day
     return answer
 
@@ -196,15 +193,15 @@ def _noted(request: Request) -> tuple[int, str, bool] | None:
     asked = whole_number(request.query_params.get("step", ""))
     if asked is None:
         return None
-    with open_book(_desk(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         step = next((s for s in book.undo_steps() if s.step == asked), None)
     return (step.step, step.what, step.taken_back) if step else None
 
 
 def bed_log(request: Request) -> Response:
     """One bed's logbook with the buttons for the common acts: the page for beside the bed."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     patch = _patch(state.garden, request.path_params["key"])
     return _bed_log(request, state, patch)
 
@@ -212,22 +209,22 @@ def bed_log(request: Request) -> Response:
 def _bed_log(
     request: Request, state: BookState, patch: Patch, *, status: int = 200, **values: Any
 ) -> Response:
-    desk = _desk(request)
-    today = desk.today(state.garden)
+    context = context_of(request)
+    today = context.today(state.garden)
     mine = newest_first([e for e in state.garden.log if patch.key in (e.patch, e.to_patch)])
     return _log_page(
-        request, "beds/bed_log.html", state, status=status, quick=_quick(desk, state, patch),
-        lines=_lines(mine[:PAGE_LENGTH], state.garden, desk.trade, today), more=len(mine) > PAGE_LENGTH,
+        request, "beds/bed_log.html", state, status=status, quick=_quick(context, state, patch),
+        lines=_lines(mine[:PAGE_LENGTH], state.garden, context.trade, today), more=len(mine) > PAGE_LENGTH,
         **({"noted": _noted(request)} | values),
     )  # fmt: skip
 
 
 def whole_log(request: Request) -> Response:
     """Everything, by date or by bed, of one bed or one kind where that is asked for."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, query = state.garden, request.query_params
-    today = desk.today(garden)
+    today = context.today(garden)
     bed = query.get("bed", "")
     kind = query.get("kind", "")
     chosen = [
@@ -240,7 +237,7 @@ def whole_log(request: Request) -> Response:
         chosen.sort(key=lambda e: order.get(e.patch, len(order)))
     pages = max(1, math.ceil(len(chosen) / PAGE_LENGTH))
     page = min(max(whole_number(query.get("page", "1")) or 1, 1), pages)
-    lines = _lines(chosen[(page - 1) * PAGE_LENGTH : page * PAGE_LENGTH], garden, desk.trade, today)
+    lines = _lines(chosen[(page - 1) * PAGE_LENGTH : page * PAGE_LENGTH], garden, context.trade, today)
     groups: list[tuple[str, list[LogLine]]] = []
     for line in lines:
         head = line.bed if by_bed else line.day
@@ -258,8 +255,8 @@ def whole_log(request: Request) -> Response:
 
 def write_page(request: Request) -> Response:
     """The long form for one kind of entry: everything that can be told, with photos and signs."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     patch = _patch(state.garden, request.path_params["key"])
     kind = request.query_params.get("kind", "note")
     if kind not in {k.value for k in ENTERABLE}:
@@ -271,8 +268,8 @@ def _form_page(
     request: Request, state: BookState, patch: Patch, typed: Mapping[str, str], *, status: int = 200,
     entry: LogEntry | None = None, errors: Mapping[str, str] | None = None, ask: str = "", clash: str = "",
 ) -> Response:  # fmt: skip
-    desk = _desk(request)
-    garden, trade = state.garden, desk.trade
+    context = context_of(request)
+    garden, trade = state.garden, context.trade
     return _log_page(
         request, "beds/log_write.html", state, status=status, patch=patch, typed=dict(typed), entry=entry,
         revision=state.revision, errors=dict(errors or {}), ask=ask, clash=clash,
@@ -282,14 +279,14 @@ def _form_page(
         materials=[(key, row.names[0]) for key, row in trade.materials.items()],
         others=[(p.key, p.name) for p in garden.patches if p.key != patch.key],
         signs=[(key, row.sign) for key, row in trade.symptoms.items()],
-        chosen_signs=typed.get("signs", "").split(), quick=_quick(desk, state, patch),
+        chosen_signs=typed.get("signs", "").split(), quick=_quick(context, state, patch),
     )  # fmt: skip
 
 
 def entry_page(request: Request) -> Response:
     """One entry in the form it can be changed in."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
     typed = _as_typed(entry, state.garden.units.value)
     return _form_page(request, state, _patch(state.garden, entry.patch), typed, entry=entry)
@@ -393,8 +390,8 @@ async def _take(request: Request) -> tuple[dict[str, str], list[bytes]] | Respon
 
 
 def _refused_page(request: Request, fault: str, status: int) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     key = request.path_params.get("patch")
     if key is None:
         key = _entry(state.garden, request.path_params["key"]).patch
@@ -421,8 +418,8 @@ async def enter(request: Request) -> Response:
 
 
 def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden = state.garden
     patch = _patch(garden, request.path_params["patch"])
     round_ = [patch, *(_patch(garden, key) for key in typed.get("also", "").split() if key != patch.key)]
@@ -430,20 +427,22 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     phone = phone_of(request)
     fields = {**typed, "with_photo": "yes" if photos else ""}
     result = logbook_form.entered(
-        fields, garden, round_, desk.trade, today=desk.today(garden), now=desk.now(garden),
+        fields, garden, round_, context.trade, today=context.today(garden), now=context.now(garden),
         by=phone.name if phone else "", photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}
     if errors or result.ask:
         return _again(request, state, patch, typed, errors, result.ask)
-    mark = logbook_form.mark_with_content(logbook_form.bare_mark(typed.get("mark", "")), result.entries)
-    with open_book(desk.library.path) as book:
+    request_id = logbook_form.request_id_with_content(
+        logbook_form.bare_request_id(typed.get("mark", "")), result.entries
+    )
+    with open_book(context.library.path) as book:
         for photo in photos:
             book.add_photo(photo)
-        done = book.add_entries(result.entries, mark=mark)
+        done = book.add_entries(result.entries, request_id=request_id)
     if _wants_json(request):
         return JSONResponse(
-            {"stored": list(done.keys), "step": done.step, "words": _said(result.entries, garden, desk),
+            {"stored": list(done.keys), "step": done.step, "words": _said(result.entries, garden, context),
              "again": done.again}
         )  # fmt: skip
     if typed.get("back") == "/now":
@@ -452,10 +451,10 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     return RedirectResponse(f"{where}={done.step}", 303)
 
 
-def _said(entries: Sequence[LogEntry], garden: Garden, desk: Desk) -> str:
+def _said(entries: Sequence[LogEntry], garden: Garden, context: AppContext) -> str:
     """What was noted, in one line."""
-    first = log_words(entries[0], garden.units.value, garden=garden, trade=desk.trade)
-    today = desk.today(garden)
+    first = log_words(entries[0], garden.units.value, garden=garden, trade=context.trade)
+    today = context.today(garden)
     when = "today" if entries[0].day == today else words.day(entries[0].day, today)
     beds = f", {len(entries)} beds" if len(entries) > 1 else ""
     return f"{first[:160]} ({when}{beds})"
@@ -495,8 +494,8 @@ async def change(request: Request) -> Response:
 
 
 def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
     patch = _patch(state.garden, entry.patch)
     typed = {**typed, "kind": entry.kind.value, "day": typed.get("day", "").strip() or entry.day.isoformat()}
@@ -504,7 +503,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
     fields = {**typed, "with_photo": "yes" if photos or entry.photos else ""}
     shown = _as_typed(entry, state.garden.units.value)
     result = logbook_form.edited(
-        entry, fields, state.garden, desk.trade, today=desk.today(state.garden),
+        entry, fields, state.garden, context.trade, today=context.today(state.garden),
         photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}
@@ -522,13 +521,13 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
     }  # fmt: skip
     changed = replace(changed, **exact)
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             for photo in photos:
                 book.add_photo(photo)
             done = book.change_entry(
                 changed, expected_revision=revision_of(typed),
-                mark=logbook_form.mark_with_content(
-                    logbook_form.bare_mark(typed.get("mark", "")), [changed]
+                request_id=logbook_form.request_id_with_content(
+                    logbook_form.bare_request_id(typed.get("mark", "")), [changed]
                 ),
             )  # fmt: skip
     except BookConflict as conflict:
@@ -542,11 +541,11 @@ def _clash(
     request: Request, patch: Patch, typed: Mapping[str, str], entry: LogEntry, conflict: str
 ) -> Response:
     """Another window changed or removed the entry: both are shown, nothing is written over."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     theirs = next((e for e in state.garden.log if e.key == entry.key), None)
     told = (
-        log_words(theirs, state.garden.units.value, garden=state.garden, trade=desk.trade)
+        log_words(theirs, state.garden.units.value, garden=state.garden, trade=context.trade)
         if theirs
         else "it was removed"
     )
@@ -568,11 +567,11 @@ async def remove(request: Request) -> Response:
 
 
 def _remove(request: Request, typed: dict[str, str]) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             done = book.remove_entry(
                 entry.key,
                 expected_revision=revision_of(typed),
@@ -592,9 +591,9 @@ async def take_back(request: Request) -> Response:
 
 
 def _take_back(request: Request, typed: dict[str, str]) -> Response:
-    desk = _desk(request)
+    context = context_of(request)
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             told = book.undo(request.path_params["step"])
             newest = book.undo_steps()[0].step
     except (BookConflict, BookError) as error:
@@ -609,7 +608,7 @@ def _take_back(request: Request, typed: dict[str, str]) -> Response:
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if re.fullmatch(r"/pick|/picks(/[a-z0-9-]{1,80}(/check)?)?", back := typed.get("back", "")):
         return RedirectResponse(f"{back}?step={newest}", 303)
-    garden = desk.library.state().garden
+    garden = context.library.state().garden
     bed = typed.get("bed", "")
     known = any(patch.key == bed for patch in garden.patches)
     return RedirectResponse(f"/beds/{bed}/log?step={newest}" if known else f"/log?step={newest}", 303)
@@ -618,7 +617,7 @@ def _take_back(request: Request, typed: dict[str, str]) -> Response:
 def picture(request: Request) -> Response:
     """A photo, or its small copy; its key never means another one, so it may be kept by the browser."""
     key = request.path_params["key"]
-    with open_book(_desk(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         try:
             small = request.query_params.get("small") == "1"
             data = book.thumb(key) if small else book.photo(key).jpeg

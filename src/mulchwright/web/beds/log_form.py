@@ -24,7 +24,15 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
-__all__ = ["Entered", "bare_mark", "edited", "entered", "heaviest_kg", "mark_with_content", "scale_mass"]
+__all__ = [
+    "Entered",
+    "bare_request_id",
+    "edited",
+    "entered",
+    "heaviest_kg",
+    "request_id_with_content",
+    "scale_mass",
+]
 
 NEEDS_A_BED = frozenset({LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED})
 LONGEST_MINUTES = 24 * 60
@@ -39,20 +47,20 @@ class Entered:
     ask: str = ""
 
 
-def bare_mark(mark: str) -> str:
+def bare_request_id(request_id: str) -> str:
     """The mark a form carries, if it is one that the pages or the module make; "" otherwise."""
-    return mark if re.fullmatch(r"[a-z0-9-]{8,64}", mark) else ""
+    return request_id if re.fullmatch(r"[a-z0-9-]{8,64}", request_id) else ""
 
 
-def mark_with_content(mark: str, entries: Sequence[LogEntry]) -> str:
+def request_id_with_content(request_id: str, entries: Sequence[LogEntry]) -> str:
     """The mark under which a write is kept: a resend has it again, another entry from the same page has not.
 
     A page that came back with the back button carries its old mark; what is entered there anew is new.
     """
-    if not mark:
+    if not request_id:
         return ""
     content = repr([replace(entry, key="x", entered_at=None) for entry in entries])
-    return blake2b(f"{mark}\n{content}".encode(), digest_size=16).hexdigest()
+    return blake2b(f"{request_id}\n{content}".encode(), digest_size=16).hexdigest()
 
 
 def heaviest_kg(patch: Patch, trade: Trade) -> float:

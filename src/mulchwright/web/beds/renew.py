@@ -21,7 +21,7 @@ from mulchwright.garden import Stage
 from mulchwright.sheets.portrait import cautions_of
 from mulchwright.web.beds.renew_view import MoveForm, move_lines, page_of
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 
 if TYPE_CHECKING:
     from datetime import date
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook
     from mulchwright.garden import Garden, Patch
     from mulchwright.trade import Trade
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["routes"]
 
@@ -71,7 +71,7 @@ def _move_form(request: Request, told: PatchOutlook, garden: Garden, trade: Trad
     answer = None
     if move is not None:
         area = units.show_area(move.carries_m2.likely, system)
-        answer = Answer(f"{volume} of living chips carry ", f"about {area}", " of new bed.")
+        answer = Headline(f"{volume} of living chips carry ", f"about {area}", " of new bed.")
     return MoveForm(
         asked[0] or volume, asked[1] or units.show_length(shown.depth_m, system), tuple(errors.items()),
         answer, move_lines(move, system) if move else (),
@@ -99,16 +99,16 @@ def _why_not(patch: Patch, today: date) -> str:
 
 def renew_page(request: Request) -> Response:
     """The page; GET only, with the volume to be moved in the address. What is done goes to the logbook."""
-    desk = cast("Desk", request.app.state.desk)
-    state = desk.library.state()
-    garden, trade, system = state.garden, desk.trade, state.garden.units.value
+    context = cast("AppContext", request.app.state.context)
+    state = context.library.state()
+    garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
     patch = next((p for p in garden.patches if p.key == key), None)
     if patch is None:
         known = words.joined([p.name for p in garden.patches]) or "none yet"
         raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    today = desk.today(garden)
-    progress = desk.progress(state)
+    today = context.today(garden)
+    progress = context.progress(state)
     outlook = progress.shown_of(patch)
     told = next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None
     why_not = _why_not(patch, today) or progress.trouble
@@ -117,10 +117,10 @@ def renew_page(request: Request) -> Response:
         found = renewal(told, garden, trade, outlook.today)
         form = _move_form(request, told, garden, trade)
         page = page_of(found, line_of(garden, patch, trade, today), garden, trade, form, today)
-    return desk.page(
+    return context.page(
         request, "beds/renew.html", state, status=422 if form and form.errors else 200, bed=patch, page=page,
         form=form, why_not=why_not, waiting=progress.under_way and not why_not, share=progress.share,
-        mark=uuid4().hex, mark_of_move=uuid4().hex,
+        mark=uuid4().hex, fingerprint_of_move=uuid4().hex,
         iso=today.isoformat(), cautions=_cautions(trade, patch, MOMENTS, system),
         moving_cautions=_cautions(trade, patch, MOVING_MOMENTS, system, MOVING_ALSO),
     )  # fmt: skip

@@ -13,7 +13,7 @@ from mulchwright.gather.yard import bales_of, bulk_words
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.sheets.portrait import material_name
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.tables import Card, Source, Table
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ class MoveForm:
     volume: str
     depth: str
     errors: tuple[tuple[str, str], ...]
-    answer: Answer | None
+    answer: Headline | None
     lines: tuple[str, ...]
     told: str
     others: tuple[tuple[str, str], ...]
@@ -180,7 +180,7 @@ def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
     now, later = told.now, told.in_a_year
     share = words.share(now.food_share.p50)
     depth = _depth(now.food_depth_m, system)
-    answer = Answer("Of its food ", f"{share} is left, {depth} deep", ".")
+    answer = Headline("Of its food ", f"{share} is left, {depth} deep", ".")
     lower, upper = words.share(now.food_share.p10), words.share(now.food_share.p90)
     note = f"In 8 of 10 futures {_span(lower, upper)} is left today."
     if later is not None:
@@ -243,12 +243,12 @@ def _add_card(
         top_up_before_cold_days="the week in autumn", waste_share="loose volume to fetch",
     )  # fmt: skip
     if top_up is None:
-        answer = Answer("Nothing to add yet", "", ".")
+        answer = Headline("Nothing to add yet", "", ".")
         note = "By the good weeks of the year ahead it will have sunk by less than a finger's width."
         return Card("add", "What to add", answer, note=note, sources=figures), ()
     name = material_name(top_up.material, trade)
     spread = units.show_length(top_up.spread_m, system)
-    answer = Answer("", f"Spread {spread} of {name} {_week(top_up, today)}", ", loose.")
+    answer = Headline("", f"Spread {spread} of {name} {_week(top_up, today)}", ", loose.")
     need = top_up.need
     said = [
         f"{word.unit.capitalize()}: about {word.likely}" + (f" ({word.span})" if word.span else "") + "."
@@ -282,13 +282,15 @@ def _add_card(
 def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: date) -> Card:
     mark = words.share(retire.share.likely)
     if retire.now:
-        answer = Answer("", "Lay it anew, or clear it", f": less than {mark} of its food is left.")
+        answer = Headline("", "Lay it anew, or clear it", f": less than {mark} of its food is left.")
     elif retire.middle is not None:
-        answer = Answer("Its food is spent about ", words.day(retire.middle, today), ", if nothing is added.")
+        answer = Headline(
+            "Its food is spent about ", words.day(retire.middle, today), ", if nothing is added."
+        )
     elif retire.soonest is not None:
-        answer = Answer("It most likely lasts ", "the year", ", even if nothing is added.")
+        answer = Headline("It most likely lasts ", "the year", ", even if nothing is added.")
     else:
-        answer = Answer("It lasts ", "the year", ", even if nothing is added.")
+        answer = Headline("It lasts ", "the year", ", even if nothing is added.")
     note = f"Spent means that less than {mark} of the food laid is left."
     if retire.soonest is not None and not retire.now:
         soon = "already" if retire.soonest <= today else f"by {words.day(retire.soonest, today)}"
@@ -390,7 +392,9 @@ def _soil_card(soil: Soil, told: Renewal, trade: Trade, system: str) -> tuple[Ca
     def span(amount: Amount) -> str:
         return _span(mass(amount.low), mass(amount.high))
 
-    answer = Answer("So far it has left ", f"about {mass(soil.so_far_kg.likely)} of humus", " in the ground.")
+    answer = Headline(
+        "So far it has left ", f"about {mass(soil.so_far_kg.likely)} of humus", " in the ground."
+    )
     note = (
         f"From {span(soil.so_far_kg)}, out of {mass(soil.rotted_kg.likely)} that has rotted; the rest went "
     )
@@ -428,11 +432,11 @@ def _plants_card(
     held = f"It holds {nitrogen.ratio_now:.0f} parts of carbon to 1 of nitrogen, "
     held += f"as laid {nitrogen.ratio_laid:.0f}."
     if nitrogen.ratio_now > trade.constants["nitrogen_release_ratio"].high:
-        answer = Answer("", "Do not feed it, and do not dig it in", ".")
+        answer = Headline("", "Do not feed it, and do not dig it in", ".")
         note = f"{held} It rots with nitrogen from where it touches the soil, so it feeds no plant yet; king "
         note += "stropharia and its kin need none added."
     else:
-        answer = Answer("It has begun to ", "give nitrogen up", " as it rots.")
+        answer = Headline("It has begun to ", "give nitrogen up", " as it rots.")
         note = held
     lines = [
         (
@@ -489,7 +493,7 @@ def page_of(
     soil, soil_lines = _soil_card(told.soil, told, trade, system)
     plants, plant_lines = _plants_card(told.nitrogen, told, trade, system)
     move = Card(
-        "move", "Move living chips", form.answer or Answer("How much do you take", "", "?"),
+        "move", "Move living chips", form.answer or Headline("How much do you take", "", "?"),
         sources=_constants(
             trade, system, living_chips_spread="area that living chips carry",
             living_chips_taken="what to take at most", living_chips_seasons="how often a line is moved on",

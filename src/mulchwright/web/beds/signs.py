@@ -20,7 +20,7 @@ from mulchwright.almanac.bed_history import BedHistory, Wetness, bed_history
 from mulchwright.almanac.diagnosis import Cause, Fit, diagnose, stranger_warning
 from mulchwright.almanac.evidence import Reason, Unit
 from mulchwright.garden import Stage
-from mulchwright.services.light import lit_if_kept
+from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.trade import Basis
 from mulchwright.units import US, plain_unit, show_length, show_temperature, show_water_depth
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from mulchwright.almanac import MoistureMarks
     from mulchwright.trade import Trade
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["CauseWords", "in_units", "routes", "strip"]
 
@@ -258,20 +258,20 @@ def _told_in_full(causes: tuple[Cause, ...], asked: list[str]) -> list[int]:
 
 def signs_page(request: Request) -> Response:
     """Ticks, causes and what to do; GET only, nothing is written."""
-    desk = cast("Desk", request.app.state.desk)
-    state = lit_if_kept(desk.library.state())
-    garden, trade, system = state.garden, desk.trade, state.garden.units.value
+    context = cast("AppContext", request.app.state.context)
+    state = garden_in_plan_light_if_cached(context.library.state())
+    garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
     patch = next((p for p in garden.patches if p.key == key), None)
     if patch is None:
         known = words.joined([p.name for p in garden.patches]) or "none yet"
         raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    today = desk.today(garden)
+    today = context.today(garden)
     typed = request.query_params.get("watered", "")
     asked = [sign for sign in request.query_params.getlist("sign") if sign in trade.symptoms]
     strange = len(asked) < len(request.query_params.getlist("sign"))
     watered, fault = _ago(typed)
-    progress = desk.progress(desk.library.state())
+    progress = context.progress(context.library.state())
     shown = progress.shown
     told = next((p for p in shown.patches if p.patch.key == key), None) if shown else None
     if told is not None and told.patch.built_on != patch.built_on:
@@ -301,7 +301,7 @@ def signs_page(request: Request) -> Response:
         )
         for where, name in WHERE.items()
     ]
-    return desk.page(
+    return context.page(
         request, "beds/signs.html", state, status=422 if fault or strange else 200, bed=patch, groups=groups,
         asked=[(row.key, row.sign) for row in trade.symptoms.values() if row.key in asked],
         typed=typed, fault=fault, strange=strange, causes=plain,

@@ -23,7 +23,7 @@ from mulchwright.web.beds import (
 from mulchwright.web.beds.beds import _bare_page, _new_name, _opened
 from mulchwright.web.beds.comparison import Comparison, changes, compare
 from mulchwright.web.forms.numbers import revision_of
-from mulchwright.web.shared.context import Desk
+from mulchwright.web.shared.context import AppContext
 from mulchwright.web.shared.requests import _form, _typed
 
 
@@ -36,10 +36,10 @@ class Tried:
     changed: Patch | None
 
 
-def _try(desk: Desk, state: BookState, patch: Patch, typed: dict[str, str]) -> Tried:
+def _try(context: AppContext, state: BookState, patch: Patch, typed: dict[str, str]) -> Tried:
     """Read the form and reckon; faults end up in the form's messages."""
-    system, today = state.garden.units.value, desk.today(state.garden)
-    changed, errors = whatif.read_form(patch, typed, desk.trade, system, today=today)
+    system, today = state.garden.units.value, context.today(state.garden)
+    changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     comparison = None
     if changed is not None:
         garden = state.garden
@@ -48,30 +48,30 @@ def _try(desk: Desk, state: BookState, patch: Patch, typed: dict[str, str]) -> T
             stand = replace(patch, built_on=changed.built_on)
             garden = replace(garden, patches=tuple(stand if p is patch else p for p in garden.patches))
         try:
-            before, after = desk.reckoner.what_if(replace(state, garden=garden), changed, today)
-            comparison = compare(garden, before, after, desk.trade, today)
+            before, after = context.outlook_service.what_if(replace(state, garden=garden), changed, today)
+            comparison = compare(garden, before, after, context.trade, today)
         except InputError as error:
             errors = {error.field if error.field in typed else "form": str(error)}
-    form = replace(whatif.form_of(patch, desk.trade, system, typed=typed), errors=errors)
+    form = replace(whatif.form_of(patch, context.trade, system, typed=typed), errors=errors)
     return Tried(form, comparison, changed)
 
 
 def what_if_page(request: Request) -> Response:
     """The what-if as a page of its own, for readers without scripts and for bookmarks."""
-    desk, state, patch = _opened(request)
-    tried = _try(desk, state, patch, _typed(request.query_params.items()))
-    return desk.page(
+    context, state, patch = _opened(request)
+    tried = _try(context, state, patch, _typed(request.query_params.items()))
+    return context.page(
         request, "beds/what_if.html", state, status=422 if tried.form.errors else 200, form=tried.form,
-        comparison=tried.comparison, bed=_bare_page(desk, state, patch), revision=state.revision,
+        comparison=tried.comparison, bed=_bare_page(context, state, patch), revision=state.revision,
         new_name=_new_name(state.garden, patch), conflict=None,
     )  # fmt: skip
 
 
-def what_if_told(request: Request) -> Response:
+def what_if_comparison(request: Request) -> Response:
     """The comparison as a fragment with the messages by field, for the module that asks while one types."""
-    desk, state, patch = _opened(request)
-    tried = _try(desk, state, patch, _typed(request.query_params.items()))
-    html = desk.render("beds/comparison.html", comparison=tried.comparison) if tried.comparison else ""
+    context, state, patch = _opened(request)
+    tried = _try(context, state, patch, _typed(request.query_params.items()))
+    html = context.render("beds/comparison.html", comparison=tried.comparison) if tried.comparison else ""
     summary = tried.comparison.summary if tried.comparison else "Some of it cannot be reckoned as typed."
     return JSONResponse({"html": html, "errors": tried.form.errors, "summary": summary})
 
@@ -83,39 +83,39 @@ async def keep(request: Request) -> Response:
 
 
 def _keep(request: Request, typed: dict[str, str]) -> Response:
-    desk, state, patch = _opened(request)
+    context, state, patch = _opened(request)
     if patch.stage is not Stage.PLANNED:
         raise InputError(
             f"“{patch.name}” is built, so its recipe is a record of what was laid and stays as it is. "
             "Save the change as a new plan instead."
         )
-    system, today = state.garden.units.value, desk.today(state.garden)
+    system, today = state.garden.units.value, context.today(state.garden)
     # The form was filled from the bed as it stood then; what it leaves out stays as it is now.
-    changed, errors = whatif.read_form(patch, typed, desk.trade, system, today=today)
+    changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     if changed is None:
-        return _what_if_again(request, desk, state, patch, typed, errors)
+        return _what_if_again(request, context, state, patch, typed, errors)
     before = revision_of(typed)
     revision = state.revision if before is None else before
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             book.save_patch(changed, expected_revision=revision)
     except BookConflict as conflict:
-        lines = changes(patch, changed, desk.trade, system, today)
+        lines = changes(patch, changed, context.trade, system, today)
         return _what_if_again(
-            request, desk, state, patch, typed, {}, conflict=(str(conflict), lines), status=409
+            request, context, state, patch, typed, {}, conflict=(str(conflict), lines), status=409
         )
     return RedirectResponse(f"/beds/{patch.key}", 303)
 
 
 def _what_if_again(
-    request: Request, desk: Desk, state: BookState, patch: Patch, typed: dict[str, str],
+    request: Request, context: AppContext, state: BookState, patch: Patch, typed: dict[str, str],
     errors: dict[str, str], *, conflict: tuple[str, tuple[str, ...]] | None = None, status: int = 422,
 ) -> Response:  # fmt: skip
     """The what-if page once more with everything that was typed, after a fault or a conflict."""
-    form = replace(whatif.form_of(patch, desk.trade, state.garden.units.value, typed=typed), errors=errors)
-    return desk.page(
+    form = replace(whatif.form_of(patch, context.trade, state.garden.units.value, typed=typed), errors=errors)
+    return context.page(
         request, "beds/what_if.html", state, status=status, form=form, comparison=None, conflict=conflict,
-        bed=_bare_page(desk, state, patch), revision=state.revision, back=f"/beds/{patch.key}",
+        bed=_bare_page(context, state, patch), revision=state.revision, back=f"/beds/{patch.key}",
         new_name=typed.get("new_name") or _new_name(state.garden, patch),
     )  # fmt: skip
 
@@ -127,9 +127,9 @@ async def plan(request: Request) -> Response:
 
 
 def _plan(request: Request, typed: dict[str, str]) -> Response:
-    desk, state, patch = _opened(request)
-    system, today = state.garden.units.value, desk.today(state.garden)
-    changed, errors = whatif.read_form(patch, typed, desk.trade, system, today=today)
+    context, state, patch = _opened(request)
+    system, today = state.garden.units.value, context.today(state.garden)
+    changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     name = typed.get("new_name", "").strip()
     if not name:
         errors["new_name"] = "Give the new plan a name."
@@ -138,12 +138,12 @@ def _plan(request: Request, typed: dict[str, str]) -> Response:
     elif any(p.name == name for p in state.garden.patches):
         errors["new_name"] = "Another bed has this name; give the plan its own."
     if changed is None or errors:
-        return _what_if_again(request, desk, state, patch, typed, errors)
+        return _what_if_again(request, context, state, patch, typed, errors)
     key = _free_key(name, {p.key for p in state.garden.patches})
     recipe = replace(changed.recipe, name=f"{changed.recipe.name}, changed"[:200])
     # Two beds cannot lie in one place: the copy keeps the light and is drawn anew.
     new = replace(changed, key=key, name=name, stage=Stage.PLANNED, recipe=recipe, outline=())
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         book.save_patch(new)
     return RedirectResponse(f"/beds/{key}", 303)
 

@@ -18,20 +18,20 @@ from mulchwright.almanac.building import PatchSchedule, WhenToBuild, schedule_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.gather.schedule import Step
-from mulchwright.services.fingerprints import climate_mark
-from mulchwright.services.jobs import Errand, errand_key
-from mulchwright.services.light import lit_if_kept
-from mulchwright.services.writes import change_garden, mark_of
+from mulchwright.services.fingerprints import climate_fingerprint
+from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.trade import Trade
 from mulchwright.units import show_mass, show_volume
 from mulchwright.web.forms.fields import read_day
 from mulchwright.web.forms.numbers import chart_width
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.build_week_chart import build_week_chart, week_frame
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS, _step_words
@@ -40,7 +40,7 @@ from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 PATIENCE_S = 0.4
@@ -70,19 +70,21 @@ def bed_of(request: Request, garden: Garden) -> Patch:
     return patch
 
 
-def _errand(desk: Desk, state: BookState, patch: Patch) -> Errand:
-    garden, trade, today = state.garden, desk.trade, desk.today(state.garden)
+def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
+    garden, trade, today = state.garden, context.trade, context.today(state.garden)
     bare = replace(patch, built_on=None)
-    key = errand_key("build weeks", climate_mark(state), bare, garden.patch(patch.key).light_share, today)
-    members: dict[str, Any] = {} if desk.members is None else {"members": desk.members}
+    key = fingerprint_of(
+        "build weeks", climate_fingerprint(state), bare, garden.patch(patch.key).light_share, today
+    )
+    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
 
     def work(report: Callable[[float], None]) -> WhenToBuild:
         return when_to_build(
-            lit_if_kept(state).garden, state.series, trade, patch.key, today=today, weeks=WEEKS,
+            garden_in_plan_light_if_cached(state).garden, state.series, trade, patch.key, today=today, weeks=WEEKS,
             progress=report, **members,
         )  # fmt: skip
 
-    return desk.errands.ask(key, work, patience_s=PATIENCE_S)
+    return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
 def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
@@ -115,17 +117,17 @@ def _mass(kg: float, system: str) -> str:
     return show_mass(kg, system) if kg >= 0.0005 else "nothing"
 
 
-def window_lines(told: WhenToBuild, today: date, system: str) -> tuple[Answer, ...]:
+def window_lines(told: WhenToBuild, today: date, system: str) -> tuple[Headline, ...]:
     """The spring and autumn windows in words."""
     lines = []
     for window in told.windows:
         best = window.best
         season = window.season.capitalize()
         if best.first_year_kg.mean <= 0:
-            lines.append(Answer(f"{season}: ", "no week brings anything", " in its first 12 months."))
+            lines.append(Headline(f"{season}: ", "no week brings anything", " in its first 12 months."))
             continue
         lines.append(
-            Answer(
+            Headline(
                 f"{season}: build ",
                 words.day_range(window.first, window.last, today),
                 f"; built {words.day(best.built_on, today)}, a crop within 12 months comes "
@@ -138,20 +140,20 @@ def window_lines(told: WhenToBuild, today: date, system: str) -> tuple[Answer, .
 
 def chart(request: Request) -> Response:
     """The curve's spec for a width and a color scheme."""
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     patch = bed_of(request, state.garden)
     scheme = request.query_params.get("scheme", "light")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
     if scheme not in SCHEMES:
         raise HTTPException(400, "A chart is light or dark.")
-    errand = _errand(desk, state, patch) if patch.stage is Stage.PLANNED else None
-    if errand is None or not isinstance(errand.result, WhenToBuild):
+    job = _job(context, state, patch) if patch.stage is Stage.PLANNED else None
+    if job is None or not isinstance(job.result, WhenToBuild):
         raise HTTPException(404, "There is no curve for this bed yet.")
-    told = errand.result
+    told = job.result
     return JSONResponse(
         build_week_chart(
-            week_frame(told, width, scheme, desk.today(state.garden)), told, state.garden.units.value
+            week_frame(told, width, scheme, context.today(state.garden)), told, state.garden.units.value
         )
     )
 
@@ -177,11 +179,13 @@ def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:
     )
 
 
-def _schedule(desk: Desk, state: BookState, patch: Patch, on: date) -> tuple[PatchSchedule | None, str]:
-    garden, today = state.garden, desk.today(state.garden)
+def _schedule(
+    context: AppContext, state: BookState, patch: Patch, on: date
+) -> tuple[PatchSchedule | None, str]:
+    garden, today = state.garden, context.today(state.garden)
     try:
         return (
-            schedule_of(garden, desk.trade, patch.key, today=today, build_on=on, series=state.series),
+            schedule_of(garden, context.trade, patch.key, today=today, build_on=on, series=state.series),
             "",
         )
     except InputError as error:
@@ -201,40 +205,40 @@ def _asked_day(text: str, patch: Patch, today: date) -> tuple[date | None, str]:
 
 def page(request: Request) -> Response:
     """The curve, the windows, and the steps back from a day."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    return _page(request, desk, state, request.query_params.get("on", ""))
+    context = context_of(request)
+    state = context.library.state()
+    return _page(request, context, state, request.query_params.get("on", ""))
 
 
 def _page(
-    request: Request, desk: Desk, state: BookState, typed: str, *, status: int = 200, clash: str = ""
+    request: Request, context: AppContext, state: BookState, typed: str, *, status: int = 200, clash: str = ""
 ) -> Response:
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
     patch = bed_of(request, garden)
     on, fault = _asked_day(typed, patch, today)
     values: dict[str, Any] = {
         "bed": patch, "door": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
         "windows": (), "curve": None, "fault": fault, "typed": typed or (on.isoformat() if on else ""),
         "on": on, "schedule": None, "clash": clash, "is_own": on == patch.built_on, "steps": (),
-        "mark": mark_of(patch), "planned": patch.stage is Stage.PLANNED,
+        "mark": noun_fingerprint(patch), "planned": patch.stage is Stage.PLANNED,
         "feed": f"{request.url.scheme}://{request.headers.get('host', '')}/beds/{patch.key}/calendar.ics",
         "built_on": words.day(patch.built_on, today) if patch.built_on else "",
     }  # fmt: skip
     if patch.stage is Stage.PLANNED:
-        errand = _errand(desk, state, patch)
-        if errand.under_way:
-            values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-        elif errand.trouble:
-            values["trouble"] = in_units(errand.trouble, system)
+        job = _job(context, state, patch)
+        if job.under_way:
+            values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+        elif job.trouble:
+            values["trouble"] = in_units(job.trouble, system)
         else:
-            told = cast("WhenToBuild", errand.result)
+            told = cast("WhenToBuild", job.result)
             best = told.best
             values |= {
-                "answer": Answer(
+                "answer": Headline(
                     "Built ", words.day(best.built_on, today),
                     f" it does best: {show_mass(best.first_year_kg.mean, system)} on average in 12 months."
                 ) if best.first_year_kg.mean > 0
-                else Answer("None of the ", f"{len(told.weeks)} weeks", " ahead brings a crop in a year."),
+                else Headline("None of the ", f"{len(told.weeks)} weeks", " ahead brings a crop in a year."),
                 "windows": window_lines(told, today, system),
                 "curve": curve_table(told, today, system),
             }  # fmt: skip
@@ -242,26 +246,26 @@ def _page(
                 on = best.built_on
                 values |= {"on": on, "typed": on.isoformat(), "is_own": False}
         if on is not None:
-            values |= _schedule_values(desk, state, patch, on)
+            values |= _schedule_values(context, state, patch, on)
     if fault:
         status = 422
     return store_page(request, "beds/when.html", state, status=status, **values)
 
 
-def _schedule_values(desk: Desk, state: BookState, patch: Patch, on: date) -> dict[str, Any]:
-    today, system, trade = desk.today(state.garden), state.garden.units.value, desk.trade
-    found, trouble = _schedule(desk, state, patch, on)
+def _schedule_values(context: AppContext, state: BookState, patch: Patch, on: date) -> dict[str, Any]:
+    today, system, trade = context.today(state.garden), state.garden.units.value, context.trade
+    found, trouble = _schedule(context, state, patch, on)
     if found is None:
         return {"schedule_trouble": trouble}
     schedule = found.schedule
     if schedule.feasible:
         first = min(schedule.steps, key=lambda step: step.last)
-        answer = Answer(
+        answer = Headline(
             f"{words.day(on, today)} can be kept. First: {STEP_WORDS[first.kind].lower()}, by ",
             words.day(first.last, today), ".",
         )  # fmt: skip
     else:
-        answer = Answer(
+        answer = Headline(
             f"{words.day(on, today)} cannot be kept as things stand. The nearest day is ",
             words.day(schedule.earliest_build, today), ".",
         )  # fmt: skip
@@ -291,19 +295,19 @@ async def choose(request: Request) -> Response:
 
 
 def _choose(request: Request, typed: Mapping[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    patch, today = bed_of(request, state.garden), desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    patch, today = bed_of(request, state.garden), context.today(state.garden)
     on, fault = _asked_day(typed.get("on", ""), patch, today)
     if fault or on is None:
-        return _page(request, desk, state, typed.get("on", "") or "no day", status=422)
+        return _page(request, context, state, typed.get("on", "") or "no day", status=422)
     before = typed.get("before", "")
 
     def change(garden: Garden) -> Garden:
         now = garden.patch(patch.key)
         if now.stage is not Stage.PLANNED:
             raise InputError(f"“{now.name}” is built by now, so its day is a record and stays as it is.")
-        if before and mark_of(now) != before:
+        if before and noun_fingerprint(now) != before:
             raise _MovedError
         return replace(
             garden,
@@ -311,11 +315,11 @@ def _choose(request: Request, typed: Mapping[str, str]) -> Response:
         )
 
     try:
-        change_garden(desk.library.path, change)
+        change_garden(context.library.path, change)
     except _MovedError:
-        state = desk.library.state()
+        state = context.library.state()
         return _page(
-            request, desk, state, on.isoformat(), status=409,
+            request, context, state, on.isoformat(), status=409,
             clash="This bed was changed in another window since this page was shown. Nothing was written; "
             "look at it once more, then choose the day again.",
         )  # fmt: skip

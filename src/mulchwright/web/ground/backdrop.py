@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -26,11 +26,12 @@ from mulchwright.services.pictures import bare_picture
 from mulchwright.units import parse_length
 from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
 from mulchwright.web.forms.numbers import revision_of
+from mulchwright.web.shared.context import context_of
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
 
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
     PageOf = Callable[..., Response]
 
@@ -72,10 +73,6 @@ def _form_then(
         return await run_in_threadpool(act, request, typed)
 
     return handler
-
-
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
 
 
 def _wants_json(request: Request) -> bool:
@@ -135,7 +132,7 @@ async def _check(request: Request) -> Response:
 
 
 def _image(request: Request) -> Response:
-    with open_book(_desk(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         backdrop = book.backdrop()
     if backdrop is None:
         raise HTTPException(404, "No picture lies under this plan.")
@@ -158,7 +155,7 @@ def _take_in(request: Request, data: bytes, name: str, page: PageOf) -> Response
         bare = bare_picture(data)
         kind = picture_kind(bare)
         middle = kind.height_px / 2
-        with open_book(_desk(request).library.path) as book:
+        with open_book(context_of(request).library.path) as book:
             book.save_backdrop(
                 Backdrop(
                     bare, _plain_name(name), (0.0, middle), (float(kind.width_px), middle), WIDE_M, (0.0, 4.0)
@@ -198,10 +195,10 @@ def _number(typed: dict[str, str], name: str, what: str) -> float:
 
 def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
     """Scale, turn, move and fade. What was left unchanged keeps its exact value."""
-    desk = _desk(request)
-    garden = desk.library.state().garden
+    context = context_of(request)
+    garden = context.library.state().garden
     system, north = garden.units.value, garden.place.north_deg
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         held = book.backdrop()
     if held is None:
         raise HTTPException(
@@ -245,7 +242,7 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
             turn = values["bearing"] - north - _line_bearing(changed)
             changed = replace(changed, rotation_deg=(turn + 180) % 360 - 180)
         expected = revision_of(typed)
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             book.save_backdrop(changed, expected_revision=expected)
     except InputError as error:
         names = {"first_px": "first_x", "second_px": "second_x", "distance_m": "distance", "fade": "fade"}
@@ -262,17 +259,17 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
 
 
 def _remove(request: Request, _typed: dict[str, str]) -> Response:
-    with open_book(_desk(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         book.remove_backdrop()
     if _wants_json(request):
         return JSONResponse({"removed": True})
     return RedirectResponse("/ground", 303)
 
 
-def backdrop_of(desk: Desk) -> tuple[Backdrop | None, int]:
+def backdrop_of(context: AppContext) -> tuple[Backdrop | None, int]:
     """The backdrop with the book's revision; none where the book cannot be read just now."""
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             return book.backdrop(), book.revision_on_disk()
     except BookError:
         return None, 0

@@ -23,9 +23,9 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import patch_light
 from mulchwright.keep.beginners import RULE
-from mulchwright.services.fingerprints import climate_mark
-from mulchwright.services.jobs import Errand, errand_key
-from mulchwright.services.light_cache import light_shelf
+from mulchwright.services.fingerprints import climate_fingerprint
+from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light_cache import light_cache
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Species, Trade
 from mulchwright.units import parse_area, show_area, show_mass, show_volume
@@ -33,13 +33,14 @@ from mulchwright.web.ground.species_choice import kinds_of
 from mulchwright.web.ground.spot_form import Rect
 from mulchwright.web.ground.spot_view import free_name
 from mulchwright.web.ground.spots import add_patch, read_day
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, DotPlot, dot_strip, span_of
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["ChoiceCard", "routes"]
 
@@ -60,10 +61,6 @@ def routes() -> list[BaseRoute]:
         Route("/ground/choose", page),
         Route("/ground/choose/plan", plan_here, methods=["POST"]),
     ]
-
-
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
 
 
 # ---- the spot -----------------------------------------------------------------------
@@ -101,9 +98,9 @@ def _spots_on_plan(garden: Garden) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def _read(query: Mapping[str, str], desk: Desk, garden: Garden) -> tuple[Asked, dict[str, str]]:
+def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tuple[Asked, dict[str, str]]:
     errors: dict[str, str] = {}
-    today, system = desk.today(garden), garden.units.value
+    today, system = context.today(garden), garden.units.value
     on_plan = _spots_on_plan(garden)
     spot = query.get("spot") or (on_plan[0][0] if on_plan else TYPED)
     outline: Outline = ()
@@ -142,16 +139,16 @@ def _read(query: Mapping[str, str], desk: Desk, garden: Garden) -> tuple[Asked, 
 # ---- the choices --------------------------------------------------------------------
 
 
-def _errand(desk: Desk, state: BookState, asked: Asked) -> Errand:
-    garden, series, trade = state.garden, state.series, desk.trade
-    today = desk.today(garden)
-    shelf = light_shelf()
-    ground: object = shelf.key(garden, series) if asked.outline else (asked.area_m2, asked.shade)
-    key = errand_key("choices", ground, asked.outline, climate_mark(state), asked.built_on, today)
+def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
+    garden, series, trade = state.garden, state.series, context.trade
+    today = context.today(garden)
+    cache = light_cache()
+    ground: object = cache.key(garden, series) if asked.outline else (asked.area_m2, asked.shade)
+    key = fingerprint_of("choices", ground, asked.outline, climate_fingerprint(state), asked.built_on, today)
 
     def work(report: Callable[[float], None]) -> tuple[Choice, ...]:
         if asked.outline:
-            light = shelf.map_of(garden, series, lambda share: report(0.3 * share))
+            light = cache.map_of(garden, series, lambda share: report(0.3 * share))
             here = patch_light(light, asked.outline)
             # One square meter is run, and told for the area that is laid.
             spot = Spot(1.0, here.light_share, rain_share=here.rain_share)
@@ -159,10 +156,10 @@ def _errand(desk: Desk, state: BookState, asked: Asked) -> Errand:
             spot = Spot(1.0, (1 - asked.shade / 100,))
         return choices_for(
             garden, series, trade, spot, built_on=asked.built_on, today=today, beginner=True,
-            progress=lambda share: report(0.3 + 0.7 * share), members=desk.members or DEFAULT_MEMBERS,
+            progress=lambda share: report(0.3 + 0.7 * share), members=context.members or DEFAULT_MEMBERS,
         )  # fmt: skip
 
-    return desk.errands.ask(key, work, patience_s=PATIENCE_S)
+    return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,13 +262,13 @@ def choice_card(
 
 def page(request: Request) -> Response:
     """Species and recipes side by side."""
-    desk = _desk(request)
-    state = desk.library.state()
-    garden, system, today = state.garden, state.garden.units.value, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, system, today = state.garden, state.garden.units.value, context.today(state.garden)
     query = dict(request.query_params.items())
     if "built_on" in query and "beginner" not in query and "asked" in query:
         query["beginner"] = "no"  # a form that was sent without its check box
-    asked, errors = _read(query, desk, garden)
+    asked, errors = _read(query, context, garden)
     if asked.outline:
         asked = replace(asked, area_m2=polygon_area_m2(asked.outline))
     on_plan = _spots_on_plan(garden)
@@ -287,28 +284,28 @@ def page(request: Request) -> Response:
             "shade": query.get("shade") or f"{asked.shade:g}",
         },
         "size": show_area(asked.area_m2, system), "ready": False, "day": words.day(asked.built_on, today),
-        "names": _names(garden, desk.trade), "rule": RULE,
+        "names": _names(garden, context.trade), "rule": RULE,
     }  # fmt: skip
     try:
-        errand = _errand(desk, state, asked)
+        job = _job(context, state, asked)
     except InputError as error:
         values["trouble"] = str(error)
-        return desk.page(request, "ground/choose.html", state, **values)
-    if errand.under_way:
-        values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-    elif errand.trouble:
-        values["trouble"] = errand.trouble
+        return context.page(request, "ground/choose.html", state, **values)
+    if job.under_way:
+        values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+    elif job.trouble:
+        values["trouble"] = job.trouble
     else:
-        choices = cast("tuple[Choice, ...]", errand.result)
+        choices = cast("tuple[Choice, ...]", job.result)
         span = span_of([answers.dots(choice.outlook) for choice in choices], today)
         cards = [
-            (choice, choice_card(choice, asked, garden, desk.trade, today, span))
+            (choice, choice_card(choice, asked, garden, context.trade, today, span))
             for choice in sorted(choices, key=_rank)
         ]
         values["offered"] = tuple(c for choice, c in cards if choice.offered or not asked.beginner)
         values["others"] = tuple(c for choice, c in cards if asked.beginner and not choice.offered)
         values["ready"] = True
-    return desk.page(request, "ground/choose.html", state, status=422 if errors else 200, **values)
+    return context.page(request, "ground/choose.html", state, status=422 if errors else 200, **values)
 
 
 def _rank(choice: Choice) -> float:
@@ -329,12 +326,12 @@ async def plan_here(request: Request) -> Response:
 
 
 def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
-    asked, errors = _read(typed, desk, state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    asked, errors = _read(typed, context, state.garden)
     if errors:
         raise InputError(next(iter(errors.values())))
-    kind = kinds_of(desk.trade).get(typed.get("kind", ""))
+    kind = kinds_of(context.trade).get(typed.get("kind", ""))
     if kind is None:
         raise InputError("Choose one of the recipes that are listed.")
     name = typed.get("name", "")
@@ -345,13 +342,13 @@ def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
                 "A mushroom bed lies there already. Change that bed's recipe on its own page, or choose "
                 "another spot."
             )
-        key = add_patch(desk, state, kind, outline, asked.built_on, name)
+        key = add_patch(context, state, kind, outline, asked.built_on, name)
         return RedirectResponse(f"/beds/{key}", 303)
     spot = Spot(asked.area_m2, (1 - asked.shade / 100,))
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         garden = book.garden()
         name = " ".join(name.split()) or free_name(
-            garden, f"{species_name(kind.species, desk.trade).capitalize()} bed"
+            garden, f"{species_name(kind.species, context.trade).capitalize()} bed"
         )
         taken = {patch.key for patch in garden.patches}
         stem = slug(name) or "bed"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -39,12 +39,13 @@ from mulchwright.web.ground import plan_forms
 from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of, backdrop_routes
 from mulchwright.web.ground.plan_acts import Act, Clash, apply, of_wire, read_acts, wire
 from mulchwright.web.ground.survey import survey_routes
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views.plan_drawing import plan_drawing, things
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.trade import Trade
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["routes"]
 
@@ -71,10 +72,6 @@ def routes() -> list[BaseRoute]:
     ]
 
 
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
-
-
 def _kind(request: Request) -> Kind:
     kind = KINDS.get(request.path_params["kind"])
     if kind is None:
@@ -82,9 +79,9 @@ def _kind(request: Request) -> Kind:
     return kind
 
 
-def _opened(request: Request) -> tuple[Desk, BookState, Kind, PlanNoun]:
-    desk, kind = _desk(request), _kind(request)
-    state = desk.library.state()
+def _opened(request: Request) -> tuple[AppContext, BookState, Kind, PlanNoun]:
+    context, kind = context_of(request), _kind(request)
+    state = context.library.state()
     key = request.path_params["key"]
     noun = next((noun for noun in getattr(state.garden, kind.place) if noun.key == key), None)
     if noun is None:
@@ -92,7 +89,7 @@ def _opened(request: Request) -> tuple[Desk, BookState, Kind, PlanNoun]:
             404,
             f"This garden has no {kind.name.lower()} “{key[:80]}”; another window may have removed it.",
         )
-    return desk, state, kind, noun
+    return context, state, kind, noun
 
 
 # ---- the plan as the browser gets it ------------------------------------------
@@ -133,11 +130,11 @@ def _starter_patch(garden: Garden, trade: Trade) -> Patch:
     return Patch("patch", "Mushroom bed", FIRST_SPECIES, recipe_of(template), 1.0, outline=_SQUARE)
 
 
-def plan_data(desk: Desk) -> dict[str, Any]:
+def plan_data(context: AppContext) -> dict[str, Any]:
     """All that the drawing needs, of one revision of the book."""
-    state, trade = desk.library.state(), desk.trade
+    state, trade = context.library.state(), context.trade
     garden = state.garden
-    backdrop, revision = backdrop_of(desk)
+    backdrop, revision = backdrop_of(context)
     return {
         "revision": state.revision,
         "units": garden.units.value,
@@ -173,10 +170,10 @@ def ground(request: Request) -> Response:
 def _page(
     request: Request, *, status: int = 200, form: plan_forms.ThingForm | None = None, **more: Any
 ) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     place, system = state.garden.place, state.garden.units.value
-    backdrop, _ = backdrop_of(desk)
+    backdrop, _ = backdrop_of(context)
     shown = backdrop_form(backdrop, system, place.north_deg)
     more["backdrop"] = {
         "fields": {name: more.get("backdrop_typed", {}).get(name, value) for name, value in shown.items()},
@@ -191,13 +188,13 @@ def _page(
         "north": f"{state.garden.place.north_deg:g}", "north_fault": "", "logged": 0, "back": "/ground",
         "removed": "",
     }  # fmt: skip
-    return desk.page(request, "ground/ground.html", state, status=status, **(values | more))
+    return context.page(request, "ground/ground.html", state, status=status, **(values | more))
 
 
 def plan_json(request: Request) -> Response:
     """The plan for the drawing."""
-    desk = _desk(request)
-    return JSONResponse(plan_data(desk))
+    context = context_of(request)
+    return JSONResponse(plan_data(context))
 
 
 # ---- acts -----------------------------------------------------------------------
@@ -211,10 +208,10 @@ class _Clashed(Exception):
         self.clashes = clashes
 
 
-def _save(desk: Desk, todo: tuple[Act, ...]) -> None:
+def _save(context: AppContext, todo: tuple[Act, ...]) -> None:
     """Write the acts as one transaction; tried again when another window was a moment faster."""
     for last in range(TRIES - 1, -1, -1):
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             garden = book.garden()
             changed, clashes = apply(garden, todo)
             if clashes:
@@ -240,7 +237,7 @@ async def acts(request: Request) -> Response:
 
 
 def _acts(request: Request, body: bytes) -> Response:
-    desk = _desk(request)
+    context = context_of(request)
     try:
         data = json.loads(body)
         sent = data["acts"]
@@ -249,18 +246,18 @@ def _acts(request: Request, body: bytes) -> Response:
             raise ValueError("no revision")
     except (ValueError, KeyError, TypeError, RecursionError):
         return JSONResponse({"message": "What the window sent is not understood; load the page again."}, 400)
-    return _answer(desk, lambda: read_acts(sent), revision)
+    return _answer(context, lambda: read_acts(sent), revision)
 
 
-def _answer(desk: Desk, todo: Any, revision: int) -> Response:
+def _answer(context: AppContext, todo: Any, revision: int) -> Response:
     """Save the acts and tell the window what the plan is now."""
     try:
-        known = desk.library.state().revision
-        _save(desk, todo())
+        known = context.library.state().revision
+        _save(context, todo())
     except InputError as error:
         return JSONResponse({"message": str(error), "field": error.field}, 422)
     except _Clashed as clashed:
-        state = desk.library.state()
+        state = context.library.state()
         system = state.garden.units.value
         return JSONResponse(
             {
@@ -273,14 +270,14 @@ def _answer(desk: Desk, todo: Any, revision: int) -> Response:
                     }
                     for clash in clashed.clashes
                 ],
-                "plan": plan_data(desk),
+                "plan": plan_data(context),
             },
             409,
         )  # fmt: skip
     except BookError as error:
         return JSONResponse({"message": str(error)}, 503)
     merged = known != revision
-    return JSONResponse({"plan": plan_data(desk), "merged": merged})
+    return JSONResponse({"plan": plan_data(context), "merged": merged})
 
 
 def clash_words(clashes: tuple[Clash, ...]) -> str:
@@ -327,7 +324,7 @@ async def thing(request: Request) -> Response:
     return await run_in_threadpool(_show, request)
 
 
-def _shown(desk: Desk, state: BookState, kind: Kind, noun: PlanNoun) -> dict[str, Any]:
+def _shown(context: AppContext, state: BookState, kind: Kind, noun: PlanNoun) -> dict[str, Any]:
     """What the template of a form needs besides the form."""
     return {
         "before": json.dumps(wire(kind, noun)),
@@ -338,11 +335,11 @@ def _shown(desk: Desk, state: BookState, kind: Kind, noun: PlanNoun) -> dict[str
 
 
 def _show(request: Request) -> Response:
-    desk, state, kind, noun = _opened(request)
-    form = plan_forms.form_of(kind, noun, state.garden, desk.trade)
-    more = _shown(desk, state, kind, noun)
+    context, state, kind, noun = _opened(request)
+    form = plan_forms.form_of(kind, noun, state.garden, context.trade)
+    more = _shown(context, state, kind, noun)
     if request.query_params.get("part") == "form":
-        html = desk.render("ground/form.html", form=form, clash=None, removed="", **more)
+        html = context.render("ground/form.html", form=form, clash=None, removed="", **more)
         return Response(html, media_type="text/html")
     return _page(request, form=form, **more)
 
@@ -359,7 +356,7 @@ def _before(kind: Kind, noun: PlanNoun, typed: Mapping[str, str]) -> PlanNoun:
 def _removed_meanwhile(request: Request, typed: Mapping[str, str]) -> PlanNoun | None:
     """The object a form was filled from, when the garden no longer has it."""
     kind, key = _kind(request), request.path_params["key"]
-    garden = _desk(request).library.state().garden
+    garden = context_of(request).library.state().garden
     if any(noun.key == key for noun in getattr(garden, kind.place)):
         return None
     try:
@@ -372,27 +369,27 @@ def _removed_meanwhile(request: Request, typed: Mapping[str, str]) -> PlanNoun |
 def _keep(request: Request, typed: dict[str, str]) -> Response:
     gone = _removed_meanwhile(request, typed)
     if gone is not None:
-        desk, kind, noun = _desk(request), _kind(request), gone
-        state = desk.library.state()
+        context, kind, noun = context_of(request), _kind(request), gone
+        state = context.library.state()
         before = noun
     else:
-        desk, state, kind, noun = _opened(request)
+        context, state, kind, noun = _opened(request)
         before = _before(kind, noun, typed)
-    after, errors = plan_forms.read_form(kind, before, typed, state.garden, desk.trade)
+    after, errors = plan_forms.read_form(kind, before, typed, state.garden, context.trade)
     if after is None:
-        return _again(request, desk, state, kind, before, typed, errors)
+        return _again(request, context, state, kind, before, typed, errors)
     # Sent once more after it was told that the object was removed: it is to be put back.
     again = gone is not None and not typed.get("before")
     todo = (Act(kind, noun.key, None if again else before, after),)
     if _wants_json(request):
-        return _answer(desk, lambda: todo, _revision(typed, state))
+        return _answer(context, lambda: todo, _revision(typed, state))
     try:
-        _save(desk, todo)
+        _save(context, todo)
     except InputError as error:
-        return _again(request, desk, state, kind, before, typed, {"form": str(error)})
+        return _again(request, context, state, kind, before, typed, {"form": str(error)})
     except _Clashed as clashed:
         # The grower sees both; sending the form once more lays theirs over what the book has now.
-        state = desk.library.state()
+        state = context.library.state()
         system = state.garden.units.value
         clash = clashed.clashes[0]
         told = {
@@ -400,8 +397,8 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
             "theirs": version_words(kind, clash.theirs, system),
             "mine": version_words(kind, after, system),
         }
-        form = plan_forms.form_of(kind, noun, state.garden, desk.trade, typed=typed)
-        more = _shown(desk, state, kind, noun) | {"clash": told}
+        form = plan_forms.form_of(kind, noun, state.garden, context.trade, typed=typed)
+        more = _shown(context, state, kind, noun) | {"clash": told}
         if gone is not None:
             more |= {"before": "", "removed": json.dumps(wire(kind, noun))}
         return _page(request, status=409, form=form, **more)
@@ -414,14 +411,14 @@ def _revision(typed: Mapping[str, str], state: BookState) -> int:
 
 
 def _again(
-    request: Request, desk: Desk, state: BookState, kind: Kind, noun: PlanNoun, typed: dict[str, str],
+    request: Request, context: AppContext, state: BookState, kind: Kind, noun: PlanNoun, typed: dict[str, str],
     errors: dict[str, str], *, new: bool = False,
 ) -> Response:  # fmt: skip
     """The form once more with everything that was typed and a message beside each faulty field."""
     if _wants_json(request):
         return JSONResponse({"message": next(iter(errors.values())), "errors": errors}, 422)
-    form = plan_forms.form_of(kind, noun, state.garden, desk.trade, typed=typed, errors=errors, new=new)
-    more = {} if new else _shown(desk, state, kind, noun)
+    form = plan_forms.form_of(kind, noun, state.garden, context.trade, typed=typed, errors=errors, new=new)
+    more = {} if new else _shown(context, state, kind, noun)
     return _page(request, status=422, form=form, **more)
 
 
@@ -441,33 +438,33 @@ async def new_thing(request: Request) -> Response:
 
 
 def _new(request: Request, typed: dict[str, str] | None) -> Response:
-    desk, kind = _desk(request), _kind(request)
-    state = desk.library.state()
+    context, kind = context_of(request), _kind(request)
+    state = context.library.state()
     key, name = _free(kind, state.garden, kind.name)
-    blank = replace(starter(kind, state.garden, desk.trade), key=key, name=name)
+    blank = replace(starter(kind, state.garden, context.trade), key=key, name=name)
     if typed is None:
-        form = plan_forms.form_of(kind, blank, state.garden, desk.trade, new=True)
+        form = plan_forms.form_of(kind, blank, state.garden, context.trade, new=True)
         if kind.shape == "outline":
             form = replace(form, corners=(("", ""),) * 6)
         return _page(request, form=form)
     # Rows of a new object are corners as typed: none of them stands for a corner of the sample square.
     bare = replace(blank, outline=()) if isinstance(blank, Bed | Patch) else blank
-    after, errors = plan_forms.read_form(kind, bare, typed, state.garden, desk.trade)
+    after, errors = plan_forms.read_form(kind, bare, typed, state.garden, context.trade)
     if after is not None:
         after = replace(after, key=_free(kind, state.garden, after.name)[0])
         try:
-            _save(desk, (Act(kind, after.key, None, after),))
+            _save(context, (Act(kind, after.key, None, after),))
         except InputError as error:
             after, errors = None, {"form": str(error)}
     if after is None:
-        return _again(request, desk, state, kind, blank, typed, errors, new=True)
+        return _again(request, context, state, kind, blank, typed, errors, new=True)
     return RedirectResponse(f"/ground/{kind.key}/{after.key}", 303)
 
 
 def add_things(request: Request, kind: Kind, shapes: Sequence[tuple[str, dict[str, Any]]]) -> str:
     """Put objects of one kind on the plan as one act; gives the address of the last."""
-    desk = _desk(request)
-    garden = desk.library.state().garden
+    context = context_of(request)
+    garden = context.library.state().garden
     todo: list[Act] = []
     for wanted, changes in shapes:
         key, name = _free(kind, garden, wanted)
@@ -476,11 +473,11 @@ def add_things(request: Request, kind: Kind, shapes: Sequence[tuple[str, dict[st
             # A wide crown belongs to a taller tree than the starter's: usual proportions (estimate).
             radius = float(changes["radius_m"])
             changes |= {"height_m": max(0.4, min(25.0, 2.4 * radius)), "base_m": min(1.0, 0.6 * radius)}
-        after = replace(starter(kind, garden, desk.trade), **changes)
+        after = replace(starter(kind, garden, context.trade), **changes)
         todo.append(Act(kind, key, None, after))
         garden, _ = apply(garden, todo[-1:])
     try:
-        _save(desk, tuple(todo))
+        _save(context, tuple(todo))
     except _Clashed as clashed:
         raise InputError(clash_words(clashed.clashes)) from None
     return f"/ground/{kind.key}/{todo[-1].key}"
@@ -492,12 +489,12 @@ async def copy(request: Request) -> Response:
 
 
 def _copy(request: Request) -> Response:
-    desk, state, kind, noun = _opened(request)
+    context, state, kind, noun = _opened(request)
     key, name = _free(kind, state.garden, noun.name)
     after: PlanNoun = replace(noun, key=key, name=name)
     if isinstance(after, Patch):
         after = replace(after, stage=Stage.PLANNED, built_on=None)
-    _save(desk, (Act(kind, key, None, shifted(after, 0.5, -0.5)),))
+    _save(context, (Act(kind, key, None, shifted(after, 0.5, -0.5)),))
     return RedirectResponse(f"/ground/{kind.key}/{key}", 303)
 
 
@@ -523,7 +520,7 @@ async def take_off(request: Request) -> Response:
 
 
 def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
-    desk, state, kind, noun = _opened(request)
+    context, state, kind, noun = _opened(request)
     before = _before(kind, noun, typed)
     if whole:
         after = None
@@ -532,16 +529,16 @@ def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
     else:
         raise HTTPException(404, "Only a bed can stay in the garden without a place on the plan.")
     try:
-        _save(desk, (Act(kind, noun.key, before, after),))
+        _save(context, (Act(kind, noun.key, before, after),))
     except InputError as error:
-        form = plan_forms.form_of(kind, noun, state.garden, desk.trade, errors={"form": str(error)})
-        return _page(request, status=422, form=form, **_shown(desk, state, kind, noun))
+        form = plan_forms.form_of(kind, noun, state.garden, context.trade, errors={"form": str(error)})
+        return _page(request, status=422, form=form, **_shown(context, state, kind, noun))
     except _Clashed as clashed:
         form = plan_forms.form_of(
-            kind, noun, state.garden, desk.trade,
+            kind, noun, state.garden, context.trade,
             errors={"form": clash_words(clashed.clashes) + " Look at it once more before you remove it."},
         )  # fmt: skip
-        return _page(request, status=409, form=form, **_shown(desk, state, kind, noun))
+        return _page(request, status=409, form=form, **_shown(context, state, kind, noun))
     return RedirectResponse("/ground", 303)
 
 
@@ -552,11 +549,11 @@ async def north(request: Request) -> Response:
 
 
 def _north(request: Request, typed: dict[str, str]) -> Response:
-    desk = _desk(request)
+    context = context_of(request)
     text = typed.get("north_deg", "")
     try:
         bearing = float(text.replace("°", "").replace("−", "-").replace(",", ".").strip())
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             garden = book.garden()
             changed = replace(garden, place=replace(garden.place, north_deg=bearing))
             book.save_garden(changed, expected_revision=book.revision)

@@ -28,7 +28,7 @@ from mulchwright.web.views import wording as words
 from mulchwright.web.views.findings import FindingWords, finding_words
 
 if TYPE_CHECKING:
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["BedGround", "bed_ground", "routes"]
 
@@ -104,15 +104,15 @@ def _read(
 
 
 def _look(request: Request, typed: dict[str, str] | None, skins: tuple[str, ...]) -> Response:
-    desk = cast("Desk", request.app.state.desk)
-    state = desk.library.state()
-    garden, trade = state.garden, desk.trade
+    context = cast("AppContext", request.app.state.context)
+    state = context.library.state()
+    garden, trade = state.garden, context.trade
     system = garden.units.value
     errors: dict[str, str] = {}
     if typed is not None:
         rules, errors = _read(typed, skins, trade, system)
         if rules is not None:
-            with open_book(desk.library.path) as book:
+            with open_book(context.library.path) as book:
                 book.save_garden(replace(book.garden(), look_rules=rules), expected_revision=book.revision)
             return RedirectResponse("/ground/look", 303)
     rules = garden.look_rules
@@ -138,6 +138,6 @@ def _look(request: Request, typed: dict[str, str] | None, skins: tuple[str, ...]
         "zones": [zone for zone in garden.zones if zone.kind is ZoneKind.SEEN_FROM_STREET],
         "materials": materials, "typed": shown, "errors": errors, "broken": broken,
     }  # fmt: skip
-    return desk.page(
-        request, "ground/look.html", state, status=422 if errors else 200, door="ground", **values
+    return context.page(
+        request, "ground/look.html", state, status=422 if errors else 200, section="ground", **values
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from starlette.concurrency import run_in_threadpool
@@ -33,9 +33,9 @@ from mulchwright.garden.plan_kinds import KINDS
 from mulchwright.ground import (
     patch_light,
 )
-from mulchwright.services.fingerprints import climate_mark
-from mulchwright.services.jobs import Errand, errand_key
-from mulchwright.services.light_cache import light_shelf
+from mulchwright.services.fingerprints import climate_fingerprint
+from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light_cache import light_cache
 from mulchwright.sheets.drawing import Element, element, text
 from mulchwright.sheets.portrait import species_name
 from mulchwright.units import (
@@ -59,6 +59,7 @@ from mulchwright.web.ground.spot_view import (
     span_of,
     spot_card,
 )
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.ground_map import (
     MapFrame,
@@ -73,7 +74,7 @@ from mulchwright.web.views.ramp import png
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 PATIENCE_S = 0.35
@@ -95,29 +96,27 @@ def routes() -> list[BaseRoute]:
     ]
 
 
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
-
-
-def sites_errand(
-    desk: Desk, state: BookState, kind: Kind, built_on: date, *, patience_s: float = PATIENCE_S
-) -> Errand:
+def sites_job(
+    context: AppContext, state: BookState, kind: Kind, built_on: date, *, patience_s: float = PATIENCE_S
+) -> Job:
     """The siting map for a kind and a day, or how far it has come. `InputError` for an empty plan."""
-    garden, series, trade = state.garden, state.series, desk.trade
-    today = desk.today(garden)
-    shelf = light_shelf()
-    key = errand_key("sites", shelf.key(garden, series), climate_mark(state), kind.key, built_on, today)
+    garden, series, trade = state.garden, state.series, context.trade
+    today = context.today(garden)
+    cache = light_cache()
+    key = fingerprint_of(
+        "sites", cache.key(garden, series), climate_fingerprint(state), kind.key, built_on, today
+    )
 
     def work(report: Callable[[float], None]) -> Sites:
-        light = shelf.map_of(garden, series, lambda share: report(LIGHT_PART * share))
-        members = {} if desk.members is None else {"members": desk.members}
+        light = cache.map_of(garden, series, lambda share: report(LIGHT_PART * share))
+        members = {} if context.members is None else {"members": context.members}
         sites = site_map(
             light, garden, series, trade, species=kind.species, template=kind.template, built_on=built_on,
             today=today, progress=lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share), **members,
         )  # fmt: skip
         return Sites(light, sites)
 
-    return desk.errands.ask(key, work, patience_s=patience_s)
+    return context.jobs.ask(key, work, patience_s=patience_s)
 
 
 def read_day(typed: str, today: date, name: str = "built_on") -> date:
@@ -138,11 +137,11 @@ def read_day(typed: str, today: date, name: str = "built_on") -> date:
     return day
 
 
-def _read(query: Mapping[str, str], desk: Desk, garden: Garden) -> tuple[Asked, dict[str, str]]:
+def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tuple[Asked, dict[str, str]]:
     """What is asked for; a field that cannot be read keeps its usual value and has a message."""
     errors: dict[str, str] = {}
-    kinds = kinds_of(desk.trade)
-    today, system = desk.today(garden), garden.units.value
+    kinds = kinds_of(context.trade)
+    today, system = context.today(garden), garden.units.value
     kind = kinds.get(query.get("kind", "")) or next(iter(kinds.values()))
     try:
         built_on = read_day(query.get("built_on", ""), today)
@@ -203,13 +202,13 @@ def _drawn_spots(frame: MapFrame, spots: tuple[Rect, ...]) -> list[Element]:
 
 def page(request: Request) -> Response:
     """The siting map with the proposed spots."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, system = state.garden, state.garden.units.value
     query = dict(request.query_params.items())
-    asked, errors = _read(query, desk, garden)
+    asked, errors = _read(query, context, garden)
     values: dict[str, Any] = {
-        "door": "ground", "asked": asked, "errors": errors, "kinds": kinds_of(desk.trade), "shows": SHOWS,
+        "door": "ground", "asked": asked, "errors": errors, "kinds": kinds_of(context.trade), "shows": SHOWS,
         "places": WHERE,
         "typed": {
             "built_on": query.get("built_on") or asked.built_on.isoformat(),
@@ -220,30 +219,35 @@ def page(request: Request) -> Response:
         "note": "",
     }  # fmt: skip
     try:
-        errand = sites_errand(desk, state, asked.kind, asked.built_on)
+        job = sites_job(context, state, asked.kind, asked.built_on)
     except InputError as error:
         values["trouble"] = str(error)
-        return desk.page(request, "ground/spots.html", state, **values)
-    if errand.under_way:
-        values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-    elif errand.trouble:
-        values["trouble"] = errand.trouble
+        return context.page(request, "ground/spots.html", state, **values)
+    if job.under_way:
+        values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+    elif job.trouble:
+        values["trouble"] = job.trouble
     else:
-        values |= _filled(desk, garden, asked, errand.result, query, errors)
-    return desk.page(request, "ground/spots.html", state, status=422 if errors else 200, **values)
+        values |= _filled(context, garden, asked, job.result, query, errors)
+    return context.page(request, "ground/spots.html", state, status=422 if errors else 200, **values)
 
 
 def _filled(
-    desk: Desk, garden: Garden, asked: Asked, sites: Sites, query: Mapping[str, str],
+    context: AppContext, garden: Garden, asked: Asked, sites: Sites, query: Mapping[str, str],
     errors: Mapping[str, str],
 ) -> dict[str, Any]:  # fmt: skip
     """Map, table and cards once the siting map is there."""
-    system, today = garden.units.value, desk.today(garden)
+    system, today = garden.units.value, context.today(garden)
     note = ""
     faults: dict[int, dict[str, str]] = {}
     if not asked.spots and not {"count", "area"} & set(errors):
         limits = limits_for(
-            sites.map.grid, garden, desk.trade, asked.kind, fire=asked.fire, within_beds=asked.where == "beds"
+            sites.map.grid,
+            garden,
+            context.trade,
+            asked.kind,
+            fire=asked.fire,
+            within_beds=asked.where == "beds",
         )
         found = propose_spots(sites.map, limits=limits, count=asked.count, total_area_m2=asked.area_m2)
         asked = replace(asked, spots=tuple(Rect.around(proposal.outline) for proposal in found))
@@ -265,7 +269,7 @@ def _filled(
                 asked = replace(asked, spots=spots)
     cards = tuple(
         spot_card(
-            n, rect, asked, sites, garden, desk.trade,
+            n, rect, asked, sites, garden, context.trade,
             typed=query if faults.get(n) else None, errors=faults.get(n),
         )
         for n, rect in enumerate(asked.spots, start=1)
@@ -320,13 +324,13 @@ def _answer(sites: SiteMap, asked: Asked, system: str) -> str:
 
 def one(request: Request) -> Response:
     """One spot told anew, after it was dragged or typed; the card as a fragment, and its outline."""
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, query = state.garden, dict(request.query_params.items())
-    asked, _ = _read(query, desk, garden)
-    errand = sites_errand(desk, state, asked.kind, asked.built_on, patience_s=5.0)
-    if not isinstance(errand.result, Sites):
-        raise HTTPException(404, errand.trouble or "The siting map is still being worked out.")
+    asked, _ = _read(query, context, garden)
+    job = sites_job(context, state, asked.kind, asked.built_on, patience_s=5.0)
+    if not isinstance(job.result, Sites):
+        raise HTTPException(404, job.trouble or "The siting map is still being worked out.")
     number = whole_number(query.get("n", "1"), least=1, most=MOST_SPOTS)
     try:
         held = Rect.read(query.get(f"s{number}", ""))
@@ -336,22 +340,22 @@ def one(request: Request) -> Response:
         raise HTTPException(404, "There is no such spot.")
     rect, errors = read_rect(query, held, garden.units.value)
     card = spot_card(
-        number, rect or held, asked, errand.result, garden, desk.trade,
+        number, rect or held, asked, job.result, garden, context.trade,
         typed=query if errors else None, errors=errors,
     )  # fmt: skip
-    html = desk.render("ground/spot_card.html", card=card, asked=asked)
+    html = context.render("ground/spot_card.html", card=card, asked=asked)
     return JSONResponse({"html": html, "rect": card.told, "outline": card.rect.outline})
 
 
 def picture(request: Request) -> Response:
     """The siting map as a picture, a pixel a cell."""
-    desk = _desk(request)
-    state = desk.library.state()
-    asked, _ = _read(dict(request.query_params.items()), desk, state.garden)
-    errand = sites_errand(desk, state, asked.kind, asked.built_on, patience_s=0.0)
-    if not isinstance(errand.result, Sites):
+    context = context_of(request)
+    state = context.library.state()
+    asked, _ = _read(dict(request.query_params.items()), context, state.garden)
+    job = sites_job(context, state, asked.kind, asked.built_on, patience_s=0.0)
+    if not isinstance(job.result, Sites):
         raise HTTPException(404, "The siting map is still being worked out; ask again in a moment.")
-    sites = errand.result.map
+    sites = job.result.map
     low, top = span_of(sites, asked.show)
     shares = (_values(sites, asked.show) - low) / (top - low)
     return Response(
@@ -368,10 +372,10 @@ async def plan_here(request: Request) -> Response:
 
 
 def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden = state.garden
-    asked, errors = _read(typed, desk, garden)
+    asked, errors = _read(typed, context, garden)
     number = whole_number(typed.get("n", "1"), least=1, most=MOST_SPOTS)
     if number is None:
         raise InputError("The form names no spot that can be read; choose one on the map again.", field="n")
@@ -380,21 +384,23 @@ def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     if wrong or "built_on" in errors:
         raise InputError(next(iter((wrong | errors).values())))
     assert rect is not None
-    key = add_patch(desk, state, asked.kind, rect.outline, asked.built_on, typed.get("name", ""))
+    key = add_patch(context, state, asked.kind, rect.outline, asked.built_on, typed.get("name", ""))
     return RedirectResponse(f"/beds/{key}", 303)
 
 
-def add_patch(desk: Desk, state: BookState, kind: Kind, outline: Outline, built_on: date, name: str) -> str:
+def add_patch(
+    context: AppContext, state: BookState, kind: Kind, outline: Outline, built_on: date, name: str
+) -> str:
     """Save a planned patch with the light that its ground has on the plan; its key.
 
     Raises `InputError` for a name in use or an outline off the mapped ground.
     """
     name = " ".join(name.split())
-    light = light_shelf().map_of(state.garden, state.series)
+    light = light_cache().map_of(state.garden, state.series)
     here = patch_light(light, outline)
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         garden = book.garden()
-        name = name or free_name(garden, f"{species_name(kind.species, desk.trade).capitalize()} bed")
+        name = name or free_name(garden, f"{species_name(kind.species, context.trade).capitalize()} bed")
         if any(patch.name == name for patch in garden.patches):
             raise InputError(f"Another bed is called “{name}”; give the new one its own name.", field="name")
         taken = {patch.key for patch in garden.patches}

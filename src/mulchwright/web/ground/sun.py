@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone, tzinfo
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any, cast
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -33,11 +33,12 @@ from mulchwright.ground import (
     wall_shadow,
 )
 from mulchwright.ground.shadow import in_leaf
-from mulchwright.services.jobs import Errand
-from mulchwright.services.light import light_errand
+from mulchwright.services.jobs import Job
+from mulchwright.services.light import light_job
 from mulchwright.sheets.drawing import Element, element
 from mulchwright.units import show_length
 from mulchwright.web.forms.numbers import whole_number
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.ground_map import (
     Legend,
@@ -50,9 +51,6 @@ from mulchwright.web.views.ground_map import (
 )
 from mulchwright.web.views.ramp import png
 from mulchwright.web.views.tables import Table
-
-if TYPE_CHECKING:
-    from mulchwright.web.shared.context import Desk
 
 __all__ = ["MONTH_NAMES", "clock_of", "routes", "shadows_of", "sun_track"]
 
@@ -78,19 +76,15 @@ def routes() -> list[BaseRoute]:
         Route("/ground/sun/map.png", picture),
         Route("/ground/sun/cells.json", cells),
         Route("/ground/sun/shadows.json", shadows_json),
-        Route("/ground/errands/{key}", errand_progress),
+        Route("/ground/jobs/{key}", job_progress),
     ]
 
 
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
-
-
-def errand_progress(request: Request) -> Response:
+def job_progress(request: Request) -> Response:
     """How far a piece of work in the background has come."""
-    errand = _desk(request).errands.known(request.path_params["key"])
-    ready = errand is None or not errand.under_way
-    return JSONResponse({"ready": ready, "share": 1.0 if errand is None else round(errand.share, 3)})
+    job = context_of(request).jobs.known(request.path_params["key"])
+    ready = job is None or not job.under_way
+    return JSONResponse({"ready": ready, "share": 1.0 if job is None else round(job.share, 3)})
 
 
 # ---- the sun over one day -----------------------------------------------------
@@ -181,9 +175,9 @@ def shadows_of(garden: Garden, day: date, minute: float) -> tuple[tuple[Element,
 
 def shadows_json(request: Request) -> Response:
     """What the slider needs for one day: the sun's track, the obstacles, the day in words."""
-    desk = _desk(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     try:
         day = _read_day(request.query_params.get("day", ""), today)
     except InputError as error:
@@ -273,28 +267,28 @@ def top_of(light: LightMap, show: str) -> float:
 
 def picture(request: Request) -> Response:
     """One map as a picture, a pixel a cell."""
-    desk = _desk(request)
-    state = desk.library.state()
-    month, show = _read_map(request, desk.today(state.garden))
-    light = _ready(light_errand(desk.errands, state, patience_s=0.0))
+    context = context_of(request)
+    state = context.library.state()
+    month, show = _read_map(request, context.today(state.garden))
+    light = _ready(light_job(context.jobs, state, patience_s=0.0))
     shares = _values(light, month, show) / top_of(light, show)
     return Response(
         png(shares, light.built), media_type="image/png", headers={"cache-control": "private, max-age=86400"}
     )
 
 
-def _ready(errand: Errand) -> LightMap:
-    if not isinstance(errand.result, LightMap):
+def _ready(job: Job) -> LightMap:
+    if not isinstance(job.result, LightMap):
         raise HTTPException(404, "The light is still being worked out; ask again in a moment.")
-    return errand.result
+    return job.result
 
 
 def cells(request: Request) -> Response:
     """The figures of one map for reading it off at a point: tenths of hours, or hundredths of light."""
-    desk = _desk(request)
-    state = desk.library.state()
-    month, show = _read_map(request, desk.today(state.garden))
-    light = _ready(light_errand(desk.errands, state, patience_s=0.0))
+    context = context_of(request)
+    state = context.library.state()
+    month, show = _read_map(request, context.today(state.garden))
+    light = _ready(light_job(context.jobs, state, patience_s=0.0))
     scale = 10 if show == "hours" else 100
     values = np.round(_values(light, month, show) * scale).astype(int)
     values[light.built] = -1
@@ -363,9 +357,9 @@ def answer_of(garden: Garden, light: LightMap, month: int) -> str:
 
 def page(request: Request) -> Response:
     """Sun and shade."""
-    desk = _desk(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     query = request.query_params
     errors: dict[str, str] = {}
     month, show = _read_map(request, today)
@@ -386,18 +380,18 @@ def page(request: Request) -> Response:
     }  # fmt: skip
     try:
         extent = map_extent(garden)
-        errand = light_errand(desk.errands, state, patience_s=PATIENCE_S)
+        job = light_job(context.jobs, state, patience_s=PATIENCE_S)
     except InputError as error:
         values["trouble"] = str(error)
-        return desk.page(request, "ground/sun.html", state, **values)
+        return context.page(request, "ground/sun.html", state, **values)
     values["shadow"] = _shadow_figure(garden, extent, asked, today)
-    if errand.under_way:
-        values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-    elif errand.trouble:
-        values["trouble"] = errand.trouble
+    if job.under_way:
+        values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+    elif job.trouble:
+        values["trouble"] = job.trouble
     else:
-        values["map"] = _map_figure(garden, cast("LightMap", errand.result), asked)
-    return desk.page(request, "ground/sun.html", state, status=422 if errors else 200, **values)
+        values["map"] = _map_figure(garden, cast("LightMap", job.result), asked)
+    return context.page(request, "ground/sun.html", state, status=422 if errors else 200, **values)
 
 
 def _shadow_figure(

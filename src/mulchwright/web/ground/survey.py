@@ -9,7 +9,7 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -28,10 +28,10 @@ from mulchwright.sheets.drawing import document, element, number, text
 from mulchwright.units import show_length
 from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
 from mulchwright.web.forms.numbers import revision_of
+from mulchwright.web.shared.context import context_of
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
 
 __all__ = ["survey_routes"]
 
@@ -62,10 +62,6 @@ def survey_routes(add: AddThings) -> list[BaseRoute]:
         Route("/ground/survey/offsets", after(_offsets), methods=["POST"]),
         Route("/ground/survey/triangles", after(_triangles), methods=["POST"]),
     ]
-
-
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
 
 
 # ---- what stands in the forms ----------------------------------------------------
@@ -322,16 +318,16 @@ def _page(
     request: Request, *, status: int = 200, typed: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
-    desk = _desk(request)
-    state = desk.library.state()
-    with open_book(desk.library.path) as book:
+    context = context_of(request)
+    state = context.library.state()
+    with open_book(context.library.path) as book:
         survey, revision = book.survey(), book.revision_on_disk()
     system = state.garden.units.value
     values = form_values(survey, system)
     told = _told(survey, adjust(survey, system=system), system) if survey else None
     shown = values if typed is None or "first_name" not in typed else dict.fromkeys(values, "") | dict(typed)
-    return desk.page(
-        request, "ground/survey.html", state, status=status, door="ground", back="/ground", values=shown,
+    return context.page(
+        request, "ground/survey.html", state, status=status, section="ground", back="/ground", values=shown,
         typed=dict(typed or {}), errors=dict(errors or {}), told=told, revision=revision,
         points=_rows(shown, ("name", "a", "b")), tapes=_rows(shown, ("from", "to", "tape")),
         corners=[(value, words) for value, words, _ in plan_corners(state.garden)], sides=SIDES,
@@ -341,14 +337,14 @@ def _page(
 
 
 def _keep(request: Request, typed: dict[str, str], _add: AddThings) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     survey, errors = read_survey(typed, state.garden)
     if survey is None:
         return _page(request, status=422, typed=typed, errors=errors)
     expected = revision_of(typed)
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             survey = _unmoved(survey, book.survey(), state)
             book.save_survey(survey, expected_revision=expected)
     except BookConflict:
@@ -393,10 +389,10 @@ def _kind(typed: Mapping[str, str], prefix: str, errors: dict[str, str]) -> Kind
 
 def _make(request: Request, typed: dict[str, str], add: AddThings) -> Response:
     """A bed, a wall, a crown or a tap of the points named."""
-    desk = _desk(request)
-    garden = desk.library.state().garden
+    context = context_of(request)
+    garden = context.library.state().garden
     system = garden.units.value
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         survey = book.survey()
     errors: dict[str, str] = {}
     kind = _kind(typed, "make", errors)
@@ -483,7 +479,7 @@ def _outlined(
 
 def _offsets(request: Request, typed: dict[str, str], add: AddThings) -> Response:
     """An irregular bed by offsets along a stretched line."""
-    system = _desk(request).library.state().garden.units.value
+    system = context_of(request).library.state().garden.units.value
     errors: dict[str, str] = {}
     start, end = _place(typed, "line_start", system, errors), _place(typed, "line_end", system, errors)
     sides: dict[str, list[tuple[float, float]]] = {"left": [], "right": []}
@@ -509,7 +505,7 @@ def _offsets(request: Request, typed: dict[str, str], add: AddThings) -> Respons
 
 def _triangles(request: Request, typed: dict[str, str], add: AddThings) -> Response:
     """An irregular bed by a fan of triangles from its first corner."""
-    system = _desk(request).library.state().garden.units.value
+    system = context_of(request).library.state().garden.units.value
     errors: dict[str, str] = {}
     start, toward = _place(typed, "fan_start", system, errors), _place(typed, "fan_toward", system, errors)
     sides = _lengths(typed.get("edges", ""), system, "edges", errors)

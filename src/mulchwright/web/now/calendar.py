@@ -22,7 +22,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from mulchwright.almanac.today import Ask, AskKind
+from mulchwright.almanac.today import GardenTask, GardenTaskKind
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.garden import Patch
@@ -30,13 +30,13 @@ from mulchwright.sheets.calendar import Task, TaskKind, calendar_file
 from mulchwright.web.now.calendar_tasks import calendar_tasks
 from mulchwright.web.now.now import told_today
 from mulchwright.web.now.now_view import lines_of
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 
 if TYPE_CHECKING:
     from datetime import date
 
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["TOKEN_SETTING", "calendar_of", "feed_address", "routes"]
 
@@ -44,8 +44,8 @@ TOKEN_SETTING = "calendar_token"
 TOKEN_BYTES = 24
 """192 bits: not to be guessed by asking."""
 KINDS = {
-    AskKind.WATER: TaskKind.WATER, AskKind.LOOK: TaskKind.LOOK, AskKind.FROST: TaskKind.LOOK,
-    AskKind.HEAT: TaskKind.LOOK,
+    GardenTaskKind.WATER: TaskKind.WATER, GardenTaskKind.LOOK: TaskKind.LOOK, GardenTaskKind.FROST: TaskKind.LOOK,
+    GardenTaskKind.HEAT: TaskKind.LOOK,
 }  # fmt: skip
 """What goes on the calendar besides the steps before builds; the rest is for the page alone."""
 
@@ -59,18 +59,18 @@ def routes() -> list[BaseRoute]:
     ]
 
 
-def calendar_of(desk: Desk, state: BookState, patches: Sequence[Patch], base: str) -> bytes:
+def calendar_of(context: AppContext, state: BookState, patches: Sequence[Patch], base: str) -> bytes:
     """The calendar of some beds: the steps before those planned, looks and waterings of those built.
 
     From the outlook that is at hand; it asks for none. Identifiers stay when days move.
     """
-    garden, today = state.garden, desk.today(state.garden)
+    garden, today = state.garden, context.today(state.garden)
     keys = {patch.key for patch in patches}
-    tasks = [task for patch in patches for task in calendar_tasks(state, patch, desk.trade, today, base)]
-    told = told_today(desk, state, desk.progress(state, patience_s=0.0))
-    for ask in (*told.due, *told.coming):
-        if ask.patch in keys and ask.kind in KINDS:
-            tasks.append(_task(ask, desk, state, today, base))
+    tasks = [task for patch in patches for task in calendar_tasks(state, patch, context.trade, today, base)]
+    told = told_today(context, state, context.progress(state, patience_s=0.0))
+    for task in (*told.due, *told.coming):
+        if task.patch in keys and task.kind in KINDS:
+            tasks.append(_task(task, context, state, today, base))
     return calendar_file(
         tasks,
         garden_key=slug(garden.place.name) or "garden",
@@ -81,18 +81,18 @@ def calendar_of(desk: Desk, state: BookState, patches: Sequence[Patch], base: st
     )
 
 
-def _task(ask: Ask, desk: Desk, state: BookState, today: date, base: str) -> Task:
-    (line,) = lines_of([ask], state.garden, desk.trade, today, acts=True)
+def _task(task: GardenTask, context: AppContext, state: BookState, today: date, base: str) -> Task:
+    (line,) = lines_of([task], state.garden, context.trade, today, acts=True)
     title = f"{line.what.before}{line.what.strong}{line.what.after}"
-    return Task(ask.key, KINDS[ask.kind], title, ask.on, text=line.why, address=f"{base}/now")
+    return Task(task.key, KINDS[task.kind], title, task.on, text=line.why, address=f"{base}/now")
 
 
 # ---- the feed ---------------------------------------------------------------
 
 
-def _token(desk: Desk, *, new: bool = False) -> str:
+def _token(context: AppContext, *, new: bool = False) -> str:
     """The book's token, made when there is none."""
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         kept = None if new else book.setting(TOKEN_SETTING)
         if kept is None:
             kept = secrets.token_urlsafe(TOKEN_BYTES)
@@ -102,14 +102,14 @@ def _token(desk: Desk, *, new: bool = False) -> str:
 
 def feed(request: Request) -> Response:
     """The calendar, for whoever knows its address."""
-    desk = desk_of(request)
-    with open_book(desk.library.path) as book:
+    context = context_of(request)
+    with open_book(context.library.path) as book:
         kept = book.setting(TOKEN_SETTING)
     given = request.path_params["token"]
     if kept is None or not hmac.compare_digest(kept.encode(), given.encode()):
         raise HTTPException(404, "There is no calendar at this address, or it has a new one by now.")
-    state = desk.library.state()
-    data = calendar_of(desk, state, state.garden.patches, _base(request))
+    state = context.library.state()
+    data = calendar_of(context, state, state.garden.patches, _base(request))
     return Response(
         data, media_type="text/calendar; charset=utf-8",
         headers={"content-disposition": 'inline; filename="garden.ics"', "cache-control": "no-store"},
@@ -130,17 +130,17 @@ def feed_address(base: str, token: str) -> str:
 
 def page(request: Request) -> Response:
     """The address of the feed, as letters and as a code for the phone, and what to do where none comes."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    home = desk.home
-    address = feed_address(home.base if home is not None else _base(request), _token(desk))
+    context = context_of(request)
+    state = context.library.state()
+    home = context.home
+    address = feed_address(home.base if home is not None else _base(request), _token(context))
     svg = io.BytesIO()
     segno.make(address, error="m", micro=False).save(
         svg, kind="svg", border=4, light="#fff", xmldecl=False, svgns=True, nl=False, omitsize=True,
         title="Code with the address of the calendar", svgclass="feed-code", lineclass=None,
     )  # fmt: skip
-    answer = desk.page(
-        request, "now/calendar.html", state, door="now", address=address,
+    answer = context.page(
+        request, "now/calendar.html", state, section="now", address=address,
         webcal=re.sub(r"^https?", "webcal", address), code=svg.getvalue().decode() if home else "",
         at_home=home is not None, renewed=request.query_params.get("renewed") == "1",
     )  # fmt: skip
@@ -150,5 +150,5 @@ def page(request: Request) -> Response:
 
 async def renew(request: Request) -> Response:
     """A new token; the old address is dead from now on."""
-    await run_in_threadpool(_token, desk_of(request), new=True)
+    await run_in_threadpool(_token, context_of(request), new=True)
     return RedirectResponse("/now/calendar?renewed=1", 303)

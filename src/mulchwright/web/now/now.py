@@ -23,7 +23,7 @@ from mulchwright.garden import Stage
 from mulchwright.services import weather_consent
 from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.now.now_view import bed_lines, lines_of, sentence
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW
 from mulchwright.web.views.weather_strip import strip, strip_table
@@ -32,7 +32,7 @@ from mulchwright.web.weather import weather
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.services.outlooks import Progress
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["routes", "told_today"]
 
@@ -47,7 +47,7 @@ def routes() -> list[BaseRoute]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Kept:
+class _Cached:
     """The last answer to what today asks for, with what it was made from."""
 
     made_from: tuple[Any, ...]
@@ -55,39 +55,39 @@ class _Kept:
 
 
 _LOCK = threading.Lock()
-_KEPT: WeakKeyDictionary[Desk, _Kept] = WeakKeyDictionary()
+_KEPT: WeakKeyDictionary[AppContext, _Cached] = WeakKeyDictionary()
 """By desk: composing the answer counts back from every planned build, which is worth doing once."""
 
 
-def told_today(desk: Desk, state: BookState, progress: Progress) -> Today:
+def told_today(context: AppContext, state: BookState, progress: Progress) -> Today:
     """What today asks for, from the outlook that is shown; made once for each state of the book."""
-    today = desk.today(state.garden)
+    today = context.today(state.garden)
     outlook = progress.shown
-    made_from = (state.mark, state.read_number, outlook, today)
+    made_from = (state.fingerprint, state.read_number, outlook, today)
     with _LOCK:
-        kept = _KEPT.get(desk)
+        kept = _KEPT.get(context)
     if (
         kept is not None
         and kept.made_from[2] is outlook
         and ((kept.made_from[:2], kept.made_from[3]) == (made_from[:2], today))
     ):
         return kept.told
-    told = today_asks(state.garden, state.series, desk.trade, outlook, today=today)
+    told = today_asks(state.garden, state.series, context.trade, outlook, today=today)
     with _LOCK:
-        _KEPT[desk] = _Kept(made_from, told)
+        _KEPT[context] = _Cached(made_from, told)
     return told
 
 
 def page(request: Request) -> Response:
     """What today asks for, with one tap to note each thing as done."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
     built = [p for p in garden.patches if p.stage is Stage.BUILT]
-    progress = desk.progress(state, patience_s=PATIENCE_S)
+    progress = context.progress(state, patience_s=PATIENCE_S)
     # A garden with nothing planned or built has no outlook, and that is no trouble.
     trouble = progress.trouble if built else ""
-    told = told_today(desk, state, progress)
+    told = told_today(context, state, progress)
     readings = frozenset(reading.day for reading in garden.readings)
     known = weather.record_state(state, today)
     days = told.weather
@@ -96,8 +96,8 @@ def page(request: Request) -> Response:
         "date_words": f"{today:%A} {words.day(today, today)}",
         "weather_words": _weather_words(told, system),
         "sentence": sentence(told, system),
-        "due": lines_of(told.due, garden, desk.trade, today, acts=True),
-        "coming": lines_of(told.coming, garden, desk.trade, today, acts=False),
+        "due": lines_of(told.due, garden, context.trade, today, acts=True),
+        "coming": lines_of(told.coming, garden, context.trade, today, acts=False),
         "beds": bed_lines(told, garden),
         "any_bed": bool(built),
         "strips": (
@@ -109,17 +109,17 @@ def page(request: Request) -> Response:
         "stale": weather.stale_words(known) if known.stale and state.series is not None else "",
         "trouble": trouble,
         "questions": weather_consent.open_questions(
-            weather_consent.wishes(desk.library.path, garden, state.series, today)
+            weather_consent.wishes(context.library.path, garden, state.series, today)
         ),
         "waiting": progress.under_way and bool(built),
         "earlier": progress.shown is not progress.outlook,
         "share": progress.share,
         "age": _age(progress, state, today),
-        "noted": _step_words(desk, request.query_params.get("noted", ""), taken_back=False),
+        "noted": _step_words(context, request.query_params.get("noted", ""), taken_back=False),
         "step": request.query_params.get("noted", "")[:12],
-        "undone": _step_words(desk, request.query_params.get("undone", ""), taken_back=True),
+        "undone": _step_words(context, request.query_params.get("undone", ""), taken_back=True),
     }  # fmt: skip
-    return desk.page(request, "now/now.html", state, **values)
+    return context.page(request, "now/now.html", state, **values)
 
 
 def _weather_words(told: Today, system: str) -> str:
@@ -162,13 +162,13 @@ def _age(progress: Progress, state: BookState, today: date) -> str:
     return f"Reckoned {ago}{day}, before the last entry; the new figures come by themselves."
 
 
-def _step_words(desk: Desk, text: str, *, taken_back: bool) -> str:
+def _step_words(context: AppContext, text: str, *, taken_back: bool) -> str:
     """What was noted a moment ago, or taken back, in words; empty where it is the other of the two by now."""
     wanted = whole_number(text)
     if wanted is None:
         return ""
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             step = next((one for one in book.undo_steps() if one.step == wanted), None)
     except MulchwrightError:
         return ""

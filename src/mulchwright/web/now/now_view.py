@@ -12,12 +12,12 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from mulchwright import units
-from mulchwright.almanac.today import Ask, AskKind, BedToday, Span, Today
+from mulchwright.almanac.today import BedToday, GardenTask, GardenTaskKind, Span, Today
 from mulchwright.garden import Garden
 from mulchwright.gather.schedule import StepKind
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS
 from mulchwright.web.views.stores_wording import in_units
@@ -57,7 +57,7 @@ class Line:
     """One thing asked for: what, why, the act that notes it, a way to more, the figures behind it."""
 
     key: str
-    what: Answer
+    what: Headline
     why: str
     act: Act | None = None
     more: tuple[str, str] | None = None
@@ -70,7 +70,7 @@ class BedLine:
 
     key: str
     name: str
-    moisture: Answer
+    moisture: Headline
     rest: tuple[str, ...]
     working: tuple[Source, ...]
 
@@ -121,69 +121,77 @@ def _volume(litres: float, system: str) -> str:
 # ---- the one sentence -------------------------------------------------------
 
 
-def _counted(asks: Sequence[Ask], one: str, many: str) -> str:
-    return one if len(asks) == 1 else many.format(count=words.count_word(len(asks)))
+def _counted(tasks: Sequence[GardenTask], one: str, many: str) -> str:
+    return one if len(tasks) == 1 else many.format(count=words.count_word(len(tasks)))
 
 
-def sentence(told: Today, system: str) -> Answer:
+def sentence(told: Today, system: str) -> Headline:
     """What today asks, in one sentence; nothing to do is said calmly, with what comes next."""
-    by_kind: dict[AskKind, list[Ask]] = {}
-    for ask in told.due:
-        by_kind.setdefault(ask.kind, []).append(ask)
+    by_kind: dict[GardenTaskKind, list[GardenTask]] = {}
+    for task in told.due:
+        by_kind.setdefault(task.kind, []).append(task)
     parts = []
-    if water := by_kind.get(AskKind.WATER):
-        litres = _volume(sum(ask.litres for ask in water), system)
+    if water := by_kind.get(GardenTaskKind.WATER):
+        litres = _volume(sum(task.litres for task in water), system)
         parts.append(
             _counted(water, f"water {water[0].name}, {litres}", f"water {{count}} beds, {litres} in all")
         )
-    if look := by_kind.get(AskKind.LOOK):
+    if look := by_kind.get(GardenTaskKind.LOOK):
         parts.append(_counted(look, f"look at {look[0].name}", "look at {count} beds"))
-    if steps := by_kind.get(AskKind.STEP):
+    if steps := by_kind.get(GardenTaskKind.STEP):
         first = steps[0]
         name = STEP_WORDS[first.step.kind] if first.step else first.name
         one = f"{name[0].lower()}{name[1:]} for {first.name}"
         parts.append(_counted(steps, one, "do {count} things for the builds ahead"))
-    if late := by_kind.get(AskKind.LATE_BUILD):
+    if late := by_kind.get(GardenTaskKind.LATE_BUILD):
         parts.append(
             _counted(late, f"say whether {late[0].name} is built", "say whether {count} beds are built")
         )
-    stores = [ask for kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS) for ask in by_kind.get(kind, ())]
+    stores = [
+        task
+        for kind in (GardenTaskKind.HEAP, GardenTaskKind.SPAWN, GardenTaskKind.CHIPS)
+        for task in by_kind.get(kind, ())
+    ]
     if stores:
         parts.append(_counted(stores, f"see to {stores[0].name}", "see to {count} things in store"))
-    warned = [ask for kind in (AskKind.FROST, AskKind.WET, AskKind.HEAT) for ask in by_kind.get(kind, ())]
+    warned = [
+        task
+        for kind in (GardenTaskKind.FROST, GardenTaskKind.WET, GardenTaskKind.HEAT)
+        for task in by_kind.get(kind, ())
+    ]
     if parts:
         said = words.joined(parts)
-        return Answer("", said[0].upper() + said[1:], ".")
+        return Headline("", said[0].upper() + said[1:], ".")
     if warned:
-        beds = words.joined(sorted({ask.name for ask in warned}))
-        return Answer("Nothing to do but to ", f"mind {beds}", ", for the reason below.")
+        beds = words.joined(sorted({task.name for task in warned}))
+        return Headline("Nothing to do but to ", f"mind {beds}", ", for the reason below.")
     nearest = next(iter(told.coming), None)
     after = ""
     if nearest is not None:
         after = f" Next: {_coming_words(nearest)} on {words.day(nearest.on, told.day)}."
-    return Answer("", "Nothing to do today", f".{after}")
+    return Headline("", "Nothing to do today", f".{after}")
 
 
-def _coming_words(ask: Ask) -> str:
-    if ask.kind is AskKind.LOOK:
-        return f"look at {ask.name}"
-    if ask.kind is AskKind.STEP and ask.step is not None:
-        name = STEP_WORDS[ask.step.kind]
-        return f"{name[0].lower()}{name[1:]} for {ask.name}"
-    return f"{ask.name} grows old"
+def _coming_words(task: GardenTask) -> str:
+    if task.kind is GardenTaskKind.LOOK:
+        return f"look at {task.name}"
+    if task.kind is GardenTaskKind.STEP and task.step is not None:
+        name = STEP_WORDS[task.step.kind]
+        return f"{name[0].lower()}{name[1:]} for {task.name}"
+    return f"{task.name} grows old"
 
 
 # ---- lines ------------------------------------------------------------------
 
 
 def lines_of(
-    asks: Sequence[Ask], garden: Garden, trade: Trade, today: date, *, acts: bool
+    tasks: Sequence[GardenTask], garden: Garden, trade: Trade, today: date, *, acts: bool
 ) -> tuple[Line, ...]:
     """Every ask as a line; with one-tap acts where `acts`, else headed by its day."""
     lines = []
     linked: set[tuple[str, str]] = set()
-    for ask in asks:
-        line = _line(ask, garden, trade, today, acts=acts)
+    for task in tasks:
+        line = _line(task, garden, trade, today, acts=acts)
         # The way to a bed's other steps, or to the stores, is told once in a list.
         if line.more in linked:
             line = replace(line, more=None)
@@ -193,153 +201,153 @@ def lines_of(
     return tuple(lines)
 
 
-def _line(ask: Ask, garden: Garden, trade: Trade, today: date, *, acts: bool) -> Line:
+def _line(task: GardenTask, garden: Garden, trade: Trade, today: date, *, acts: bool) -> Line:
     system = garden.units.value
-    said = _said(ask, trade, today, system)
+    said = _said(task, trade, today, system)
     what = said.what
     if not acts:
-        first = f"{words.day(ask.on, today)}: {what.before[:1].lower()}{what.before[1:]}"
-        what = Answer(first, what.strong, what.after)
+        first = f"{words.day(task.on, today)}: {what.before[:1].lower()}{what.before[1:]}"
+        what = Headline(first, what.strong, what.after)
     act = None
     if acts and said.taps:
         mark = ("mark", secrets.token_hex(8))
-        act = Act(f"/log/{ask.patch}", (*said.fields, mark, ("back", "/now")), said.taps)
+        act = Act(f"/log/{task.patch}", (*said.fields, mark, ("back", "/now")), said.taps)
     more = None
-    if ask.kind is AskKind.STEP:
-        more = (f"/beds/{ask.patch}/when", "All steps before this build")
-    elif ask.kind is AskKind.LATE_BUILD:
-        more = (f"/beds/{ask.patch}", "To the bed")
-    elif ask.kind is AskKind.LOOK and acts:
-        more = (f"/pick?bed={ask.patch}", "Picked? Weigh and check it")
-    elif ask.kind in (AskKind.HEAP, AskKind.SPAWN, AskKind.CHIPS):
+    if task.kind is GardenTaskKind.STEP:
+        more = (f"/beds/{task.patch}/when", "All steps before this build")
+    elif task.kind is GardenTaskKind.LATE_BUILD:
+        more = (f"/beds/{task.patch}", "To the bed")
+    elif task.kind is GardenTaskKind.LOOK and acts:
+        more = (f"/pick?bed={task.patch}", "Picked? Weigh and check it")
+    elif task.kind in (GardenTaskKind.HEAP, GardenTaskKind.SPAWN, GardenTaskKind.CHIPS):
         more = ("/stores", "What lies in store")
-    return Line(ask.key, what, said.why, act, more, working_of(ask.working, system))
+    return Line(task.key, what, said.why, act, more, working_of(task.working, system))
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
     """An ask in words: what and why; and for what can be noted, the buttons and the fields they send."""
 
-    what: Answer
+    what: Headline
     why: str
     taps: tuple[Tap, ...] = ()
     fields: tuple[tuple[str, str], ...] = ()
 
 
-def _said(ask: Ask, trade: Trade, today: date, system: str) -> Said:
-    match ask.kind:
-        case AskKind.WATER:
-            return _water(ask, system)
-        case AskKind.LOOK:
-            return _look(ask, today)
-        case AskKind.FROST:
-            return _frost(ask, today)
-        case AskKind.WET:
-            return _wet(ask)
-        case AskKind.HEAT:
-            return _heat(ask, today, system)
-        case AskKind.STEP:
-            return _step(ask, trade, today, system)
-        case AskKind.LATE_BUILD:
-            ago = words.plural(ask.days, "day")
+def _said(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
+    match task.kind:
+        case GardenTaskKind.WATER:
+            return _water(task, system)
+        case GardenTaskKind.LOOK:
+            return _look(task, today)
+        case GardenTaskKind.FROST:
+            return _frost(task, today)
+        case GardenTaskKind.WET:
+            return _wet(task)
+        case GardenTaskKind.HEAT:
+            return _heat(task, today, system)
+        case GardenTaskKind.STEP:
+            return _step(task, trade, today, system)
+        case GardenTaskKind.LATE_BUILD:
+            ago = words.plural(task.days, "day")
             why = f"It was to be built {ago} ago. Note it as built, or choose another day."
-            return Said(Answer("Built or not? ", ask.name, ""), why)
-        case AskKind.HEAP:
-            return _heap(ask, system)
-        case AskKind.SPAWN | AskKind.CHIPS:
-            return _aging(ask, today)
+            return Said(Headline("Built or not? ", task.name, ""), why)
+        case GardenTaskKind.HEAP:
+            return _heap(task, system)
+        case GardenTaskKind.SPAWN | GardenTaskKind.CHIPS:
+            return _aging(task, today)
 
 
-def _look(ask: Ask, today: date) -> Said:
-    chance = words.chance(ask.chance)
+def _look(task: GardenTask, today: date) -> Said:
+    chance = words.chance(task.chance)
     counted = " in " in chance
     why = (
         f"A look finds pins or mushrooms {chance}."
         if counted
         else f"A look {chance} finds pins or mushrooms."
     )
-    if ask.value >= READY_TOLD:
-        why += f" Ready to pick: {words.chance(ask.value)}."
-    if ask.on <= today and ask.days:
-        why += f" The last look was {words.plural(ask.days, 'day')} ago."
+    if task.value >= READY_TOLD:
+        why += f" Ready to pick: {words.chance(task.value)}."
+    if task.on <= today and task.days:
+        why += f" The last look was {words.plural(task.days, 'day')} ago."
     taps = (
         Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
         Tap("Ready", "sight", "ready"),
     )  # fmt: skip
-    return Said(Answer("Look at ", ask.name, ""), why, taps, (("kind", "looked"),))
+    return Said(Headline("Look at ", task.name, ""), why, taps, (("kind", "looked"),))
 
 
-def _frost(ask: Ask, today: date) -> Said:
-    night = f"on {words.day(ask.on, today)}" if ask.on > today else "tonight"
+def _frost(task: GardenTask, today: date) -> Said:
+    night = f"on {words.day(task.on, today)}" if task.on > today else "tonight"
     why = (
-        f"Freezing {night}: {words.chance(ask.chance)}. Pins or mushrooms may be standing. Pick what is "
+        f"Freezing {night}: {words.chance(task.chance)}. Pins or mushrooms may be standing. Pick what is "
         "ready and cover the rest with a sack or straw."
     )
-    return Said(Answer("Frost may come to ", ask.name, ""), why)
+    return Said(Headline("Frost may come to ", task.name, ""), why)
 
 
-def _wet(ask: Ask) -> Said:
+def _wet(task: GardenTask) -> Said:
     why = (
-        f"It holds {words.share(ask.value)} water by weight; threads can drown from "
-        f"{words.share(ask.limit)}. Leave the hose alone, and see that water can run off."
+        f"It holds {words.share(task.value)} water by weight; threads can drown from "
+        f"{words.share(task.limit)}. Leave the hose alone, and see that water can run off."
     )
-    return Said(Answer("Too wet: ", ask.name, ""), why)
+    return Said(Headline("Too wet: ", task.name, ""), why)
 
 
-def _heat(ask: Ask, today: date, system: str) -> Said:
-    hot, stop = (units.show_temperature(value, system) for value in (ask.value, ask.limit))
+def _heat(task: GardenTask, today: date, system: str) -> Said:
+    hot, stop = (units.show_temperature(value, system) for value in (task.value, task.limit))
     why = (
-        f"The bed may reach {hot} by {words.day(ask.on, today)}; threads stop at {stop}. Shade it at midday, "
+        f"The bed may reach {hot} by {words.day(task.on, today)}; threads stop at {stop}. Shade it at midday, "
         "water early."
     )
-    return Said(Answer("Hot days ahead for ", ask.name, ""), why)
+    return Said(Headline("Hot days ahead for ", task.name, ""), why)
 
 
-def _step(ask: Ask, trade: Trade, today: date, system: str) -> Said:
-    step = ask.step
+def _step(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
+    step = task.step
     assert step is not None  # an ask of this kind carries its step
-    late = f" Its last day was {words.day(step.last, today)}." if ask.late else ""
+    late = f" Its last day was {words.day(step.last, today)}." if task.late else ""
     link = " " if step.kind is StepKind.BUILD else " for "
     why = f"{in_units(species_named(step.words, trade), system)}{late}"
-    return Said(Answer(f"{STEP_WORDS[step.kind]}{link}", ask.name, ""), why)
+    return Said(Headline(f"{STEP_WORDS[step.kind]}{link}", task.name, ""), why)
 
 
-def _heap(ask: Ask, system: str) -> Said:
-    height = units.show_length(ask.value, system)
-    most = units.show_length(ask.limit, system)
-    tall = f"; a heap should stay under {most}." if ask.value > ask.limit else "."
+def _heap(task: GardenTask, system: str) -> Said:
+    height = units.show_length(task.value, system)
+    most = units.show_length(task.limit, system)
+    tall = f"; a heap should stay under {most}." if task.value > task.limit else "."
     why = (
-        f"Green chips heat in their first weeks; this heap is {words.plural(ask.days, 'day')} old and "
+        f"Green chips heat in their first weeks; this heap is {words.plural(task.days, 'day')} old and "
         f"{height} high. If it is hot inside, turn it or spread it flat before any spawn comes near{tall}"
     )
-    return Said(Answer("Feel into the heap ", ask.name, ""), why)
+    return Said(Headline("Feel into the heap ", task.name, ""), why)
 
 
-def _aging(ask: Ask, today: date) -> Said:
-    left = round(ask.value)
-    keeps = words.plural(round(ask.limit), "day")
-    is_spawn = ask.kind is AskKind.SPAWN
+def _aging(task: GardenTask, today: date) -> Said:
+    left = round(task.value)
+    keeps = words.plural(round(task.limit), "day")
+    is_spawn = task.kind is GardenTaskKind.SPAWN
     kept = f"it usually keeps {keeps}" if is_spawn else f"chips are at their best within {keeps}"
-    until = f", so until {words.day(ask.on, today)}" if left >= 0 else f", {words.plural(-left, 'day')} past"
-    why = f"It is {words.plural(ask.days, 'day')} old; {kept}{until}."
-    return Said(Answer("Use ", ask.name, " before it ages" if left >= 0 else ": it grows old"), why)
+    until = f", so until {words.day(task.on, today)}" if left >= 0 else f", {words.plural(-left, 'day')} past"
+    why = f"It is {words.plural(task.days, 'day')} old; {kept}{until}."
+    return Said(Headline("Use ", task.name, " before it ages" if left >= 0 else ": it grows old"), why)
 
 
-def _water(ask: Ask, system: str) -> Said:
-    litres = answers.rounded(ask.litres)
-    rain = words.chance(ask.chance)
+def _water(task: GardenTask, system: str) -> Said:
+    litres = answers.rounded(task.litres)
+    rain = words.chance(task.chance)
     hope = f"{rain} that enough rain comes in three days" if " in " in rain else "hardly any rain to count on"
     why = (
-        f"The food layers hold {words.share(ask.value)} water by weight; threads like "
-        f"{words.share(ask.limit)} or more here. {hope[0].upper()}{hope[1:]}."
+        f"The food layers hold {words.share(task.value)} water by weight; threads like "
+        f"{words.share(task.limit)} or more here. {hope[0].upper()}{hope[1:]}."
     )
     after = (
-        f": {units.show_volume(litres, system)}, {answers.minutes(ask.minutes)} at the hose, "
-        f"or {cans_words(ask.cans)}"
+        f": {units.show_volume(litres, system)}, {answers.minutes(task.minutes)} at the hose, "
+        f"or {cans_words(task.cans)}"
     )
     # The unit stands with the figure, so that whatever reads the field needs no guess.
     fields = (("kind", "watered"), ("litres", f"{litres:g} L"))
-    return Said(Answer("Water ", ask.name, after), why, (Tap("Watered as advised"),), fields)
+    return Said(Headline("Water ", task.name, after), why, (Tap("Watered as advised"),), fields)
 
 
 # ---- beds -------------------------------------------------------------------
@@ -360,12 +368,12 @@ def _bed_line(bed: BedToday, today: date, system: str) -> BedLine:
     watered = f" Watered {words.day(bed.watered_on, today)}." if bed.watered_on == today else ""
     if bed.rain_will_do and not watered:
         rain = words.chance(bed.rain_chance)
-        moisture = Answer(
+        moisture = Headline(
             f"{state}, {_span(bed.moisture)}. ", "Leave it, rain is likely",
             f": enough within three days {rain}." if " in " in rain else ".",
         )  # fmt: skip
     else:
-        moisture = Answer("", state, f", {_span(bed.moisture)}.{watered}")
+        moisture = Headline("", state, f", {_span(bed.moisture)}.{watered}")
     look = bed.look
     if look.due:
         when = "Worth a look today"

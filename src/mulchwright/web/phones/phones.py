@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import segno
@@ -21,12 +21,13 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError
-from mulchwright.services.pairing import Pairing, PhoneShelf, spelled
+from mulchwright.services.pairing import PairedPhones, Pairing, spelled
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import _over_home, phone_of
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 YEAR_S = 400 * 24 * 3600
@@ -42,10 +43,6 @@ def routes() -> list[BaseRoute]:
         Route("/phones/code", make_code, methods=["POST"]),
         Route("/phones/{key}/revoke", revoke, methods=["POST"]),
     ]
-
-
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
 
 
 def _own_path(to: str) -> str:
@@ -66,8 +63,8 @@ def _pair_form(
     request: Request, typed: dict[str, str], errors: dict[str, str], status: int = 200
 ) -> Response:
     # Whoever is not paired is not even told whose garden this is.
-    answer = _desk(request).page(
-        request, "phones/pair.html", None, status=status, doors=[], typed=typed, errors=errors,
+    answer = context_of(request).page(
+        request, "phones/pair.html", None, status=status, sections=[], typed=typed, errors=errors,
         to=_own_path(typed.get("to", "/")),
     )  # fmt: skip
     answer.headers["cache-control"] = "no-store"
@@ -82,7 +79,7 @@ async def pair(request: Request) -> Response:
 
 
 def _pair(request: Request, typed: dict[str, str]) -> Response:
-    home = _desk(request).home
+    home = context_of(request).home
     if home is None or not _over_home(request):
         return RedirectResponse("/phones", 303)
     try:
@@ -100,31 +97,31 @@ def _pair(request: Request, typed: dict[str, str]) -> Response:
 
 def phones_page(request: Request) -> Response:
     """The paired phones and, on this machine, the code for the next one."""
-    desk = _desk(request)
-    state = desk.library.state()
-    home, here = desk.home, not _over_home(request)
+    context = context_of(request)
+    state = context.library.state()
+    home, here = context.home, not _over_home(request)
     mine = phone_of(request)
-    listed = (home.pairing.shelf if home else PhoneShelf(desk.library.path)).read()
+    listed = (home.pairing.cache if home else PairedPhones(context.library.path)).read()
     code = home.pairing.code() if home and here else None
-    today = desk.today(state.garden)
+    today = context.today(state.garden)
     zone = state.garden.place.timezone
-    answer = desk.page(
+    answer = context.page(
         request, "phones/phones.html", state, home=home.base if home else "", here=here,
         code=spelled(code.text) if code else "", minutes=max(1, round(code.left_s / 60)) if code else 0,
         phones=[
             (p.key, p.name, _day(p.paired_at, zone, today), _day(p.seen_at, zone, today),
              mine is not None and mine.key == p.key) for p in listed
         ],
-        book=str(desk.library.path.name), printed=_printed_address(desk),
+        book=str(context.library.path.name), printed=_printed_address(context),
     )  # fmt: skip
     answer.headers["cache-control"] = "no-store"
     return answer
 
 
-def _printed_address(desk: Desk) -> str:
+def _printed_address(context: AppContext) -> str:
     """The address that labels and calendar hold, "" where none was kept."""
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             return book.setting("home_address") or ""
     except BookError:
         return ""
@@ -139,7 +136,7 @@ def _day(stamp: str, zone: str, today: Any) -> str:
 
 def address_code(request: Request) -> Response:
     """The home address as a code to be scanned; the pairing code is not in it."""
-    home = _desk(request).home
+    home = context_of(request).home
     if home is None:
         raise HTTPException(404, "The book is not open to the home network.")
     svg = io.BytesIO()
@@ -155,7 +152,7 @@ def _here_only(request: Request) -> None:
 def make_code(request: Request) -> Response:
     """A new code, on this machine only."""
     _here_only(request)
-    home = _desk(request).home
+    home = context_of(request).home
     if home is None:
         raise InputError(
             "The book is open to this machine only. Start it with --home-network to pair a phone."
@@ -166,11 +163,11 @@ def make_code(request: Request) -> Response:
 
 def revoke(request: Request) -> Response:
     """Let a phone in no longer: any on this machine, only itself on a phone."""
-    desk = _desk(request)
+    context = context_of(request)
     key = request.path_params["key"]
     mine = phone_of(request)
     if _over_home(request) and (mine is None or mine.key != key):
         _here_only(request)
-    shelf = desk.home.pairing.shelf if desk.home else PhoneShelf(desk.library.path)
-    Pairing(shelf).revoke(key)
+    cache = context.home.pairing.cache if context.home else PairedPhones(context.library.path)
+    Pairing(cache).revoke(key)
     return RedirectResponse("/pair" if mine else "/phones", 303)

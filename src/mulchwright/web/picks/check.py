@@ -39,7 +39,7 @@ from mulchwright.trade import Lookalike, Trade
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks import pick_view as picking_told
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 
 __all__ = ["FeatureScreen", "routes"]
@@ -151,7 +151,7 @@ def _laid_by_default(pick: LogEntry, going_on: IdentityCheck | None, now: dateti
 
 def check_page(request: Request) -> Response:
     """The features of what was sown in the bed of this pick, each as a screen."""
-    return _check_page(request, desk_of(request).library.state())
+    return _check_page(request, context_of(request).library.state())
 
 
 def _check_page(
@@ -160,8 +160,8 @@ def _check_page(
 ) -> Response:  # fmt: skip
     from mulchwright.web.picks.gate import page_of, pick_of
 
-    desk = desk_of(request)
-    garden, trade, now = state.garden, desk.trade, desk.now(state.garden)
+    context = context_of(request)
+    garden, trade, now = state.garden, context.trade, context.now(state.garden)
     today, twelve = now.date(), state.garden.units is UnitSystem.US
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
@@ -241,19 +241,21 @@ async def note_check(request: Request) -> Response:
 def _note_check(request: Request, typed: dict[str, str]) -> Response:
     from mulchwright.web.picks.gate import pick_of, sent_key
 
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, now = state.garden, desk.now(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, now = state.garden, context.now(state.garden)
     today = now.date()
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-check", typed, (check.key for check in garden.checks))
-    if came or _stands_so(garden, desk.trade, typed, now):  # a double tap, or a resend: it is noted already
+    if came or _stands_so(
+        garden, context.trade, typed, now
+    ):  # a double tap, or a resend: it is noted already
         return RedirectResponse(f"/picks/{pick.key}", 303)
     try:
-        check = _check_of(garden, desk.trade, pick, typed, now, key)
-        with open_book(desk.library.path) as book:
+        check = _check_of(garden, context.trade, pick, typed, now, key)
+        with open_book(context.library.path) as book:
             done = book.put_check(
-                check, mark=key if typed.get("mark") else "", expected_revision=revision_of(typed)
+                check, request_id=key if typed.get("mark") else "", expected_revision=revision_of(typed)
             )
     except BookConflict as conflict:
         return _check_page(request, state, status=409, typed=typed, errors={"form": str(conflict)})

@@ -29,7 +29,7 @@ from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
 from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.picks import pick_view as picking_told
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 
 
@@ -120,7 +120,7 @@ def sent_key(stem: str, typed: Mapping[str, str], taken: Iterable[str]) -> tuple
     tap or a resend is known as such. Without a mark the key is the next free one.
     """
     held = set(taken)
-    bare = logbook_form.bare_mark(typed.get("mark", ""))
+    bare = logbook_form.bare_request_id(typed.get("mark", ""))
     if bare:
         content = repr(sorted((k, v) for k, v in typed.items() if k != "mark"))
         key = f"{stem}-{blake2b((bare + content).encode(), digest_size=6).hexdigest()}"
@@ -142,14 +142,14 @@ def page_of(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
     """A page of this room with what all of them need."""
-    desk = desk_of(request)
+    context = context_of(request)
     phone = phone_of(request)
     common: dict[str, Any] = {
         "door": "now", "mark": secrets.token_hex(12), "errors": {}, "typed": {}, "ask": "",
-        "today_iso": desk.today(state.garden).isoformat(), "noted": _noted(request),
+        "today_iso": context.today(state.garden).isoformat(), "noted": _noted(request),
         "who": phone.name if phone else "", "here": request.url.path,
     }  # fmt: skip
-    answer = desk.page(request, template, state, status=status, **(common | values))
+    answer = context.page(request, template, state, status=status, **(common | values))
     answer.headers["cache-control"] = "no-store"  # an old page holds an old mark and an old day
     return answer
 
@@ -158,6 +158,6 @@ def _noted(request: Request) -> tuple[int, str, bool] | None:
     asked = whole_number(request.query_params.get("step", ""))
     if asked is None:
         return None
-    with open_book(desk_of(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         step = next((s for s in book.undo_steps() if s.step == asked), None)
     return (step.step, step.what, step.taken_back) if step else None

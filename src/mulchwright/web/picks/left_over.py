@@ -10,13 +10,13 @@ from mulchwright import units
 from mulchwright.garden import Garden, LogEntry, LogKind, PickStage
 from mulchwright.garden.keeping import Fate, Jar, Use
 from mulchwright.keep import Range
-from mulchwright.services.jobs import errand_key
+from mulchwright.services.jobs import fingerprint_of
 from mulchwright.trade import Trade
 from mulchwright.web.picks.gate import Shut, open_or_refuse
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 FRESH_DAYS = 14
@@ -32,12 +32,12 @@ LEAST_KG = 0.005
 
 def sent_once(typed: Mapping[str, str]) -> str:
     """A short name of one form as it was sent, for keys: the same form sent twice is told by it."""
-    return errand_key(sorted(typed.items()))[:12]
+    return fingerprint_of(sorted(typed.items()))[:12]
 
 
-def local_now(desk: Desk, garden: Garden) -> datetime:
+def local_now(context: AppContext, garden: Garden) -> datetime:
     """The time of day now, on the day that it is in the garden (which may be held still)."""
-    return desk.now(garden).replace(second=0, microsecond=0)
+    return context.now(garden).replace(second=0, microsecond=0)
 
 
 def clock(at: datetime, now: datetime, system: str) -> str:

@@ -46,7 +46,7 @@ from mulchwright.web.beds import log_form as logbook_form
 from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.picks import pick_view as picking_told
 from mulchwright.web.picks.gate import fields_of, open_or_refuse, page_of, pick_of, sent_key
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.views import wording as words
 
@@ -80,27 +80,27 @@ def routes() -> list[BaseRoute]:
 
 def round_page(request: Request) -> Response:
     """Weights of several beds in one round, and what each has borne so far."""
-    return _round_page(request, desk_of(request).library.state())
+    return _round_page(request, context_of(request).library.state())
 
 
 def _round_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
-    desk = desk_of(request)
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    context = context_of(request)
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
     beds = picking_told.built(garden)
     first = request.query_params.get("bed", "")
-    shown = desk.progress(state, patience_s=0.0).shown
+    shown = context.progress(state, patience_s=0.0).shown
     told = {p.patch.key: p for p in shown.patches} if shown else {}
     return page_of(
         request, "picks/round.html", state, status=status,
         beds=[
-            (p.key, p.name, species_name(p.species, desk.trade))
+            (p.key, p.name, species_name(p.species, context.trade))
             for p in sorted(beds, key=lambda p: p.key != first)
         ],
-        totals=[picking_told.bed_total(garden, p, desk.trade, told.get(p.key), today) for p in beds],
+        totals=[picking_told.bed_total(garden, p, context.trade, told.get(p.key), today) for p in beds],
         stages=[(stage.value, name) for stage, name in picking_told.STAGE_WORDS.items()],
         example="350 g" if system == units.METRIC else "12 oz",
         scale="grams" if system == units.METRIC else "ounces",
-        cautions=picking_told.cautions(desk.trade, beds, ("pick", "identify"), system), **values,
+        cautions=picking_told.cautions(context.trade, beds, ("pick", "identify"), system), **values,
     )  # fmt: skip
 
 
@@ -110,9 +110,9 @@ async def note_round(request: Request) -> Response:
 
 
 def _note_round(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     phone = phone_of(request)
     errors: dict[str, str] = {}
     asks: list[str] = []
@@ -124,8 +124,8 @@ def _note_round(request: Request, typed: dict[str, str]) -> Response:
         shared = {name: typed.get(name, "") for name in ("day", "page_day", "sure")}
         grown = replace(garden, log=(*garden.log, *entries))
         result = logbook_form.entered(
-            own | shared | {"kind": LogKind.PICKED.value}, grown, [patch], desk.trade, today=today,
-            now=desk.now(garden), by=phone.name if phone else "",
+            own | shared | {"kind": LogKind.PICKED.value}, grown, [patch], context.trade, today=today,
+            now=context.now(garden), by=phone.name if phone else "",
         )  # fmt: skip
         errors |= {
             name if name == "day" else f"{name}.{patch.key}": told for name, told in result.errors.items()
@@ -140,15 +140,17 @@ def _note_round(request: Request, typed: dict[str, str]) -> Response:
             request, state, status=422 if errors else 409, errors=errors, typed=typed,
             ask="" if errors else " ".join(asks),
         )  # fmt: skip
-    with open_book(desk.library.path) as book:
-        mark = logbook_form.mark_with_content(logbook_form.bare_mark(typed.get("mark", "")), entries)
-        done = book.add_entries(entries, mark=mark)
+    with open_book(context.library.path) as book:
+        request_id = logbook_form.request_id_with_content(
+            logbook_form.bare_request_id(typed.get("mark", "")), entries
+        )
+        done = book.add_entries(entries, request_id=request_id)
     return RedirectResponse(f"/picks?step={done.step}", 303)
 
 
-def household_of(desk_path: Any, garden: Garden, trade: Trade) -> Household:
+def household_of(book_path: Any, garden: Garden, trade: Trade) -> Household:
     """Who eats and what the house can take, as it was set; the dryers of the garden unless told otherwise."""
-    with open_book(desk_path) as book:
+    with open_book(book_path) as book:
         text = book.setting(HOUSEHOLD)
     try:
         kept = {k: float(v) for k, v in json.loads(text or "{}").items()}
@@ -163,26 +165,26 @@ def household_of(desk_path: Any, garden: Garden, trade: Trade) -> Household:
 
 def basket_page(request: Request) -> Response:
     """What is picked and not used up, and a plan for it."""
-    return _basket_page(request, desk_of(request).library.state())
+    return _basket_page(request, context_of(request).library.state())
 
 
 def _basket_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
-    desk = desk_of(request)
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
-    house = household_of(desk.library.path, garden, desk.trade)
-    told = basket(garden, desk.trade, today=today, now=desk.now(garden), household=house)
+    context = context_of(request)
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    house = household_of(context.library.path, garden, context.trade)
+    told = basket(garden, context.trade, today=today, now=context.now(garden), household=house)
     patches = {line.patch.key: line.patch for line in told.lines}.values() or picking_told.built(garden)
     return page_of(
         request, "picks/picks.html", state, status=status,
         rows=picking_told.basket_rows(told, garden, today),
-        plan=picking_told.plan_lines(told, garden, desk.trade, today),
+        plan=picking_told.plan_lines(told, garden, context.trade, today),
         sums=picking_told.sum_words(told, system), head=_head(told.lines, today, system),
-        resting=[_resting(kind, day, desk.trade, today) for kind, day in told.resting[:1]],
+        resting=[_resting(kind, day, context.trade, today) for kind, day in told.resting[:1]],
         untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
         untold_count=len(told.untold),
         warm=[line.pick.key for line in told.lines if line.chilled_on is None],
         dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
-        cautions=picking_told.cautions(desk.trade, patches, ("eat", "kitchen", "identify"), system), **values,
+        cautions=picking_told.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system), **values,
     )  # fmt: skip
 
 
@@ -241,15 +243,15 @@ async def act_on_basket(request: Request) -> Response:
 
 
 def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     if typed.get("act") == "house":
         return _set_house(request, state, typed)
     since_picked = typed.get("since") == "picked"
-    now = desk.now(garden)
-    house = household_of(desk.library.path, garden, desk.trade)
-    told = basket(garden, desk.trade, today=today, now=now, household=house)
+    now = context.now(garden)
+    house = household_of(context.library.path, garden, context.trade)
+    told = basket(garden, context.trade, today=today, now=now, household=house)
     key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
     uses = [
         Use(f"{key}-{n}", line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
@@ -258,23 +260,25 @@ def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     ]  # fmt: skip
     if not uses:
         return RedirectResponse("/picks", 303)
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         done = book.add_uses(
-            open_or_refuse(garden, desk.trade, uses, now=now), mark=key if typed.get("mark") else ""
+            open_or_refuse(garden, context.trade, uses, now=now), request_id=key if typed.get("mark") else ""
         )
     return RedirectResponse(f"/picks?step={done.step}", 303)
 
 
 def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
+    context = context_of(request)
     system = state.garden.units.value
     errors: dict[str, str] = {}
     told: dict[str, float] = {}
     shown = {
         name: value
-        for name, _, value in _house_fields(household_of(desk.library.path, state.garden, desk.trade), system)
+        for name, _, value in _house_fields(
+            household_of(context.library.path, state.garden, context.trade), system
+        )
     }
-    before = asdict(household_of(desk.library.path, state.garden, desk.trade))
+    before = asdict(household_of(context.library.path, state.garden, context.trade))
     for name in ("eaters", "portion_kg", "dryer_kg", "freezer_kg", "fridge_c", "room_c"):
         text = typed.get(name, "").strip()
         if text == shown[name]:
@@ -290,7 +294,7 @@ def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Res
             errors[name] = str(error)
     if errors:
         return _basket_page(request, state, status=422, errors=errors, typed=typed)
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         book.set_setting(HOUSEHOLD, json.dumps(told))
     return RedirectResponse("/picks", 303)
 
@@ -331,29 +335,29 @@ FATES = (
 
 def pick_page(request: Request) -> Response:
     """One pick: what it is, whether it was looked at, and what became of it."""
-    return _pick_page(request, desk_of(request).library.state())
+    return _pick_page(request, context_of(request).library.state())
 
 
 def _pick_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
-    desk = desk_of(request)
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
-    now = desk.now(garden)
+    context = context_of(request)
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    now = context.now(garden)
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
     left = left_kg(pick, garden.uses)
     line = line_of(
-        garden, desk.trade, pick, today=today, now=now,
-        household=household_of(desk.library.path, garden, desk.trade),
+        garden, context.trade, pick, today=today, now=now,
+        household=household_of(context.library.path, garden, context.trade),
     )  # fmt: skip
-    answer = opens(garden, desk.trade, pick, Fate.EAT, day=today, now=now)
-    checks = picking_told.check_lines(garden, desk.trade, pick, now)
+    answer = opens(garden, context.trade, pick, Fate.EAT, day=today, now=now)
+    checks = picking_told.check_lines(garden, context.trade, pick, now)
     buttons = [
         FateButton(f"{fate.value}{'-' + more if more else ''}", name, answer.open or not fate.feeds)
         for fate, more, name in FATES
     ]
     return page_of(
         request, "picks/pick.html", state, status=status, pick=pick, patch=patch,
-        species=species_name(patch.species, desk.trade), when=words.day(pick.day, today),
+        species=species_name(patch.species, context.trade), when=words.day(pick.day, today),
         mass=units.show_mass(pick.mass_kg or 0.0, system),
         count=words.plural(pick.count, "mushroom") if pick.count else "",
         stage=picking_told.STAGE_WORDS[pick.stage] if pick.stage else "",
@@ -364,8 +368,8 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
         checks=checks,
         first_day=pick.day.isoformat(), dryer=_dryer(request),
-        cautions=picking_told.cautions(desk.trade, [patch], ("eat", "kitchen", "identify", "pick"), system),
-        selling=picking_told.cautions(desk.trade, [patch], ("sell",), system), **values,
+        cautions=picking_told.cautions(context.trade, [patch], ("eat", "kitchen", "identify", "pick"), system),
+        selling=picking_told.cautions(context.trade, [patch], ("sell",), system), **values,
     )  # fmt: skip
 
 
@@ -381,18 +385,18 @@ async def note_use(request: Request) -> Response:
 
 
 def _note_use(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, now = state.garden, desk.today(state.garden), desk.now(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, now = state.garden, context.today(state.garden), context.now(state.garden)
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-use", typed, (use.key for use in garden.uses))
     if came:  # a double tap, or a resend: it is noted already
         return RedirectResponse(f"/picks/{pick.key}", 303)
     try:
-        use, jars = _use_of(garden, desk.trade, pick, typed, now, key)
-        checked = open_or_refuse(garden, desk.trade, [use], now=now)
-        with open_book(desk.library.path) as book:
-            done = book.add_uses(checked, jars=jars, mark=key if typed.get("mark") else "")
+        use, jars = _use_of(garden, context.trade, pick, typed, now, key)
+        checked = open_or_refuse(garden, context.trade, [use], now=now)
+        with open_book(context.library.path) as book:
+            done = book.add_uses(checked, jars=jars, request_id=key if typed.get("mark") else "")
     except InputError as error:
         names = {"mass_kg": "mass"}
         field = names.get(error.field or "", error.field or "fate")

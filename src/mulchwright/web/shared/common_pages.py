@@ -19,13 +19,13 @@ from mulchwright.book import open_book
 from mulchwright.errors import InputError
 from mulchwright.garden import Stage, UnitSystem
 from mulchwright.services.running import proof_of
-from mulchwright.web.shared.context import _desk
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import _form
 
 
 def front(request: Request) -> Response:
     """To what today asks for, or to the beds while none is built; a book without any is led by the hand."""
-    state = _desk(request).state_if_any()
+    state = context_of(request).state_if_any()
     patches = state.garden.patches if state else ()
     if not patches:
         return RedirectResponse("/start", 307)
@@ -33,10 +33,10 @@ def front(request: Request) -> Response:
     return RedirectResponse("/now" if built else "/beds", 307)
 
 
-def reckoning(request: Request) -> Response:
+def outlook_progress(request: Request) -> Response:
     """How far the outlook of the book has come, for pages that wait."""
-    desk = _desk(request)
-    progress = desk.progress(desk.library.state())
+    context = context_of(request)
+    progress = context.progress(context.library.state())
     return JSONResponse({"ready": not progress.under_way, "share": round(progress.share, 2)})
 
 
@@ -44,12 +44,12 @@ def serving(request: Request) -> Response:
     """For another start of the same book on this machine: the proof that this server has it open."""
     if getattr(request.state, "over_home", False):
         raise HTTPException(404)
-    return PlainTextResponse(proof_of(_desk(request).secret))
+    return PlainTextResponse(proof_of(context_of(request).secret))
 
 
 def charts_script(request: Request) -> Response:
     """The chart library; 503 while it is being made, 404 where it cannot be."""
-    bundle = _desk(request).bundle
+    bundle = context_of(request).bundle
     path = bundle.path()
     if path is None:
         return Response(status_code=404 if bundle.failed else 503, headers={"retry-after": "1"})
@@ -63,12 +63,12 @@ async def set_units(request: Request) -> Response:
 
 
 def _set_units(request: Request, typed: dict[str, str]) -> Response:
-    desk = _desk(request)
+    context = context_of(request)
     try:
         system = UnitSystem(typed.get("units", ""))
     except ValueError:
         raise InputError("Units are either US customary or metric; choose one of the two.") from None
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         book.set_units(system)
     return RedirectResponse(_own_path(typed.get("back", "")), 303)
 

@@ -19,15 +19,15 @@ from starlette.responses import (
 from mulchwright import __version__
 from mulchwright.garden import Garden
 from mulchwright.services.clock import zone_of
-from mulchwright.services.jobs import Errands
+from mulchwright.services.jobs import JobQueue
 from mulchwright.services.library import BookState, Library
 from mulchwright.services.outlook_archive import keep_weekly
-from mulchwright.services.outlooks import Engine, Progress, Reckoner
+from mulchwright.services.outlooks import Engine, OutlookService, Progress
 from mulchwright.services.reviews import Reviews
-from mulchwright.services.weather_updates import WeatherKeeper
+from mulchwright.services.weather_updates import WeatherUpdates
 from mulchwright.trade import Trade, load_trade
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.shared.phones import HomeDoor
+from mulchwright.web.shared.phones import HomeNetwork
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ PATIENCE_S = 0.35
 
 
 @dataclass(frozen=True, slots=True)
-class Door:
+class Section:
     """One of the five doors of the program, shown once the room behind it exists."""
 
     key: str
@@ -53,28 +53,28 @@ class Door:
     built: bool
 
 
-DOORS = (
-    Door("now", "Now", "/now", True),
-    Door("ground", "Ground", "/ground", True),
-    Door("beds", "Beds", "/beds", True),
-    Door("stores", "Stores", "/stores", True),
-    Door("year", "Year", "/year", True),
+SECTIONS = (
+    Section("now", "Now", "/now", True),
+    Section("ground", "Ground", "/ground", True),
+    Section("beds", "Beds", "/beds", True),
+    Section("stores", "Stores", "/stores", True),
+    Section("year", "Year", "/year", True),
 )
 
 
-class Desk:
+class AppContext:
     """What the handlers share: the book, the reckoner, the chart bundle and the templates."""
 
     def __init__(
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
-        *, new: bool = False, home: HomeDoor | None = None, clock: Callable[[], datetime] | None = None,
+        *, new: bool = False, home: HomeNetwork | None = None, clock: Callable[[], datetime] | None = None,
     ) -> None:  # fmt: skip
         self.home = home
         self.library = Library(book)
-        self.reckoner = Reckoner(engine, finished=lambda told: keep_weekly(self.library, told))
-        self.errands = Errands()
+        self.outlook_service = OutlookService(engine, finished=lambda told: keep_weekly(self.library, told))
+        self.jobs = JobQueue()
         self.reviews = Reviews()
-        self.weather = WeatherKeeper(book, self.today)
+        self.weather = WeatherUpdates(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
         self.secret = secrets.token_hex(16)
         self.new = new
@@ -115,7 +115,7 @@ class Desk:
 
     def progress(self, state: BookState, *, patience_s: float = PATIENCE_S) -> Progress:
         """How the outlook of this state stands."""
-        return self.reckoner.outlook(state, self.today(state.garden), patience_s=patience_s)
+        return self.outlook_service.outlook(state, self.today(state.garden), patience_s=patience_s)
 
     def told(self, state: BookState, key: str) -> PatchOutlook | None:
         """One bed's outlook if it is ready, or the last one until it is."""
@@ -135,7 +135,7 @@ class Desk:
         frame = {
             "garden": garden,
             "system": garden.units.value if garden else "metric",
-            "doors": [door for door in DOORS if door.built],
+            "doors": [section for section in SECTIONS if section.built],
             "door": "beds",
             "back": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
             "version": __version__,
@@ -147,10 +147,6 @@ class Desk:
         return HTMLResponse(self.render(template, **(frame | values)), status)
 
 
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
-
-
-def desk_of(request: Request) -> Desk:
+def context_of(request: Request) -> AppContext:
     """What all handlers share."""
-    return cast("Desk", request.app.state.desk)
+    return cast("AppContext", request.app.state.context)

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from mulchwright.book import open_book
 from mulchwright.garden import Garden, UnitSystem
 from mulchwright.sheets.press import PAPERS
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 
 PAPER_WORDS = {"letter": "US letter", "a4": "A4"}
 
@@ -34,6 +34,6 @@ def base_of(request: Request) -> str:
     """The address typed for the labels; where none was, the one the book was last opened at for phones."""
     query = request.query_params
     if "address" not in query:
-        with open_book(desk_of(request).library.path) as book:
+        with open_book(context_of(request).library.path) as book:
             return book.setting("home_address") or ""
     return query["address"].strip().rstrip("/")[:200]

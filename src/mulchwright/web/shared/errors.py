@@ -11,12 +11,12 @@ from starlette.responses import (
 
 from mulchwright.errors import BookError, MulchwrightError
 from mulchwright.services.library import BookState
-from mulchwright.web.shared.context import Desk, _desk
+from mulchwright.web.shared.context import AppContext, context_of
 
 
-def _state_if_any(desk: Desk) -> BookState | None:
+def _state_if_any(context: AppContext) -> BookState | None:
     try:
-        return desk.library.state()
+        return context.library.state()
     except MulchwrightError:
         return None
 
@@ -24,12 +24,12 @@ def _state_if_any(desk: Desk) -> BookState | None:
 def _trouble(
     request: Request, status: int, title: str, what: str, todo: str, *, links: bool = True
 ) -> Response:
-    desk = _desk(request)
+    context = context_of(request)
     over_home = getattr(request.state, "over_home", False)
     # Whoever is not paired is not told whose garden this is, by a refusal no more than by a page.
     unpaired = over_home and getattr(request.state, "phone", None) is None
-    state = None if unpaired else _state_if_any(desk)
-    return desk.page(
+    state = None if unpaired else _state_if_any(context)
+    return context.page(
         request, "shared/trouble.html", state, status=status, title=title, what=what, todo=todo,
         links=links and state is not None, back="/beds",
     )  # fmt: skip
@@ -57,8 +57,8 @@ def not_there(request: Request, error: Exception) -> Response:
 def refused(request: Request, error: Exception) -> Response:
     """Something the program refuses in words of its own."""
     if isinstance(error, BookError):
-        desk = _desk(request)
-        if request.method == "GET" and desk.new and not desk.library.path.exists():
+        context = context_of(request)
+        if request.method == "GET" and context.new and not context.library.path.exists():
             return RedirectResponse("/start", 307)
         return _trouble(
             request, 503, "The garden book cannot be used just now", str(error),

@@ -23,7 +23,7 @@ _CALENDAR = re.compile(r"/calendar/[A-Za-z0-9_-]+\.ics")
 
 
 @dataclass(frozen=True, slots=True)
-class HomeDoor:
+class HomeNetwork:
     """The book's address in the home network, and who may come in there."""
 
     address: str
@@ -39,7 +39,7 @@ class HomeDoor:
 class PairingGate:
     """ASGI middleware: at the home address, only a paired phone comes further than the pairing page."""
 
-    def __init__(self, app: ASGIApp, *, home: HomeDoor | None) -> None:
+    def __init__(self, app: ASGIApp, *, home: HomeNetwork | None) -> None:
         self._app = app
         self._home = home
 

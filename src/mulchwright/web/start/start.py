@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from starlette.concurrency import run_in_threadpool
@@ -40,12 +40,12 @@ from mulchwright.keep.beginners import RULE, for_first_bed
 from mulchwright.units import US, parse_depth_of_water, parse_length, parse_temperature, show_length
 from mulchwright.web.forms.coordinates import parse_coordinate
 from mulchwright.web.ground.species_choice import kinds_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.weather import DailySeries
-    from mulchwright.web.shared.context import Desk
 
 __all__ = ["next_step", "parse_degrees", "routes"]
 
@@ -65,10 +65,6 @@ def routes() -> list[BaseRoute]:
         Route("/start/ground", ground_step, methods=["GET", "POST"]),
         Route("/start/bed", bed_step),
     ]
-
-
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,14 +96,14 @@ def next_step(state: BookState | None) -> str:
 
 def start(request: Request) -> Response:
     """To the next step."""
-    return RedirectResponse(next_step(_desk(request).state_if_any()), 303)
+    return RedirectResponse(next_step(context_of(request).state_if_any()), 303)
 
 
 def _page(
     request: Request, step: str, state: BookState | None, *, errors: Mapping[str, str], **values: Any
 ) -> Response:
-    return _desk(request).page(
-        request, "start/start.html", state, status=422 if errors else 200, door="start", step=step,
+    return context_of(request).page(
+        request, "start/start.html", state, status=422 if errors else 200, section="start", step=step,
         steps=steps_of(state), errors=errors, **values,
     )  # fmt: skip
 
@@ -196,21 +192,21 @@ async def place_step(request: Request) -> Response:
 
 
 def _place(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = _desk(request)
-    state = desk.state_if_any()
+    context = context_of(request)
+    state = context.state_if_any()
     held = state.garden.place if state else None
     errors: dict[str, str] = {}
     if typed is not None:
         place, units, errors = _read_place(typed, held)
         if place is not None:
             if state is None:
-                create_book(desk.library.path, Garden(place, units=units))
+                create_book(context.library.path, Garden(place, units=units))
             else:
-                with open_book(desk.library.path) as book:
+                with open_book(context.library.path) as book:
                     book.save_garden(
                         replace(book.garden(), place=place, units=units), expected_revision=book.revision
                     )
-            return RedirectResponse(next_step(desk.library.state()), 303)
+            return RedirectResponse(next_step(context.library.state()), 303)
     elif state is not None and held is not None:
         system = state.garden.units.value
         typed = {
@@ -322,16 +318,16 @@ def _read_station(name: str, body: bytes, typed: Mapping[str, str]) -> tuple[Dai
 
 
 def _climate(request: Request, typed: dict[str, str] | None, file: tuple[str, bytes] | None) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     system = state.garden.units.value
     errors: dict[str, str] = {}
     if typed is not None and file is not None:
         try:
             series, mapping = _read_station(*file, typed)
-            with open_book(desk.library.path) as book:
+            with open_book(context.library.path) as book:
                 book.save_series(series, dict(mapping))
-            return RedirectResponse(next_step(desk.library.state()), 303)
+            return RedirectResponse(next_step(context.library.state()), 303)
         except MulchwrightError as error:
             errors = {"file": str(error)}
     elif typed is not None and not any(typed.get(name, "").strip() for name in ("low", "high", "rain")):
@@ -339,9 +335,9 @@ def _climate(request: Request, typed: dict[str, str] | None, file: tuple[str, by
     elif typed is not None:
         normals, errors = _read_normals(typed, system)
         if normals is not None:
-            with open_book(desk.library.path) as book:
+            with open_book(context.library.path) as book:
                 book.save_garden(replace(book.garden(), normals=normals), expected_revision=book.revision)
-            return RedirectResponse(next_step(desk.library.state()), 303)
+            return RedirectResponse(next_step(context.library.state()), 303)
     degrees, depth = ("°F", "inches") if system == US else ("°C", "mm")
     rows = (
         ("low", f"Mean daily lowest, {degrees}"), ("high", f"Mean daily highest, {degrees}"),
@@ -464,11 +460,11 @@ async def ground_step(request: Request) -> Response:
 
 
 def _ground(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = _desk(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     errors: dict[str, str] = {}
     if typed is not None:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             changed, errors = rough_plan(book.garden(), typed)
             if changed is not None:
                 book.save_garden(changed, expected_revision=book.revision)
@@ -489,13 +485,13 @@ def _ground(request: Request, typed: dict[str, str] | None) -> Response:
 
 def bed_step(request: Request) -> Response:
     """What the first bed is to be; where it lies is proposed on the next page."""
-    desk = _desk(request)
-    state = desk.library.state()
-    today = desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    today = context.today(state.garden)
     kinds = [
         kind
-        for kind in kinds_of(desk.trade).values()
-        if for_first_bed(desk.trade, kind.species, effort=kind.template.skill).offered
+        for kind in kinds_of(context.trade).values()
+        if for_first_bed(context.trade, kind.species, effort=kind.template.skill).offered
     ]
     return _page(
         request, "bed", state, errors={}, kinds=kinds, rule=RULE, built_on=today.isoformat(),

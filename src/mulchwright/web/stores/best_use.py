@@ -14,18 +14,18 @@ from starlette.routing import BaseRoute, Route
 from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, UseOption, best_use
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Recipe, Stage
-from mulchwright.services.fingerprints import climate_mark
-from mulchwright.services.jobs import Errand, errand_key
-from mulchwright.services.light import lit_if_kept
+from mulchwright.services.fingerprints import climate_fingerprint
+from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.services.writes import change_garden
 from mulchwright.trade import Trade
 from mulchwright.units import show_mass
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import typed_form
-from mulchwright.web.stores.buying import in_words, plan_words, stores_mark, unit_words
+from mulchwright.web.stores.buying import in_words, plan_words, stores_fingerprint, unit_words
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.stores_wording import money, parse_money
 from mulchwright.web.views.tables import Table
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["routes"]
 
@@ -88,21 +88,27 @@ def _read(typed: Mapping[str, str], garden: Garden) -> tuple[Asked, dict[str, st
     return Asked(aim, cents, must, text), errors
 
 
-def _errand(desk: Desk, state: BookState, asked: Asked, patience_s: float = PATIENCE_S) -> Errand:
-    garden, series, trade = state.garden, state.series, desk.trade
-    today = desk.today(garden)
-    key = errand_key(
-        "best use", stores_mark(garden), climate_mark(state), today, asked.aim, asked.money_cents, asked.must
+def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float = PATIENCE_S) -> Job:
+    garden, series, trade = state.garden, state.series, context.trade
+    today = context.today(garden)
+    key = fingerprint_of(
+        "best use",
+        stores_fingerprint(garden),
+        climate_fingerprint(state),
+        today,
+        asked.aim,
+        asked.money_cents,
+        asked.must,
     )
-    members: dict[str, Any] = {} if desk.members is None else {"members": desk.members}
+    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
 
     def work(report: Callable[[float], None]) -> BestUse:
         return best_use(
-            lit_if_kept(state).garden, series, trade, today=today, aim=asked.aim, must=asked.must,
+            garden_in_plan_light_if_cached(state).garden, series, trade, today=today, aim=asked.aim, must=asked.must,
             money_cents=asked.money_cents, progress=report, **members,
         )  # fmt: skip
 
-    return desk.errands.ask(key, work, patience_s=patience_s)
+    return context.jobs.ask(key, work, patience_s=patience_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,8 +206,8 @@ def _resource(one: ResourceUse, garden: Garden, trade: Trade) -> tuple[str, ...]
 
 def page(request: Request) -> Response:
     """The question, and the plan once it is worked out."""
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden = state.garden
     asked, errors = _read(dict(request.query_params.items()), garden)
     values: dict[str, Any] = {
@@ -211,19 +217,19 @@ def page(request: Request) -> Response:
         "currency": garden.offers[0].currency if garden.offers else "USD",
     }  # fmt: skip
     if planned(garden) and not errors:
-        errand = _errand(desk, state, asked)
-        if errand.under_way:
-            values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-        elif errand.trouble:
-            values["trouble"] = in_words(errand.trouble, garden, desk.trade)
+        job = _job(context, state, asked)
+        if job.under_way:
+            values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+        elif job.trouble:
+            values["trouble"] = in_words(job.trouble, garden, context.trade)
         else:
-            values |= _values(cast("BestUse", errand.result), desk, state)
+            values |= _values(cast("BestUse", job.result), context, state)
     return store_page(request, "stores/best_use.html", state, status=422 if errors else 200, **values)
 
 
-def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
-    garden, trade, system = state.garden, desk.trade, state.garden.units.value
-    today = desk.today(garden)
+def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, Any]:
+    garden, trade, system = state.garden, context.trade, state.garden.units.value
+    today = context.today(garden)
     built = [use for use in found.patches if use.chosen is not None]
     if built:
         kg = found.aim_kg
@@ -232,9 +238,9 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
             Aim.MODEST: "A modest crop times its chance comes to",
         }[found.aim]  # fmt: skip
         beds = words.plural(len(built), "bed")
-        answer = Answer(f"{what} ", show_mass(kg, system), f" in the first year, from {beds}.")
+        answer = Headline(f"{what} ", show_mass(kg, system), f" in the first year, from {beds}.")
     else:
-        answer = Answer("By this aim ", "nothing is worth building", " from what there is.")
+        answer = Headline("By this aim ", "nothing is worth building", " from what there is.")
     changes = [
         use for use in built
         if use.chosen is not None and use.chosen.option.recipe != garden.patch(use.patch.key).recipe
@@ -259,7 +265,7 @@ def _values(found: BestUse, desk: Desk, state: BookState) -> dict[str, Any]:
         "modest": found.aim_is_blind,
         "changes": [use.patch.name for use in changes],
         "built": bool(built),
-        "mark": _plan_mark(found),
+        "mark": _plan_fingerprint(found),
     }  # fmt: skip
 
 
@@ -270,9 +276,9 @@ def _proof(found: BestUse, *, built: bool) -> str:
     return found.status[:1].upper() + found.status[1:] + "."
 
 
-def _plan_mark(found: BestUse) -> str:
+def _plan_fingerprint(found: BestUse) -> str:
     """A mark of what would be written, so that accepting writes what was shown."""
-    return errand_key([(use.patch.key, use.chosen and use.chosen.option.recipe) for use in found.patches])
+    return fingerprint_of([(use.patch.key, use.chosen and use.chosen.option.recipe) for use in found.patches])
 
 
 async def accept(request: Request) -> Response:
@@ -282,15 +288,15 @@ async def accept(request: Request) -> Response:
 
 
 def _accept(request: Request, typed: Mapping[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     asked, errors = _read(typed, state.garden)
     if errors:
         raise InputError(next(iter(errors.values())))
-    errand = _errand(desk, state, asked, patience_s=120.0)
-    found = errand.result
+    job = _job(context, state, asked, patience_s=120.0)
+    found = job.result
     query = "&".join(f"{name}={value}" for name, value in asked.fields if value)
-    if not isinstance(found, BestUse) or _plan_mark(found) != typed.get("mark"):
+    if not isinstance(found, BestUse) or _plan_fingerprint(found) != typed.get("mark"):
         # The stores or the beds changed since the plan was shown: show what is best now.
         return RedirectResponse(f"/stores/best-use?{query}&moved=yes", 303)
     wanted: dict[str, Recipe] = {
@@ -314,5 +320,5 @@ def _accept(request: Request, typed: Mapping[str, str]) -> Response:
             ),
         )
 
-    change_garden(desk.library.path, change)
+    change_garden(context.library.path, change)
     return RedirectResponse(f"/stores/best-use?{query}", 303)

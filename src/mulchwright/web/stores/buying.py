@@ -14,14 +14,14 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Household, Measure, Offer, Seller
 from mulchwright.gather.buy import Need, PurchasePlan
 from mulchwright.gather.share import DeliveryRule
-from mulchwright.services.jobs import Errand, errand_key
+from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.trade import Trade
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.stores.needs import needs_or_trouble
 from mulchwright.web.stores.offer_forms import amount_words, item_words
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.stores_wording import in_units, money
 from mulchwright.web.views.tables import Table
 
@@ -29,9 +29,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
-__all__ = ["PlanWords", "plan_words", "routes", "stores_mark", "unit_words"]
+__all__ = ["PlanWords", "plan_words", "routes", "stores_fingerprint", "unit_words"]
 
 PATIENCE_S = 0.6
 RULES = {
@@ -51,9 +51,9 @@ def routes() -> list[BaseRoute]:
     ]
 
 
-def stores_mark(garden: Garden) -> str:
+def stores_fingerprint(garden: Garden) -> str:
     """A fingerprint of all that needs, offers and shares depend on."""
-    return errand_key(
+    return fingerprint_of(
         garden.lots, garden.sellers, garden.offers, garden.households, garden.patches, garden.units,
         garden.recipes, garden.place.name,
     )  # fmt: skip
@@ -175,17 +175,21 @@ def _currency(garden: Garden) -> str:
 
 
 def _ask(
-    desk: Desk, state: BookState, what: str, work: Callable[[Callable[[float], None]], Any], *more: object
-) -> Errand:
-    key = errand_key(what, stores_mark(state.garden), desk.today(state.garden), *more)
-    return desk.errands.ask(key, work, patience_s=PATIENCE_S)
+    context: AppContext,
+    state: BookState,
+    what: str,
+    work: Callable[[Callable[[float], None]], Any],
+    *more: object,
+) -> Job:
+    key = fingerprint_of(what, stores_fingerprint(state.garden), context.today(state.garden), *more)
+    return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
 def buying_page(request: Request) -> Response:
     """Offers, sellers, and the least-cost plan for what is short."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, trade = state.garden, desk.today(state.garden), desk.trade
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, trade = state.garden, context.today(state.garden), context.trade
     currency = _currency(garden)
     needs, trouble = needs_or_trouble(garden, trade, today)
     values: dict[str, Any] = {
@@ -197,22 +201,24 @@ def buying_page(request: Request) -> Response:
     if needs is not None:
         values["short"] = tuple(needs.short)
         if not needs.patches:
-            values["answer"] = Answer("Plan a bed first; then this page says what has to be bought", "", ".")
+            values["answer"] = Headline(
+                "Plan a bed first; then this page says what has to be bought", "", "."
+            )
         elif not needs.short:
-            values["answer"] = Answer("Nothing has to be bought: what is at hand is ", "likely enough", ".")
+            values["answer"] = Headline("Nothing has to be bought: what is at hand is ", "likely enough", ".")
         else:
-            values |= _bought(desk, state, needs, trade)
+            values |= _bought(context, state, needs, trade)
     return store_page(request, "stores/buying.html", state, **values)
 
 
-def _bought(desk: Desk, state: BookState, needs: Needs, trade: Trade) -> dict[str, Any]:
+def _bought(context: AppContext, state: BookState, needs: Needs, trade: Trade) -> dict[str, Any]:
     garden = state.garden
-    errand = _ask(desk, state, "buying", lambda _: buying(garden, trade, needs))
-    if errand.under_way:
-        return {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-    if errand.trouble:
-        return {"trouble": in_words(errand.trouble, garden, trade)}
-    return buying_values(errand.result, garden, trade)
+    job = _ask(context, state, "buying", lambda _: buying(garden, trade, needs))
+    if job.under_way:
+        return {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+    if job.trouble:
+        return {"trouble": in_words(job.trouble, garden, trade)}
+    return buying_values(job.result, garden, trade)
 
 
 def buying_values(found: Buying, garden: Garden, trade: Trade) -> dict[str, Any]:
@@ -221,11 +227,11 @@ def buying_values(found: Buying, garden: Garden, trade: Trade) -> dict[str, Any]
     plan = purchase.plan
     currency = purchase.currency
     if plan.lines:
-        answer = Answer(
+        answer = Headline(
             "The least that covers it costs ", money(plan.paid_cents, currency), ", delivery included."
         )
     else:
-        answer = Answer("Nothing on offer covers what is short", "", ".")
+        answer = Headline("Nothing on offer covers what is short", "", ".")
     return {
         "answer": answer,
         "plan": plan_words(plan, found.needs, garden, currency, "Packages to buy") if plan.lines else None,
@@ -265,10 +271,10 @@ def _rule(request: Request) -> DeliveryRule:
 
 def sharing_note(request: Request) -> Response:
     """The note to hand round, as a plain text file."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, trade = state.garden, desk.trade
-    needs, trouble = needs_or_trouble(garden, trade, desk.today(garden))
+    context = context_of(request)
+    state = context.library.state()
+    garden, trade = state.garden, context.trade
+    needs, trouble = needs_or_trouble(garden, trade, context.today(garden))
     if needs is None:
         raise InputError(trouble)
     note = sharing_values(sharing(garden, trade, needs, rule=_rule(request)), None, garden, trade).get("note")
@@ -281,9 +287,9 @@ def sharing_note(request: Request) -> Response:
 
 def sharing_page(request: Request) -> Response:
     """Households, and one order split fairly between them."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, trade = state.garden, desk.today(state.garden), desk.trade
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, trade = state.garden, context.today(state.garden), context.trade
     system = garden.units.value
     rule = _rule(request)
     needs, trouble = needs_or_trouble(garden, trade, today)
@@ -300,13 +306,13 @@ def sharing_page(request: Request) -> Response:
         def work(_: object) -> tuple[Sharing, int | None]:
             return sharing(garden, trade, needs, rule=rule), _alone(garden, trade, needs)
 
-        errand = _ask(desk, state, "sharing", work, rule.value)
-        if errand.under_way:
-            values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-        elif errand.trouble:
-            values["trouble"] = in_words(errand.trouble, garden, trade)
+        job = _ask(context, state, "sharing", work, rule.value)
+        if job.under_way:
+            values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+        elif job.trouble:
+            values["trouble"] = in_words(job.trouble, garden, trade)
         else:
-            found, alone = errand.result
+            found, alone = job.result
             values |= sharing_values(found, alone, garden, trade)
     return store_page(request, "stores/sharing.html", state, **values)
 
@@ -324,7 +330,10 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
     notes = [*map_named(purchase.set_aside, garden, trade), *map_named(found.buying.notes, garden, trade),
              *(in_words(one.words, garden, trade) for one in purchase.uncovered)]  # fmt: skip
     if order is None:
-        return {"answer": Answer("Nothing is bought, so there is nothing to share", "", "."), "notes": notes}
+        return {
+            "answer": Headline("Nothing is bought, so there is nothing to share", "", "."),
+            "notes": notes,
+        }
     currency = order.currency
     unit_of = {need.item: need.unit for need in found.buying.needs}
     bought = {item.key: (line.offer.item, line.amount) for item, line in _amounts(found)}
@@ -366,7 +375,7 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
             else f"Alone it would be {money(alone_cents, currency)}; sharing saves you nothing this time."
         )
     return {
-        "answer": Answer("Your part of the shared order comes to ", money(own, currency), "."),
+        "answer": Headline("Your part of the shared order comes to ", money(own, currency), "."),
         "alone": alone,
         "tables": tables,
         "note": "\n".join(lines),

@@ -26,7 +26,7 @@ from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of, whole_number
 from mulchwright.web.picks.gate import open_or_refuse
 from mulchwright.web.picks.left_over import local_now, pick_of, sent_once, shut, small_mass
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.stores import dryer_forms as forms
 from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
@@ -73,12 +73,12 @@ def noted_step(request: Request) -> tuple[int, str, bool] | None:
     asked = whole_number(request.query_params.get("step", ""))
     if asked is None:
         return None
-    with open_book(desk_of(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         step = next((s for s in book.undo_steps() if s.step == asked), None)
     return (step.step, step.what, step.taken_back) if step else None
 
 
-def new_mark() -> str:
+def new_request_id() -> str:
     """A mark for one form on one page."""
     return secrets.token_hex(12)
 
@@ -97,11 +97,11 @@ def _page(
     load_errors: Mapping[str, str] | None = None,
 ) -> Response:  # fmt: skip
     """The page. `errors` are those of the load to put in; `load_*` those of one that is in."""
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, system = state.garden, state.garden.units.value
-    now = local_now(desk, garden)
-    rows = forms.pick_rows(garden, desk.trade, now)
+    now = local_now(context, garden)
+    rows = forms.pick_rows(garden, context.trade, now)
     values = forms.shown_load(garden, rows, now) | {k: v[:200] for k, v in typed.items()}
     aside = forms.aside_rows(garden, now.date())
     if "dryer" in typed:  # a box that was left empty is not sent
@@ -130,10 +130,10 @@ def _page(
         rows=rows, aside=aside, values=values,
         errors=faults, plan=plan, limits=[in_units(line, system) for line in LIMITS],
         ended=[ended_load(run, garden, now) for run in out[:SHOWN_ENDED]],
-        cautions=cautions(desk.trade, system, "keep", "kitchen"), mark=new_mark, noted=noted_step(request),
+        cautions=cautions(context.trade, system, "keep", "kitchen"), request_id=new_request_id, noted=noted_step(request),
         load_key=load_key, load_typed=dict(load_typed or {}), load_errors=dict(load_errors or {}),
         now_iso=f"{now:%Y-%m-%dT%H:%M}", here=PAGE, back=PAGE, example=forms.mass_example(system),
-        shelf="64 °F" if system == "us" else "18 °C",
+        cache="64 °F" if system == "us" else "18 °C",
     )  # fmt: skip
 
 
@@ -160,17 +160,17 @@ async def start(request: Request) -> Response:
 
 
 def _start(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    garden = desk.library.state().garden
-    now, system = local_now(desk, garden), garden.units.value
-    rows = forms.pick_rows(garden, desk.trade, now)
+    context = context_of(request)
+    garden = context.library.state().garden
+    now, system = local_now(context, garden), garden.units.value
+    rows = forms.pick_rows(garden, context.trade, now)
     key = f"load-{sent_once(typed)}"
     if any(run.key == key for run in garden.dryings):  # the same form once more: it is in already
         return RedirectResponse(PAGE, 303)
     load, reading = forms.read_load(typed, garden, rows, now)
     if load is not None:
         _planned(load, reading, system)
-        _ask_gate(load, reading, garden, desk.trade, rows, now)
+        _ask_gate(load, reading, garden, context.trade, rows, now)
     if load is None or reading.errors:
         return _page(request, typed, status=422, errors=reading.errors)
     uses = [
@@ -182,8 +182,8 @@ def _start(request: Request, typed: dict[str, str]) -> Response:
             key, load.dryer.key, load.started_at, load.fresh_kg, load.thickness_m, load.temperature_c,
             load.room_temperature_c, load.room_humidity, tuple(use.key for use in (*uses, *load.aside)),
         )  # fmt: skip
-        with open_book(desk.library.path) as book:
-            opened = open_or_refuse(garden, desk.trade, [*uses, *load.aside], now=now)
+        with open_book(context.library.path) as book:
+            opened = open_or_refuse(garden, context.trade, [*uses, *load.aside], now=now)
             done = book.put_drying(run, uses=opened[: len(uses)])
     except InputError as error:
         forms.field_fault(reading, error, system, "form")
@@ -239,9 +239,9 @@ async def weigh(request: Request) -> Response:
 
 
 def _weigh(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, system, now = state.garden, state.garden.units.value, local_now(desk, state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
     run, dryer = _run(garden, request.path_params["key"])
     if run.ended_at is not None:
         raise InputError("That load has come out already; nothing was changed.")
@@ -261,7 +261,7 @@ def _weigh(request: Request, typed: dict[str, str]) -> Response:
                 return RedirectResponse(PAGE, 303)
             heard = replace(run, weighings=(*run.weighings, weighing))
             hours_left(heard, dryer)
-            with open_book(desk.library.path) as book:
+            with open_book(context.library.path) as book:
                 done = book.put_drying(heard, expected_revision=state.revision)
             return RedirectResponse(f"{PAGE}?step={done.step}#load-{run.key}", 303)
         except BookConflict as error:
@@ -284,9 +284,9 @@ async def end(request: Request) -> Response:
 
 
 def _end(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, system, now = state.garden, state.garden.units.value, local_now(desk, state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
     run, dryer = _run(garden, request.path_params["key"])
     if run.ended_at is not None:  # the same form once more
         return RedirectResponse(PAGE, 303)
@@ -297,7 +297,7 @@ def _end(request: Request, typed: dict[str, str]) -> Response:
     if not errors:
         assert ended.at is not None
         try:
-            done_step = _put_end(request, run, ended, uses, garden, desk.trade, state.revision, now)
+            done_step = _put_end(request, run, ended, uses, garden, context.trade, state.revision, now)
         except BookConflict as error:
             raise InputError(str(error)) from error
         except InputError as error:  # also where the gate is shut by now
@@ -329,7 +329,7 @@ def _put_end(
         changed = list(open_or_refuse(garden, trade, [replace(use, into=jar.key) for use in uses], now=now))
     else:
         changed = []
-    with open_book(desk_of(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         done = book.put_drying(out, jars=jars, changed=changed, expected_revision=revision)
     return f"/stores/pantry/{jars[0].key}?step={done.step}" if jars else f"{PAGE}?step={done.step}"
 
@@ -359,8 +359,8 @@ async def own(request: Request) -> Response:
 
 
 def _own(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, system, key = state.garden, state.garden.units.value, request.path_params.get("key")
     held = next((dryer for dryer in garden.dryers if dryer.key == key), None)
     if key is not None and held is None:
@@ -381,7 +381,7 @@ def _own(request: Request, typed: dict[str, str] | None) -> Response:
         )  # fmt: skip
     before = revision_of(typed, "before")
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             done = book.put_dryer(dryer, expected_revision=before)
     except BookConflict as error:
         raise InputError(str(error)) from error
@@ -395,7 +395,7 @@ async def remove_own(request: Request) -> Response:
 
 def _remove_own(request: Request) -> Response:
     try:
-        with open_book(desk_of(request).library.path) as book:
+        with open_book(context_of(request).library.path) as book:
             done = book.remove_dryer(request.path_params["key"])
     except BookConflict as error:
         raise InputError(str(error)) from error

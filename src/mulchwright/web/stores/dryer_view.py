@@ -14,7 +14,7 @@ from mulchwright.keep import DryingPlan, Range, drying_plan, weighed_in
 from mulchwright.trade import load_trade
 from mulchwright.web.picks.left_over import clock, hours_words, kitchen_range, origin, small_mass
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.stores_wording import in_units
 
 __all__ = ["LIMITS", "EndedLoad", "LoadCard", "PlanTold", "ended_load", "hours_left", "load_card", "plan_of",
@@ -41,9 +41,9 @@ class Table:
 class PlanTold:
     """A load that is planned, in words."""
 
-    answer: Answer
+    answer: Headline
     facts: tuple[tuple[str, str], ...]
-    stop: Answer
+    stop: Headline
     misled: Table
     notes: tuple[str, ...]
 
@@ -55,9 +55,9 @@ class LoadCard:
     key: str
     heading: str
     told: str
-    answer: Answer
+    answer: Headline
     since: str
-    stop: Answer
+    stop: Headline
     misled: Table
     weighings: tuple[tuple[str, str], ...]
     steady: str
@@ -104,9 +104,9 @@ def _plan_of_run(run: DryingRun, dryer: Dryer) -> DryingPlan:
     )
 
 
-def _stop(plan: DryingPlan, system: str) -> Answer:
+def _stop(plan: DryingPlan, system: str) -> Headline:
     dried = plan.dried
-    return Answer(
+    return Headline(
         "Begin to test from about ", small_mass(dried.likely_kg, system),
         f" (it may be {small_mass(dried.dry_kg.low, system)} to {small_mass(dried.dry_kg.high, system)}). "
         "Weight alone misleads.",
@@ -155,7 +155,7 @@ def plan_told(plan: DryingPlan, dryer: Dryer, fresh_kg: float, system: str) -> P
         notes.append("Most likely the heater sets the pace, not the slices: less at a time is quicker.")
     elif plan.limited_by_heater > 0.1:
         notes.append("The heater may set the pace: less at a time would be safer.")
-    return PlanTold(Answer("", strong, after), tuple(facts), _stop(plan, system), _misled(plan, system),
+    return PlanTold(Headline("", strong, after), tuple(facts), _stop(plan, system), _misled(plan, system),
                     tuple(notes))  # fmt: skip
 
 
@@ -178,11 +178,11 @@ def load_card(run: DryingRun, dryer: Dryer, garden: Garden, now: datetime) -> Lo
         left = hours_left(run, dryer)
         first, last = (at + timedelta(hours=h) for h in (left.low, left.high))
         if last <= now:
-            answer = Answer("It should be dry by now: ", "cool a few pieces and break them", ".")
+            answer = Headline("It should be dry by now: ", "cool a few pieces and break them", ".")
         elif first <= now:
-            answer = Answer("Test it from now on", "", f"; it may take until {_about(last, now, system)}.")
+            answer = Headline("Test it from now on", "", f"; it may take until {_about(last, now, system)}.")
         else:
-            answer = Answer(
+            answer = Headline(
                 "Look from about ",
                 _about(first, now, system),
                 f"; it may take until {_about(last, now, system)}.",
@@ -194,7 +194,7 @@ def load_card(run: DryingRun, dryer: Dryer, garden: Garden, now: datetime) -> Lo
             else f"the start at {clock(at, now, system)}. A weighing on the way narrows it."
         )
     except InputError as error:  # a mass that no such load can have was written down elsewhere
-        answer, since = Answer("No hours can be told"), in_units(str(error), system)
+        answer, since = Headline("No hours can be told"), in_units(str(error), system)
     picks = [use.pick for use in garden.uses if use.key in run.uses and use.pick]
     told = (
         f"{small_mass(run.fresh_kg, system)} in slices of {units.show_length(run.thickness_m, system)} at "

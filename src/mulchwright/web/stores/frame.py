@@ -9,13 +9,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from mulchwright.garden import Garden, Patch, Stage
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
 
 
-DOOR_PAGES = (
+SECTION_PAGES = (
     ("/stores", "At hand"),
     ("/stores/recipes", "Recipes"),
     ("/stores/needs", "What it takes"),
@@ -43,10 +43,10 @@ def store_page(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
     """A page behind this door, with the links between its pages."""
-    desk = desk_of(request)
+    context = context_of(request)
     path = request.url.path
     frame = {
-        "door": "stores", "store_pages": DOOR_PAGES, "here": path,
+        "door": "stores", "store_pages": SECTION_PAGES, "here": path,
         "back": path if request.method == "GET" else "/stores",
     }  # fmt: skip
-    return desk.page(request, template, state, status=status, **(frame | values))
+    return context.page(request, template, state, status=status, **(frame | values))

@@ -19,11 +19,11 @@ from mulchwright.gather.takeoff import LayerNeed, PlaneNeed, loose_volume_l
 from mulchwright.gather.yard import bulk_words, straw_words
 from mulchwright.sheets.portrait import material_name, spawn_name, species_name
 from mulchwright.trade import Trade
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.stores_wording import GRADE_WORDS, bulk_span, caution_words, in_units, mass_span
 from mulchwright.web.views.tables import Table
 
@@ -63,25 +63,25 @@ def needs_or_trouble(
         return None, in_units(str(error), garden.units.value)
 
 
-def short_sentence(garden: Garden, trade: Trade, today: date) -> Answer:
+def short_sentence(garden: Garden, trade: Trade, today: date) -> Headline:
     """One answer first: whether it is enough, and if not, of what."""
     if not planned(garden):
-        return Answer("Plan a bed first; then this page says what it takes and what is short.", "", "")
+        return Headline("Plan a bed first; then this page says what it takes and what is short.", "", "")
     try:
         needs = needs_of(garden, trade, today=today)
     except MulchwrightError as error:
-        return Answer(in_units(str(error), garden.units.value), "", "")
+        return Headline(in_units(str(error), garden.units.value), "", "")
     return sentence_of(needs, garden.units.value)
 
 
-def sentence_of(needs: Needs, system: str) -> Answer:
+def sentence_of(needs: Needs, system: str) -> Headline:
     """The answer for needs that are reckoned already."""
     count = len(needs.patches)
     beds = "the planned bed" if count == 1 else f"the {words.count_word(count)} planned beds"
     if not needs.short:
-        return Answer("What is at hand is ", "likely enough", f" for {beds}.")
+        return Headline("What is at hand is ", "likely enough", f" for {beds}.")
     parts = [f"{line_words(line, line.short.likely, system)} of {line.name}" for line in needs.short]
-    return Answer(f"For {beds} there is likely ", f"{words.joined(parts)} too little", ".")
+    return Headline(f"For {beds} there is likely ", f"{words.joined(parts)} too little", ".")
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,10 +205,10 @@ def _stand_ins(line: NeedLine, garden: Garden, system: str) -> str:
 
 def page(request: Request) -> Response:
     """The take-off of all planned beds, or of one."""
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, today, system, trade = (
-        state.garden, desk.today(state.garden), state.garden.units.value, desk.trade
+        state.garden, context.today(state.garden), state.garden.units.value, context.trade
     )  # fmt: skip
     beds = planned(garden)
     bed = request.query_params.get("bed", "")

@@ -38,12 +38,12 @@ from mulchwright.web.picks.left_over import (
     shut,
     small_mass,
 )
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import base_of, file_of, paper_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.stores import dryer_forms as drying_forms
 from mulchwright.web.stores import pantry_view as pantry_told
-from mulchwright.web.stores.dryer import cautions, new_mark, noted_step
+from mulchwright.web.stores.dryer import cautions, new_request_id, noted_step
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import in_units, plain_number
 
@@ -86,9 +86,9 @@ def page(request: Request) -> Response:
 
 
 def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, trade, now = state.garden, desk.trade, local_now(desk, state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, trade, now = state.garden, context.trade, local_now(context, state.garden)
     system, today = garden.units.value, now.date()
     left = pantry_told.left_of(garden)
     jars = pantry_told.stock(garden)
@@ -103,7 +103,7 @@ def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
         "cautions": cautions(
             trade, system, "eat", "keep", "kitchen", "sell", species={jar.species for jar in jars}
         ),
-        "noted": noted_step(request), "mark": new_mark, "today_iso": today.isoformat(), "fates": USABLE,
+        "noted": noted_step(request), "mark": new_request_id, "today_iso": today.isoformat(), "fates": USABLE,
         "use_key": "", "typed": {}, "errors": {},
         "label_query": urlencode([("jar", jar.key) for jar in jars]), "here": PAGE, "back": PAGE,
     }  # fmt: skip
@@ -129,17 +129,17 @@ async def one(request: Request) -> Response:
 
 
 def _one(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     jar = _jar(state.garden, request.path_params["key"])
     if typed is None:
         return _jar_page(request, jar)
-    changed, errors = _changed(jar, typed, state.garden, desk.trade)
+    changed, errors = _changed(jar, typed, state.garden, context.trade)
     if changed is None:
         return _jar_page(request, jar, status=422, form_typed=typed, form_errors=errors)
     before = revision_of(typed, "before")
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             done = book.put_jar(changed, expected_revision=before)
     except BookConflict as error:
         raise InputError(str(error)) from error
@@ -196,9 +196,9 @@ def _changed(
 
 
 def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, trade, now = state.garden, desk.trade, local_now(desk, state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, trade, now = state.garden, context.trade, local_now(context, state.garden)
     system, today = garden.units.value, now.date()
     left = pantry_told.left_of(garden)[jar.key]
     uses = sorted((u for u in garden.uses if u.jar == jar.key), key=lambda u: u.day, reverse=True)
@@ -211,7 +211,7 @@ def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -
         "dried": jar.kind is JarKind.DRIED,
         "advice": pantry_told.eating_advice(garden, trade, today, of=jar.species),
         "cautions": cautions(trade, system, "eat", "keep", "kitchen", "sell", species=(jar.species,)),
-        "noted": noted_step(request), "mark": new_mark, "today_iso": today.isoformat(), "fates": USABLE,
+        "noted": noted_step(request), "mark": new_request_id, "today_iso": today.isoformat(), "fates": USABLE,
         "use_key": "", "typed": {}, "errors": {}, "here": PAGE, "back": f"{PAGE}/{jar.key}",
     }  # fmt: skip
     if "form_typed" in values:
@@ -229,9 +229,9 @@ async def use(request: Request) -> Response:
 
 
 def _use(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    garden = desk.library.state().garden
-    today, system = desk.today(garden), garden.units.value
+    context = context_of(request)
+    garden = context.library.state().garden
+    today, system = context.today(garden), garden.units.value
     jar = _jar(garden, request.path_params["key"])
     where = f"{PAGE}/{jar.key}" if typed.get("from") == "jar" else PAGE
     key = f"use-{sent_once(typed)}"
@@ -258,7 +258,7 @@ def _use(request: Request, typed: dict[str, str]) -> Response:
     if day < jar.made_on:
         reading.fault("day", "The jar was filled after that day; correct the day.")
     if not reading.errors:
-        why = jar_shut(garden, desk.trade, fate, jar, day, now=local_now(desk, garden))
+        why = jar_shut(garden, context.trade, fate, jar, day, now=local_now(context, garden))
         if why:
             reading.fault("fate", " ".join(why))
     if reading.errors:
@@ -267,9 +267,9 @@ def _use(request: Request, typed: dict[str, str]) -> Response:
             return _jar_page(request, jar, status=422, **values)
         return _page(request, status=422, **values)
     kg = min(kg, left)
-    taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(desk, garden))
-    with open_book(desk.library.path) as book:
-        done = book.add_uses(open_or_refuse(garden, desk.trade, [taken], now=local_now(desk, garden)))
+    taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(context, garden))
+    with open_book(context.library.path) as book:
+        done = book.add_uses(open_or_refuse(garden, context.trade, [taken], now=local_now(context, garden)))
     return RedirectResponse(f"{where}?step={done.step}", 303)
 
 
@@ -282,7 +282,7 @@ async def take_back(request: Request) -> Response:
 def _take_back(request: Request, typed: dict[str, str]) -> Response:
     step = request.path_params["step"]
     try:
-        with open_book(desk_of(request).library.path) as book:
+        with open_book(context_of(request).library.path) as book:
             book.undo(step)
     except (BookConflict, BookError) as error:
         raise InputError(str(error)) from error
@@ -297,7 +297,7 @@ async def remove(request: Request) -> Response:
 
 def _remove(request: Request) -> Response:
     try:
-        with open_book(desk_of(request).library.path) as book:
+        with open_book(context_of(request).library.path) as book:
             done = book.remove_jar(request.path_params["key"])
     except BookConflict as error:
         raise InputError(str(error)) from error
@@ -314,13 +314,13 @@ async def new(request: Request) -> Response:
 
 
 def _new(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, now = state.garden, local_now(desk, state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, now = state.garden, local_now(context, state.garden)
     today = now.date()
     kind = _kind((typed or request.query_params).get("kind", ""))
     fate = Fate.DRY if kind is JarKind.DRIED else Fate.FREEZE
-    rows = drying_forms.pick_rows(garden, desk.trade, now, fate)
+    rows = drying_forms.pick_rows(garden, context.trade, now, fate)
     values = {"kind": kind.value, "name": _next_name(garden, kind), "mass": "", "kept_at": "",
               "day": today.isoformat(), "text": ""}  # fmt: skip
     aside = drying_forms.aside_rows(garden, today) if kind is JarKind.DRIED else ()
@@ -333,13 +333,17 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
     if any(u.key == f"use-{sent_once(typed)}-1" for u in garden.uses):  # the same form once more
         return RedirectResponse(PAGE, 303)
     chosen = [row.use for row in aside if typed.get(row.field) == "yes"]
-    jar, uses, errors = _read_new(typed, values, garden, desk.trade, rows, chosen, kind, now)
+    jar, uses, errors = _read_new(typed, values, garden, context.trade, rows, chosen, kind, now)
     if jar is None:
         status = 409 if set(errors) == {"sure"} else 422
         return _new_page(request, values | typed, rows, aside, kind, errors, status=status)
-    with open_book(desk.library.path) as book:
-        opened = open_or_refuse(garden, desk.trade, [replace(each, entered_at=now) for each in uses], now=now)
-        moved = open_or_refuse(garden, desk.trade, [replace(each, into=jar.key) for each in chosen], now=now)
+    with open_book(context.library.path) as book:
+        opened = open_or_refuse(
+            garden, context.trade, [replace(each, entered_at=now) for each in uses], now=now
+        )
+        moved = open_or_refuse(
+            garden, context.trade, [replace(each, into=jar.key) for each in chosen], now=now
+        )
         done = book.add_uses(opened, jars=[jar], changed=moved)
     return RedirectResponse(f"{PAGE}/{jar.key}?step={done.step}", 303)
 
@@ -358,13 +362,13 @@ def _new_page(
     request: Request, values: Mapping[str, str], rows: Any, aside: Any, kind: JarKind,
     errors: Mapping[str, str], *, status: int = 200,
 ) -> Response:  # fmt: skip
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     return store_page(
         request, "stores/jar_new.html", state, status=status, values=dict(values), rows=rows,
-        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN, mark=new_mark,
-        shelf=units.show_temperature(SHELF_C[kind], state.garden.units.value), here=PAGE,
-        cautions=cautions(desk.trade, state.garden.units.value, "keep", "kitchen"),
+        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN, request_id=new_request_id,
+        cache=units.show_temperature(SHELF_C[kind], state.garden.units.value), here=PAGE,
+        cautions=cautions(context.trade, state.garden.units.value, "keep", "kitchen"),
     )  # fmt: skip
 
 
@@ -495,24 +499,24 @@ def _label(jar: Jar, garden: Garden, trade: Trade, base: str, today: date) -> La
 
 def labels(request: Request) -> Response:
     """Labels of the jars named, or of all with something in them, as a PDF."""
-    desk = desk_of(request)
-    garden = desk.library.state().garden
-    today, asked = desk.today(garden), set(request.query_params.getlist("jar"))
+    context = context_of(request)
+    garden = context.library.state().garden
+    today, asked = context.today(garden), set(request.query_params.getlist("jar"))
     jars = [jar for jar in pantry_told.stock(garden) if not asked or jar.key in asked]
     if not jars:
         raise InputError("There is no jar to make a label for.")
     base = base_of(request)
-    made = [_label(jar, garden, desk.trade, base, today) for jar in jars[:200]]
+    made = [_label(jar, garden, context.trade, base, today) for jar in jars[:200]]
     data = labels_pdf(made, day=today, paper=paper_of(request.query_params, garden), title="Jar labels")
     return file_of(data, "application/pdf", "jar-labels.pdf", inline=True)
 
 
 def label(request: Request) -> Response:
     """One jar's label as a picture."""
-    desk = desk_of(request)
-    garden = desk.library.state().garden
+    context = context_of(request)
+    garden = context.library.state().garden
     jar = _jar(garden, request.path_params["key"])
     data = label_png(
-        _label(jar, garden, desk.trade, base_of(request), desk.today(garden)), day=desk.today(garden)
+        _label(jar, garden, context.trade, base_of(request), context.today(garden)), day=context.today(garden)
     )
     return file_of(data, "image/png", f"label-{jar.key}.png", inline=True)

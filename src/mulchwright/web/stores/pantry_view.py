@@ -23,7 +23,7 @@ from mulchwright.web.picks.left_over import (
     species_of,
 )
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 
 __all__ = [
     "FATE_WORDS", "KIND_WORDS", "EatenLine", "JarCard", "eating_advice", "first_to_use", "jar_card",
@@ -50,7 +50,7 @@ class JarCard:
     species: str
     left: str
     empty: bool
-    answer: Answer
+    answer: Headline
     state: str
     soaked: str
     facts: tuple[tuple[str, str], ...]
@@ -85,17 +85,17 @@ def stock(garden: Garden) -> list[Jar]:
     )
 
 
-def first_to_use(jars: list[Jar], garden: Garden, today: date) -> Answer:
+def first_to_use(jars: list[Jar], garden: Garden, today: date) -> Headline:
     """Which jar comes first."""
     if not jars:
-        return Answer("The pantry is ", "empty")
+        return Headline("The pantry is ", "empty")
     first = jars[0]
     when = words.day(first.best_by, today)
     if first.best_by < today:
-        return Answer(
+        return Headline(
             "Use ", first.name, f" first: its best time went by on {when}. Smell and look before you cook."
         )
-    return Answer("Use ", first.name, f" first: best by {when}.")
+    return Headline("Use ", first.name, f" first: best by {when}.")
 
 
 def _portion(jar: Jar, left_kg: float, garden: Garden) -> str:
@@ -114,11 +114,11 @@ def jar_card(jar: Jar, garden: Garden, trade: Trade, now: datetime, left_kg: flo
     why = jar_shut(garden, trade, Fate.EAT, jar, today, now=now)
     by = words.day(jar.best_by, today)
     if left_kg < 0.0005:
-        told = Answer("It is ", "empty")
+        told = Headline("It is ", "empty")
     elif jar.best_by < today:
-        told = Answer("", small_mass(left_kg, system), f" left; its best time went by on {by}.")
+        told = Headline("", small_mass(left_kg, system), f" left; its best time went by on {by}.")
     else:
-        told = Answer("", small_mass(left_kg, system), f" left, best by {by}.")
+        told = Headline("", small_mass(left_kg, system), f" left, best by {by}.")
     soaked = ""
     if jar.kind is JarKind.DRIED and left_kg >= 0.0005:
         portion = min(PORTION_KG[jar.kind], left_kg)

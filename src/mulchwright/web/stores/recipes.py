@@ -19,14 +19,14 @@ from mulchwright.almanac.choosing import Spot, recipe_of, template_patch
 from mulchwright.almanac.stores import needs_of, priced_offers
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Recipe, Stage
-from mulchwright.services.fingerprints import climate_mark
-from mulchwright.services.jobs import Errand, errand_key
-from mulchwright.services.light import lit_if_kept
-from mulchwright.services.writes import change_garden, mark_of
+from mulchwright.services.fingerprints import climate_fingerprint
+from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
 from mulchwright.trade import Trade
 from mulchwright.web.forms.numbers import whole_number
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
@@ -37,7 +37,7 @@ from mulchwright.web.views.stores_wording import in_units, money
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 __all__ = ["routes"]
 
@@ -124,23 +124,23 @@ def _options(garden: Garden, trade: Trade, patch: Patch, *, trial: bool) -> tupl
     return (*alone, *own, *templates)
 
 
-def _errand(desk: Desk, state: BookState, patch: Patch) -> Errand:
-    garden, trade = state.garden, desk.trade
-    today = desk.today(garden)
-    key = errand_key(
-        "recipes", climate_mark(state), patch, garden.recipes, garden.offers, garden.sellers, today
+def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
+    garden, trade = state.garden, context.trade
+    today = context.today(garden)
+    key = fingerprint_of(
+        "recipes", climate_fingerprint(state), patch, garden.recipes, garden.offers, garden.sellers, today
     )
-    members: dict[str, Any] = {} if desk.members is None else {"members": desk.members}
+    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
 
     def work(report: Callable[[float], None]) -> tuple[UseOption, ...]:
-        lit = lit_if_kept(state).garden
-        held = next((one for one in lit.patches if one.key == patch.key), patch)
+        garden_in_plan_light = garden_in_plan_light_if_cached(state).garden
+        held = next((one for one in garden_in_plan_light.patches if one.key == patch.key), patch)
         return recipes_for(
-            replace(lit, patches=(held,), log=()), state.series, trade, patch.key, today=today,
+            replace(garden_in_plan_light, patches=(held,), log=()), state.series, trade, patch.key, today=today,
             progress=report, **members,
         )  # fmt: skip
 
-    return desk.errands.ask(key, work, patience_s=PATIENCE_S)
+    return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
 _WHOSE = {"planned": "Of the bed", "own": "Your own", "template": "Template"}
@@ -216,10 +216,10 @@ def _demand(laid: Patch, garden: Garden, trade: Trade, today: date) -> list[tupl
 
 def page(request: Request) -> Response:
     """Every recipe for a bed, with what the engine, the offers and the lots say of it."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, trade = state.garden, desk.trade
-    today = desk.today(garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, trade = state.garden, context.trade
+    today = context.today(garden)
     chosen, patch = _bed(request.query_params.get("bed", "")[:120], garden, trade, today)
     trial = chosen.startswith(TRIAL)
     currency = garden.offers[0].currency if garden.offers else "USD"
@@ -232,17 +232,17 @@ def page(request: Request) -> Response:
     ]
     values: dict[str, Any] = {
         "beds": beds, "chosen": chosen, "waiting": False, "share": 0.0, "trouble": "", "trial": trial,
-        "bed": patch, "bed_mark": "" if trial else mark_of(patch),
+        "bed": patch, "bed_mark": "" if trial else noun_fingerprint(patch),
         "laid": request.query_params.get("laid") == "yes",
     }  # fmt: skip
     told: dict[tuple[Any, ...], UseOption] = {}
-    errand = _errand(desk, state, patch)
-    if errand.under_way:
-        values |= {"waiting": f"/ground/errands/{errand.key}", "share": errand.share}
-    elif errand.trouble:
-        values["trouble"] = in_units(errand.trouble, garden.units.value)
+    job = _job(context, state, patch)
+    if job.under_way:
+        values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
+    elif job.trouble:
+        values["trouble"] = in_units(job.trouble, garden.units.value)
     else:
-        found = cast("tuple[UseOption, ...]", errand.result)
+        found = cast("tuple[UseOption, ...]", job.result)
         told = {_build(one.option.recipe): one for one in found}
     options = _options(garden, trade, patch, trial=trial)
     values["cards"] = [
@@ -278,12 +278,16 @@ async def lay(request: Request) -> Response:
 
 
 def _lay(request: Request, typed: Mapping[str, str]) -> Response:
-    desk = desk_of(request)
-    trade = desk.trade
+    context = context_of(request)
+    trade = context.trade
 
     def change(garden: Garden) -> Garden:
         patch = next((one for one in garden.patches if one.key == typed.get("bed")), None)
-        if patch is None or patch.stage is not Stage.PLANNED or mark_of(patch) != typed.get("before"):
+        if (
+            patch is None
+            or patch.stage is not Stage.PLANNED
+            or noun_fingerprint(patch) != typed.get("before")
+        ):
             raise InputError(
                 "This bed was changed in another window since the recipes were shown, so nothing was "
                 "written. Look at the recipes again."
@@ -296,7 +300,7 @@ def _lay(request: Request, typed: Mapping[str, str]) -> Response:
             patches=tuple(replace(one, recipe=recipe) if one is patch else one for one in garden.patches),
         )
 
-    change_garden(desk.library.path, change)
+    change_garden(context.library.path, change)
     return RedirectResponse(f"/stores/recipes?bed={typed.get('bed', '')}&laid=yes", 303)
 
 
@@ -327,8 +331,8 @@ def _form_page(
     request: Request, state: BookState, form: RecipeForm, *, number: int | None, source: str, before: str,
     status: int = 200, clash: str = "",
 ) -> Response:  # fmt: skip
-    desk = desk_of(request)
-    copies = [(f"template:{key}", row.name) for key, row in desk.trade.recipes.items()]
+    context = context_of(request)
+    copies = [(f"template:{key}", row.name) for key, row in context.trade.recipes.items()]
     copies += [(f"own:{n}", f"{one.name} (yours)") for n, one in enumerate(state.garden.recipes, start=1)]
     title = "A recipe of your own" if number is None else f"Recipe: {form.values.get('name', '')}"
     return store_page(
@@ -359,9 +363,9 @@ class _ClashedError(Exception):
 
 
 def _edit(request: Request, typed: dict[str, str] | None, number: int | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, trade, system = state.garden, desk.trade, state.garden.units.value
+    context = context_of(request)
+    state = context.library.state()
+    garden, trade, system = state.garden, context.trade, state.garden.units.value
     held = None if number is None else _base(f"own:{number}", garden, trade)
     if typed is None:
         if number is not None and held is None:
@@ -372,7 +376,7 @@ def _edit(request: Request, typed: dict[str, str] | None, number: int | None) ->
         if number is None and base is not None:
             values["name"] = _free_name(base.name, garden)
         form = recipe_form(values, trade, system, base=base)
-        before = mark_of(held) if held is not None else ""
+        before = noun_fingerprint(held) if held is not None else ""
         return _form_page(request, state, form, number=number, source=source, before=before)
     source, before = typed.get("from", "")[:120], typed.get("before", "")
     base = _base(source, garden, trade)
@@ -385,10 +389,10 @@ def _edit(request: Request, typed: dict[str, str] | None, number: int | None) ->
         form = recipe_form(typed, trade, system, errors, base=base)
         return _form_page(request, state, form, number=number, source=source, before=before, status=422)
     try:
-        place = _keep(desk, recipe, number, before)
+        place = _keep(context, recipe, number, before)
     except _ClashedError as error:
-        state = desk.library.state()
-        mark = mark_of(error.theirs) if error.theirs is not None else ""
+        state = context.library.state()
+        mark = noun_fingerprint(error.theirs) if error.theirs is not None else ""
         again = number if error.theirs is not None else None
         form = recipe_form(typed, trade, system, base=base)
         return _form_page(
@@ -397,14 +401,14 @@ def _edit(request: Request, typed: dict[str, str] | None, number: int | None) ->
     return RedirectResponse(f"/stores/recipes#own-{place}", 303)
 
 
-def _keep(desk: Desk, recipe: Recipe, number: int | None, before: str) -> int:
+def _keep(context: AppContext, recipe: Recipe, number: int | None, before: str) -> int:
     """Put the recipe among the grower's own, in one transaction; its number there."""
     place: list[int] = []
 
     def change(garden: Garden) -> Garden:
         rows = list(garden.recipes)
         theirs = rows[number - 1] if number is not None and 1 <= number <= len(rows) else None
-        if number is not None and (theirs is None or mark_of(theirs) != before):
+        if number is not None and (theirs is None or noun_fingerprint(theirs) != before):
             told = f"It is “{theirs.name}” there now." if theirs else "It was taken out there."
             raise _ClashedError(
                 f"This recipe was changed in another window since the form was filled. {told} Nothing was "
@@ -421,7 +425,7 @@ def _keep(desk: Desk, recipe: Recipe, number: int | None, before: str) -> int:
         place[:] = [len(rows) if number is None else number]
         return replace(garden, recipes=tuple(rows))
 
-    change_garden(desk.library.path, change)
+    change_garden(context.library.path, change)
     return place[0]
 
 
@@ -436,12 +440,12 @@ def _remove(request: Request, typed: Mapping[str, str]) -> Response:
 
     def change(garden: Garden) -> Garden:
         rows = garden.recipes
-        if not 1 <= number <= len(rows) or mark_of(rows[number - 1]) != typed.get("before"):
+        if not 1 <= number <= len(rows) or noun_fingerprint(rows[number - 1]) != typed.get("before"):
             raise InputError(
                 "This recipe was changed in another window since it was shown here, so it was not taken "
                 "out. Look at it again first."
             )
         return replace(garden, recipes=(*rows[: number - 1], *rows[number:]))
 
-    change_garden(desk_of(request).library.path, change)
+    change_garden(context_of(request).library.path, change)
     return RedirectResponse("/stores/recipes", 303)

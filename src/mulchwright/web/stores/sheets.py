@@ -18,14 +18,14 @@ from mulchwright.sheets.build_sheet import build_sheet_of, build_sheet_pdf
 from mulchwright.sheets.labels import Label, label_of, label_png, labels_pdf
 from mulchwright.trade import Trade
 from mulchwright.web.now.calendar import calendar_of
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import PAPER_WORDS, base_of, file_of, paper_of
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 def routes() -> list[BaseRoute]:
@@ -59,18 +59,18 @@ def page(request: Request) -> Response:
 
 
 def _page(request: Request, fault: str) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     garden, query = state.garden, request.query_params
     base = base_of(request)
     if base and not fault:
         try:
-            _labels(garden.patches[:1], desk.trade, base)
+            _labels(garden.patches[:1], context.trade, base)
         except InputError as error:
             fault = str(error)
     ticked = [patch.key for patch in _chosen(request, garden)]
     paper = paper_of(query, garden)
-    today = desk.today(garden)
+    today = context.today(garden)
     asked = urlencode(
         [*(("bed", key) for key in ticked), ("paper", paper), *([("address", base)] if base else [])]
     )
@@ -93,16 +93,16 @@ def _told(patch: Patch, today: Any) -> str:
 
 def build_sheet(request: Request) -> Response:
     """The build sheet of the ticked beds, a page a bed."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    return _sheet(desk, state, _chosen(request, state.garden), request)
+    context = context_of(request)
+    state = context.library.state()
+    return _sheet(context, state, _chosen(request, state.garden), request)
 
 
 def bed_build_sheet(request: Request) -> Response:
     """The build sheet of one bed."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    return _sheet(desk, state, (_bed(request, state.garden),), request)
+    context = context_of(request)
+    state = context.library.state()
+    return _sheet(context, state, (_bed(request, state.garden),), request)
 
 
 def _bed(request: Request, garden: Garden) -> Patch:
@@ -113,10 +113,10 @@ def _bed(request: Request, garden: Garden) -> Patch:
     return patch
 
 
-def _sheet(desk: Desk, state: BookState, patches: Sequence[Patch], request: Request) -> Response:
+def _sheet(context: AppContext, state: BookState, patches: Sequence[Patch], request: Request) -> Response:
     garden = state.garden
     sheet = build_sheet_of(
-        patches, desk.trade, garden=garden.place.name, day=desk.today(garden), system=garden.units.value
+        patches, context.trade, garden=garden.place.name, day=context.today(garden), system=garden.units.value
     )
     data = build_sheet_pdf(sheet, paper=paper_of(request.query_params, garden))
     stem = slug(patches[0].name) if len(patches) == 1 else ""
@@ -125,11 +125,11 @@ def _sheet(desk: Desk, state: BookState, patches: Sequence[Patch], request: Requ
 
 def labels(request: Request) -> Response:
     """Labels of the ticked beds; back to the page with a message where the address will not do."""
-    desk = desk_of(request)
-    garden = desk.library.state().garden
+    context = context_of(request)
+    garden = context.library.state().garden
     try:
-        made = _labels(_chosen(request, garden), desk.trade, base_of(request))
-        data = labels_pdf(made, day=desk.today(garden), paper=paper_of(request.query_params, garden))
+        made = _labels(_chosen(request, garden), context.trade, base_of(request))
+        data = labels_pdf(made, day=context.today(garden), paper=paper_of(request.query_params, garden))
     except InputError as error:
         return _page(request, str(error))
     return file_of(data, "application/pdf", "labels.pdf", inline=True)
@@ -137,38 +137,38 @@ def labels(request: Request) -> Response:
 
 def label(request: Request) -> Response:
     """One label as a picture."""
-    desk = desk_of(request)
-    garden = desk.library.state().garden
+    context = context_of(request)
+    garden = context.library.state().garden
     key = request.query_params.get("bed", "")
     patch = next((p for p in garden.patches if p.key == key), None)
     if patch is None:
         raise HTTPException(404, "There is no such bed to make a label for.")
     try:
-        (made,) = _labels([patch], desk.trade, base_of(request))
+        (made,) = _labels([patch], context.trade, base_of(request))
     except InputError as error:
         return _page(request, str(error))
-    data = label_png(made, day=desk.today(garden))
+    data = label_png(made, day=context.today(garden))
     return file_of(data, "image/png", f"label-{patch.key}.png", inline=True)
 
 
 def calendar(request: Request) -> Response:
     """The calendar of the whole garden as a file: the same that a phone subscribes to."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    return _calendar(request, desk, state, state.garden.patches, inline=True)
+    context = context_of(request)
+    state = context.library.state()
+    return _calendar(request, context, state, state.garden.patches, inline=True)
 
 
 def bed_calendar(request: Request) -> Response:
     """The calendar of one bed."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    return _calendar(request, desk, state, (_bed(request, state.garden),), inline=False)
+    context = context_of(request)
+    state = context.library.state()
+    return _calendar(request, context, state, (_bed(request, state.garden),), inline=False)
 
 
 def _calendar(
-    request: Request, desk: Desk, state: BookState, patches: Sequence[Patch], *, inline: bool
+    request: Request, context: AppContext, state: BookState, patches: Sequence[Patch], *, inline: bool
 ) -> Response:
     base = f"{request.url.scheme}://{request.headers.get('host', '')}"
-    data = calendar_of(desk, state, patches, base)
+    data = calendar_of(context, state, patches, base)
     name = f"{patches[0].key if len(patches) == 1 else 'garden'}.ics"
     return file_of(data, "text/calendar; charset=utf-8", name, inline=inline)

@@ -18,10 +18,10 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden
 from mulchwright.garden.lots import Lot, LotKind
 from mulchwright.gather.brush import chipped
-from mulchwright.services.writes import Clash, change_one, free_key, mark_of, put, take_out
+from mulchwright.services.writes import Clash, change_one, free_key, noun_fingerprint, put, take_out
 from mulchwright.trade import Trade
 from mulchwright.web.forms.fields import StoreForm
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.lot_form import lot_form, read_lot
@@ -90,9 +90,9 @@ def at_hand(request: Request) -> Response:
     """Every lot with what it comes to and what it is fit for."""
     from mulchwright.web.stores.needs import short_sentence
 
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, trade = state.garden, desk.today(state.garden), desk.trade
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, trade = state.garden, context.today(state.garden), context.trade
     cards = [lot_card(lot, garden, trade, on=_judged_on(lot, today)) for lot in sorted_lots(garden.lots)]
     system = garden.units.value
     return store_page(
@@ -125,19 +125,19 @@ async def new_lot(request: Request) -> Response:
 
 
 def _new_lot(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
     if typed is None:
         kind = _kind(request.query_params.get("kind", ""))
-        return _lot_page(request, state, kind, None, lot_form(kind, None, system, desk.trade))
+        return _lot_page(request, state, kind, None, lot_form(kind, None, system, context.trade))
     kind = _kind(typed.get("kind", ""))
     key = free_key(typed.get("name", ""), [lot.key for lot in garden.lots], kind.value)
-    lot, errors = read_lot(kind, None, typed, system, desk.trade, key=key, today=today)
+    lot, errors = read_lot(kind, None, typed, system, context.trade, key=key, today=today)
     if lot is None:
-        form = lot_form(kind, None, system, desk.trade, typed=typed, errors=errors)
+        form = lot_form(kind, None, system, context.trade, typed=typed, errors=errors)
         return _lot_page(request, state, kind, None, form, status=422)
-    put(desk.library.path, "lots", lot)
+    put(context.library.path, "lots", lot)
     return RedirectResponse(f"/stores#lot-{lot.key}", 303)
 
 
@@ -145,16 +145,16 @@ def _lot_page(
     request: Request, state: BookState, kind: LotKind, lot: Lot | None, form: StoreForm, *,
     status: int = 200, clash: tuple[str, str] | None = None,
 ) -> Response:  # fmt: skip
-    desk = desk_of(request)
+    context = context_of(request)
     card = None
     if lot is not None:
-        card = lot_card(lot, state.garden, desk.trade, on=_judged_on(lot, desk.today(state.garden)))
+        card = lot_card(lot, state.garden, context.trade, on=_judged_on(lot, context.today(state.garden)))
     if lot is not None and not any(name == "before" for name, _ in form.hidden):
-        form = replace(form, hidden=(*form.hidden, ("before", mark_of(lot))))
+        form = replace(form, hidden=(*form.hidden, ("before", noun_fingerprint(lot))))
     return store_page(
         request, "stores/form.html", state, status=status, form=form, clash=clash, card=card,
         intro=_INTRO.get(kind, ""),
-        chip=mark_of(lot) if lot is not None and lot.kind is LotKind.BRUSH and status == 200 else "",
+        chip=noun_fingerprint(lot) if lot is not None and lot.kind is LotKind.BRUSH and status == 200 else "",
     )  # fmt: skip
 
 
@@ -180,23 +180,25 @@ def _lot_of(garden: Garden, key: str) -> Lot | None:
 
 
 def _one_lot(request: Request, typed: dict[str, str] | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today, system = state.garden, desk.today(state.garden), state.garden.units.value
+    context = context_of(request)
+    state = context.library.state()
+    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
     lot = _lot_of(garden, request.path_params["key"])
     if lot is None and typed is None:
         raise HTTPException(404, "There is no such lot in the stores.")
     if typed is None:
         assert lot is not None
-        return _lot_page(request, state, lot.kind, lot, lot_form(lot.kind, lot, system, desk.trade))
+        return _lot_page(request, state, lot.kind, lot, lot_form(lot.kind, lot, system, context.trade))
     kind = lot.kind if lot is not None else _kind(typed.get("kind", ""))
-    mine, errors = read_lot(kind, lot, typed, system, desk.trade, key=request.path_params["key"], today=today)
+    mine, errors = read_lot(
+        kind, lot, typed, system, context.trade, key=request.path_params["key"], today=today
+    )
     before = typed.get("before", "")
     if mine is None:
-        form = lot_form(kind, lot, system, desk.trade, typed=typed, errors=errors)
+        form = lot_form(kind, lot, system, context.trade, typed=typed, errors=errors)
         form = replace(form, hidden=(*form.hidden, ("before", before)))
         return _lot_page(request, state, kind, lot, form, status=422)
-    clash = put(desk.library.path, "lots", mine, before=before)
+    clash = put(context.library.path, "lots", mine, before=before)
     if clash is None:
         return RedirectResponse(f"/stores#lot-{mine.key}", 303)
     return _clash_page(request, kind, mine, clash, typed)
@@ -206,17 +208,17 @@ def _clash_page(
     request: Request, kind: LotKind, mine: Lot, clash: Clash, typed: Mapping[str, str]
 ) -> Response:
     """The form with what was typed, both versions named; saving once more puts this one in place."""
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     system = state.garden.units.value
-    form = lot_form(kind, mine, system, desk.trade, typed=typed)
+    form = lot_form(kind, mine, system, context.trade, typed=typed)
     # Without the old mark the next save is meant as it stands; with the new one it is watched anew.
-    before = mark_of(clash.theirs) if clash.theirs is not None else ""
+    before = noun_fingerprint(clash.theirs) if clash.theirs is not None else ""
     form = replace(form, hidden=(*form.hidden, ("before", before)))
-    on = desk.today(state.garden)
+    on = context.today(state.garden)
     told = [
         "it was taken out of the stores" if lot is None else
-        f"{lot.name}: {lot_card(lot, state.garden, desk.trade, on=_judged_on(lot, on)).told}"
+        f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).told}"
         for lot in (clash.theirs, mine)
     ]  # fmt: skip
     return _lot_page(request, state, kind, mine, form, status=409, clash=(told[0], told[1]))
@@ -229,14 +231,14 @@ async def remove_lot(request: Request) -> Response:
 
 
 def _remove_lot(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    clash = take_out(desk.library.path, "lots", request.path_params["key"], before=typed.get("before", ""))
+    context = context_of(request)
+    clash = take_out(context.library.path, "lots", request.path_params["key"], before=typed.get("before", ""))
     if clash is not None:
-        state = desk.library.state()
+        state = context.library.state()
         theirs = cast("Lot", clash.theirs)
-        form = lot_form(theirs.kind, theirs, state.garden.units.value, desk.trade)
+        form = lot_form(theirs.kind, theirs, state.garden.units.value, context.trade)
         told = lot_card(
-            theirs, state.garden, desk.trade, on=_judged_on(theirs, desk.today(state.garden))
+            theirs, state.garden, context.trade, on=_judged_on(theirs, context.today(state.garden))
         ).told
         return _lot_page(
             request, state, theirs.kind, theirs, form, status=409,
@@ -252,11 +254,11 @@ async def chip_lot(request: Request) -> Response:
 
 
 def _chip_lot(request: Request, typed: dict[str, str]) -> Response:
-    desk, key = desk_of(request), request.path_params["key"]
-    state = desk.library.state()
-    today = desk.today(state.garden)
+    context, key = context_of(request), request.path_params["key"]
+    state = context.library.state()
+    today = context.today(state.garden)
     clash = change_one(
-        desk.library.path, "lots", key, lambda lot: chipped(lot, desk.trade, today),
+        context.library.path, "lots", key, lambda lot: chipped(lot, context.trade, today),
         before=typed.get("before", ""),
     )  # fmt: skip
     if clash is not None:
@@ -284,8 +286,8 @@ async def one_thing(request: Request) -> Response:
 
 
 def _edit_thing(request: Request, typed: dict[str, str] | None, key: str | None) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
+    context = context_of(request)
+    state = context.library.state()
     thing, garden = _thing(request), state.garden
     rows: tuple[Any, ...] = getattr(garden, thing.attribute)
     held = next((row for row in rows if row.key == key), None)
@@ -294,24 +296,24 @@ def _edit_thing(request: Request, typed: dict[str, str] | None, key: str | None)
     if thing.key == "offers" and not garden.sellers:
         return RedirectResponse("/stores/sellers/new", 303)
     if typed is None:
-        return _thing_page(request, state, thing, held, thing.form(held, garden, desk.trade, None, None))
+        return _thing_page(request, state, thing, held, thing.form(held, garden, context.trade, None, None))
     stem = typed.get("name", "") or typed.get("item", "")
     mine, errors = thing.read(
-        held, typed, garden, desk.trade, key or free_key(stem, [row.key for row in rows], thing.word)
+        held, typed, garden, context.trade, key or free_key(stem, [row.key for row in rows], thing.word)
     )
     before = typed.get("before", "")
     if mine is None:
-        form = thing.form(held, garden, desk.trade, typed, errors)
+        form = thing.form(held, garden, context.trade, typed, errors)
         return _thing_page(request, state, thing, held, form, status=422, before=before)
-    clash = put(desk.library.path, thing.attribute, mine, before=before)
+    clash = put(context.library.path, thing.attribute, mine, before=before)
     if clash is None:
         return RedirectResponse(f"{thing.back}#{thing.key}", 303)
-    state = desk.library.state()
+    state = context.library.state()
     theirs = clash.theirs
     told = f"the {thing.word} was taken out" if theirs is None else getattr(theirs, "name", "") or thing.word
     return _thing_page(
-        request, state, thing, mine, thing.form(mine, state.garden, desk.trade, typed, None), status=409,
-        before=mark_of(theirs) if theirs is not None else "",
+        request, state, thing, mine, thing.form(mine, state.garden, context.trade, typed, None), status=409,
+        before=noun_fingerprint(theirs) if theirs is not None else "",
         clash=(f"{told}, changed", "what the fields hold"),
     )  # fmt: skip
 
@@ -320,7 +322,7 @@ def _thing_page(
     request: Request, state: BookState, thing: Thing, held: Any, form: StoreForm, *, status: int = 200,
     before: str | None = None, clash: tuple[str, str] | None = None,
 ) -> Response:  # fmt: skip
-    mark = before if before is not None else mark_of(held) if held is not None else ""
+    mark = before if before is not None else noun_fingerprint(held) if held is not None else ""
     base = f"/stores/{thing.key}"
     form = replace(
         form,
@@ -349,9 +351,9 @@ async def remove_thing(request: Request) -> Response:
 
 
 def _remove_thing(request: Request, typed: dict[str, str]) -> Response:
-    desk, thing = desk_of(request), _thing(request)
+    context, thing = context_of(request), _thing(request)
     clash = take_out(
-        desk.library.path, thing.attribute, request.path_params["key"], before=typed.get("before", "")
+        context.library.path, thing.attribute, request.path_params["key"], before=typed.get("before", "")
     )
     if clash is not None:
         raise InputError(

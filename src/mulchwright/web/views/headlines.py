@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from mulchwright.almanac import MoistureMarks, PatchOutlook, Quantiles
 
 __all__ = [
-    "Answer",
+    "Headline",
     "amount_range",
     "chances_by_week",
     "crop",
@@ -40,7 +40,7 @@ STEPS_TOLD = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class Headline:
     """A sentence in three parts; `strong` is what the eye should find first."""
 
     before: str
@@ -69,22 +69,22 @@ def picking_heading(told: PatchOutlook) -> str:
     return "First picking" if told.first_picked_on is None else "Next picking"
 
 
-def picking(told: PatchOutlook, today: date) -> Answer:
+def picking(told: PatchOutlook, today: date) -> Headline:
     """When a picking is likely: the first, or the next once a first is noted; or that it is overdue."""
     days = [day for day in dots(told) if day is not None]
     again = told.first_picked_on is not None
     when = "in the year ahead" if again else "in the first year"
     if len(days) < 3:
-        return Answer("None is likely ", when)
+        return Headline("None is likely ", when)
     middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
     span = words.day_range(middle[0], middle[-1], today)
     if not again and middle[0] <= today:
         late = sum(day > today for day in days)
         hope = f" {words.count_word(late).capitalize()} of twenty futures still lie ahead." if late else ""
-        return Answer("Most likely ", span, f", but none is noted yet.{hope}")
+        return Headline("Most likely ", span, f", but none is noted yet.{hope}")
     if len(days) < 10:
-        return Answer(f"Perhaps none {when}; if one comes, most likely ", span)
-    return Answer("Most likely ", span)
+        return Headline(f"Perhaps none {when}; if one comes, most likely ", span)
+    return Headline("Most likely ", span)
 
 
 def picking_note(told: PatchOutlook, today: date) -> str:
@@ -125,26 +125,26 @@ def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], 
     return tuple(rows[round(i * (len(rows) - 1) / (STEPS_TOLD - 1))] for i in range(STEPS_TOLD))
 
 
-def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Answer:
+def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Headline:
     """How moist the bed is today and what to do about it."""
     built = told.patch.built_on
     if built is None or built > today:
-        return Answer("Not built yet, so there is nothing to water")
+        return Headline("Not built yet, so there is nothing to water")
     now = float(told.moisture.p50[told.today_index])
     if not math.isfinite(now):
-        return Answer("Not known for today")
+        return Headline("Not known for today")
     state = moisture_word(now, marks)
     advice = told.watering_now
     if advice is not None and advice.litres > 0:
-        return Answer(
+        return Headline(
             f"{state}. Give ",
             f"{units.show_volume(rounded(advice.litres), system)}",
             f" ({minutes(advice.minutes)} at the hose).",
         )
     if advice is not None and advice.reason and "rain" in advice.reason:
-        return Answer(f"{state}. ", "No need to water", ": enough rain is likely within three days.")
+        return Headline(f"{state}. ", "No need to water", ": enough rain is likely within three days.")
     wet = now > marks.high
-    return Answer(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
+    return Headline(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
 
 
 def moisture_word(now: float, marks: MoistureMarks) -> str:
@@ -173,61 +173,61 @@ def rounded(litres: float) -> float:
     return round(litres / step) * step
 
 
-def temperature(told: PatchOutlook, today: date, system: str) -> Answer:
+def temperature(told: PatchOutlook, today: date, system: str) -> Headline:
     """The bed's warmth today."""
     built = told.patch.built_on
     if built is None or built > today:
-        return Answer("Not built yet")
+        return Headline("Not built yet")
     now = float(told.temperature_c.p50[told.today_index])
     if not math.isfinite(now):
-        return Answer("Not known for today")
+        return Headline("Not known for today")
     low, high = (float(band[told.today_index]) for band in (told.temperature_c.p10, told.temperature_c.p90))
     shown = units.show_temperature(now, system)
     if units.show_temperature(low, system) == units.show_temperature(high, system):
-        return Answer("About ", shown, " in the bed today.")
+        return Headline("About ", shown, " in the bed today.")
     span = f"{units.show_temperature(low, system)} to {units.show_temperature(high, system)}"
-    return Answer("About ", shown, f" in the bed today (likely {span}).")
+    return Headline("About ", shown, f" in the bed today (likely {span}).")
 
 
-def run(told: PatchOutlook, today: date) -> Answer:
+def run(told: PatchOutlook, today: date) -> Headline:
     """How far the threads have run."""
     built = told.patch.built_on
     band = told.run_share
     if built is None or built > today:
         done = next((i for i in range(told.days) if band.p50[i] >= 0.9), None)
         if done is None:
-            return Answer("Threads are not likely to run through in the days shown")
-        return Answer("Likely run through by ", words.day(told.start + timedelta(days=done), today))
+            return Headline("Threads are not likely to run through in the days shown")
+        return Headline("Likely run through by ", words.day(told.start + timedelta(days=done), today))
     now = float(band.p50[told.today_index])
     low, high = float(band.p10[told.today_index]), float(band.p90[told.today_index])
     if low >= 0.9:
-        return Answer("", "Run through", ", as far as can be reckoned.")
+        return Headline("", "Run through", ", as far as can be reckoned.")
     if high < 0.03:
-        return Answer("Threads have ", "hardly begun", " to run.")
+        return Headline("Threads have ", "hardly begun", " to run.")
     span = (
         words.share(now)
         if round(100 * low) == round(100 * high)
         else f"{round(100 * low)} to {words.share(high)}"
     )
-    return Answer("Threads have run through ", span, " of the bed, most likely.")
+    return Headline("Threads have run through ", span, " of the bed, most likely.")
 
 
-def crop(told: PatchOutlook, system: str) -> Answer:
+def crop(told: PatchOutlook, system: str) -> Headline:
     """What the first year may bring."""
     amount = told.picked_first_year_kg
     nothing = words.chance(told.none_in_first_year)
     tail = f" Nothing at all: {nothing}." if told.none_in_first_year > 0.03 else ""
     if amount.p90 <= 0:
-        return Answer("Most likely ", "nothing in the first year", ".")
+        return Headline("Most likely ", "nothing in the first year", ".")
     if amount.p50 <= 0:
         most = units.show_mass(amount.p90, system)
-        return Answer(
+        return Headline(
             "In the first year more likely ",
             "nothing",
             f" than something; 1 bed in 10 brings {most} or more.",
         )
     low = units.show_mass(amount.p10, system) if amount.p10 > 0 else "nothing"
-    return Answer(
+    return Headline(
         "In the first year about ", units.show_mass(amount.p50, system), f"; 8 of 10 such beds bring "
         f"between {low} and {units.show_mass(amount.p90, system)}.{tail}",
     )  # fmt: skip
@@ -246,14 +246,14 @@ def amount_range(amount: Quantiles, show: str, system: str) -> str:
     return f"{middle} ({number if unit and high.endswith(f' {unit}') else low} to {high})"
 
 
-def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) -> Answer:
+def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) -> Headline:
     """What the first year asks for at the hose."""
     amount = told.watered_first_year_litres
     if amount.p90 <= 0:
-        return Answer("", "None", " in the first year, under its watering rule.")
+        return Headline("", "None", " in the first year, under its watering rule.")
     low, high = (units.show_volume(rounded(value), system) for value in (amount.p10, amount.p90))
     span = f" ({low} to {high})" if low != high else ""
-    return Answer(
+    return Headline(
         "In the first year about ",
         units.show_volume(rounded(amount.p50), system),
         f"{span}: {minutes(amount.p50 / hose_litres_per_minute)} at the hose in all.",

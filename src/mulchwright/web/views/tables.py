@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from mulchwright.web.views.headlines import Answer
+from mulchwright.web.views.headlines import Headline
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Card:
 
     key: str
     heading: str
-    answer: Answer
+    answer: Headline
     chart: str = ""
     chart_label: str = ""
     drawings: tuple[str, ...] = ()

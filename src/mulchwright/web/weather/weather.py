@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
@@ -26,12 +26,12 @@ from mulchwright.units import (
     US,
 )
 from mulchwright.web.forms.numbers import whole_number
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.weather import Staleness
-    from mulchwright.web.shared.context import Desk
 
 
 SHOWN = 31
@@ -55,10 +55,6 @@ def routes() -> list[BaseRoute]:
         Route("/weather/feed/now", feed_now, methods=["POST"]),
         Route("/weather/consent", answer_wish, methods=["POST"]),
     ]
-
-
-def _desk(request: Request) -> Desk:
-    return cast("Desk", request.app.state.desk)
 
 
 def record_state(state: BookState, today: date) -> Staleness:
@@ -119,19 +115,19 @@ def _view(
     request: Request, *, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None,
     said: str = "", doubt: str = "",
 ) -> Response:  # fmt: skip
-    desk = _desk(request)
-    path = desk.library.path
+    context = context_of(request)
+    path = context.library.path
     trouble = ""
     try:
-        state = desk.library.state()
-        keeper.check_folder(path, desk.today(state.garden))
+        state = context.library.state()
+        keeper.check_folder(path, context.today(state.garden))
     except BookError:
         raise
     except MulchwrightError as error:
         trouble = str(error)
-    state = desk.library.state()
+    state = context.library.state()
     garden, series = state.garden, state.series
-    system, today = garden.units.value, desk.today(garden)
+    system, today = garden.units.value, context.today(garden)
     show = show_figure(system)
     held = sorted(garden.readings, key=lambda reading: reading.day, reverse=True)
     rows = tuple(
@@ -172,8 +168,8 @@ def _view(
     elif garden.normals is not None:
         record = (f"No station's record; twelve normals ({garden.normals.source}).",)
     known = record_state(state, today)
-    return desk.page(
-        request, "weather/weather.html", state, status=422 if errors else 200, door="weather", back="/weather",
+    return context.page(
+        request, "weather/weather.html", state, status=422 if errors else 200, section="weather", back="/weather",
         answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
         form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
         last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
@@ -207,16 +203,16 @@ async def put_reading(request: Request) -> Response:
 
 
 def _put_reading(request: Request, typed: dict[str, str]) -> Response:
-    desk = _desk(request)
-    garden = desk.library.state().garden
-    today = desk.today(garden)
+    context = context_of(request)
+    garden = context.library.state().garden
+    today = context.today(garden)
     reading, errors = read_reading(typed, garden.units.value, today)
     if reading is None:
         return _view(request, typed=typed, errors=errors)
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             done = book.put_reading(
-                reading, whole=bool(typed.get("whole")), mark=typed.get("mark", "")[:80], today=today
+                reading, whole=bool(typed.get("whole")), request_id=typed.get("mark", "")[:80], today=today
             )
     except InputError as error:
         return _view(request, typed=typed, errors={"rain": str(error)})
@@ -233,7 +229,7 @@ def _remove_reading(request: Request, typed: dict[str, str]) -> Response:
         day = date.fromisoformat(typed.get("day", ""))
     except ValueError:
         raise InputError("Which day's reading to remove was not said; use the button beside it.") from None
-    with open_book(_desk(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         book.remove_reading(day)
     return _back()
 
@@ -247,7 +243,7 @@ def _undo(request: Request, typed: dict[str, str]) -> Response:
     step = whole_number(typed.get("step", ""))
     if step is None:
         raise InputError("What to take back was not said; use the button on the page.")
-    with open_book(_desk(request).library.path) as book:
+    with open_book(context_of(request).library.path) as book:
         said = book.undo(step)
     return _back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
 
@@ -266,7 +262,7 @@ async def append(request: Request) -> Response:
 def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | None) -> Response:
     if file is None:
         return _view(request, typed=typed, errors={"file": "Choose the station's file first."})
-    desk = _desk(request)
+    context = context_of(request)
     columns = {
         name: typed.get(f"column_{name}", "").strip()
         for name in ("date", "temperature_min", "temperature_max", "rain")
@@ -282,13 +278,13 @@ def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | N
         }
     try:
         report = keeper.append_bytes(
-            desk.library.path, *file, columns=named, anyway=typed.get("anyway") == "1"
+            context.library.path, *file, columns=named, anyway=typed.get("anyway") == "1"
         )
     except BookError:
         raise
     except MulchwrightError as error:
         return _view(request, typed=typed, errors={"file": str(error)})
-    system = desk.library.state().garden.units.value
+    system = context.library.state().garden.units.value
     return _back(keeper.append_words(report, show_figure(system)))
 
 
@@ -316,7 +312,7 @@ def _set_folder(request: Request, typed: dict[str, str]) -> Response:
         if fault:
             return _view(request, typed=typed, errors={"folder": fault})
         name = str(folder)
-    weather_consent.watch_folder(_desk(request).library.path, name)
+    weather_consent.watch_folder(context_of(request).library.path, name)
     return _back("The folder is watched." if name else "No folder is watched.")
 
 
@@ -335,7 +331,7 @@ def _set_feed(request: Request, typed: dict[str, str]) -> Response:
         ),
     )
     try:
-        keeper.save_source(_desk(request).library.path, source)
+        keeper.save_source(context_of(request).library.path, source)
     except InputError as error:
         return _view(request, typed=typed, errors={error.field or "station_address": str(error)})
     return _back(fragment="#feed")
@@ -348,7 +344,7 @@ async def feed_on(request: Request) -> Response:
 
 
 def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
-    path = _desk(request).library.path
+    path = context_of(request).library.path
     weather_consent.answer_wish(path, Subject.FETCH, typed.get("shown", ""), allow=True)
     return feed_now(request)
 
@@ -356,7 +352,7 @@ def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
 def feed_off(request: Request) -> Response:
     """Turn the feed off."""
     _only_here(request)
-    path = _desk(request).library.path
+    path = context_of(request).library.path
     keeper.save_source(path, replace(keeper.source_of(path), on=False))
     return _back("Fetching is off; nothing is sent.", "#feed")
 
@@ -364,9 +360,9 @@ def feed_off(request: Request) -> Response:
 def feed_now(request: Request) -> Response:
     """Ask the feed once."""
     _only_here(request)
-    desk = _desk(request)
-    today = desk.today(desk.library.state().garden)
-    result = keeper.fetch_now(desk.library.path, today, datetime.now(UTC))
+    context = context_of(request)
+    today = context.today(context.library.state().garden)
+    result = keeper.fetch_now(context.library.path, today, datetime.now(UTC))
     return _back(result.words[:300], "#feed")
 
 
@@ -384,7 +380,9 @@ def _answer_wish(request: Request, typed: dict[str, str]) -> Response:
         raise InputError("Your answer was not understood; use the buttons on the Weather page.") from None
     if allow and subject is Subject.FETCH:
         return _allow_feed(request, typed)
-    weather_consent.answer_wish(_desk(request).library.path, subject, typed.get("shown", ""), allow=allow)
+    weather_consent.answer_wish(
+        context_of(request).library.path, subject, typed.get("shown", ""), allow=allow
+    )
     if typed.get("back") == "/now":
         return RedirectResponse("/now", 303)
     return _back("The folder is watched." if allow else "Not allowed on this computer.")

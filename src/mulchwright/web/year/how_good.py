@@ -15,7 +15,7 @@ from mulchwright.web.views import wording as words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 RANGES = {
@@ -120,10 +120,10 @@ def _statement_table(scores: Scores, names: dict[str, str], today: date) -> Tabl
 
 def how_good(request: Request) -> Response:
     """The page."""
-    desk = cast("Desk", request.app.state.desk)
-    state = desk.library.state()
-    today = desk.today(state.garden)
-    with open_book(desk.library.path) as book:
+    context = cast("AppContext", request.app.state.context)
+    state = context.library.state()
+    today = context.today(state.garden)
+    with open_book(context.library.path) as book:
         kept = book.kept_outlooks()
     scores = score_outlooks(kept, state.garden, today=today)
     names = {patch.key: patch.name for patch in state.garden.patches}
@@ -149,11 +149,11 @@ def how_good(request: Request) -> Response:
         )
         if count
     ]
-    return desk.page(
+    return context.page(
         request, "year/how_good.html", state, verdict=_verdict(scores), since=since, left_out=left_out,
         reliability=[_reliability_words(row) for row in scores.reliability],
         coverage=[_coverage_words(row) for row in scores.coverage] if scores.outlooks else [],
         figures_table=_figures(scores) if scores.enough else None,
         statements=_statement_table(scores, names, today) if scores.statements else None, fewest=FEWEST,
-        back=request.url.path, door="year",
+        back=request.url.path, section="year",
     )  # fmt: skip

@@ -23,7 +23,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
 from mulchwright.sheets.review import review_pdf
 from mulchwright.web.forms.numbers import chart_width, revision_of, whole_number
-from mulchwright.web.shared.context import desk_of
+from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import file_of, paper_of
 from mulchwright.web.shared.requests import typed_form
 from mulchwright.web.views import wording as words
@@ -36,7 +36,7 @@ from mulchwright.web.year.year_view import mass_unit, page_of
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.web.shared.context import Desk
+    from mulchwright.web.shared.context import AppContext
 
 
 NARROWEST, WIDEST = 240, 1400
@@ -74,8 +74,8 @@ def _year(request: Request, garden: Garden, today: date) -> int:
     return year
 
 
-def _reviewed(desk: Desk, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
-    return desk.reviews.of(desk, state, year)
+def _reviewed(context: AppContext, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
+    return context.reviews.of(context, state, year)
 
 
 def _currency(garden: Garden) -> str:
@@ -96,15 +96,15 @@ def _page(
     request: Request, *, status: int = 200, typed: Mapping[str, str] | None = None,
     errors: Mapping[str, str] | None = None, ticked: Iterable[str] | None = None, moved: str = "",
 ) -> Response:  # fmt: skip
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     year = _year(request, garden, today)
-    told, sums = _reviewed(desk, state, year)
-    page = page_of(told, garden, desk.trade, today, _currency(garden))
-    progress = desk.progress(state, patience_s=0.0)
-    return desk.page(
-        request, "year/year.html", state, status=status, door="year", page=page, years=_years(garden, today),
+    told, sums = _reviewed(context, state, year)
+    page = page_of(told, garden, context.trade, today, _currency(garden))
+    progress = context.progress(state, patience_s=0.0)
+    return context.page(
+        request, "year/year.html", state, status=status, section="year", page=page, years=_years(garden, today),
         revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
@@ -119,19 +119,19 @@ def _written(request: Request) -> str:
 
 def chart(request: Request) -> Response:
     """The crop by month, for the width and color scheme asked for."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     year = _year(request, garden, today)
     scheme = request.query_params.get("scheme", "light")
     if scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
-    told, _ = _reviewed(desk, state, year)
+    told, _ = _reviewed(context, state, year)
     unit, scale, show = mass_unit(garden.units.value)
     frame = Frame(width, scheme, date(year, 1, 1), date(year, 12, 31), today)
     months = [
-        (m.month, m.picked_kg * scale, None if m.foretold is None else m.foretold * scale)
+        (m.month, m.picked_kg * scale, None if m.crop_forecast is None else m.crop_forecast * scale)
         for m in told.months
     ]
     return JSONResponse(year_chart(frame, months, unit=unit, show=show))
@@ -139,12 +139,12 @@ def chart(request: Request) -> Response:
 
 def pdf(request: Request) -> Response:
     """The review as a file to print."""
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     year = _year(request, garden, today)
-    told, _ = _reviewed(desk, state, year)
-    page = page_of(told, garden, desk.trade, today, _currency(garden))
+    told, _ = _reviewed(context, state, year)
+    page = page_of(told, garden, context.trade, today, _currency(garden))
     data = review_pdf(
         sheet_of(page, told, garden, today), paper=paper_of(request.query_params, garden)
     )  # fmt: skip
@@ -158,9 +158,9 @@ async def keep_sums(request: Request) -> Response:
 
 
 def _keep_sums(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    garden = desk.library.state().garden
-    year = _year(request, garden, desk.today(garden))
+    context = context_of(request)
+    garden = context.library.state().garden
+    year = _year(request, garden, context.today(garden))
     errors: dict[str, str] = {}
     kept: dict[str, str | None] = {}
     money, hours = typed.get("money", "").strip(), typed.get("hours", "").strip()
@@ -176,7 +176,7 @@ def _keep_sums(request: Request, typed: dict[str, str]) -> Response:
         errors["hours"] = str(error)
     if errors:
         return _page(request, status=422, typed={"money": money[:40], "hours": hours[:40]}, errors=errors)
-    with open_book(desk.library.path) as book:
+    with open_book(context.library.path) as book:
         for name, value in kept.items():
             book.set_setting(name, value)
     return RedirectResponse(f"/year/{year}#cost", 303)
@@ -189,11 +189,11 @@ async def write_plan(request: Request) -> Response:
 
 
 def _write_plan(request: Request, typed: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    state = desk.library.state()
-    garden, today = state.garden, desk.today(state.garden)
+    context = context_of(request)
+    state = context.library.state()
+    garden, today = state.garden, context.today(state.garden)
     year = _year(request, garden, today)
-    told, _ = _reviewed(desk, state, year)
+    told, _ = _reviewed(context, state, year)
     wanted = [name.removeprefix("take.") for name in typed if name.startswith("take.")]
     open_now = {p.key: p.changed for p in told.proposals if p.changed is not None}
     if not wanted:
@@ -213,7 +213,7 @@ def _write_plan(request: Request, typed: dict[str, str]) -> Response:
     except InputError as error:
         return _page(request, status=422, ticked=wanted, errors={"take": str(error)})
     try:
-        with open_book(desk.library.path) as book:
+        with open_book(context.library.path) as book:
             book.save_garden(planned, expected_revision=state.revision if before is None else before)
     except BookConflict as error:
         return _page(request, status=409, ticked=wanted, moved=str(error))

@@ -27,7 +27,7 @@ def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> R
         lines=(page.until + ".", *page.beside),
         bars=tuple(
             MonthBar(
-                f"{m.month:%b}", m.picked_kg, m.foretold,
+                f"{m.month:%b}", m.picked_kg, m.crop_forecast,
                 _mass(m.picked_kg, system) if m.picked_kg else "",
             )
             for m in months
@@ -41,7 +41,7 @@ def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> R
 def _bars_note(months: list[MonthYear]) -> str:
     if not months:
         return ""
-    if any(m.foretold is not None for m in months):
+    if any(m.crop_forecast is not None for m in months):
         return "Bars: picked. Strokes: foretold before the month began."
     return "Bars: picked. No month was foretold before it began."
 

@@ -115,7 +115,7 @@ def page_of(told: YearReview, garden: Garden, trade: Trade, today: date, currenc
     proposals = tuple(_proposed(one, told, garden, trade, today) for one in told.proposals)
     return YearPage(
         year=told.year, until=until, answer=_sentence(told, over, system), beside=_beside(told, over),
-        charted=any(m.picked_kg > 0 or m.foretold for m in told.months),
+        charted=any(m.picked_kg > 0 or m.crop_forecast for m in told.months),
         chart_words=_chart_words(told, system),
         crop=_crop(told, system, today), beds=_beds(told, garden, today), went=_went(told, system),
         cost=_cost(told, system, currency), taught=_taught(told.belief, garden, trade),
@@ -156,16 +156,16 @@ def _bed(told: YearReview, key: str | None) -> BedYear | None:
 
 def _beside(told: YearReview, over: bool) -> tuple[str, ...]:
     lines: list[str] = []
-    foretold = [bed for bed in told.beds if bed.foretold is not None]
-    if foretold and over:
-        less = sum(b.picked_kg < b.foretold.p10 for b in foretold if b.foretold)
-        more = sum(b.picked_kg > b.foretold.p90 for b in foretold if b.foretold)
-        within = len(foretold) - less - more
+    crop_forecast = [bed for bed in told.beds if bed.crop_forecast is not None]
+    if crop_forecast and over:
+        less = sum(b.picked_kg < b.crop_forecast.p10 for b in crop_forecast if b.crop_forecast)
+        more = sum(b.picked_kg > b.crop_forecast.p90 for b in crop_forecast if b.crop_forecast)
+        within = len(crop_forecast) - less - more
         said = [f"{within} gave what was foretold"] if within else []
         said += [f"{less} gave less"] if less else []
         said += [f"{more} gave more"] if more else []
-        lines.append(f"Of {_beds_words(len(foretold))} with an outlook kept, {words.joined(said)}.")
-    elif foretold:
+        lines.append(f"Of {_beds_words(len(crop_forecast))} with an outlook kept, {words.joined(said)}.")
+    elif crop_forecast:
         lines.append(
             "What was foretold is for the whole year; hold it against the crop when the year is over."
         )
@@ -174,14 +174,14 @@ def _beside(told: YearReview, over: bool) -> tuple[str, ...]:
 
 def _shown_months(told: YearReview) -> list[MonthYear]:
     """The months with a crop, foretold or picked; all of them between the first and the last."""
-    some = [i for i, m in enumerate(told.months) if m.picked_kg > 0 or (m.foretold or 0) > 0.0005]
+    some = [i for i, m in enumerate(told.months) if m.picked_kg > 0 or (m.crop_forecast or 0) > 0.0005]
     return list(told.months[some[0] : some[-1] + 1]) if some else []
 
 
 def _chart_words(told: YearReview, system: str) -> str:
     said = [
         f"{m.month:%B} {_mass(m.picked_kg, system)}"
-        + ("" if m.foretold is None else f", {_mass(m.foretold, system)} foretold")
+        + ("" if m.crop_forecast is None else f", {_mass(m.crop_forecast, system)} foretold")
         for m in _shown_months(told)
     ]
     return f"Crop by month in {told.year}: {'; '.join(said) or 'nothing'}."
@@ -197,7 +197,7 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
             bed.patch.name,
             *(_or_dash(m.by_bed.get(bed.patch.key, 0.0), system) for m in months),
             _or_dash(bed.picked_kg, system),
-            _foretold(bed, system),
+            _crop_forecast(bed, system),
         )
         for bed in told.beds
     ]  # fmt: skip
@@ -212,21 +212,21 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
     rows.append(
         (
             "foretold, middle",
-            *("–" if m.foretold is None else _mass(m.foretold, system) for m in months),
+            *("–" if m.crop_forecast is None else _mass(m.crop_forecast, system) for m in months),
             "",
             "",
         )
     )
     heads = ("bed", *(f"{m.month:%b}" for m in months), "year", "foretold (8 in 10)")
     table = Table(f"Crop of {told.year} by bed and month", heads, tuple(rows))
-    days = {bed.foretold.made_on for bed in told.beds if bed.foretold}
+    days = {bed.crop_forecast.made_on for bed in told.beds if bed.crop_forecast}
     made = (
         f" The year of a bed is as it was foretold on {words.day(min(days), today)}"
         f"{'' if len(days) == 1 else ' or later'}."
         if days
         else ""
     )
-    known = any(m.foretold is not None for m in months)
+    known = any(m.crop_forecast is not None for m in months)
     if not known and not days:
         note = "Nothing was foretold: no outlook was kept before these months."
     elif known:
@@ -240,10 +240,10 @@ def _or_dash(kg: float, system: str) -> str:
     return _mass(kg, system) if kg > 0 else "–"
 
 
-def _foretold(bed: BedYear, system: str) -> str:
-    if bed.foretold is None:
+def _crop_forecast(bed: BedYear, system: str) -> str:
+    if bed.crop_forecast is None:
         return "not kept"
-    low, high = _mass(bed.foretold.p10, system), _mass(bed.foretold.p90, system)
+    low, high = _mass(bed.crop_forecast.p10, system), _mass(bed.crop_forecast.p90, system)
     return low if low == high else f"{low} to {high}"
 
 
