@@ -8,7 +8,6 @@ from datetime import date
 from functools import partial
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
@@ -24,7 +23,7 @@ from mulchwright.web.beds.when import bed_of
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm, read_day
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import in_units
@@ -168,12 +167,6 @@ def read_recipe(
         return None, reading
 
 
-async def built(request: Request) -> Response:
-    """The form, and noting the bed as built."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_built, request, typed)
-
-
 def _page(request: Request, patch: Patch, form: StoreForm, *, status: int = 200, clash: str = "") -> Response:
     context = context_of(request)
     state = context.library.state()
@@ -189,7 +182,9 @@ def _page(request: Request, patch: Patch, form: StoreForm, *, status: int = 200,
     )  # fmt: skip
 
 
-def _built(request: Request, typed: dict[str, str] | None) -> Response:
+@page_or_form
+def built(request: Request, typed: dict[str, str] | None) -> Response:
+    """The form, and noting the bed as built."""
     context = context_of(request)
     state = context.library.state()
     garden, today, system, trade = (

@@ -35,6 +35,7 @@ from mulchwright.web.beds import log_form as logbook_form
 from mulchwright.web.forms.numbers import revision_of, whole_number
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.logbook_wording import (
     KIND_WORDS,
@@ -561,12 +562,9 @@ async def _fields(request: Request) -> dict[str, str]:
         return {key: value for key, value in form.multi_items() if isinstance(value, str)}
 
 
-async def remove(request: Request) -> Response:
+@posted_form
+def remove(request: Request, typed: dict[str, str]) -> Response:
     """Take an entry out; it can be put back."""
-    return await run_in_threadpool(_remove, request, await _fields(request))
-
-
-def _remove(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
@@ -585,12 +583,9 @@ def _remove(request: Request, typed: dict[str, str]) -> Response:
     return RedirectResponse(f"/beds/{entry.patch}/log?step={done.step}", 303)
 
 
-async def take_back(request: Request) -> Response:
+@posted_form
+def take_back(request: Request, typed: dict[str, str]) -> Response:
     """Take the last act back, or an earlier one that nothing newer stands on."""
-    return await run_in_threadpool(_take_back, request, await _fields(request))
-
-
-def _take_back(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     try:
         with open_book(context.library.path) as book:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import (
     JSONResponse,
@@ -24,7 +23,7 @@ from mulchwright.web.beds.beds import _bare_page, _new_name, _opened
 from mulchwright.web.beds.comparison import Comparison, changes, compare
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import AppContext
-from mulchwright.web.shared.requests import _form, _typed
+from mulchwright.web.shared.requests import posted_form, texts_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +58,7 @@ def _try(context: AppContext, state: BookState, patch: Patch, typed: dict[str, s
 def what_if_page(request: Request) -> Response:
     """The what-if as a page of its own, for readers without scripts and for bookmarks."""
     context, state, patch = _opened(request)
-    tried = _try(context, state, patch, _typed(request.query_params.items()))
+    tried = _try(context, state, patch, texts_of(request.query_params.items()))
     return context.page(
         request, "beds/what_if.html", state, status=422 if tried.form.errors else 200, form=tried.form,
         comparison=tried.comparison, bed=_bare_page(context, state, patch), revision=state.revision,
@@ -70,19 +69,15 @@ def what_if_page(request: Request) -> Response:
 def what_if_comparison(request: Request) -> Response:
     """The comparison as a fragment with the messages by field, for the module that asks while one types."""
     context, state, patch = _opened(request)
-    tried = _try(context, state, patch, _typed(request.query_params.items()))
+    tried = _try(context, state, patch, texts_of(request.query_params.items()))
     html = context.render("beds/comparison.html", comparison=tried.comparison) if tried.comparison else ""
     summary = tried.comparison.summary if tried.comparison else "Some of it cannot be reckoned as typed."
     return JSONResponse({"html": html, "errors": tried.form.errors, "summary": summary})
 
 
-async def keep(request: Request) -> Response:
+@posted_form
+def keep(request: Request, typed: dict[str, str]) -> Response:
     """Save a what-if as the plan of this bed: only while it is a plan."""
-    typed = await _form(request)
-    return await run_in_threadpool(_keep, request, typed)
-
-
-def _keep(request: Request, typed: dict[str, str]) -> Response:
     context, state, patch = _opened(request)
     if patch.stage is not Stage.PLANNED:
         raise InputError(
@@ -120,13 +115,9 @@ def _what_if_again(
     )  # fmt: skip
 
 
-async def plan(request: Request) -> Response:
+@posted_form
+def plan(request: Request, typed: dict[str, str]) -> Response:
     """Save a what-if as a new planned bed beside the one it came from."""
-    typed = await _form(request)
-    return await run_in_threadpool(_plan, request, typed)
-
-
-def _plan(request: Request, typed: dict[str, str]) -> Response:
     context, state, patch = _opened(request)
     system, today = state.garden.units.value, context.today(state.garden)
     changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -27,7 +26,7 @@ from mulchwright.units import show_mass, show_volume
 from mulchwright.web.forms.fields import read_day
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.build_week_chart import build_week_chart, week_frame
@@ -288,13 +287,9 @@ def _schedule_values(context: AppContext, state: BookState, patch: Patch, on: da
     }
 
 
-async def choose(request: Request) -> Response:
+@posted_form
+def choose(request: Request, typed: Mapping[str, str]) -> Response:
     """Make the chosen day the bed's build day."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_choose, request, typed)
-
-
-def _choose(request: Request, typed: Mapping[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     patch, today = bed_of(request, state.garden), context.today(state.garden)

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -34,6 +33,7 @@ from mulchwright.web.ground.spot_form import Rect
 from mulchwright.web.ground.spot_view import free_name
 from mulchwright.web.ground.spots import add_patch, read_day
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, DotPlot, dot_strip, span_of
@@ -318,14 +318,9 @@ def _names(garden: Garden, trade: Trade) -> dict[str, str]:
     return {key: free_name(garden, f"{species_name(key, trade).capitalize()} bed") for key in trade.species}
 
 
-async def plan_here(request: Request) -> Response:
+@posted_form
+def plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     """Make a planned bed of a choice, in one transaction."""
-    async with request.form(max_files=0, max_fields=40) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-    return await run_in_threadpool(_plan_here, request, typed)
-
-
-def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     asked, errors = _read(typed, context, state.garden)

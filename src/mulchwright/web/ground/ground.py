@@ -40,6 +40,7 @@ from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdr
 from mulchwright.web.ground.plan_acts import Act, Clash, apply, of_wire, read_acts, wire
 from mulchwright.web.ground.survey import survey_routes
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views.plan_drawing import plan_drawing, things
 
 if TYPE_CHECKING:
@@ -483,12 +484,8 @@ def add_things(request: Request, kind: Kind, shapes: Sequence[tuple[str, dict[st
     return f"/ground/{kind.key}/{todo[-1].key}"
 
 
-async def copy(request: Request) -> Response:
+def copy(request: Request) -> Response:
     """A second one of the same, a step to the side."""
-    return await run_in_threadpool(_copy, request)
-
-
-def _copy(request: Request) -> Response:
     context, state, kind, noun = _opened(request)
     key, name = _free(kind, state.garden, noun.name)
     after: PlanNoun = replace(noun, key=key, name=name)
@@ -542,13 +539,9 @@ def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
     return RedirectResponse("/ground", 303)
 
 
-async def north(request: Request) -> Response:
+@posted_form
+def north(request: Request, typed: dict[str, str]) -> Response:
     """Which way is up on the plan."""
-    typed = await _form(request)
-    return await run_in_threadpool(_north, request, typed)
-
-
-def _north(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     text = typed.get("north_deg", "")
     try:

@@ -12,7 +12,6 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -60,6 +59,7 @@ from mulchwright.web.ground.spot_view import (
     spot_card,
 )
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.ground_map import (
     MapFrame,
@@ -364,14 +364,9 @@ def picture(request: Request) -> Response:
     )  # fmt: skip
 
 
-async def plan_here(request: Request) -> Response:
+@posted_form
+def plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     """Make a planned bed of a spot: outline, the plan's light, the chosen recipe, in one transaction."""
-    async with request.form(max_files=0, max_fields=100) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-    return await run_in_threadpool(_plan_here, request, typed)
-
-
-def _plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden = state.garden

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import segno
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -24,6 +23,7 @@ from mulchwright.errors import BookError, InputError
 from mulchwright.services.pairing import PairedPhones, Pairing, spelled
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import _over_home, phone_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
@@ -71,14 +71,9 @@ def _pair_form(
     return answer
 
 
-async def pair(request: Request) -> Response:
+@posted_form
+def pair(request: Request, typed: dict[str, str]) -> Response:
     """Take a code and a name; give the phone its token."""
-    async with request.form(max_files=0, max_fields=8) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-    return await run_in_threadpool(_pair, request, typed)
-
-
-def _pair(request: Request, typed: dict[str, str]) -> Response:
     home = context_of(request).home
     if home is None or not _over_home(request):
         return RedirectResponse("/phones", 303)

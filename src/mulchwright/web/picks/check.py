@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -40,6 +39,7 @@ from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks import pick_view as picking_told
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 
 __all__ = ["FeatureScreen", "routes"]
@@ -231,14 +231,9 @@ def _also(garden: Garden, pick: LogEntry, today: date) -> list[tuple[str, str]]:
     ]  # fmt: skip
 
 
-async def note_check(request: Request) -> Response:
+@posted_form
+def note_check(request: Request, typed: dict[str, str]) -> Response:
     """Write down a look, or add to one what was open in it."""
-    from mulchwright.web.picks.gate import fields_of
-
-    return await run_in_threadpool(_note_check, request, await fields_of(request))
-
-
-def _note_check(request: Request, typed: dict[str, str]) -> Response:
     from mulchwright.web.picks.gate import pick_of, sent_key
 
     context = context_of(request)

@@ -12,7 +12,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -45,9 +44,10 @@ from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
 from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.picks import pick_view as picking_told
-from mulchwright.web.picks.gate import fields_of, open_or_refuse, page_of, pick_of, sent_key
+from mulchwright.web.picks.gate import open_or_refuse, page_of, pick_of, sent_key
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 
 HOUSEHOLD = "household"
@@ -104,12 +104,9 @@ def _round_page(request: Request, state: BookState, *, status: int = 200, **valu
     )  # fmt: skip
 
 
-async def note_round(request: Request) -> Response:
+@posted_form
+def note_round(request: Request, typed: dict[str, str]) -> Response:
     """Write a round of picking down: all its beds or, where one has a fault, none."""
-    return await run_in_threadpool(_note_round, request, await fields_of(request))
-
-
-def _note_round(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today = state.garden, context.today(state.garden)
@@ -237,12 +234,9 @@ def _house_fields(house: Household, system: str) -> list[tuple[str, str, str]]:
     ]
 
 
-async def act_on_basket(request: Request) -> Response:
+@posted_form
+def act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     """Put everything that lies warm into the refrigerator, or change the household."""
-    return await run_in_threadpool(_act_on_basket, request, await fields_of(request))
-
-
-def _act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today = state.garden, context.today(state.garden)
@@ -379,12 +373,9 @@ def _dryer(request: Request) -> str:
     return DRYER if there else ""
 
 
-async def note_use(request: Request) -> Response:
+@posted_form
+def note_use(request: Request, typed: dict[str, str]) -> Response:
     """Write down where a part of a pick went, if it may go there."""
-    return await run_in_threadpool(_note_use, request, await fields_of(request))
-
-
-def _note_use(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today, now = state.garden, context.today(state.garden), context.now(state.garden)

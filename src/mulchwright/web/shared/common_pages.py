@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import (
@@ -20,7 +19,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Stage, UnitSystem
 from mulchwright.services.running import proof_of
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import _form
+from mulchwright.web.shared.requests import posted_form
 
 
 def front(request: Request) -> Response:
@@ -56,13 +55,9 @@ def charts_script(request: Request) -> Response:
     return FileResponse(path, media_type="text/javascript")
 
 
-async def set_units(request: Request) -> Response:
+@posted_form
+def set_units(request: Request, typed: dict[str, str]) -> Response:
     """Change the units the grower reads and types, and go back to the page it was asked from."""
-    typed = await _form(request)
-    return await run_in_threadpool(_set_units, request, typed)
-
-
-def _set_units(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     try:
         system = UnitSystem(typed.get("units", ""))

@@ -1,23 +1,62 @@
-"""What was typed into a form, as texts."""
+"""What was typed into a form, as texts, and the one way a handler gets it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Awaitable, Callable, Iterable
+from functools import wraps
 from typing import Any
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
+from starlette.responses import Response
+
+__all__ = ["page_or_form", "posted_form", "texts_of", "typed_form"]
+
+MOST_FIELDS = 1200
+LONGEST_TEXT = 4000
+JOINED = frozenset({"also"})
+"""Boxes of one name that may be ticked together; their values are joined by blanks."""
 
 
-def _typed(source: Iterable[tuple[str, Any]]) -> dict[str, str]:
-    return {key: value for key, value in source if isinstance(value, str)}
-
-
-async def _form(request: Request) -> dict[str, str]:
-    async with request.form(max_files=0, max_fields=200) as form:
-        return _typed(form.multi_items())
+def texts_of(source: Iterable[tuple[str, Any]]) -> dict[str, str]:
+    """The texts among fields or query parameters by name, none longer than `LONGEST_TEXT`."""
+    typed: dict[str, str] = {}
+    for key, value in source:
+        if isinstance(value, str):
+            text = value[:LONGEST_TEXT]
+            typed[key] = f"{typed[key]} {text}" if key in typed and key in JOINED else text
+    return typed
 
 
 async def typed_form(request: Request) -> dict[str, str]:
-    """The fields of a form as texts."""
-    async with request.form(max_files=0, max_fields=1200) as form:
-        return {key: value[:4000] for key, value in form.multi_items() if isinstance(value, str)}
+    """The fields of a form as texts; files and more than `MOST_FIELDS` fields are refused with 400."""
+    async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
+        return texts_of(form.multi_items())
+
+
+def posted_form(
+    act: Callable[[Request, dict[str, str]], Response],
+) -> Callable[[Request], Awaitable[Response]]:
+    """A handler of a posted form from `act`, which gets what was typed and runs in a thread of its own.
+
+    Handlers read files, and must not hold up the loop that serves the others.
+    """
+
+    @wraps(act)
+    async def handler(request: Request) -> Response:
+        return await run_in_threadpool(act, request, await typed_form(request))
+
+    return handler
+
+
+def page_or_form(
+    act: Callable[[Request, dict[str, str] | None], Response],
+) -> Callable[[Request], Awaitable[Response]]:
+    """A handler that shows a page and takes its form: `act` gets None where nothing was posted."""
+
+    @wraps(act)
+    async def handler(request: Request) -> Response:
+        typed = await typed_form(request) if request.method == "POST" else None
+        return await run_in_threadpool(act, request, typed)
+
+    return handler

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
@@ -21,7 +20,7 @@ from mulchwright.services.writes import change_garden
 from mulchwright.trade import Trade
 from mulchwright.units import show_mass
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.stores.buying import in_words, plan_words, stores_fingerprint, unit_words
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.views import wording as words
@@ -281,13 +280,9 @@ def _plan_fingerprint(found: BestUse) -> str:
     return fingerprint_of([(use.patch.key, use.chosen and use.chosen.option.recipe) for use in found.patches])
 
 
-async def accept(request: Request) -> Response:
+@posted_form
+def accept(request: Request, typed: Mapping[str, str]) -> Response:
     """Write the recipes into the planned beds, as one act."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_accept, request, typed)
-
-
-def _accept(request: Request, typed: Mapping[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     asked, errors = _read(typed, state.garden)

@@ -8,7 +8,6 @@ from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -27,7 +26,7 @@ from mulchwright.web.forms.numbers import revision_of, whole_number
 from mulchwright.web.picks.gate import open_or_refuse
 from mulchwright.web.picks.left_over import local_now, pick_of, sent_once, shut, small_mass
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as forms
 from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
 from mulchwright.web.stores.frame import store_page
@@ -153,13 +152,9 @@ def _planned(load: forms.Load, reading: Reading, system: str) -> Any:
 # ---- a load goes in ---------------------------------------------------------
 
 
-async def start(request: Request) -> Response:
+@posted_form
+def start(request: Request, typed: dict[str, str]) -> Response:
     """Put a load in."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_start, request, typed)
-
-
-def _start(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     garden = context.library.state().garden
     now, system = local_now(context, garden), garden.units.value
@@ -232,13 +227,9 @@ def _run(garden: Garden, key: str) -> tuple[DryingRun, Dryer]:
     return run, next(dryer for dryer in garden.dryers if dryer.key == run.dryer)
 
 
-async def weigh(request: Request) -> Response:
+@posted_form
+def weigh(request: Request, typed: dict[str, str]) -> Response:
     """Note what a load weighs on the way."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_weigh, request, typed)
-
-
-def _weigh(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
@@ -277,13 +268,9 @@ def _weigh(request: Request, typed: dict[str, str]) -> Response:
 # ---- out --------------------------------------------------------------------
 
 
-async def end(request: Request) -> Response:
+@posted_form
+def end(request: Request, typed: dict[str, str]) -> Response:
     """Take a load out: into a jar after the snap test, or away."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_end, request, typed)
-
-
-def _end(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
@@ -352,13 +339,9 @@ def _jar(garden: Garden, ended: forms.Ended, uses: list[Use], day: date, trade: 
 # ---- the dryers -------------------------------------------------------------
 
 
-async def own(request: Request) -> Response:
+@page_or_form
+def own(request: Request, typed: dict[str, str] | None) -> Response:
     """A dryer's form, and writing it down."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_own, request, typed)
-
-
-def _own(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, system, key = state.garden, state.garden.units.value, request.path_params.get("key")
@@ -388,12 +371,8 @@ def _own(request: Request, typed: dict[str, str] | None) -> Response:
     return RedirectResponse(f"{PAGE}?step={done.step}", 303)
 
 
-async def remove_own(request: Request) -> Response:
+def remove_own(request: Request) -> Response:
     """Take a dryer out of the book."""
-    return await run_in_threadpool(_remove_own, request)
-
-
-def _remove_own(request: Request) -> Response:
     try:
         with open_book(context_of(request).library.path) as book:
             done = book.remove_dryer(request.path_params["key"])

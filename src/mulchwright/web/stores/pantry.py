@@ -9,7 +9,6 @@ from functools import partial
 from typing import Any
 from urllib.parse import urlencode
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -40,7 +39,7 @@ from mulchwright.web.picks.left_over import (
 )
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import base_of, file_of, paper_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as drying_forms
 from mulchwright.web.stores import pantry_view as pantry_told
 from mulchwright.web.stores.dryer import cautions, new_request_id, noted_step
@@ -122,13 +121,9 @@ def _sums(jars: list[Jar], left: Mapping[str, float], system: str) -> str:
     return "; ".join(told)
 
 
-async def one(request: Request) -> Response:
+@page_or_form
+def one(request: Request, typed: dict[str, str] | None) -> Response:
     """One jar, which its label's code opens; and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_one, request, typed)
-
-
-def _one(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.library.state()
     jar = _jar(state.garden, request.path_params["key"])
@@ -222,13 +217,9 @@ def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -
 # ---- taking from a jar ------------------------------------------------------
 
 
-async def use(request: Request) -> Response:
+@posted_form
+def use(request: Request, typed: dict[str, str]) -> Response:
     """Note that some of a jar, or all of it, was eaten, given or thrown away."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_use, request, typed)
-
-
-def _use(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     garden = context.library.state().garden
     today, system = context.today(garden), garden.units.value
@@ -273,13 +264,9 @@ def _use(request: Request, typed: dict[str, str]) -> Response:
     return RedirectResponse(f"{where}?step={done.step}", 303)
 
 
-async def take_back(request: Request) -> Response:
+@posted_form
+def take_back(request: Request, typed: dict[str, str]) -> Response:
     """Take the last act back."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_take_back, request, typed)
-
-
-def _take_back(request: Request, typed: dict[str, str]) -> Response:
     step = request.path_params["step"]
     try:
         with open_book(context_of(request).library.path) as book:
@@ -290,12 +277,8 @@ def _take_back(request: Request, typed: dict[str, str]) -> Response:
     return RedirectResponse(f"{back}?step={step}", 303)
 
 
-async def remove(request: Request) -> Response:
+def remove(request: Request) -> Response:
     """Take a jar out of the pantry that nothing was taken from."""
-    return await run_in_threadpool(_remove, request)
-
-
-def _remove(request: Request) -> Response:
     try:
         with open_book(context_of(request).library.path) as book:
             done = book.remove_jar(request.path_params["key"])
@@ -307,13 +290,9 @@ def _remove(request: Request) -> Response:
 # ---- a new jar or pack ------------------------------------------------------
 
 
-async def new(request: Request) -> Response:
+@page_or_form
+def new(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a jar or pack that did not come from a load of the dryer, and putting it in."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_new, request, typed)
-
-
-def _new(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, now = state.garden, local_now(context, state.garden)

@@ -27,7 +27,7 @@ from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, speci
 from mulchwright.trade import Trade
 from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import posted_form, typed_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
@@ -271,13 +271,9 @@ def _build(recipe: Recipe) -> tuple[Any, ...]:
     return recipe.layers, recipe.planes, recipe.skin
 
 
-async def lay(request: Request) -> Response:
+@posted_form
+def lay(request: Request, typed: Mapping[str, str]) -> Response:
     """Plan a recipe for a planned bed: one act, and not over another window's change."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_lay, request, typed)
-
-
-def _lay(request: Request, typed: Mapping[str, str]) -> Response:
     context = context_of(request)
     trade = context.trade
 
@@ -429,13 +425,9 @@ def _keep(context: AppContext, recipe: Recipe, number: int | None, before: str) 
     return place[0]
 
 
-async def remove(request: Request) -> Response:
+@posted_form
+def remove(request: Request, typed: Mapping[str, str]) -> Response:
     """Take one of the grower's own recipes out; beds that have it keep it."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_remove, request, typed)
-
-
-def _remove(request: Request, typed: Mapping[str, str]) -> Response:
     number = int(request.path_params["number"])
 
     def change(garden: Garden) -> Garden:

@@ -22,7 +22,7 @@ from mulchwright.services.writes import Clash, change_one, free_key, noun_finger
 from mulchwright.trade import Trade
 from mulchwright.web.forms.fields import StoreForm
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form, typed_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.lot_form import lot_form, read_lot
 from mulchwright.web.stores.lot_view import lot_card, sorted_lots
@@ -118,13 +118,9 @@ def _kind(text: str) -> LotKind:
         raise HTTPException(404, "There is no such kind of lot; choose one from the stores.") from None
 
 
-async def new_lot(request: Request) -> Response:
+@page_or_form
+def new_lot(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new lot, and putting it in."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_new_lot, request, typed)
-
-
-def _new_lot(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
@@ -169,17 +165,13 @@ _INTRO = {
 }
 
 
-async def one_lot(request: Request) -> Response:
-    """A lot's form, and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_one_lot, request, typed)
-
-
 def _lot_of(garden: Garden, key: str) -> Lot | None:
     return next((lot for lot in garden.lots if lot.key == key), None)
 
 
-def _one_lot(request: Request, typed: dict[str, str] | None) -> Response:
+@page_or_form
+def one_lot(request: Request, typed: dict[str, str] | None) -> Response:
+    """A lot's form, and changing it."""
     context = context_of(request)
     state = context.library.state()
     garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
@@ -224,13 +216,9 @@ def _clash_page(
     return _lot_page(request, state, kind, mine, form, status=409, clash=(told[0], told[1]))
 
 
-async def remove_lot(request: Request) -> Response:
+@posted_form
+def remove_lot(request: Request, typed: dict[str, str]) -> Response:
     """Take a lot out of the stores."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_remove_lot, request, typed)
-
-
-def _remove_lot(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     clash = take_out(context.library.path, "lots", request.path_params["key"], before=typed.get("before", ""))
     if clash is not None:
@@ -247,13 +235,9 @@ def _remove_lot(request: Request, typed: dict[str, str]) -> Response:
     return RedirectResponse("/stores", 303)
 
 
-async def chip_lot(request: Request) -> Response:
+@posted_form
+def chip_lot(request: Request, typed: dict[str, str]) -> Response:
     """A brush lot becomes the chips it was reckoned to give, in one act."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_chip_lot, request, typed)
-
-
-def _chip_lot(request: Request, typed: dict[str, str]) -> Response:
     context, key = context_of(request), request.path_params["key"]
     state = context.library.state()
     today = context.today(state.garden)
@@ -344,13 +328,9 @@ def _thing_page(
     )
 
 
-async def remove_thing(request: Request) -> Response:
+@posted_form
+def remove_thing(request: Request, typed: dict[str, str]) -> Response:
     """Take an object out; a seller takes the offers along."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_remove_thing, request, typed)
-
-
-def _remove_thing(request: Request, typed: dict[str, str]) -> Response:
     context, thing = context_of(request), _thing(request)
     clash = take_out(
         context.library.path, thing.attribute, request.path_params["key"], before=typed.get("before", "")

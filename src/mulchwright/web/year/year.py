@@ -11,7 +11,6 @@ from dataclasses import fields, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -25,7 +24,7 @@ from mulchwright.sheets.review import review_pdf
 from mulchwright.web.forms.numbers import chart_width, revision_of, whole_number
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import file_of, paper_of
-from mulchwright.web.shared.requests import typed_form
+from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.chart_parts import Frame
 from mulchwright.web.views.charts import year_chart
@@ -151,13 +150,9 @@ def pdf(request: Request) -> Response:
     return file_of(data, "application/pdf", f"year-{year}.pdf", inline=True)
 
 
-async def keep_sums(request: Request) -> Response:
+@posted_form
+def keep_sums(request: Request, typed: dict[str, str]) -> Response:
     """Keep the money and the hours of a year."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_keep_sums, request, typed)
-
-
-def _keep_sums(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     garden = context.library.state().garden
     year = _year(request, garden, context.today(garden))
@@ -182,13 +177,9 @@ def _keep_sums(request: Request, typed: dict[str, str]) -> Response:
     return RedirectResponse(f"/year/{year}#cost", 303)
 
 
-async def write_plan(request: Request) -> Response:
+@posted_form
+def write_plan(request: Request, typed: dict[str, str]) -> Response:
     """Write the ticked proposals into the plan: all of them in one act, or none."""
-    typed = await typed_form(request)
-    return await run_in_threadpool(_write_plan, request, typed)
-
-
-def _write_plan(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today = state.garden, context.today(state.garden)
