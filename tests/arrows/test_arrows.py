@@ -20,7 +20,8 @@ PACKAGE = Path(__file__).resolve().parents[2] / "src" / "mulchwright"
 
 LEVELS = (
     {"__main__"},
-    {"cli", "cli_plan", "cli_print", "cli_stores", "cli_weather", "desk"},
+    {"cli", "web"},
+    {"services"},
     {"sheets", "almanac", "book"},
     {"ground", "season", "gather", "keep"},
     {"weather"},
@@ -31,8 +32,12 @@ LEVEL_OF = {room: level for level, rooms in enumerate(LEVELS) for room in rooms}
 """`garden` stands under `weather`, which computes for a `Place` and from a grower's `ClimateNormals`."""
 FOR_ALL = {"errors", ""}
 """`errors` and the package itself (its version) may be imported from everywhere."""
-COMMAND_LINE = {"cli", "cli_plan", "cli_print", "cli_stores", "cli_weather"}
-"""One room in five modules; it may open the desk."""
+WEB_LEVELS = (
+    ("start", "now", "ground", "beds", "picks", "stores", "year", "weather", "phones"),
+    ("shared",),
+    ("views", "forms"),
+)
+"""The folders of `web` below its app, from the pages down; pages of one family may use another's."""
 
 CORE_ROOMS = {"ground", "season", "gather", "keep", "garden", "compiled"}
 WEATHER_SHELLS = {"__init__", "ghcn", "table", "record", "feed"}
@@ -119,7 +124,7 @@ def test_arrows_run_downwards_only() -> None:
         for one in imports_between_rooms()
         if one.imported not in FOR_ALL
         and one.importer != one.imported
-        and not (one.importer in COMMAND_LINE and one.imported in {*COMMAND_LINE, "desk"})
+        and (one.importer, one.imported) != ("cli", "web")  # to start it; see the test below
         and not (one.importer in LEVEL_OF and LEVEL_OF[one.importer] < LEVEL_OF.get(one.imported, -1))
     ]
     assert not wrong, "\n".join(wrong)
@@ -156,12 +161,45 @@ def test_a_ring_of_imports_is_found() -> None:
     assert circle_in({"a": {"b"}, "b": {"c"}, "c": set()}) == []
 
 
-def test_no_module_below_the_shells_imports_itself_by_way_of_others() -> None:
+BENCH = PACKAGE.parents[1] / "bench"
+
+
+def graph_of(paths: dict[str, Path]) -> dict[str, set[str]]:
+    return {name: imported_modules(path, set(paths)) - {name} for name, path in paths.items()}
+
+
+def test_no_module_imports_itself_by_way_of_others() -> None:
     """Not even for its types: what two modules both need stands below both."""
-    below = {module_name(path): path for path in modules() if LEVEL_OF.get(room_of(path), 9) > 1}
-    graph = {name: imported_modules(path, set(below)) for name, path in below.items()}
-    assert sum(map(len, graph.values())) > 100
+    graph = graph_of({module_name(path): path for path in modules()})
+    assert sum(map(len, graph.values())) > 500
     assert not circle_in(graph)
+    bench = graph_of({path.stem: path for path in BENCH.glob("*.py")})
+    assert not circle_in(bench)
+
+
+def test_the_command_line_imports_no_page() -> None:
+    """It starts the web app by its public face; what both need stands in `services`."""
+    known = {module_name(path) for path in modules()}
+    for path in modules():
+        if room_of(path) in {"cli", "__main__"}:
+            reached = {name for name in imported_modules(path, known) if name.startswith("mulchwright.web")}
+            assert reached <= {"mulchwright.web"}, path
+
+
+def test_folders_of_the_web_app_stand_on_each_other() -> None:
+    """Pages on what handlers share, that on views and forms; none of them knows the app."""
+    level = {f"mulchwright.web.{name}": n for n, names in enumerate(WEB_LEVELS) for name in names}
+    known = {module_name(path): path for path in modules() if room_of(path) == "web"}
+
+    def level_of(module: str) -> int | None:
+        return level.get(".".join(module.split(".")[:3]))
+
+    for name, path in known.items():
+        own = level_of(name)
+        for other in imported_modules(path, set(known)) if own is not None else ():
+            theirs = level_of(other)
+            assert theirs is not None, f"{name} imports {other}"
+            assert theirs >= own, f"{name} imports {other}"
 
 
 def test_the_nouns_and_the_units_import_no_science() -> None:
@@ -214,9 +252,11 @@ def test_core_knows_no_shell(path: Path) -> None:
 
 
 NETWORK = {"socket", "ssl", "urllib.request", "http.client", "http.server", "ftplib", "smtplib", "asyncio"}
-MAY_CONNECT = {"desk/feed.py"}
+MAY_CONNECT = {"services/fetch.py"}
 """The one module that opens a connection to the outside; see docs/decisions.md."""
-MAY_LISTEN = {"desk/connections.py", "desk/server.py", "desk/home.py", "desk/running.py"}
+MAY_LISTEN = {
+    "services/running.py", "web/server.py", "web/shared/connections.py", "web/shared/home_network.py",
+}  # fmt: skip
 """Modules that bind, name or ask the address of the program itself and connect to nobody else."""
 
 

@@ -23,8 +23,9 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from mulchwright.errors import InputError
+from mulchwright.services.numbers import whole_number
 from mulchwright.web import create_app
-from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.chart_bundle import ChartBundle
 from mulchwright.web.shared.guard import CONTENT_POLICY, SECURITY_HEADERS
 

@@ -121,7 +121,8 @@ def test_browser_and_program_throw_the_same_shadows(ground_journey: Any) -> None
             assert (covered(drawn) != ours).sum() <= 2
         crown: Crown = garden.crowns[0]
         drawn = page.evaluate(
-            """async ([crown, sun]) => (await import('/static/ground/shadows.mjs')).crownShadow(crown, sun)""",
+            """async ([crown, sun]) =>
+                (await import('/static/ground/shadows.mjs')).crownShadow(crown, sun)""",
             [
                 {"center": crown.center, "radius": crown.radius_m, "base": crown.base_m,
                  "height": crown.height_m},

@@ -13,7 +13,7 @@ from datetime import date
 from mulchwright import units
 from mulchwright.book import keeping_rows
 from mulchwright.book.keeping_rows import FIELDS, StoredAnswer
-from mulchwright.book.logbook_acts import LogbookActs, WriteDone, _content, _entry_words, _spelled
+from mulchwright.book.logbook_acts import LogbookActs, WriteDone, content_of, entry_words, spelled
 from mulchwright.book.logbook_rows import NOUN_WORDS, Part, as_text
 from mulchwright.book.session import BookConflict, _NothingToDo
 from mulchwright.errors import InputError
@@ -36,14 +36,14 @@ def _use_words(use: Use, garden: Garden) -> str:
     amount = units.show_mass(use.mass_kg, garden.units)
     pick = next((entry for entry in garden.log if use.pick and entry.key == use.pick), None)
     jar = next((jar.name for jar in garden.jars if jar.key == use.jar), use.jar)
-    return f"{amount} {_FATES[use.fate]} from {_entry_words(pick, garden) if pick else f'jar “{jar}”'}"
+    return f"{amount} {_FATES[use.fate]} from {entry_words(pick, garden) if pick else f'jar “{jar}”'}"
 
 
 def _words(kept: StoredAnswer, garden: Garden) -> str:
     match kept:
         case IdentityCheck():
             patch = next((patch.name for patch in garden.patches if patch.key == kept.patch), kept.patch)
-            return f"the identity check of {_spelled(kept.day)} at {patch}"
+            return f"the identity check of {spelled(kept.day)} at {patch}"
         case Use():
             return _use_words(kept, garden)
         case Jar():
@@ -51,7 +51,7 @@ def _words(kept: StoredAnswer, garden: Garden) -> str:
         case Dryer():
             return f"dryer “{kept.name}”"
         case DryingRun():
-            return f"the load dried on {_spelled(kept.started_at.date())}"
+            return f"the load dried on {spelled(kept.started_at.date())}"
 
 
 class KeepingActs(LogbookActs):
@@ -222,7 +222,7 @@ class KeepingActs(LogbookActs):
         today: date | None,
     ) -> WriteDone:
         """Write new uses and put the rest in place of what has their keys; a use among it must be there."""
-        content = _content([as_text(_timeless(one)) for one in (*new, *kept)])
+        content = content_of([as_text(_timeless(one)) for one in (*new, *kept)])
         with self._lock:
             done: WriteDone | None = None
             with self._change("what became of a pick was written down", of_logbook=True) as revision:
@@ -256,7 +256,7 @@ class KeepingActs(LogbookActs):
     def _remove(
         self, noun: str, key: str, request_id: str, expected: int | None, today: date | None
     ) -> WriteDone:
-        content = _content(["remove", noun, key])
+        content = content_of(["remove", noun, key])
         with self._lock:
             done: WriteDone | None = None
             with self._change("what became of a pick was taken out", of_logbook=True) as revision:
@@ -336,7 +336,7 @@ def _gone(noun: str) -> BookConflict:
 def _refuse_needed(garden: Garden, noun: str, key: str, words: str) -> None:
     """Refuse to take out what something else rests on."""
     if noun == "check" and (uses := [use for use in garden.uses if use.check == key]):
-        rests = f"what was {_FATES[uses[0].fate]} on {_spelled(uses[0].day)} rests on it"
+        rests = f"what was {_FATES[uses[0].fate]} on {spelled(uses[0].day)} rests on it"
     elif noun == "jar" and (uses := [use for use in garden.uses if use.jar == key]):
         taken = units.show_mass(sum(use.mass_kg for use in uses), garden.units)
         rests = f"{taken} was taken from it"

@@ -52,13 +52,13 @@ class UndoStep(NamedTuple):
     taken_back: bool
 
 
-def _spelled(day: date) -> str:
+def spelled(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def _entry_words(entry: LogEntry, garden: Garden) -> str:
+def entry_words(entry: LogEntry, garden: Garden) -> str:
     patch = next((patch.name for patch in garden.patches if patch.key == entry.patch), entry.patch)
-    return f"{_KINDS[entry.kind]} of {_spelled(entry.day)} at {patch}"
+    return f"{_KINDS[entry.kind]} of {spelled(entry.day)} at {patch}"
 
 
 def _nouns_of(garden: Garden) -> _Nouns:
@@ -88,7 +88,7 @@ class LogbookActs(Session):
             replace(garden, log=(*garden.log, entry))  # refuses a key that is taken, or an unknown patch
             place = logbook_rows.next_place(self._connection)
             part = Part("entry", entry.key, None, as_text(entry), place)
-            self._put([part], revision, f"{_entry_words(entry, garden)} was added")
+            self._put([part], revision, f"{entry_words(entry, garden)} was added")
         return revision
 
     def add_entries(
@@ -103,7 +103,7 @@ class LogbookActs(Session):
         """
         if not entries:
             raise InputError("There is no entry to write down; choose what was done.", field="kind")
-        content = _content([as_text(_bare(entry)) for entry in entries])
+        content = content_of([as_text(_bare(entry)) for entry in entries])
         with self._lock:
             done: WriteDone | None = None
             what = _several(entries)
@@ -123,7 +123,7 @@ class LogbookActs(Session):
                     log.append(entry)
                     parts.append(Part("entry", entry.key, None, as_text(entry), place + n))
                 replace(garden, log=tuple(log))  # refuses an unknown patch
-                told = _entry_words(entries[0], garden) if len(entries) == 1 else f"{len(entries)} entries"
+                told = entry_words(entries[0], garden) if len(entries) == 1 else f"{len(entries)} entries"
                 done = self._finish(parts, revision, f"{told} added", request_id, content, today)
         return done
 
@@ -160,7 +160,7 @@ class LogbookActs(Session):
     def _replace_entry(
         self, key: str, after: LogEntry | None, expected: int | None, request_id: str, today: date | None
     ) -> WriteDone:
-        content = _content([key, None if after is None else as_text(_bare(after))])
+        content = content_of([key, None if after is None else as_text(_bare(after))])
         verb = "removed" if after is None else "changed"
         with self._lock:
             done: WriteDone | None = None
@@ -180,11 +180,11 @@ class LogbookActs(Session):
                 since = self._seen if expected is None else expected
                 if changed_at > since and not (expected is None and changed_at in self._made):
                     raise BookConflict(
-                        f"Someone else changed this since it was read here: {_entry_words(before, garden)}. "
+                        f"Someone else changed this since it was read here: {entry_words(before, garden)}. "
                         "Nothing was overwritten. Look at it again, then make your change once more."
                     )
                 if after is None and any(use.pick == key for use in garden.uses):
-                    words = _entry_words(before, garden)
+                    words = entry_words(before, garden)
                     raise BookConflict(
                         f"{words[0].upper()}{words[1:]} cannot be removed: some of it was used. "
                         "Take its uses out first. Nothing was changed."
@@ -192,7 +192,7 @@ class LogbookActs(Session):
                 if after is not None:
                     replace(garden, log=(after, *(one for one in garden.log if one.key != key))).check_whole()
                 part = Part("entry", key, as_text(before), as_text(after), place)
-                told = f"{_entry_words(before, garden)} {verb}"
+                told = f"{entry_words(before, garden)} {verb}"
                 done = self._finish([part], revision, told, request_id, content, today)
         return done
 
@@ -206,10 +206,10 @@ class LogbookActs(Session):
         What this reading leaves open is kept from the one that stands for that day, so that the rain from
         a phone and the temperatures from the desk go together; `whole` puts it in place of the other.
         """
-        content = _content([as_text(replace(reading, entered_at=None)), str(whole)])
+        content = content_of([as_text(replace(reading, entered_at=None)), str(whole)])
         with self._lock:
             done: WriteDone | None = None
-            words = f"the reading of {_spelled(reading.day)}"
+            words = f"the reading of {spelled(reading.day)}"
             with self._change(f"{words} was written down", of_logbook=True) as revision:
                 done = self._answer_of(request_id, content)
                 if done is not None:
@@ -228,17 +228,17 @@ class LogbookActs(Session):
 
     def remove_reading(self, day: date, *, request_id: str = "", today: date | None = None) -> WriteDone:
         """Take the reading of a day out; the station's figures count again."""
-        content = _content(["reading", day.isoformat()])
+        content = content_of(["reading", day.isoformat()])
         with self._lock:
             done: WriteDone | None = None
-            words = f"the reading of {_spelled(day)}"
+            words = f"the reading of {spelled(day)}"
             with self._change(f"{words} was removed", of_logbook=True) as revision:
                 done = self._answer_of(request_id, content)
                 if done is not None:
                     raise _NothingToDo
                 before = self._own(lambda: logbook_rows.reading_of(self._connection, day))
                 if before is None:
-                    raise InputError(f"There is no reading of {_spelled(day)} to remove.", field="day")
+                    raise InputError(f"There is no reading of {spelled(day)} to remove.", field="day")
                 part = Part("reading", day.isoformat(), as_text(before), None)
                 done = self._finish([part], revision, f"{words} removed", request_id, content, today)
         return done
@@ -393,7 +393,7 @@ def _bare(entry: LogEntry) -> LogEntry:
     return replace(entry, key="any", entered_at=None, by="", photos=())
 
 
-def _content(parts: Sequence[str | None]) -> str:
+def content_of(parts: Sequence[str | None]) -> str:
     return hashlib.sha256(json.dumps(parts).encode("utf-8", "surrogatepass")).hexdigest()
 
 

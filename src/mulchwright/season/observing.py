@@ -127,7 +127,9 @@ def _log_density(value: float, about: float, sd: float) -> float:
 
 
 @compiled
-def _standing(day: int, pins: Floats, flushes: Floats, begun: int, sharp: Sharpness) -> tuple[float, float]:
+def standing_days(
+    day: int, pins: Floats, flushes: Floats, begun: int, sharp: Sharpness
+) -> tuple[float, float]:
     """Chances that a look on a day sees a bed in pins, and one with mushrooms."""
     in_pins = 0.0
     ready = 0.0
@@ -267,7 +269,7 @@ def _score(
                 total += math.log(max(_chance_of_share(share[i], run, sharp.share_seen_sd), 1e-12))
                 run = NOT_SEEN
             if seen[i] >= 0:
-                in_pins, ready = _standing(look_day[i], pins[m], flushes[m], begun[m], sharp)
+                in_pins, ready = standing_days(look_day[i], pins[m], flushes[m], begun[m], sharp)
                 total += math.log(max(_chance_of_look(seen[i], in_pins, ready, run, sharp), 1e-12))
         total += _log_chance_of_picks(
             pick_day, pick_kg_m2, until, flushes[m], kg_m2[m], begun[m], sharp, row, below
@@ -314,7 +316,7 @@ def _fit(
             seen[i], 1.0 if seen[i] == 2 else 0.0, 1.0 if seen[i] == 3 else 0.0, NOT_SEEN, sharp
         )
         for m in range(weights.shape[0]):
-            in_pins, ready = _standing(look_day[i], pins[m], flushes[m], begun[m], sharp)
+            in_pins, ready = standing_days(look_day[i], pins[m], flushes[m], begun[m], sharp)
             chance = _chance_of_look(seen[i], in_pins, ready, NOT_SEEN, sharp)
             looks[i] += weights[m] * (chance / best if seen[i] >= 0 else 1.0)
     for j in range(pick_day.shape[0]):

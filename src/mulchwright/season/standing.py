@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.compiled import compiled
-from mulchwright.season.observing import NEVER, Sharpness, _standing
+from mulchwright.season.observing import NEVER, Sharpness, standing_days
 from mulchwright.trade import Trade
 
 __all__ = ["Standing", "sharpness_of", "standing_chances"]
@@ -45,7 +45,7 @@ def _by_day(
     members = pins.shape[0]
     for d in range(days):
         for m in range(members):
-            in_pins, ready = _standing(first + d, pins[m], flushes[m], pins.shape[1], sharp)
+            in_pins, ready = standing_days(first + d, pins[m], flushes[m], pins.shape[1], sharp)
             out_pins[d] += in_pins / members
             out_ready[d] += ready / members
 

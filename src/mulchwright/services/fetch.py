@@ -21,6 +21,7 @@ from urllib.parse import urljoin, urlsplit
 from mulchwright import __version__
 from mulchwright.errors import SourceError
 from mulchwright.garden import ClimateNormals, Place
+from mulchwright.services.numbers import whole_number
 from mulchwright.weather.feed import (
     LOOPBACK,
     Fetched,
@@ -33,7 +34,6 @@ from mulchwright.weather.feed import (
     named,
     within,
 )
-from mulchwright.web.forms.numbers import whole_number
 
 __all__ = ["CsvAndJsonAdapter", "Limits", "TooSoon", "get"]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from mulchwright import units
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch
-from mulchwright.web.beds.bed_view import _indices, _log_of, _shown_months, window
+from mulchwright.web.beds.bed_view import indices_of, log_of, shown_months, window
 from mulchwright.web.views import charts
 from mulchwright.web.views.chart_parts import Amount, DayBand, Frame, Mark
 from mulchwright.web.views.logbook_wording import log_words
@@ -38,7 +38,7 @@ def chart_spec(
     frame = Frame(width, scheme, first, last, today)
     system = garden.units.value
     species = trade.species[told.patch.species]
-    log = _log_of(garden, told.patch.key)
+    log = log_of(garden, told.patch.key)
     builders: dict[str, Callable[[], dict[str, Any]]] = {
         "moisture": lambda: _moisture_spec(frame, told, trade, log, system),
         "temperature": lambda: _temperature_spec(frame, told, species, system),
@@ -74,7 +74,7 @@ def _days(
             measured=i < measured,
             rain=float(told.rain_mm[i]) * rain if i < measured else 0.0,
         )
-        for i in _indices(told, today)
+        for i in indices_of(told, today)
     ]
 
 
@@ -126,7 +126,7 @@ def _amount_spec(
     per = 1 / ours
     shown = [
         Amount(m.month, m.p10 * per, m.p50 * per, m.p90 * per)
-        for m in _shown_months(amounts, patch, frame.today)
+        for m in shown_months(amounts, patch, frame.today)
     ]
     return charts.amount_chart(
         frame, shown, name=name, token=token, unit=unit, label="picked" if mass else "water to give",

@@ -138,7 +138,7 @@ def bed_page(
         cards=_cards(garden, told, trade, today) if told else (),
         log=tuple(
             (words.day(e.day, today), log_words(e, system, garden=garden, trade=trade))
-            for e in _log_of(garden, patch.key)
+            for e in log_of(garden, patch.key)
         ),
         cautions=_cautions(trade, patch, PICKING, system),
         build_cautions=_cautions(trade, patch, BUILDING, system, of_materials=True)
@@ -151,7 +151,7 @@ def bed_page(
     )
 
 
-def _log_of(garden: Garden, key: str) -> list[LogEntry]:
+def log_of(garden: Garden, key: str) -> list[LogEntry]:
     return newest_first([e for e in garden.log if e.patch == key])
 
 
@@ -189,7 +189,7 @@ def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tup
     moistures = told.moisture_marks
 
     def marks(*kinds: LogKind) -> tuple[str, ...]:
-        entries = [e for e in reversed(_log_of(garden, told.patch.key)) if e.kind in kinds]
+        entries = [e for e in reversed(log_of(garden, told.patch.key)) if e.kind in kinds]
         return tuple(f"{words.day(e.day, today)}: {log_words(e, system)}" for e in entries)
 
     hose = garden.hose_litres_per_minute
@@ -400,7 +400,7 @@ def window(told: PatchOutlook, today: date) -> tuple[date, date]:
     return first, max(last, first + timedelta(days=1))
 
 
-def _indices(told: PatchOutlook, today: date, step: int = 1) -> range:
+def indices_of(told: PatchOutlook, today: date, step: int = 1) -> range:
     first, last = window(told, today)
     return range(max((first - told.start).days, 0), min((last - told.start).days + 1, told.days), step)
 
@@ -409,7 +409,7 @@ def _band_table(
     caption: str, band: Band, told: PatchOutlook, today: date, show: Callable[[float], str]
 ) -> Table:
     rows = []
-    for i in _indices(told, today, _TABLE_STEP):
+    for i in indices_of(told, today, _TABLE_STEP):
         if math.isfinite(band.p50[i]):
             day = told.start + timedelta(days=i)
             values = (float(q[i]) for q in (band.p50, band.p25, band.p75, band.p10, band.p90))
@@ -420,7 +420,7 @@ def _band_table(
     )
 
 
-def _shown_months(amounts: Sequence[MonthAmount], patch: Patch, today: date) -> list[MonthAmount]:
+def shown_months(amounts: Sequence[MonthAmount], patch: Patch, today: date) -> list[MonthAmount]:
     """Months from the build, at most three back from today, to a year ahead of whichever is later."""
     first = (today - timedelta(days=92)).replace(day=1)
     last = max(today, patch.built_on or today) + timedelta(days=340)
@@ -432,7 +432,7 @@ def _month_table(
 ) -> Table:
     rows = tuple(
         (f"{m.month:%B %Y}", show(m.p50), f"{show(m.p10)} to {show(m.p90)}", show(m.mean))
-        for m in _shown_months(amounts, patch, today)
+        for m in shown_months(amounts, patch, today)
     )
     return Table(caption, ("month", "middle", "8 of 10 futures", "mean"), rows)
 
@@ -450,6 +450,6 @@ def _water_table(
             f"{show(m.p10)} to {show(m.p90)}",
             answers.minutes(m.p50 / hose) if m.p50 > 0 else "none",
         )
-        for m in _shown_months(amounts, patch, today)
+        for m in shown_months(amounts, patch, today)
     )
     return Table("Water to give by month", ("month", "middle", "8 of 10 futures", "at the hose"), rows)

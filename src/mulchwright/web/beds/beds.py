@@ -29,7 +29,7 @@ from mulchwright.web.weather import weather
 NARROWEST, WIDEST = 240, 1400
 
 
-def _opened(request: Request) -> tuple[AppContext, BookState, Patch]:
+def opened_bed(request: Request) -> tuple[AppContext, BookState, Patch]:
     """Desk, book state and the patch the address names; 404 when the garden has no such bed.
 
     A drawn bed has the plan's light where that is known already.
@@ -60,7 +60,7 @@ def beds(request: Request) -> Response:
 
 def one_bed(request: Request) -> Response:
     """One bed's page."""
-    context, state, patch = _opened(request)
+    context, state, patch = opened_bed(request)
     progress = context.progress(context.library.state())
     today = context.today(state.garden)
     shown = progress.shown_of(patch)
@@ -68,7 +68,7 @@ def one_bed(request: Request) -> Response:
     form = whatif.form_of(patch, context.trade, state.garden.units.value)
     return context.page(
         request, "beds/bed.html", state, bed=page, form=form, comparison=None, waiting=progress.under_way,
-        share=progress.share, revision=state.revision, new_name=_new_name(state.garden, patch),
+        share=progress.share, revision=state.revision, new_name=free_plan_name(state.garden, patch),
         earlier=shown is not progress.outlook,
         ground=look.bed_ground(state.garden, patch, context.trade),
     )  # fmt: skip
@@ -76,7 +76,7 @@ def one_bed(request: Request) -> Response:
 
 def chart(request: Request) -> Response:
     """The spec of one chart with its data, for the width and color scheme asked for."""
-    context, state, patch = _opened(request)
+    context, state, patch = opened_bed(request)
     name = request.path_params["name"]
     scheme = request.query_params.get("scheme", "light")
     if name not in CHARTS or scheme not in SCHEMES:
@@ -91,11 +91,11 @@ def chart(request: Request) -> Response:
     return JSONResponse(spec)
 
 
-def _bare_page(context: AppContext, state: BookState, patch: Patch) -> bed.BedPage:
+def bare_page(context: AppContext, state: BookState, patch: Patch) -> bed.BedPage:
     return bed.bed_page(state.garden, patch, context.trade, None, context.today(state.garden))
 
 
-def _new_name(garden: Garden, patch: Patch) -> str:
+def free_plan_name(garden: Garden, patch: Patch) -> str:
     """A free name for a plan that starts from this bed."""
     names = {p.name for p in garden.patches}
     tries = (f"{patch.name}, plan{'' if n == 1 else f' {n}'}" for n in range(1, 1000))

@@ -15,7 +15,7 @@ from mulchwright.garden import (
     WateringRule,
 )
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line
-from mulchwright.web.beds.what_if_view import _mean_light
+from mulchwright.web.beds.what_if_view import mean_light
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, DotPlot, dot_plot, span_of
@@ -151,7 +151,7 @@ def changes(before: Patch, after: Patch, trade: Trade, system: str, today: date)
     if (old_line := spawn_line(before, trade, system)) != (new_line := spawn_line(after, trade, system)):
         lines.append(f"spawn: {old_line} It becomes: {new_line}")
     if before.light_share != after.light_share:
-        shades = [words.share(1 - _mean_light(p)) for p in (before, after)]
+        shades = [words.share(1 - mean_light(p)) for p in (before, after)]
         lines.append(f"shade {shades[0]} becomes {shades[1]}")
     if before.watering != after.watering:
         lines.append(f"watering becomes: {watering_words(after, system)}")

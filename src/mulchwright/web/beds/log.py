@@ -29,10 +29,11 @@ from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight, Stage
 from mulchwright.garden.photo import Photo
+from mulchwright.services.numbers import whole_number
 from mulchwright.services.pairing import PairedPhones
 from mulchwright.services.photos import LARGEST_UPLOAD_BYTES, photo_of
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.shared.requests import posted_form

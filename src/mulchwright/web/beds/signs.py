@@ -21,10 +21,10 @@ from mulchwright.almanac.diagnosis import Cause, Fit, diagnose, stranger_warning
 from mulchwright.almanac.evidence import Reason, Unit
 from mulchwright.garden import Stage
 from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.trade import Basis
 from mulchwright.units import US, plain_unit, show_length, show_temperature, show_water_depth
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.tables import Table
 

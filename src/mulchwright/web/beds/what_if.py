@@ -19,7 +19,7 @@ from mulchwright.services.library import BookState
 from mulchwright.web.beds import (
     what_if_view as whatif,
 )
-from mulchwright.web.beds.beds import _bare_page, _new_name, _opened
+from mulchwright.web.beds.beds import bare_page, free_plan_name, opened_bed
 from mulchwright.web.beds.comparison import Comparison, changes, compare
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import AppContext
@@ -57,18 +57,18 @@ def _try(context: AppContext, state: BookState, patch: Patch, typed: dict[str, s
 
 def what_if_page(request: Request) -> Response:
     """The what-if as a page of its own, for readers without scripts and for bookmarks."""
-    context, state, patch = _opened(request)
+    context, state, patch = opened_bed(request)
     tried = _try(context, state, patch, texts_of(request.query_params.items()))
     return context.page(
         request, "beds/what_if.html", state, status=422 if tried.form.errors else 200, form=tried.form,
-        comparison=tried.comparison, bed=_bare_page(context, state, patch), revision=state.revision,
-        new_name=_new_name(state.garden, patch), conflict=None,
+        comparison=tried.comparison, bed=bare_page(context, state, patch), revision=state.revision,
+        new_name=free_plan_name(state.garden, patch), conflict=None,
     )  # fmt: skip
 
 
 def what_if_comparison(request: Request) -> Response:
     """The comparison as a fragment with the messages by field, for the module that asks while one types."""
-    context, state, patch = _opened(request)
+    context, state, patch = opened_bed(request)
     tried = _try(context, state, patch, texts_of(request.query_params.items()))
     html = context.render("beds/comparison.html", comparison=tried.comparison) if tried.comparison else ""
     summary = tried.comparison.summary if tried.comparison else "Some of it cannot be reckoned as typed."
@@ -78,7 +78,7 @@ def what_if_comparison(request: Request) -> Response:
 @posted_form
 def keep(request: Request, typed: dict[str, str]) -> Response:
     """Save a what-if as the plan of this bed: only while it is a plan."""
-    context, state, patch = _opened(request)
+    context, state, patch = opened_bed(request)
     if patch.stage is not Stage.PLANNED:
         raise InputError(
             f"“{patch.name}” is built, so its recipe is a record of what was laid and stays as it is. "
@@ -110,15 +110,15 @@ def _what_if_again(
     form = replace(whatif.form_of(patch, context.trade, state.garden.units.value, typed=typed), errors=errors)
     return context.page(
         request, "beds/what_if.html", state, status=status, form=form, comparison=None, conflict=conflict,
-        bed=_bare_page(context, state, patch), revision=state.revision, back=f"/beds/{patch.key}",
-        new_name=typed.get("new_name") or _new_name(state.garden, patch),
+        bed=bare_page(context, state, patch), revision=state.revision, back=f"/beds/{patch.key}",
+        new_name=typed.get("new_name") or free_plan_name(state.garden, patch),
     )  # fmt: skip
 
 
 @posted_form
 def plan(request: Request, typed: dict[str, str]) -> Response:
     """Save a what-if as a new planned bed beside the one it came from."""
-    context, state, patch = _opened(request)
+    context, state, patch = opened_bed(request)
     system, today = state.garden.units.value, context.today(state.garden)
     changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     name = typed.get("new_name", "").strip()

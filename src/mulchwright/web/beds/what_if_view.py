@@ -89,7 +89,7 @@ def _values_of(patch: Patch, trade: Trade, system: str) -> dict[str, str]:
     recipe = patch.recipe
     values = {
         "built_on": patch.built_on.isoformat() if patch.built_on else "",
-        "shade": f"{round(100 * (1 - _mean_light(patch)))}",
+        "shade": f"{round(100 * (1 - mean_light(patch)))}",
         "rule": patch.watering.rule.value,
         "below": f"{round(100 * patch.watering.below_moisture)}",
         "each": units.show_volume(patch.watering.depth_mm * patch.area_m2, system),
@@ -107,7 +107,7 @@ def _values_of(patch: Patch, trade: Trade, system: str) -> dict[str, str]:
     return values
 
 
-def _mean_light(patch: Patch) -> float:
+def mean_light(patch: Patch) -> float:
     return math.fsum(patch.light_share) / len(patch.light_share)
 
 
@@ -218,7 +218,7 @@ def _read_light(reader: _Reader, patch: Patch) -> tuple[float, ...]:
     if reader.same("shade"):
         return patch.light_share
     shade = reader.number("shade", 0, 100, "Shade", 0.0)
-    mean, wanted = _mean_light(patch), 1 - shade / 100
+    mean, wanted = mean_light(patch), 1 - shade / 100
     if len(patch.light_share) == 1 or mean <= 0:
         return (wanted,)
     # Twelve figures keep their course through the year: under a tree the summer stays the darker half.

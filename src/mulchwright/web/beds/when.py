@@ -33,7 +33,7 @@ from mulchwright.web.views.build_week_chart import build_week_chart, week_frame
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.views.species import species_named
-from mulchwright.web.views.steps import STEP_WORDS, _step_words
+from mulchwright.web.views.steps import STEP_WORDS, step_words
 from mulchwright.web.views.stores_wording import CautionWords, caution_words, in_units
 from mulchwright.web.views.tables import Table
 
@@ -172,7 +172,7 @@ def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:
     return StepWords(
         STEP_WORDS[step.kind],
         words.day_range(step.first, step.last, today),
-        _step_words(step, trade, system),
+        step_words(step, trade, system),
         step.late,
         caution_words(step.cautions, trade, system),
     )

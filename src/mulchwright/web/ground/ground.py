@@ -34,7 +34,8 @@ from mulchwright.garden import (
     ZoneKind,
 )
 from mulchwright.garden.plan_kinds import KINDS, Kind, PlanNoun
-from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.services.numbers import whole_number
+from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.ground import plan_forms
 from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of, backdrop_routes
 from mulchwright.web.ground.plan_acts import Act, Clash, apply, of_wire, read_acts, wire

@@ -35,13 +35,13 @@ from mulchwright.ground import (
 from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light_cache import light_cache
+from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, element, text
 from mulchwright.sheets.portrait import species_name
 from mulchwright.units import (
     parse_area,
     show_area,
 )
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.ground.plan_acts import Act, apply
 from mulchwright.web.ground.species_choice import Kind, kinds_of
 from mulchwright.web.ground.spot_form import Asked, Rect, read_rect

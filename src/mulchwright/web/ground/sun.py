@@ -35,9 +35,9 @@ from mulchwright.ground import (
 from mulchwright.ground.shadow import in_leaf
 from mulchwright.services.jobs import Job
 from mulchwright.services.light import light_job
+from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, element
 from mulchwright.units import show_length
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.ground_map import (

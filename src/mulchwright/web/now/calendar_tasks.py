@@ -11,7 +11,7 @@ from mulchwright.garden import Patch, Stage
 from mulchwright.gather.schedule import StepKind
 from mulchwright.sheets.calendar import Task
 from mulchwright.trade import Trade
-from mulchwright.web.views.steps import STEP_WORDS, TASKS, _step_words
+from mulchwright.web.views.steps import STEP_WORDS, TASKS, step_words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -37,7 +37,7 @@ def calendar_tasks(state: BookState, patch: Patch, trade: Trade, today: date, ba
                 TASKS[step.kind],
                 f"{patch.name}: {STEP_WORDS[step.kind].lower()}{late}",
                 step.last,
-                text=_step_words(step, trade, system),
+                text=step_words(step, trade, system),
                 address=f"{base}/beds/{patch.key}",
             )
         )

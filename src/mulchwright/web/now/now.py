@@ -21,7 +21,7 @@ from mulchwright.book import open_book
 from mulchwright.errors import MulchwrightError
 from mulchwright.garden import Stage
 from mulchwright.services import weather_consent
-from mulchwright.web.forms.numbers import whole_number
+from mulchwright.services.numbers import whole_number
 from mulchwright.web.now.now_view import bed_lines, lines_of, sentence
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words

@@ -22,7 +22,7 @@ from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError
 from mulchwright.services.pairing import PairedPhones, Pairing, spelled
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.phones import _over_home, phone_of
+from mulchwright.web.shared.phones import over_home_network, phone_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 
@@ -52,7 +52,7 @@ def _own_path(to: str) -> str:
 def pair_page(request: Request) -> Response:
     """Where a phone types the code; a paired one is let through."""
     to = _own_path(request.query_params.get("to", "/"))
-    if not _over_home(request):
+    if not over_home_network(request):
         return RedirectResponse("/phones", 303)
     if phone_of(request) is not None:
         return RedirectResponse(to, 303)
@@ -75,7 +75,7 @@ def _pair_form(
 def pair(request: Request, typed: dict[str, str]) -> Response:
     """Take a code and a name; give the phone its token."""
     home = context_of(request).home
-    if home is None or not _over_home(request):
+    if home is None or not over_home_network(request):
         return RedirectResponse("/phones", 303)
     try:
         address = request.client.host if request.client else ""
@@ -94,7 +94,7 @@ def phones_page(request: Request) -> Response:
     """The paired phones and, on this machine, the code for the next one."""
     context = context_of(request)
     state = context.library.state()
-    home, here = context.home, not _over_home(request)
+    home, here = context.home, not over_home_network(request)
     mine = phone_of(request)
     listed = (home.pairing.cache if home else PairedPhones(context.library.path)).read()
     code = home.pairing.code() if home and here else None
@@ -140,7 +140,7 @@ def address_code(request: Request) -> Response:
 
 
 def _here_only(request: Request) -> None:
-    if _over_home(request):
+    if over_home_network(request):
         raise InputError("This is done on the computer the book lies on, not on a phone.")
 
 
@@ -161,7 +161,7 @@ def revoke(request: Request) -> Response:
     context = context_of(request)
     key = request.path_params["key"]
     mine = phone_of(request)
-    if _over_home(request) and (mine is None or mine.key != key):
+    if over_home_network(request) and (mine is None or mine.key != key):
         _here_only(request)
     cache = context.home.pairing.cache if context.home else PairedPhones(context.library.path)
     Pairing(cache).revoke(key)

@@ -25,9 +25,9 @@ from mulchwright.garden import (
 )
 from mulchwright.keep import gate
 from mulchwright.services.library import BookState
+from mulchwright.services.numbers import whole_number
 from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.picks import pick_view as picking_told
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of

@@ -39,10 +39,10 @@ from mulchwright.garden import (
     Wrapping,
 )
 from mulchwright.services.library import BookState
+from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.picks import pick_view as picking_told
 from mulchwright.web.picks.gate import open_or_refuse, page_of, pick_of, sent_key
 from mulchwright.web.shared.context import context_of

@@ -45,7 +45,7 @@ PATIENCE_S = 0.35
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One of the five doors of the program, shown once the room behind it exists."""
+    """One of the five sections of the program, shown once its pages exist."""
 
     key: str
     name: str
@@ -73,7 +73,7 @@ class AppContext:
         self.library = Library(book)
         self.outlook_service = OutlookService(engine, finished=lambda told: keep_weekly(self.library, told))
         self.jobs = JobQueue()
-        self.reviews = Reviews()
+        self.reviews = Reviews(book, lambda: self.trade)
         self.weather = WeatherUpdates(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
         self.secret = secrets.token_hex(16)
@@ -135,8 +135,8 @@ class AppContext:
         frame = {
             "garden": garden,
             "system": garden.units.value if garden else "metric",
-            "doors": [section for section in SECTIONS if section.built],
-            "door": "beds",
+            "sections": [section for section in SECTIONS if section.built],
+            "section": "beds",
             "back": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
             "version": __version__,
             "today": self.today(garden) if garden else None,

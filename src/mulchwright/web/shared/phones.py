@@ -80,5 +80,5 @@ def phone_of(request: Request) -> Phone | None:
     return cast("Phone | None", getattr(request.state, "phone", None))
 
 
-def _over_home(request: Request) -> bool:
+def over_home_network(request: Request) -> bool:
     return bool(getattr(request.state, "over_home", False))

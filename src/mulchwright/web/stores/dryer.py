@@ -18,11 +18,12 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Jar, JarKind, Use, Weighing
 from mulchwright.keep.jars import jar_life
+from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import free_key
 from mulchwright.trade import Trade
 from mulchwright.web.forms.fields import Reading
 from mulchwright.web.forms.moments import read_moment
-from mulchwright.web.forms.numbers import revision_of, whole_number
+from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks.gate import open_or_refuse
 from mulchwright.web.picks.left_over import local_now, pick_of, sent_once, shut, small_mass
 from mulchwright.web.shared.context import context_of

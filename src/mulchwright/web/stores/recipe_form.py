@@ -14,11 +14,11 @@ from functools import partial
 from mulchwright import units
 from mulchwright.errors import InputError
 from mulchwright.garden import Layer, Recipe, SpawnPlane, StartMoisture
+from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.portrait import pegs
 from mulchwright.trade import Trade
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, Reading
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import in_units
 

@@ -22,10 +22,10 @@ from mulchwright.garden import Garden, Patch, Recipe, Stage
 from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
 from mulchwright.trade import Trade
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form, typed_form
 from mulchwright.web.stores.frame import planned, store_page

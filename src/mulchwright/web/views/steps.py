@@ -27,6 +27,6 @@ TASKS = {
 }  # fmt: skip
 
 
-def _step_words(step: Step, trade: Trade, system: str) -> str:
+def step_words(step: Step, trade: Trade, system: str) -> str:
     """What a step says, in names and units."""
     return in_units(species_named(step.words, trade), system)

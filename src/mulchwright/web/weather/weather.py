@@ -21,11 +21,11 @@ from mulchwright.garden import Reading
 from mulchwright.services import weather_consent
 from mulchwright.services import weather_updates as keeper
 from mulchwright.services.consent import Subject
+from mulchwright.services.numbers import whole_number
 from mulchwright.services.reading_entry import read_reading, show_figure
 from mulchwright.units import (
     US,
 )
-from mulchwright.web.forms.numbers import whole_number
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 

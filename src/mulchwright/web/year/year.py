@@ -20,8 +20,9 @@ from mulchwright.almanac.review import YearReview
 from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
+from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.review import review_pdf
-from mulchwright.web.forms.numbers import chart_width, revision_of, whole_number
+from mulchwright.web.forms.numbers import chart_width, revision_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import file_of, paper_of
 from mulchwright.web.shared.requests import posted_form
@@ -74,7 +75,8 @@ def _year(request: Request, garden: Garden, today: date) -> int:
 
 
 def _reviewed(context: AppContext, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
-    return context.reviews.of(context, state, year)
+    outlook = context.progress(state, patience_s=0.0).shown
+    return context.reviews.of(state, outlook, year, context.today(state.garden))
 
 
 def _currency(garden: Garden) -> str:

@@ -11,13 +11,13 @@ from mulchwright.almanac.review import (
 )
 from mulchwright.garden import Garden
 from mulchwright.sheets.review import MonthBar, ReviewPart, ReviewSheet
-from mulchwright.web.year.year_view import Part, YearPage, _mass, _shown_months
+from mulchwright.web.year.year_view import Part, YearPage, mass_words, shown_months
 
 
 def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> ReviewSheet:
     """The page as a sheet."""
     system = garden.units.value
-    months = _shown_months(told)
+    months = shown_months(told)
     taught = replace(page.taught, table=None)  # its figures stand with the beds
     parts = [_on_paper(part) for part in (page.crop, page.beds, page.went, page.cost, taught)]
     proposals = tuple(f"{one.what}. {one.why}".strip() for one in page.proposals)
@@ -28,7 +28,7 @@ def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> R
         bars=tuple(
             MonthBar(
                 f"{m.month:%b}", m.picked_kg, m.crop_forecast,
-                _mass(m.picked_kg, system) if m.picked_kg else "",
+                mass_words(m.picked_kg, system) if m.picked_kg else "",
             )
             for m in months
         ),

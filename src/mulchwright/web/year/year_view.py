@@ -88,10 +88,10 @@ class YearPage:
 def mass_unit(system: str) -> tuple[str, float, Callable[[float], str]]:
     """The unit of a year's chart, what a kilogram is in it, and how a figure in it is said."""
     unit, kg = units.plain_unit("mass", system)
-    return unit, 1 / kg, lambda value: _mass(value * kg, system)
+    return unit, 1 / kg, lambda value: mass_words(value * kg, system)
 
 
-def _mass(kg: float, system: str) -> str:
+def mass_words(kg: float, system: str) -> str:
     return units.show_mass(kg, system) if kg > 0.0005 else "nothing"
 
 
@@ -134,7 +134,7 @@ def _sentence(told: YearReview, over: bool, system: str) -> str:
     if not bearing:
         waited = "was" if len(told.beds) == 1 else "were"
         return f"Nothing was picked in {told.year}{so_far}; {_beds_words(len(told.beds))} {waited} waited on."
-    picked = _mass(told.totals.picked_kg, system)
+    picked = mass_words(told.totals.picked_kg, system)
     top = max(told.months, key=lambda m: m.picked_kg)
     share = top.picked_kg / told.totals.picked_kg if told.totals.picked_kg > 0 else 0.0
     when = f"all of it in {top.month:%B}" if share > 0.999 else f"most of it in {top.month:%B}"
@@ -172,7 +172,7 @@ def _beside(told: YearReview, over: bool) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _shown_months(told: YearReview) -> list[MonthYear]:
+def shown_months(told: YearReview) -> list[MonthYear]:
     """The months with a crop, foretold or picked; all of them between the first and the last."""
     some = [i for i, m in enumerate(told.months) if m.picked_kg > 0 or (m.crop_forecast or 0) > 0.0005]
     return list(told.months[some[0] : some[-1] + 1]) if some else []
@@ -180,15 +180,15 @@ def _shown_months(told: YearReview) -> list[MonthYear]:
 
 def _chart_words(told: YearReview, system: str) -> str:
     said = [
-        f"{m.month:%B} {_mass(m.picked_kg, system)}"
-        + ("" if m.crop_forecast is None else f", {_mass(m.crop_forecast, system)} foretold")
-        for m in _shown_months(told)
+        f"{m.month:%B} {mass_words(m.picked_kg, system)}"
+        + ("" if m.crop_forecast is None else f", {mass_words(m.crop_forecast, system)} foretold")
+        for m in shown_months(told)
     ]
     return f"Crop by month in {told.year}: {'; '.join(said) or 'nothing'}."
 
 
 def _crop(told: YearReview, system: str, today: date) -> Part:
-    months = _shown_months(told)
+    months = shown_months(told)
     heading = "The crop by bed and month"
     if not months:
         return Part("crop", heading, "No crop was picked or foretold.")
@@ -205,14 +205,14 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
         (
             "all beds",
             *(_or_dash(m.picked_kg, system) for m in months),
-            _mass(told.totals.picked_kg, system),
+            mass_words(told.totals.picked_kg, system),
             "",
         )
     )
     rows.append(
         (
             "foretold, middle",
-            *("–" if m.crop_forecast is None else _mass(m.crop_forecast, system) for m in months),
+            *("–" if m.crop_forecast is None else mass_words(m.crop_forecast, system) for m in months),
             "",
             "",
         )
@@ -237,13 +237,13 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
 
 
 def _or_dash(kg: float, system: str) -> str:
-    return _mass(kg, system) if kg > 0 else "–"
+    return mass_words(kg, system) if kg > 0 else "–"
 
 
 def _crop_forecast(bed: BedYear, system: str) -> str:
     if bed.crop_forecast is None:
         return "not kept"
-    low, high = _mass(bed.crop_forecast.p10, system), _mass(bed.crop_forecast.p90, system)
+    low, high = mass_words(bed.crop_forecast.p10, system), mass_words(bed.crop_forecast.p90, system)
     return low if low == high else f"{low} to {high}"
 
 
@@ -265,7 +265,7 @@ def _beds(told: YearReview, garden: Garden, today: date) -> Part:
     rows = tuple(
         (
             bed.patch.name,
-            _mass(bed.picked_kg, system),
+            mass_words(bed.picked_kg, system),
             _by_area(bed.kg_m2, system) if bed.picked_kg else "–",
             str(bed.picks),
             str(bed.looks),
@@ -324,7 +324,7 @@ def _why(reason: Reason | None, system: str) -> str:
             return "Nobody noted a look or a pick there, so nobody knows."
         case ReasonKind.BORE:
             kg, dense = f.get("picked_kg", 0.0), f.get("kg_m2", 0.0)
-            return f"It gave {_mass(kg, system)}, {_by_area(dense, system)}."
+            return f"It gave {mass_words(kg, system)}, {_by_area(dense, system)}."
         case ReasonKind.SUNK:
             missing, spread, settled = (
                 units.show_length(f.get(name, 0.0), system) for name in ("missing_m", "spread_m", "settled_m")
@@ -338,7 +338,7 @@ def _why(reason: Reason | None, system: str) -> str:
 def _went(told: YearReview, system: str) -> Part:
     t = told.totals
     rows = tuple(
-        (name, _mass(kg, system))
+        (name, mass_words(kg, system))
         for name, kg in (
             ("eaten fresh", t.eaten_kg),
             ("dried", t.dried_fresh_kg),
@@ -354,7 +354,7 @@ def _went(told: YearReview, system: str) -> Part:
     lines = []
     if t.dry_kg > 0:
         ratio = "" if t.fresh_per_dry is None else f", {t.fresh_per_dry:.1f} times its weight fresh"
-        lines.append(f"In jars from this year’s picks: {_mass(t.dry_kg, system)} dry{ratio}.")
+        lines.append(f"In jars from this year’s picks: {mass_words(t.dry_kg, system)} dry{ratio}.")
     if len(rows) == 1 and t.left_kg > 0.0005:
         return Part("went", "Where it went", f"What became of its {rows[0][1]} is not noted.")
     said = words.joined([f"{mass} {name}" for name, mass in rows])
@@ -378,7 +378,7 @@ def _cost(told: YearReview, system: str, currency: str) -> Part:
         "Hours: not told yet." if t.hours is None else f"Hours: {t.hours:g}.",
     ]
     if t.hours and t.picked_kg > 0:
-        lines.append(f"{_mass(t.picked_kg / t.hours, system)} picked for each hour.")
+        lines.append(f"{mass_words(t.picked_kg / t.hours, system)} picked for each hour.")
     if fresh:
         answer = f"A {unit} fresh cost {fresh}" + (f", a {unit} dried {dry}." if dry else ".")
     elif t.money is None:
