@@ -267,7 +267,8 @@ def one_season(number: int) -> Season:
         ordered = np.sort(members[name])
         widths[name] = float(ordered[4]), float(ordered[94])
     return Season(
-        ranks, widths, len(entries), bool(posterior and posterior.refreshed), bool(posterior is None or posterior.fits),
+        ranks, widths, len(entries), bool(posterior and posterior.refreshed),
+        bool(posterior is None or posterior.fits),
         *_errors(number, sharp, rng), time.perf_counter() - began,
     )  # fmt: skip
 

@@ -42,8 +42,17 @@ from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave, DailySeries, mean_annual_wave, weather_futures
 
 __all__ = [
-    "BedPosterior", "Posteriors", "Memory", "Past", "PosteriorCache", "Taught", "course_runner", "posteriors", "notes_from",
-    "sharpness_of", "trade_fingerprint",
+    "BedPosterior",
+    "Memory",
+    "Past",
+    "PosteriorCache",
+    "Posteriors",
+    "Taught",
+    "course_runner",
+    "notes_from",
+    "posteriors",
+    "sharpness_of",
+    "trade_fingerprint",
 ]  # fmt: skip
 
 Floats = npt.NDArray[np.float64]

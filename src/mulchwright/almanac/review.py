@@ -397,8 +397,8 @@ def _litres(log: Sequence[LogEntry]) -> float:
 
 
 def _bed_year(
-    patch: Patch, log: Sequence[LogEntry], past: _Past | None, crop_forecast: CropForecast | None, trade: Trade,
-    until: date, *, crop_is_in: bool = True,
+    patch: Patch, log: Sequence[LogEntry], past: _Past | None, crop_forecast: CropForecast | None,
+    trade: Trade, until: date, *, crop_is_in: bool = True,
 ) -> BedYear:  # fmt: skip
     """A bed's year without its reason. One that bore nothing counts once it was looked at and can no more."""
     picks = sum(entry.kind is LogKind.PICKED for entry in log)

@@ -23,7 +23,7 @@ from mulchwright.ground.shadow import middles
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.weather import DailySeries
 
-__all__ = ["ClassOutcome", "Proposal", "SiteMap", "with_plan_light", "propose_spots", "site_map", "spot_at"]
+__all__ = ["ClassOutcome", "Proposal", "SiteMap", "propose_spots", "site_map", "spot_at", "with_plan_light"]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

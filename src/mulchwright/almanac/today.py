@@ -29,9 +29,9 @@ from mulchwright.weather import DailySeries
 __all__ = [
     "ENOUGH_TO_WALK",
     "LOOK_AGAIN_DAYS",
+    "BedToday",
     "GardenTask",
     "GardenTaskKind",
-    "BedToday",
     "LookPlan",
     "Span",
     "Today",

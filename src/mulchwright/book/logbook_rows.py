@@ -19,8 +19,8 @@ from mulchwright.book.keeping_rows import StoredAnswer
 from mulchwright.garden import Garden, LogEntry, LogKind, PickStage, Reading, Sight, Weighing
 
 __all__ = [
-    "REQUEST_IDS_HELD_DAYS",
     "NOUN_WORDS",
+    "REQUEST_IDS_HELD_DAYS",
     "STEPS_KEPT",
     "Part",
     "as_text",

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from mulchwright.weather import DailySeries
 
 __all__ = [
-    "light_job",
     "garden_in_plan_light",
     "garden_in_plan_light_if_cached",
+    "light_job",
     "mean_light",
     "takes_light_from_plan",
 ]

@@ -31,9 +31,9 @@ __all__ = [
     "CODE_LIFE_S",
     "TRIES_OF_A_CODE",
     "Code",
+    "PairedPhones",
     "Pairing",
     "Phone",
-    "PairedPhones",
     "spelled",
 ]
 

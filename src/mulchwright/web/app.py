@@ -1,4 +1,4 @@
-"""The local web app: routes, and the few lines that turn a request into a page.
+"""The local web app over one garden book: its addresses, its guards and its life.
 
 Handlers are plain functions (the server runs them in threads), because they read a file. Every page works
 without scripts; the modules in `static/` only spare the reader a click and a wait.
@@ -16,40 +16,18 @@ from typing import Any, cast
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
-from starlette.routing import Mount, Route
+from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from mulchwright.book import open_book
 from mulchwright.errors import MulchwrightError
 from mulchwright.services.outlooks import AlmanacEngine, Engine
-from mulchwright.services.running import PROOF_PATH
-from mulchwright.web.beds import (
-    log as logbook,
-)
-from mulchwright.web.beds import (
-    renew as renewal,
-)
-from mulchwright.web.beds import (
-    signs as diagnosis,
-)
-from mulchwright.web.beds.beds import beds, chart, one_bed
-from mulchwright.web.beds.what_if import keep, plan, what_if_comparison, what_if_page
-from mulchwright.web.ground import choose, ground, look, spots, sun
-from mulchwright.web.now import calendar as calendar_feed
-from mulchwright.web.now import now
-from mulchwright.web.phones import phones as pairing_pages
-from mulchwright.web.picks import picks as picking
+from mulchwright.web.routes import routes
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.shared.common_pages import charts_script, front, outlook_progress, serving, set_units
 from mulchwright.web.shared.context import _LOG, AppContext
 from mulchwright.web.shared.errors import broken, not_there, refused
 from mulchwright.web.shared.guard import LOOPBACK_HOSTS, FaultPages, Guard
 from mulchwright.web.shared.phones import HomeNetwork, PairingGate
-from mulchwright.web.start import start
-from mulchwright.web.stores import family_routes as stores_pages
-from mulchwright.web.weather import weather
-from mulchwright.web.year import how_good as scores
-from mulchwright.web.year import year as review
 
 
 def create_app(
@@ -96,35 +74,7 @@ def create_app(
     static = resources.files("mulchwright.web").joinpath("static")
     app = Starlette(
         routes=[
-            Route("/", front),
-            Route("/beds", beds),
-            Route("/beds/{key}", one_bed),
-            Route("/beds/{key}/charts/{name}", chart),
-            Route("/beds/{key}/what-if", what_if_page),
-            Route("/beds/{key}/what-if/comparison", what_if_comparison),
-            Route("/beds/{key}/keep", keep, methods=["POST"]),
-            Route("/beds/{key}/plan", plan, methods=["POST"]),
-            *now.routes(),
-            *calendar_feed.routes(),
-            *diagnosis.routes(),
-            *renewal.routes(),
-            *scores.routes(),
-            *review.routes(),
-            *sun.routes(),
-            *spots.routes(),
-            *choose.routes(),
-            *look.routes(),
-            *start.routes(),
-            *stores_pages.routes(),
-            *weather.routes(),
-            *pairing_pages.routes(),
-            *logbook.routes(),
-            *picking.routes(),
-            *ground.routes(),
-            Route("/units", set_units, methods=["POST"]),
-            Route("/outlook-progress", outlook_progress),
-            Route("/charts.js", charts_script),
-            Route(PROOF_PATH, serving),
+            *routes(),
             Mount("/static", StaticFiles(directory=str(static)), name="static"),
         ],
         middleware=[

@@ -10,7 +10,6 @@ from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.almanac.as_built import AsBuilt, as_built
@@ -27,11 +26,6 @@ from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import in_units
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [Route("/beds/{key}/built", built, methods=["GET", "POST"])]
 
 
 def _shown(patch: Patch, system: str, today: date) -> dict[str, str]:

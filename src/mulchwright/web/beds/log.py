@@ -21,7 +21,6 @@ from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 from starlette.types import Message, Receive
 
 from mulchwright import units
@@ -51,7 +50,7 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["LogLine", "QuickPage", "routes"]
+__all__ = ["LogLine", "QuickPage"]
 
 PAGE_LENGTH = 60
 MOST_PHOTOS = 6
@@ -60,21 +59,6 @@ DRAINED_BYTES = 400_000_000
 ENTERABLE = (
     LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED, LogKind.NOTE,
 )  # fmt: skip
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the logbook. Those of single things have two parts, so that any bed's key is free."""
-    return [
-        Route("/log", whole_log),
-        Route("/beds/{key}/log", bed_log),
-        Route("/beds/{key}/log/write", write_page),
-        Route("/log/{patch}", enter, methods=["POST"]),
-        Route("/log/entry/{key}", entry_page),
-        Route("/log/entry/{key}", change, methods=["POST"]),
-        Route("/log/entry/{key}/remove", remove, methods=["POST"]),
-        Route("/log/step/{step:whole}/undo", take_back, methods=["POST"]),
-        Route("/log/photo/{key}", picture),
-    ]
 
 
 # ---- what the pages show ----------------------------------------------------

@@ -12,7 +12,6 @@ from uuid import uuid4
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.almanac.renewal import Moving, line_of, moving, renewal
@@ -31,17 +30,11 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["routes"]
 
 MOMENTS = frozenset({"work"})
 MOVING_MOMENTS = frozenset({"identify"})
 MOVING_ALSO = {"pick", "source"}
 """Of the cautions about telling kinds apart, those of picking and of where chips come from."""
-
-
-def routes() -> list[BaseRoute]:
-    """The address of the page."""
-    return [Route("/beds/{key}/renew", renew_page)]
 
 
 def _move_form(request: Request, told: PatchOutlook, garden: Garden, trade: Trade) -> MoveForm:

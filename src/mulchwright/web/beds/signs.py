@@ -14,7 +14,7 @@ from uuid import uuid4
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Match, Route
+from starlette.routing import Match
 
 from mulchwright.almanac.bed_history import BedHistory, Wetness, bed_history
 from mulchwright.almanac.diagnosis import Cause, Fit, diagnose, stranger_warning
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["CauseWords", "in_units", "routes", "strip"]
+__all__ = ["CauseWords", "in_units", "strip"]
 
 SHOWN = 4
 """Causes told in full; the rest wait behind a tap."""
@@ -49,11 +49,6 @@ WET_WORDS = {
     Wetness.WET: "on the wet side", Wetness.DROWNED: "too wet",
 }  # fmt: skip
 LONGEST_AGO = 365
-
-
-def routes() -> list[BaseRoute]:
-    """The address of the page."""
-    return [Route("/beds/{key}/signs", signs_page)]
 
 
 # ---- words -------------------------------------------------------------------

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any, cast
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac import Quantiles
 from mulchwright.almanac.building import PatchSchedule, WhenToBuild, schedule_of, when_to_build
@@ -51,15 +50,6 @@ WEEKS = 40
 NARROWEST, WIDEST = 240, 1400
 
 
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [
-        Route("/beds/{key}/when", page, methods=["GET"]),
-        Route("/beds/{key}/when", choose, methods=["POST"]),
-        Route("/beds/{key}/when/chart", chart),
-    ]
-
-
 def bed_of(request: Request, garden: Garden) -> Patch:
     """The bed that the address names; 404 where there is none."""
     key = request.path_params["key"]
@@ -79,8 +69,8 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
 
     def work(report: Callable[[float], None]) -> WhenToBuild:
         return when_to_build(
-            garden_in_plan_light_if_cached(state).garden, state.series, trade, patch.key, today=today, weeks=WEEKS,
-            progress=report, **members,
+            garden_in_plan_light_if_cached(state).garden, state.series, trade, patch.key, today=today,
+            weeks=WEEKS, progress=report, **members,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)

@@ -16,7 +16,6 @@ from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import BookError, InputError
@@ -27,6 +26,7 @@ from mulchwright.units import parse_length
 from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import posted_form
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
@@ -35,16 +35,16 @@ if TYPE_CHECKING:
 
     PageOf = Callable[..., Response]
 
-__all__ = ["backdrop_data", "backdrop_form", "backdrop_routes"]
+__all__ = ["backdrop_data", "backdrop_form", "place", "take_in"]
 
 WIDE_M = 20.0
 """How wide a picture is taken to be until it is scaled; estimate, only to have something on the screen."""
 
 
-def backdrop_routes(page: PageOf) -> list[BaseRoute]:
-    """Addresses of the backdrop; `page` shows the plan's page again with a form that has faults."""
+def take_in(page: PageOf) -> Callable[[Request], Awaitable[Response]]:
+    """A handler that takes a picture in; `page` shows the plan again with what is wrong."""
 
-    async def take_in(request: Request) -> Response:
+    async def handler(request: Request) -> Response:
         try:
             async with request.form(max_files=1, max_fields=4) as form:
                 sent = form.get("image")
@@ -54,25 +54,12 @@ def backdrop_routes(page: PageOf) -> list[BaseRoute]:
             data, name = b"", ""
         return await run_in_threadpool(_take_in, request, data, name, page)
 
-    return [
-        Route("/ground/backdrop/check", _check, methods=["POST"]),
-        Route("/ground/backdrop/image", _image),
-        Route("/ground/backdrop", take_in, methods=["POST"]),
-        Route("/ground/backdrop/place", _form_then(lambda request, typed: _place(request, typed, page)),
-              methods=["POST"]),
-        Route("/ground/backdrop/remove", _form_then(_remove), methods=["POST"]),
-    ]  # fmt: skip
-
-
-def _form_then(
-    act: Callable[[Request, dict[str, str]], Response],
-) -> Callable[[Request], Awaitable[Response]]:
-    async def handler(request: Request) -> Response:
-        async with request.form(max_files=0, max_fields=40) as form:
-            typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-        return await run_in_threadpool(act, request, typed)
-
     return handler
+
+
+def place(page: PageOf) -> Callable[[Request], Awaitable[Response]]:
+    """A handler that lays the picture under the plan; `page` shows the plan again with what is wrong."""
+    return posted_form(lambda request, typed: _place(request, typed, page))
 
 
 def _wants_json(request: Request) -> bool:
@@ -117,7 +104,7 @@ def _line_bearing(backdrop: Backdrop) -> float:
     return math.degrees(math.atan2(right, up))
 
 
-async def _check(request: Request) -> Response:
+async def check(request: Request) -> Response:
     """Whether a file can be taken, told from its beginning: asked before a browser unpacks it."""
     head = bytearray()
     async for chunk in request.stream():
@@ -131,7 +118,7 @@ async def _check(request: Request) -> Response:
     return JSONResponse({"width_px": kind.width_px, "height_px": kind.height_px})
 
 
-def _image(request: Request) -> Response:
+def image(request: Request) -> Response:
     with open_book(context_of(request).library.path) as book:
         backdrop = book.backdrop()
     if backdrop is None:
@@ -258,7 +245,8 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
     return RedirectResponse("/ground#backdrop", 303)
 
 
-def _remove(request: Request, _typed: dict[str, str]) -> Response:
+@posted_form
+def remove(request: Request, _typed: dict[str, str]) -> Response:
     with open_book(context_of(request).library.path) as book:
         book.remove_backdrop()
     if _wants_json(request):

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, cast
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac import DEFAULT_MEMBERS, Choice, Spot, choices_for, template_patch
 from mulchwright.book import open_book
@@ -42,7 +41,7 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["ChoiceCard", "routes"]
+__all__ = ["ChoiceCard"]
 
 PATIENCE_S = 0.35
 USUAL_AREA_M2 = 4.0
@@ -53,14 +52,6 @@ _SKILL = {
     5: "hard",
 }  # fmt: skip
 _GROUP = {"king": "king_rating", "oyster": "oyster_rating"}
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [
-        Route("/ground/choose", page),
-        Route("/ground/choose/plan", plan_here, methods=["POST"]),
-    ]
 
 
 # ---- the spot -----------------------------------------------------------------------

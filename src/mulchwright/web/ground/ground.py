@@ -15,7 +15,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.choosing import recipe_of
 from mulchwright.book import BookConflict, open_book
@@ -37,9 +36,8 @@ from mulchwright.garden.plan_kinds import KINDS, Kind, PlanNoun
 from mulchwright.services.numbers import whole_number
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.ground import plan_forms
-from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of, backdrop_routes
+from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of
 from mulchwright.web.ground.plan_acts import Act, Clash, apply, of_wire, read_acts, wire
-from mulchwright.web.ground.survey import survey_routes
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views.plan_drawing import plan_drawing, things
@@ -49,29 +47,11 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["routes"]
 
 LARGEST_ACTS = 4_000_000
 TRIES = 4
 FIRST_SPECIES = "king-stropharia"
 _SQUARE = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this room."""
-    return [
-        Route("/ground", ground),
-        Route("/ground/plan.json", plan_json),
-        Route("/ground/acts", acts, methods=["POST"]),
-        Route("/ground/north", north, methods=["POST"]),
-        *backdrop_routes(_page),
-        *survey_routes(add_things),
-        Route("/ground/new/{kind}", new_thing, methods=["GET", "POST"]),
-        Route("/ground/{kind}/{key}", thing, methods=["GET", "POST"]),
-        Route("/ground/{kind}/{key}/copy", copy, methods=["POST"]),
-        Route("/ground/{kind}/{key}/remove", remove, methods=["POST"]),
-        Route("/ground/{kind}/{key}/off", take_off, methods=["POST"]),
-    ]
 
 
 def _kind(request: Request) -> Kind:
@@ -166,10 +146,10 @@ def _list(garden: Garden) -> list[dict[str, Any]]:
 
 def ground(request: Request) -> Response:
     """The plan with the list of its objects."""
-    return _page(request)
+    return show(request)
 
 
-def _page(
+def show(
     request: Request, *, status: int = 200, form: plan_forms.ThingForm | None = None, **more: Any
 ) -> Response:
     context = context_of(request)
@@ -343,7 +323,7 @@ def _show(request: Request) -> Response:
     if request.query_params.get("part") == "form":
         html = context.render("ground/form.html", form=form, clash=None, removed="", **more)
         return Response(html, media_type="text/html")
-    return _page(request, form=form, **more)
+    return show(request, form=form, **more)
 
 
 def _before(kind: Kind, noun: PlanNoun, typed: Mapping[str, str]) -> PlanNoun:
@@ -403,7 +383,7 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
         more = _shown(context, state, kind, noun) | {"clash": told}
         if gone is not None:
             more |= {"before": "", "removed": json.dumps(wire(kind, noun))}
-        return _page(request, status=409, form=form, **more)
+        return show(request, status=409, form=form, **more)
     return RedirectResponse(f"/ground/{kind.key}/{noun.key}", 303)
 
 
@@ -413,15 +393,15 @@ def _revision(typed: Mapping[str, str], state: BookState) -> int:
 
 
 def _again(
-    request: Request, context: AppContext, state: BookState, kind: Kind, noun: PlanNoun, typed: dict[str, str],
-    errors: dict[str, str], *, new: bool = False,
+    request: Request, context: AppContext, state: BookState, kind: Kind, noun: PlanNoun,
+    typed: dict[str, str], errors: dict[str, str], *, new: bool = False,
 ) -> Response:  # fmt: skip
     """The form once more with everything that was typed and a message beside each faulty field."""
     if _wants_json(request):
         return JSONResponse({"message": next(iter(errors.values())), "errors": errors}, 422)
     form = plan_forms.form_of(kind, noun, state.garden, context.trade, typed=typed, errors=errors, new=new)
     more = {} if new else _shown(context, state, kind, noun)
-    return _page(request, status=422, form=form, **more)
+    return show(request, status=422, form=form, **more)
 
 
 def _free(kind: Kind, garden: Garden, name: str) -> tuple[str, str]:
@@ -448,7 +428,7 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
         form = plan_forms.form_of(kind, blank, state.garden, context.trade, new=True)
         if kind.shape == "outline":
             form = replace(form, corners=(("", ""),) * 6)
-        return _page(request, form=form)
+        return show(request, form=form)
     # Rows of a new object are corners as typed: none of them stands for a corner of the sample square.
     bare = replace(blank, outline=()) if isinstance(blank, Bed | Patch) else blank
     after, errors = plan_forms.read_form(kind, bare, typed, state.garden, context.trade)
@@ -530,13 +510,13 @@ def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
         _save(context, (Act(kind, noun.key, before, after),))
     except InputError as error:
         form = plan_forms.form_of(kind, noun, state.garden, context.trade, errors={"form": str(error)})
-        return _page(request, status=422, form=form, **_shown(context, state, kind, noun))
+        return show(request, status=422, form=form, **_shown(context, state, kind, noun))
     except _Clashed as clashed:
         form = plan_forms.form_of(
             kind, noun, state.garden, context.trade,
             errors={"form": clash_words(clashed.clashes) + " Look at it once more before you remove it."},
         )  # fmt: skip
-        return _page(request, status=409, form=form, **_shown(context, state, kind, noun))
+        return show(request, status=409, form=form, **_shown(context, state, kind, noun))
     return RedirectResponse("/ground", 303)
 
 
@@ -553,5 +533,5 @@ def north(request: Request, typed: dict[str, str]) -> Response:
             book.save_garden(changed, expected_revision=book.revision)
     except (ValueError, InputError):
         fault = f"“{text[:40]}” is no bearing. Type degrees clockwise from north, such as 0 or 340."
-        return _page(request, status=422, north=text, north_fault=fault)
+        return show(request, status=422, north=text, north_fault=fault)
     return RedirectResponse("/ground", 303)

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any, cast
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import open_book
 from mulchwright.errors import InputError
@@ -30,14 +29,9 @@ from mulchwright.web.views.findings import FindingWords, finding_words
 if TYPE_CHECKING:
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["BedGround", "bed_ground", "routes"]
+__all__ = ["BedGround", "bed_ground"]
 
 ON_TOP = frozenset({"chips", "straw", "fines"})
-
-
-def routes() -> list[BaseRoute]:
-    """The address of the form."""
-    return [Route("/ground/look", look, methods=["GET", "POST"])]
 
 
 @dataclass(frozen=True, slots=True)

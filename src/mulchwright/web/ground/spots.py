@@ -15,7 +15,6 @@ import numpy as np
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac import (
     SiteMap,
@@ -84,16 +83,6 @@ LIGHT_PART = 0.35
 
 
 MOST_SPOTS = 12
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [
-        Route("/ground/spots", page),
-        Route("/ground/spots/one", one),
-        Route("/ground/spots/map.png", picture),
-        Route("/ground/spots/plan", plan_here, methods=["POST"]),
-    ]
 
 
 def sites_job(

@@ -18,7 +18,6 @@ import numpy.typing as npt
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.errors import InputError
 from mulchwright.garden import MONTHS, Crown, Garden, Place
@@ -52,7 +51,7 @@ from mulchwright.web.views.ground_map import (
 from mulchwright.web.views.ramp import png
 from mulchwright.web.views.tables import Table
 
-__all__ = ["MONTH_NAMES", "clock_of", "routes", "shadows_of", "sun_track"]
+__all__ = ["MONTH_NAMES", "clock_of", "shadows_of", "sun_track"]
 
 MONTH_NAMES = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -67,17 +66,6 @@ DARKEST_SHADE = 0.62
 _BEARINGS = (
     "north", "northeast", "east", "southeast", "south", "southwest", "west", "northwest",
 )  # fmt: skip
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [
-        Route("/ground/sun", page),
-        Route("/ground/sun/map.png", picture),
-        Route("/ground/sun/cells.json", cells),
-        Route("/ground/sun/shadows.json", shadows_json),
-        Route("/ground/jobs/{key}", job_progress),
-    ]
 
 
 def job_progress(request: Request) -> Response:

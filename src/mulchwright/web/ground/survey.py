@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.keys import slug
@@ -29,11 +28,12 @@ from mulchwright.units import show_length
 from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import texts_of
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
 
-__all__ = ["survey_routes"]
+__all__ = ["posted"]
 
 AddThings = Callable[[Request, Kind, Sequence[tuple[str, dict[str, Any]]]], str]
 """Puts objects of one kind on the plan, each a name and its own fields; gives the last one's address."""
@@ -44,24 +44,17 @@ OFFSET_ROWS = 8
 SIDES = (("", "not sure"), (Side.LEFT.value, "left"), (Side.RIGHT.value, "right"))
 
 
-def survey_routes(add: AddThings) -> list[BaseRoute]:
-    """Addresses of the survey; `add` puts what was surveyed on the plan."""
+def posted(
+    act: Callable[[Request, dict[str, str], AddThings], Response], add: AddThings
+) -> Callable[[Request], Awaitable[Response]]:
+    """A handler of a survey's form; `add` puts what was surveyed on the plan."""
 
-    def after(act: Callable[[Request, dict[str, str], AddThings], Response]) -> Any:
-        async def handler(request: Request) -> Response:
-            async with request.form(max_files=0, max_fields=4000) as form:
-                typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-            return await run_in_threadpool(act, request, typed, add)
+    async def handler(request: Request) -> Response:
+        async with request.form(max_files=0, max_fields=4000) as form:
+            typed = texts_of(form.multi_items())
+        return await run_in_threadpool(act, request, typed, add)
 
-        return handler
-
-    return [
-        Route("/ground/survey", _show),
-        Route("/ground/survey", after(_keep), methods=["POST"]),
-        Route("/ground/survey/make", after(_make), methods=["POST"]),
-        Route("/ground/survey/offsets", after(_offsets), methods=["POST"]),
-        Route("/ground/survey/triangles", after(_triangles), methods=["POST"]),
-    ]
+    return handler
 
 
 # ---- what stands in the forms ----------------------------------------------------
@@ -310,7 +303,7 @@ def _sketch(survey: Survey, outcome: Adjustment, width: float = 560) -> str:
                     class_="plan-drawing survey-drawing")  # fmt: skip
 
 
-def _show(request: Request) -> Response:
+def show(request: Request) -> Response:
     return _page(request)
 
 
@@ -336,7 +329,7 @@ def _page(
     )  # fmt: skip
 
 
-def _keep(request: Request, typed: dict[str, str], _add: AddThings) -> Response:
+def save(request: Request, typed: dict[str, str], _add: AddThings) -> Response:
     context = context_of(request)
     state = context.library.state()
     survey, errors = read_survey(typed, state.garden)
@@ -387,7 +380,7 @@ def _kind(typed: Mapping[str, str], prefix: str, errors: dict[str, str]) -> Kind
     return kind
 
 
-def _make(request: Request, typed: dict[str, str], add: AddThings) -> Response:
+def make(request: Request, typed: dict[str, str], add: AddThings) -> Response:
     """A bed, a wall, a crown or a tap of the points named."""
     context = context_of(request)
     garden = context.library.state().garden
@@ -477,7 +470,7 @@ def _outlined(
     return _page(request, status=422, typed=typed, errors=errors)
 
 
-def _offsets(request: Request, typed: dict[str, str], add: AddThings) -> Response:
+def offsets(request: Request, typed: dict[str, str], add: AddThings) -> Response:
     """An irregular bed by offsets along a stretched line."""
     system = context_of(request).library.state().garden.units.value
     errors: dict[str, str] = {}
@@ -503,7 +496,7 @@ def _offsets(request: Request, typed: dict[str, str], add: AddThings) -> Respons
     )  # fmt: skip
 
 
-def _triangles(request: Request, typed: dict[str, str], add: AddThings) -> Response:
+def triangles(request: Request, typed: dict[str, str], add: AddThings) -> Response:
     """An irregular bed by a fan of triangles from its first corner."""
     system = context_of(request).library.state().garden.units.value
     errors: dict[str, str] = {}

@@ -20,7 +20,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.today import GardenTask, GardenTaskKind
 from mulchwright.book import open_book
@@ -38,25 +37,16 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["TOKEN_SETTING", "calendar_of", "feed_address", "routes"]
+__all__ = ["TOKEN_SETTING", "calendar_of", "feed_address"]
 
 TOKEN_SETTING = "calendar_token"
 TOKEN_BYTES = 24
 """192 bits: not to be guessed by asking."""
 KINDS = {
-    GardenTaskKind.WATER: TaskKind.WATER, GardenTaskKind.LOOK: TaskKind.LOOK, GardenTaskKind.FROST: TaskKind.LOOK,
-    GardenTaskKind.HEAT: TaskKind.LOOK,
+    GardenTaskKind.WATER: TaskKind.WATER, GardenTaskKind.LOOK: TaskKind.LOOK,
+    GardenTaskKind.FROST: TaskKind.LOOK, GardenTaskKind.HEAT: TaskKind.LOOK,
 }  # fmt: skip
 """What goes on the calendar besides the steps before builds; the rest is for the page alone."""
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the feed and of the page about it."""
-    return [
-        Route("/calendar/{token}.ics", feed),
-        Route("/now/calendar", page, methods=["GET"]),
-        Route("/now/calendar", renew, methods=["POST"]),
-    ]
 
 
 def calendar_of(context: AppContext, state: BookState, patches: Sequence[Patch], base: str) -> bytes:

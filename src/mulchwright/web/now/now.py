@@ -14,7 +14,6 @@ from weakref import WeakKeyDictionary
 
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.today import Today, today_asks
 from mulchwright.book import open_book
@@ -34,16 +33,11 @@ if TYPE_CHECKING:
     from mulchwright.services.outlooks import Progress
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["routes", "told_today"]
+__all__ = ["told_today"]
 
 PATIENCE_S = 0.05
 """What is all but ready is waited for; longer than this the last outlook is shown."""
 STRIP_WIDE = 396.0
-
-
-def routes() -> list[BaseRoute]:
-    """The address of the page."""
-    return [Route("/now", page)]
 
 
 @dataclass(frozen=True, slots=True)

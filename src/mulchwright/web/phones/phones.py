@@ -16,7 +16,6 @@ import segno
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError
@@ -31,18 +30,6 @@ if TYPE_CHECKING:
 
 
 YEAR_S = 400 * 24 * 3600
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of pairing."""
-    return [
-        Route("/pair", pair_page),
-        Route("/pair", pair, methods=["POST"]),
-        Route("/phones", phones_page),
-        Route("/phones/address.svg", address_code),
-        Route("/phones/code", make_code, methods=["POST"]),
-        Route("/phones/{key}/revoke", revoke, methods=["POST"]),
-    ]
 
 
 def _own_path(to: str) -> str:

@@ -14,7 +14,6 @@ from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.book import BookConflict, open_book
@@ -42,7 +41,7 @@ from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 
-__all__ = ["FeatureScreen", "routes"]
+__all__ = ["FeatureScreen"]
 
 ANOTHER_COLOR = "another color"
 """What the list of colors ends with; it is always a difference."""
@@ -52,14 +51,6 @@ PART_NAMES = {
     "base": "Base of the stem", "cap": "Cap", "ring": "Ring", "gills": "Gills", "stem": "Stem",
     "flesh": "Flesh", "print": "Spore print",
 }  # fmt: skip
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the check."""
-    return [
-        Route("/picks/{key}/check", check_page),
-        Route("/picks/{key}/check", note_check, methods=["POST"]),
-    ]
 
 
 @dataclass(frozen=True, slots=True)

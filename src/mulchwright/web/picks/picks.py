@@ -14,7 +14,6 @@ from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.almanac.basket import (
@@ -61,21 +60,6 @@ UNTOLD_SHOWN = 12
 
 
 DRYER = "/stores/dryer"
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of these pages."""
-    from mulchwright.web.picks import check as picking_check
-
-    return [
-        Route("/pick", round_page),
-        Route("/pick", note_round, methods=["POST"]),
-        Route("/picks", basket_page),
-        Route("/picks", act_on_basket, methods=["POST"]),
-        Route("/picks/{key}", pick_page),
-        Route("/picks/{key}", note_use, methods=["POST"]),
-        *picking_check.routes(),
-    ]
 
 
 def round_page(request: Request) -> Response:
@@ -181,7 +165,8 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
         untold_count=len(told.untold),
         warm=[line.pick.key for line in told.lines if line.chilled_on is None],
         dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
-        cautions=picking_told.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system), **values,
+        cautions=picking_told.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system),
+        **values,
     )  # fmt: skip
 
 
@@ -362,7 +347,9 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
         checks=checks,
         first_day=pick.day.isoformat(), dryer=_dryer(request),
-        cautions=picking_told.cautions(context.trade, [patch], ("eat", "kitchen", "identify", "pick"), system),
+        cautions=picking_told.cautions(
+            context.trade, [patch], ("eat", "kitchen", "identify", "pick"), system
+        ),
         selling=picking_told.cautions(context.trade, [patch], ("sell",), system), **values,
     )  # fmt: skip
 

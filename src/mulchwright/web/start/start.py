@@ -19,7 +19,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import create_book, open_book
 from mulchwright.book.keys import slug
@@ -47,24 +46,13 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.weather import DailySeries
 
-__all__ = ["next_step", "parse_degrees", "routes"]
+__all__ = ["next_step", "parse_degrees"]
 
 LARGEST_FILE = 80_000_000
 GAP_M, HOUSE_DEPTH_M = 0.6, 6.0
 """A house typed by its side stands so far off the ground's edge and is drawn so deep; rough on purpose."""
 SIDES = {"": "no house beside it", "top": "above, on the plan", "right": "to the right", "bottom": "below",
          "left": "to the left"}  # fmt: skip
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the first hour."""
-    return [
-        Route("/start", start),
-        Route("/start/place", place_step, methods=["GET", "POST"]),
-        Route("/start/climate", climate_step, methods=["GET", "POST"]),
-        Route("/start/ground", ground_step, methods=["GET", "POST"]),
-        Route("/start/bed", bed_step),
-    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, cast
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, UseOption, best_use
 from mulchwright.errors import InputError
@@ -34,7 +33,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["routes"]
 
 PATIENCE_S = 0.4
 WORTH_TELLING_KG = 0.01
@@ -44,14 +42,6 @@ AIMS = {
     Aim.CAUTIOUS: "cautious yield (9 in 10 do)",
     Aim.MODEST: "modest crop times chance",
 }
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [
-        Route("/stores/best-use", page),
-        Route("/stores/best-use/accept", accept, methods=["POST"]),
-    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +93,8 @@ def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float 
 
     def work(report: Callable[[float], None]) -> BestUse:
         return best_use(
-            garden_in_plan_light_if_cached(state).garden, series, trade, today=today, aim=asked.aim, must=asked.must,
-            money_cents=asked.money_cents, progress=report, **members,
+            garden_in_plan_light_if_cached(state).garden, series, trade, today=today, aim=asked.aim,
+            must=asked.must, money_cents=asked.money_cents, progress=report, **members,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=patience_s)

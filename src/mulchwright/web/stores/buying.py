@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.stores import Buying, Needs, Sharing, buying, item_name, sharing
 from mulchwright.errors import InputError
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["PlanWords", "plan_words", "routes", "stores_fingerprint", "unit_words"]
+__all__ = ["PlanWords", "plan_words", "stores_fingerprint", "unit_words"]
 
 PATIENCE_S = 0.6
 RULES = {
@@ -40,15 +39,6 @@ RULES = {
     DeliveryRule.BY_VALUE: "by the price of what each takes",
     DeliveryRule.SHAPLEY: "by what each adds to the charge",
 }
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of these pages."""
-    return [
-        Route("/stores/buying", buying_page),
-        Route("/stores/sharing", sharing_page),
-        Route("/stores/sharing/note.txt", sharing_note),
-    ]
 
 
 def stores_fingerprint(garden: Garden) -> str:

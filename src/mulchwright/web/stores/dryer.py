@@ -11,7 +11,6 @@ from typing import Any
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import InputError
@@ -33,23 +32,10 @@ from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, lo
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import CautionWords, in_units
 
-__all__ = ["cautions", "noted_step", "routes"]
+__all__ = ["cautions", "noted_step"]
 
 PAGE = "/stores/dryer"
 SHOWN_ENDED = 8
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the dryer's page and of its acts."""
-    return [
-        Route(PAGE, page),
-        Route(f"{PAGE}/loads", start, methods=["POST"]),
-        Route(f"{PAGE}/loads/{{key}}/weigh", weigh, methods=["POST"]),
-        Route(f"{PAGE}/loads/{{key}}/end", end, methods=["POST"]),
-        Route(f"{PAGE}/own/new", own, methods=["GET", "POST"]),
-        Route(f"{PAGE}/own/{{key}}", own, methods=["GET", "POST"]),
-        Route(f"{PAGE}/own/{{key}}/remove", remove_own, methods=["POST"]),
-    ]
 
 
 def cautions(
@@ -130,10 +116,11 @@ def _page(
         rows=rows, aside=aside, values=values,
         errors=faults, plan=plan, limits=[in_units(line, system) for line in LIMITS],
         ended=[ended_load(run, garden, now) for run in out[:SHOWN_ENDED]],
-        cautions=cautions(context.trade, system, "keep", "kitchen"), request_id=new_request_id, noted=noted_step(request),
+        cautions=cautions(context.trade, system, "keep", "kitchen"), mark=new_request_id,
+        noted=noted_step(request),
         load_key=load_key, load_typed=dict(load_typed or {}), load_errors=dict(load_errors or {}),
         now_iso=f"{now:%Y-%m-%dT%H:%M}", here=PAGE, back=PAGE, example=forms.mass_example(system),
-        cache="64 °F" if system == "us" else "18 °C",
+        shelf="64 °F" if system == "us" else "18 °C",
     )  # fmt: skip
 
 

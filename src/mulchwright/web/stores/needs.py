@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.almanac.stores import NeedLine, Needs, needs_of
@@ -30,14 +29,9 @@ from mulchwright.web.views.tables import Table
 if TYPE_CHECKING:
     from mulchwright.gather.ranges import Figure
 
-__all__ = ["line_words", "needs_or_trouble", "routes", "short_sentence"]
+__all__ = ["line_words", "needs_or_trouble", "short_sentence"]
 
 WORKED = {"L": "L", "loose L": "L of chips", "kg": "kg", "m³": "m³"}
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this page."""
-    return [Route("/stores/needs", page)]
 
 
 def line_words(line: NeedLine, amount: float, system: str) -> str:

@@ -12,7 +12,6 @@ from urllib.parse import urlencode
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.book import BookConflict, open_book
@@ -46,27 +45,11 @@ from mulchwright.web.stores.dryer import cautions, new_request_id, noted_step
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import in_units, plain_number
 
-__all__ = ["routes"]
-
 PAGE = "/stores/pantry"
 SHOWN_USES = 20
 SHOWN_EMPTY = 40
 USABLE = ((Fate.EAT, "eaten"), (Fate.GIVE, "given away"), (Fate.DISCARD, "thrown away"))
 SHELF_C = {JarKind.DRIED: 18.0, JarKind.FROZEN: -18.0}
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the pantry. Fixed ones come before those with a key."""
-    return [
-        Route(PAGE, page),
-        Route(f"{PAGE}/new", new, methods=["GET", "POST"]),
-        Route(f"{PAGE}/labels.pdf", labels),
-        Route(f"{PAGE}/undo/{{step:whole}}", take_back, methods=["POST"]),
-        Route(f"{PAGE}/{{key}}", one, methods=["GET", "POST"]),
-        Route(f"{PAGE}/{{key}}/use", use, methods=["POST"]),
-        Route(f"{PAGE}/{{key}}/remove", remove, methods=["POST"]),
-        Route(f"{PAGE}/{{key}}/label.png", label),
-    ]
 
 
 def _jar(garden: Garden, key: str) -> Jar:
@@ -345,8 +328,8 @@ def _new_page(
     state = context.library.state()
     return store_page(
         request, "stores/jar_new.html", state, status=status, values=dict(values), rows=rows,
-        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN, request_id=new_request_id,
-        cache=units.show_temperature(SHELF_C[kind], state.garden.units.value), here=PAGE,
+        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN, mark=new_request_id,
+        shelf=units.show_temperature(SHELF_C[kind], state.garden.units.value), here=PAGE,
         cautions=cautions(context.trade, state.garden.units.value, "keep", "kitchen"),
     )  # fmt: skip
 

@@ -11,7 +11,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.almanac.best_use import RecipeOption, UseOption, recipes_for
@@ -39,24 +38,12 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["routes"]
 
 PATIENCE_S = 0.4
 TRIAL = "trial:"
 TRIAL_AREA_M2 = {units.US: 10 * float(units.FOOT_M) ** 2, units.METRIC: 1.0}
 """A trial bed is 10 ft² or 1 m² large, half in the shade, and built today."""
 HALF_SHADE = 0.5
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of these pages."""
-    return [
-        Route("/stores/recipes", page),
-        Route("/stores/recipes/lay", lay, methods=["POST"]),
-        Route("/stores/recipes/new", new, methods=["GET", "POST"]),
-        Route("/stores/recipes/{number:whole}", one, methods=["GET", "POST"]),
-        Route("/stores/recipes/{number:whole}/remove", remove, methods=["POST"]),
-    ]
 
 
 # ---- all of them, for a bed ---------------------------------------------------
@@ -136,8 +123,8 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
         garden_in_plan_light = garden_in_plan_light_if_cached(state).garden
         held = next((one for one in garden_in_plan_light.patches if one.key == patch.key), patch)
         return recipes_for(
-            replace(garden_in_plan_light, patches=(held,), log=()), state.series, trade, patch.key, today=today,
-            progress=report, **members,
+            replace(garden_in_plan_light, patches=(held,), log=()), state.series, trade, patch.key,
+            today=today, progress=report, **members,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)

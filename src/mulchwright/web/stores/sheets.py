@@ -9,7 +9,6 @@ from urllib.parse import urlencode
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
@@ -26,19 +25,6 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the page and of the files."""
-    return [
-        Route("/stores/sheets", page),
-        Route("/stores/build-sheet.pdf", build_sheet),
-        Route("/stores/labels.pdf", labels),
-        Route("/stores/label.png", label),
-        Route("/stores/calendar.ics", calendar),
-        Route("/beds/{key}/build-sheet.pdf", bed_build_sheet),
-        Route("/beds/{key}/calendar.ics", bed_calendar),
-    ]
 
 
 def _chosen(request: Request, garden: Garden) -> tuple[Patch, ...]:

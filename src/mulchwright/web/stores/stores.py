@@ -11,7 +11,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright import units
 from mulchwright.errors import InputError
@@ -64,26 +63,6 @@ THINGS = {
         Thing("vessels", "vessels", "vessel", "/stores", vessel_form, read_vessel),
     )
 }
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of this door's first page and of its forms."""
-    return [
-        Route("/stores", at_hand),
-        Route("/stores/lots/new", new_lot, methods=["GET", "POST"]),
-        Route("/stores/lots/{key}", one_lot, methods=["GET", "POST"]),
-        Route("/stores/lots/{key}/remove", remove_lot, methods=["POST"]),
-        Route("/stores/lots/{key}/chipped", chip_lot, methods=["POST"]),
-        *[
-            route
-            for name in THINGS
-            for route in (
-                Route(f"/stores/{name}/new", new_thing, methods=["GET", "POST"]),
-                Route(f"/stores/{name}/{{key}}", one_thing, methods=["GET", "POST"]),
-                Route(f"/stores/{name}/{{key}}/remove", remove_thing, methods=["POST"]),
-            )
-        ],
-    ]
 
 
 def at_hand(request: Request) -> Response:

@@ -13,7 +13,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError, MulchwrightError
@@ -38,23 +37,6 @@ SHOWN = 31
 
 
 _OWN = ("day", "rain", "low", "high", "mark")
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the weather page."""
-    return [
-        Route("/weather", page),
-        Route("/weather/reading", put_reading, methods=["POST"]),
-        Route("/weather/reading/remove", remove_reading, methods=["POST"]),
-        Route("/weather/undo", undo, methods=["POST"]),
-        Route("/weather/append", append, methods=["POST"]),
-        Route("/weather/folder", set_folder, methods=["POST"]),
-        Route("/weather/feed", set_feed, methods=["POST"]),
-        Route("/weather/feed/on", feed_on, methods=["POST"]),
-        Route("/weather/feed/off", feed_off, methods=["POST"]),
-        Route("/weather/feed/now", feed_now, methods=["POST"]),
-        Route("/weather/consent", answer_wish, methods=["POST"]),
-    ]
 
 
 def record_state(state: BookState, today: date) -> Staleness:
@@ -169,8 +151,8 @@ def _view(
         record = (f"No station's record; twelve normals ({garden.normals.source}).",)
     known = record_state(state, today)
     return context.page(
-        request, "weather/weather.html", state, status=422 if errors else 200, section="weather", back="/weather",
-        answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
+        request, "weather/weather.html", state, status=422 if errors else 200, section="weather",
+        back="/weather", answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
         form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
         last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
         feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, cast
 
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.scores import FEWEST, Coverage, Reliability, Scores, score_outlooks
 from mulchwright.book import open_book
@@ -30,11 +29,6 @@ EXPECTED = 0.8
 
 LEVEL = 0.02
 """Brier scores closer together than this are called alike."""
-
-
-def routes() -> list[BaseRoute]:
-    """The address of the page."""
-    return [Route("/year/how-good", how_good)]
 
 
 def _tenths(count: int) -> str:

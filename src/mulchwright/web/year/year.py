@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.routing import BaseRoute, Route
 
 from mulchwright.almanac.review import YearReview
 from mulchwright.book import BookConflict, open_book
@@ -44,18 +43,6 @@ NARROWEST, WIDEST = 240, 1400
 
 MOST_HOURS = 8784.0
 """As many as the longest year has."""
-
-
-def routes() -> list[BaseRoute]:
-    """The addresses of the door."""
-    return [
-        Route("/year", this_year),
-        Route("/year/{year:whole}", one_year),
-        Route("/year/{year:whole}/charts/crop", chart),
-        Route("/year/{year:whole}/review.pdf", pdf),
-        Route("/year/{year:whole}/sums", keep_sums, methods=["POST"]),
-        Route("/year/{year:whole}/plan", write_plan, methods=["POST"]),
-    ]
 
 
 def _years(garden: Garden, today: date) -> list[int]:
@@ -105,8 +92,8 @@ def _page(
     page = page_of(told, garden, context.trade, today, _currency(garden))
     progress = context.progress(state, patience_s=0.0)
     return context.page(
-        request, "year/year.html", state, status=status, section="year", page=page, years=_years(garden, today),
-        revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
+        request, "year/year.html", state, status=status, section="year", page=page,
+        years=_years(garden, today), revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
         waiting=progress.under_way and progress.shown is None, share=progress.share,
