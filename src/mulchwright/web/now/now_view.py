@@ -297,8 +297,8 @@ def _wet(task: GardenTask) -> Said:
 def _heat(task: GardenTask, today: date, system: str) -> Said:
     hot, stop = (units.show_temperature(value, system) for value in (task.value, task.limit))
     why = (
-        f"The bed may reach {hot} by {words.day(task.on, today)}; growth stops at {stop}. Shade it at midday, "
-        "water early."
+        f"The bed may reach {hot} by {words.day(task.on, today)}; growth stops at {stop}. Shade it at "
+        "midday, water early."
     )
     return Said(Headline("Hot days ahead for ", task.name, ""), why)
 

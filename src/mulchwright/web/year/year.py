@@ -93,7 +93,8 @@ def _page(
     progress = context.progress(state, patience_s=0.0)
     return context.page(
         request, "year/year.html", state, status=status, section="year", page=page,
-        years=_years(garden, today), revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
+        years=_years(garden, today),
+        revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
         waiting=progress.under_way and progress.shown is None, share=progress.share,
