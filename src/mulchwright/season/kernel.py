@@ -12,10 +12,12 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.compiled import compiled
+from mulchwright.compiled import compiled, part_of_kernels
 from mulchwright.season import physics as ph
 
-__all__ = ["FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "run_block"]
+__all__ = [
+    "FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "State", "fresh_state", "run_block",
+]  # fmt: skip
 
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
@@ -296,7 +298,20 @@ class State(NamedTuple):
     row: Floats
 
 
-@compiled
+def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State:
+    """The state of a block of members before the build day, all 0; `run_block` writes into it."""
+    nodes = cells + soil_cells
+    return State(
+        cell=np.zeros((6, cells, members)),
+        node=np.zeros((4, nodes, members)),
+        edge=np.zeros((2, nodes + 1, members)),
+        plane=np.zeros((2, max(planes, 1), members)),
+        radius=np.zeros((max(planes, 1), cells, members)),
+        row=np.zeros((29, members)),
+    )
+
+
+@part_of_kernels
 def _water_in(
     patch: int,
     day: int,
@@ -334,8 +349,8 @@ def _water_in(
         since_watered[m] = 0 if given[m] > 0.0 else since_watered[m] + 1
     for m in range(n):
         passing[m] = rain[m] * bed.site[patch, RAIN_SHARE] + given[m]
-    sums[0] = rain.sum() * bed.site[patch, RAIN_SHARE]
-    sums[1] = given.sum()
+    sums[0] = ph.sum_of(rain) * bed.site[patch, RAIN_SHARE]
+    sums[1] = ph.sum_of(given)
     for m in range(n):
         wet_index[m] = model_constants.wet_index_fade * wet_index[m] + passing[m]
     for c in range(bed.sizes[patch, CELLS]):
@@ -348,10 +363,10 @@ def _water_in(
             bed.cell[patch, CAPTURE_SHARE, c],
             bed.cell[patch, WETTING_SHARE, c],
         )
-    sums[3] = passing.sum()
+    sums[3] = ph.sum_of(passing)
 
 
-@compiled
+@part_of_kernels
 def _water_out(
     patch: int, day: int, reference_mm: Floats, bed: BedArrays, par: Floats, state: State, sums: Floats
 ) -> None:
@@ -364,7 +379,7 @@ def _water_out(
     n = reference_mm.shape[0]
     for m in range(n):
         demand[m] = reference_mm[m] * bed.daily[patch, DEMAND_FACTOR, day]
-    evaporated[:] = 0.0
+    ph.fill(0.0, evaporated)
     for c in range(bed.sizes[patch, CELLS]):
         floor = bed.cell[patch, FLOOR_KG_KG, c]
         ph.relative_saturation(
@@ -380,10 +395,10 @@ def _water_out(
             bed.cell[patch, READILY_SHARE, c],
             evaporated,
         )
-    sums[2] = evaporated.sum()
+    sums[2] = ph.sum_of(evaporated)
 
 
-@compiled
+@part_of_kernels
 def _heat(
     patch: int, air: Floats, deep_soil_c: float, bed: BedArrays, model_constants: ModelConstants, state: State
 ) -> None:
@@ -423,7 +438,7 @@ def _heat(
     )
 
 
-@compiled
+@part_of_kernels
 def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
     """Grow each plane's fronts toward each cell and read off how much of each cell is run."""
     response = state.row[RESPONSE]
@@ -472,7 +487,7 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
                 pace[c], plane_pace, plane_rate, bed.cell[patch, RUN_FACTOR, c], state.radius[j, c]
             )
     for c in range(cells):
-        exponent[:] = 0.0
+        ph.fill(0.0, exponent)
         for j in range(bed.sizes[patch, PLANES]):
             offset_m = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
             if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
@@ -482,7 +497,7 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
         ph.covered_share(exponent, share[c])
 
 
-@compiled
+@part_of_kernels
 def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State) -> None:
     """Means and sums over the food layers: share run, pace, temperature, water, dry mass."""
     bed_share = state.row[BED_SHARE]
@@ -497,12 +512,12 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
     temperature_c = state.node[TEMPERATURE_C]
     water = state.cell[WATER]
     mass = state.cell[MASS]
-    bed_share[:] = 0.0
-    bed_pace[:] = 0.0
-    bed_c[:] = 0.0
-    bed_saturation[:] = 0.0
-    food_water[:] = 0.0
-    food_mass[:] = 0.0
+    ph.fill(0.0, bed_share)
+    ph.fill(0.0, bed_pace)
+    ph.fill(0.0, bed_c)
+    ph.fill(0.0, bed_saturation)
+    ph.fill(0.0, food_water)
+    ph.fill(0.0, food_mass)
     for c in range(bed.sizes[patch, CELLS]):
         food = bed.cell[patch, FOOD, c]
         weight = food * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
@@ -514,7 +529,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
         ph.add_scaled(mass[c], food, food_mass)
 
 
-@compiled
+@part_of_kernels
 def _decay(patch: int, bed: BedArrays, model_constants: ModelConstants, par: Floats, state: State) -> None:
     """Dry matter rots; the heat of it warms its cell tomorrow. `food_left` is what is left of the food."""
     bed_c = state.row[BED_C]
@@ -527,7 +542,7 @@ def _decay(patch: int, bed: BedArrays, model_constants: ModelConstants, par: Flo
     rotted = state.row[ROTTED]
     heat_source = state.node[HEAT_SOURCE]
     ph.warmth_of_decay(bed_c, warmth)
-    food_left[:] = food_mass
+    ph.copy(food_mass, food_left)
     per_second = model_constants.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
     for c in range(bed.sizes[patch, CELLS]):
         ph.decay_cell(
@@ -546,7 +561,7 @@ def _decay(patch: int, bed: BedArrays, model_constants: ModelConstants, par: Flo
             heat[m] = rotted[m] * per_second
 
 
-@compiled
+@part_of_kernels
 def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
     surface_c = state.row[SURFACE_C]
@@ -572,10 +587,10 @@ def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
         taken_up = kept * min(digestion[m] * bed_pace[m] * bed_share[m], 1.0)
         undigested[m] = kept - taken_up
         reserve[m] += taken_up
-    food_mass[:] = food_left
+    ph.copy(food_left, food_mass)
 
 
-@compiled
+@part_of_kernels
 def _fruit(
     patch: int,
     day: int,
@@ -643,7 +658,7 @@ def _fruit(
                     records.pin_day[patch, k, first + m] = day
 
 
-@compiled
+@part_of_kernels
 def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: State) -> None:
     """The state on the morning of the build day."""
     mass = state.cell[MASS]
@@ -663,7 +678,8 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
             most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
             water[c, m] = mass[c, m] * min(bed.cell[patch, START_KG_KG, c], most)
     for j in range(bed.sizes[patch, PLANES]):
-        state.radius[j] = bed.plane[patch, PLANE_START_RADIUS_M, j]
+        for c in range(cells):
+            ph.fill(bed.plane[patch, PLANE_START_RADIUS_M, j], state.radius[j, c])
         for m in range(n):
             crumbs[j, m] = bed.plane[patch, PLANE_POINTS_M2, j] * par[POINTS, m]
             leap_left[j, m] = bed.plane[patch, PLANE_LEAP_OFF_DAYS, j] * par[LEAP_OFF, m]
@@ -671,12 +687,12 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
         thickness = forcing.soil_thickness_m[s]
         half_resistance[cells + s] = 0.5 * thickness / forcing.soil_conductivity[s]
         heat_rate[cells + s] = forcing.soil_heat_capacity[s] * thickness / ph.SECONDS_PER_DAY
-    undigested[:] = par[POTENTIAL]
-    pin_age[:] = -1
-    since_watered[:] = 1000
+    ph.copy(par[POTENTIAL], undigested)
+    ph.fill(-1.0, pin_age)
+    ph.fill(1000.0, since_watered)
 
 
-@compiled
+@part_of_kernels
 def _top_up(
     patch: int, added: float, food_mass_at_start: float, bed: BedArrays, par: Floats, state: State
 ) -> None:
@@ -707,34 +723,27 @@ def run_block(
     first: int,
     after: int,
     bed: BedArrays,
-    draws: Floats,
+    par: Floats,
     hazard_draws: Floats,
     flush_noise: Floats,
     forcing: Forcing,
     model_constants: ModelConstants,
+    state: State,
     records: Records,
     mass_days: Ints,
 ) -> None:
     """Run members `first` to `after` (not included) of one patch through all days.
 
-    draws : (patch, parameter, member); hazard_draws : (patch, flush, member), unit exponentials that
-    the summed hazard must pass; flush_noise : (patch, flush, member), factors with median 1;
+    par : (parameter, member of the block); state : `fresh_state` of this block;
+    hazard_draws : (patch, flush, member), unit exponentials that the summed hazard must pass;
+    flush_noise : (patch, flush, member), factors with median 1; records : NaN throughout, which stays where
+    nothing is written (days before the build day, flushes that do not come), but 0 where sums are kept;
     mass_days : (kept day,) the days at whose end the dry mass of the cells is kept.
     """
     n = after - first
     cells = bed.sizes[patch, CELLS]
-    nodes = cells + forcing.soil_thickness_m.shape[0]
-    planes = max(bed.sizes[patch, PLANES], 1)
+    nodes = state.node.shape[1]
     built = bed.sizes[patch, BUILT_DAY]
-    par = draws[patch, :, first:after].copy()
-    state = State(
-        cell=np.zeros((6, cells, n)),
-        node=np.zeros((4, nodes, n)),
-        edge=np.zeros((2, nodes + 1, n)),
-        plane=np.zeros((2, planes, n)),
-        radius=np.zeros((planes, cells, n)),
-        row=np.zeros((29, n)),
-    )
     temperature_c = state.node[TEMPERATURE_C]
     recent_c = state.row[RECENT_C]
     water = state.cell[WATER]
@@ -755,9 +764,6 @@ def run_block(
         moisture_row = records.moisture[patch, day, first:after]
         temperature_row = records.temperature_c[patch, day, first:after]
         if day < built:
-            run_row[:] = np.nan
-            moisture_row[:] = np.nan
-            temperature_row[:] = np.nan
             continue
         air = forcing.air_c[day, first:after]
         deep = forcing.deep_soil_c[day]
@@ -766,15 +772,19 @@ def run_block(
                 depth_share = max(i - cells + 1, 0) / (nodes - cells + 1)
                 for m in range(n):
                     temperature_c[i, m] = air[m] + (deep - air[m]) * depth_share
-            recent_c[:] = air
+            ph.copy(air, recent_c)
         added = bed.daily[patch, ADDED_KG_M2, day]
         if added > 0.0:
             _top_up(patch, added, food_mass_at_start, bed, par, state)
-        stored = water.sum()
+        stored = 0.0
+        for c in range(cells):
+            stored += ph.sum_of(water[c])
         sums = records.account[patch, block, day]
         _water_in(patch, day, forcing.rain_mm[day, first:after], bed, model_constants, par, state, sums)
         _water_out(patch, day, forcing.evapotranspiration_mm[day, first:after], bed, par, state, sums)
-        sums[4] = water.sum() - stored
+        sums[4] = -stored
+        for c in range(cells):
+            sums[4] += ph.sum_of(water[c])
         _heat(patch, air, deep, bed, model_constants, state)
         _spawn_run(patch, bed, par, state)
         _sum_up(patch, food_mass_at_start, bed, state)
@@ -790,7 +800,8 @@ def run_block(
         _decay(patch, bed, model_constants, par, state)
         for kept in range(mass_days.shape[0]):
             if mass_days[kept] == day:
-                records.cell_mass[patch, kept, :cells, first:after] = state.cell[MASS]
+                for c in range(cells):
+                    ph.copy(state.cell[MASS, c], records.cell_mass[patch, kept, c, first:after])
         _ripen(model_constants, par, state)
         _fruit(patch, day, first, hazard_draws, flush_noise, model_constants, par, state, records)
 

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.compiled import compiled
+from mulchwright.compiled import compiled, for_kernels, part_of_kernels
 
 __all__ = ["Course", "Notes", "Seen", "Sharpness", "log_likelihood", "notes_of", "observe", "surprises"]
 
@@ -109,24 +109,24 @@ class Course:
         begun = (pins <= until).sum(axis=1)
         most = max(int(begun.max(initial=0)), 1)
         kept = (pins[:, :most], flushes[:, :most], np.maximum(self.flush_kg_m2.T[:, :most], 1e-9))
-        first, second, third = (np.ascontiguousarray(array, dtype=np.float64) for array in kept)
-        return first, second, third, begun.astype(np.int64)
+        first, second, third = (for_kernels(array) for array in kept)
+        return first, second, third, for_kernels(begun, np.int64)
 
 
-@compiled
+@part_of_kernels
 def _lag_by(days: float, sd: float) -> float:
     """Chance that a half-normal lag is no longer than so many days."""
     return math.erf(days / (sd * 1.4142135623730951)) if days > 0.0 else 0.0
 
 
-@compiled
+@part_of_kernels
 def _log_density(value: float, about: float, sd: float) -> float:
     """Log density of a normal."""
     z = (value - about) / sd
     return -0.5 * z * z - math.log(sd) - 0.9189385332046727
 
 
-@compiled
+@part_of_kernels
 def standing_days(
     day: int, pins: Floats, flushes: Floats, begun: int, sharp: Sharpness
 ) -> tuple[float, float]:
@@ -147,7 +147,7 @@ def standing_days(
     return min(in_pins, 1.0 - ready), ready
 
 
-@compiled
+@part_of_kernels
 def _chance_of_look(seen: int, in_pins: float, ready: float, run: float, sharp: Sharpness) -> float:
     """Chance of what a look found; `run` below 0 where the share run was told by itself."""
     bare = 1.0 - in_pins - ready
@@ -172,7 +172,7 @@ def _chance_of_look(seen: int, in_pins: float, ready: float, run: float, sharp: 
     return neither * (threads if seen == 1 else 1.0 - threads)
 
 
-@compiled
+@part_of_kernels
 def _chance_of_share(told: float, run: float, sd: float) -> float:
     """Density of the share that was told; 0 and 1 gather what the error would carry beyond them."""
     scale = sd * 1.4142135623730951
@@ -183,7 +183,7 @@ def _chance_of_share(told: float, run: float, sd: float) -> float:
     return math.exp(_log_density(told, run, sd))
 
 
-@compiled
+@part_of_kernels
 def _chance_of_pick(
     day: int, kg_m2: float, flush_day: float, flush_kg_m2: float, sharp: Sharpness
 ) -> tuple[float, float]:
@@ -202,7 +202,7 @@ def _chance_of_pick(
     return own, stray
 
 
-@compiled
+@part_of_kernels
 def _log_chance_of_picks(
     pick_day: Ints,
     pick_kg_m2: Floats,
@@ -221,7 +221,9 @@ def _log_chance_of_picks(
     picking. Between two matches the unnoted flushes come before the stray pickings, so no way counts twice.
     """
     picks = pick_day.shape[0]
-    row[:] = 0.0
+    for j in range(picks + 1):
+        row[j, 0] = 0.0
+        row[j, 1] = 0.0
     row[0, 0] = 1.0
     for j in range(1, picks + 1):
         _, stray = _chance_of_pick(pick_day[j - 1], pick_kg_m2[j - 1], NEVER, 1.0, sharp)
@@ -229,7 +231,9 @@ def _log_chance_of_picks(
     for k in range(begun):
         if flushes[k] > until:
             break  # still in pins
-        below[:] = row
+        for j in range(picks + 1):  # an array into an array would bring seconds of compiling along
+            below[j, 0] = row[j, 0]
+            below[j, 1] = row[j, 1]
         missed = 1.0 - sharp.pick_noted_share * _lag_by(until + 1.0 - flushes[k], sharp.pick_lag_days)
         row[0, 0] = below[0, 0] * missed
         for j in range(1, picks + 1):
@@ -259,8 +263,8 @@ def _score(
     out: Floats,
 ) -> None:
     """Log-likelihood of every member into `out`. run_share : (look, member)."""
-    row = np.zeros((pick_day.shape[0] + 1, 2))
-    below = np.zeros((pick_day.shape[0] + 1, 2))
+    row = np.empty((pick_day.shape[0] + 1, 2))
+    below = np.empty((pick_day.shape[0] + 1, 2))
     for m in range(out.shape[0]):
         total = 0.0
         for i in range(look_day.shape[0]):
@@ -277,6 +281,17 @@ def _score(
         out[m] = total
 
 
+def _arrays_of(notes: Notes) -> tuple[Ints, Ints, Floats, Ints, Floats]:
+    """What the kernels read of notes, as they take it."""
+    return (
+        for_kernels(notes.look_day, np.int64),
+        for_kernels(notes.seen, np.int64),
+        for_kernels(notes.share),
+        for_kernels(notes.pick_day, np.int64),
+        for_kernels(notes.pick_kg_m2),
+    )
+
+
 def log_likelihood(notes: Notes, course: Course, sharp: Sharpness) -> Floats:
     """Log of the chance of the notes for each member, (member,).
 
@@ -285,9 +300,10 @@ def log_likelihood(notes: Notes, course: Course, sharp: Sharpness) -> Floats:
     """
     pins, flushes, kg_m2, begun = course.by_member(notes.until)
     out = np.zeros(pins.shape[0])
-    run = np.ascontiguousarray(course.run_share[notes.look_day], dtype=np.float64)
+    run = for_kernels(course.run_share[notes.look_day])
+    look_day, seen, share, pick_day, pick_kg_m2 = _arrays_of(notes)
     _score(
-        notes.look_day, notes.seen, notes.share, notes.pick_day, notes.pick_kg_m2, notes.until,
+        look_day, seen, share, pick_day, pick_kg_m2, notes.until,
         run, pins, flushes, kg_m2, begun, sharp, out,
     )  # fmt: skip
     return out
@@ -309,9 +325,8 @@ def _fit(
     picks: Floats,
 ) -> None:
     """Weighted means over the members of how well each look and each picking is told for."""
-    looks[:] = 0.0
-    picks[:] = 0.0
     for i in range(look_day.shape[0]):
+        looks[i] = 0.0
         best = _chance_of_look(
             seen[i], 1.0 if seen[i] == 2 else 0.0, 1.0 if seen[i] == 3 else 0.0, NOT_SEEN, sharp
         )
@@ -320,6 +335,7 @@ def _fit(
             chance = _chance_of_look(seen[i], in_pins, ready, NOT_SEEN, sharp)
             looks[i] += weights[m] * (chance / best if seen[i] >= 0 else 1.0)
     for j in range(pick_day.shape[0]):
+        picks[j] = 0.0
         for m in range(weights.shape[0]):
             belongs = 0.0
             _, stray = _chance_of_pick(pick_day[j], pick_kg_m2[j], NEVER, 1.0, sharp)
@@ -337,9 +353,10 @@ def surprises(notes: Notes, course: Course, sharp: Sharpness, weights: Floats) -
     """
     pins, flushes, kg_m2, begun = course.by_member(notes.until)
     looks, picks = np.ones(len(notes.look_day)), np.ones(len(notes.pick_day))
+    look_day, seen, _, pick_day, pick_kg_m2 = _arrays_of(notes)
     _fit(
-        notes.look_day, notes.seen, notes.pick_day, notes.pick_kg_m2,
-        pins, flushes, kg_m2, begun, np.ascontiguousarray(weights), sharp, looks, picks,
+        look_day, seen, pick_day, pick_kg_m2,
+        pins, flushes, kg_m2, begun, for_kernels(weights), sharp, looks, picks,
     )  # fmt: skip
     return looks, picks
 

@@ -15,7 +15,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.compiled import compiled
+from mulchwright.compiled import part_of_kernels
 
 __all__ = [
     "SECONDS_PER_DAY",
@@ -28,6 +28,7 @@ __all__ = [
     "cell_half_resistance",
     "cell_heat_capacity",
     "conduct",
+    "copy",
     "covered_share",
     "decay_cell",
     "eliminate_cell",
@@ -35,10 +36,12 @@ __all__ = [
     "exponent_of_grid",
     "exponent_of_scattered",
     "exponential_decline",
+    "fill",
     "grid_coverage",
     "moisture_response",
     "relative_saturation",
     "substitute_cell",
+    "sum_of",
     "surface_temperature",
     "warmth_of_decay",
     "wet_cell",
@@ -62,7 +65,34 @@ degree or two warmer than air of 10 °C in the mean; estimate."""
 TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(ROTHC_EXPONENT_K / (TEMPERATE_MULCH_C + ROTHC_OFFSET_C)))))
 
 
-@compiled
+@part_of_kernels
+def fill(value: float, row: FloatRow) -> None:
+    """Write one value into all of a row.
+
+    This, `copy` and `sum_of` stand for `row[:] = ...` and `.sum()`: those bring along code for every other
+    shape and for the words of their refusals, which takes seconds to compile.
+    """
+    for m in range(row.shape[0]):
+        row[m] = value
+
+
+@part_of_kernels
+def copy(row: FloatRow, to: FloatRow) -> None:
+    """Write a row into another."""
+    for m in range(to.shape[0]):
+        to[m] = row[m]
+
+
+@part_of_kernels
+def sum_of(row: FloatRow) -> float:
+    """Sum of a row."""
+    total = 0.0
+    for m in range(row.shape[0]):
+        total += row[m]
+    return total
+
+
+@part_of_kernels
 def wet_cell(
     passing: FloatRow,
     water: FloatRow,
@@ -90,7 +120,7 @@ def wet_cell(
         passing[m] -= kept
 
 
-@compiled
+@part_of_kernels
 def relative_saturation(
     water: FloatRow,
     dry_mass: FloatRow,
@@ -110,7 +140,7 @@ def relative_saturation(
         saturation[m] = max(water[m] - floor, 0.0) / span
 
 
-@compiled
+@part_of_kernels
 def evaporate_cell(
     water: FloatRow,
     saturation: FloatRow,
@@ -138,7 +168,7 @@ def evaporate_cell(
         lost[m] += taken
 
 
-@compiled
+@part_of_kernels
 def surface_temperature(
     air_c: FloatRow, demand: FloatRow, evaporated: FloatRow, warming_c_per_mm: float, surface_c: FloatRow
 ) -> None:
@@ -151,7 +181,7 @@ def surface_temperature(
         surface_c[m] = air_c[m] + warming_c_per_mm * max(demand[m] - evaporated[m], 0.0)
 
 
-@compiled
+@part_of_kernels
 def cell_heat_capacity(
     water: FloatRow,
     dry_mass: FloatRow,
@@ -164,7 +194,7 @@ def cell_heat_capacity(
         capacity_rate[m] = (dry_mass[m] * specific_heat_j_kg_k + water[m] * WATER_HEAT_J_KG_K) / step_seconds
 
 
-@compiled
+@part_of_kernels
 def cell_half_resistance(
     water: FloatRow, thickness_m: float, dry_w_m_k: float, slope_w_m_k: float, half_resistance: FloatRow
 ) -> None:
@@ -175,7 +205,7 @@ def cell_half_resistance(
         half_resistance[m] = half / (dry_w_m_k + per_water * water[m])
 
 
-@compiled
+@part_of_kernels
 def eliminate_cell(
     above: FloatRow,
     below: FloatRow,
@@ -201,14 +231,14 @@ def eliminate_cell(
         ratio[m] = above[m] * stiffness
 
 
-@compiled
+@part_of_kernels
 def substitute_cell(temperature_above_c: FloatRow, ratio: FloatRow, temperature_c: FloatRow) -> None:
     """The way back down: `T = ratio · T_above + offset`, with the offset waiting in `temperature_c`."""
     for m in range(ratio.shape[0]):
         temperature_c[m] += ratio[m] * temperature_above_c[m]
 
 
-@compiled
+@part_of_kernels
 def conduct(
     half_resistance: FloatGrid,
     capacity_rate: FloatGrid,
@@ -235,8 +265,9 @@ def conduct(
         between = conductance[i]
         for m in range(members):
             between[m] = 1.0 / (upper[m] + lower[m])
-    ratio[nodes] = 0.0
-    deep = np.full(members, deep_c)
+    fill(0.0, ratio[nodes])
+    deep = np.empty(members)
+    fill(deep_c, deep)
     for back in range(nodes):
         i = nodes - 1 - back
         offset_below = temperature_c[i + 1] if back > 0 else deep
@@ -255,14 +286,14 @@ def conduct(
         substitute_cell(temperature_c[i - 1], ratio[i], temperature_c[i])
 
 
-@compiled
+@part_of_kernels
 def add_scaled(row: FloatRow, scale: float, total: FloatRow) -> None:
     """Add `scale` times a row to a total."""
     for m in range(row.shape[0]):
         total[m] += scale * row[m]
 
 
-@compiled
+@part_of_kernels
 def cardinal_temperature_response(
     temperature_c: FloatRow, lowest_c: FloatRow, best_c: FloatRow, highest_c: FloatRow, response: FloatRow
 ) -> None:
@@ -286,7 +317,7 @@ def cardinal_temperature_response(
         response[m] = numerator / denominator
 
 
-@compiled
+@part_of_kernels
 def moisture_response(
     saturation: FloatRow, stall: float, best_low: float, best_high: float, drown: float, response: FloatRow
 ) -> None:
@@ -299,7 +330,7 @@ def moisture_response(
         response[m] = min(max(min(wetting, drowning), 0.0), 1.0)
 
 
-@compiled
+@part_of_kernels
 def window_response(
     temperature_c: FloatRow, lowest_c: FloatRow, best_c: FloatRow, highest_c: FloatRow, response: FloatRow
 ) -> None:
@@ -310,7 +341,7 @@ def window_response(
         response[m] = min(max(min(opening, closing), 0.0), 1.0)
 
 
-@compiled
+@part_of_kernels
 def advance_front(
     pace_at_cell: FloatRow,
     pace_at_plane: FloatRow,
@@ -329,7 +360,7 @@ def advance_front(
         radius[m] += min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
 
 
-@compiled
+@part_of_kernels
 def exponent_of_scattered(
     radius: FloatRow, points_per_m2: FloatRow, offset_m: float, exponent: FloatRow
 ) -> None:
@@ -339,7 +370,7 @@ def exponent_of_scattered(
         exponent[m] += math.pi * points_per_m2[m] * max(radius[m] * radius[m] - below, 0.0)
 
 
-@compiled
+@part_of_kernels
 def grid_coverage(radius_over_spacing_squared: float) -> float:
     """Share of the plane covered by equal discs on a square grid, from (radius / spacing)².
 
@@ -354,7 +385,7 @@ def grid_coverage(radius_over_spacing_squared: float) -> float:
     return math.pi * q - 4.0 * q * half_angle + math.sqrt(4.0 * q - 1.0)
 
 
-@compiled
+@part_of_kernels
 def exponent_of_grid(radius: FloatRow, points_per_m2: FloatRow, offset_m: float, exponent: FloatRow) -> None:
     """Add a plane of pegs set on a square grid: `-ln(1 - covered)`, so that planes combine alike."""
     below = offset_m * offset_m
@@ -363,7 +394,7 @@ def exponent_of_grid(radius: FloatRow, points_per_m2: FloatRow, offset_m: float,
         exponent[m] += -math.log(max(1.0 - covered, 1e-12))
 
 
-@compiled
+@part_of_kernels
 def exponential_decline(exponent: float) -> float:
     """`exp(-x)` for x from 0, flat beyond 40, in plain arithmetic.
 
@@ -380,7 +411,7 @@ def exponential_decline(exponent: float) -> float:
     return p * p
 
 
-@compiled
+@part_of_kernels
 def covered_share(exponent: FloatRow, share: FloatRow) -> None:
     """Share of a cell that is run, `X = 1 - exp(-exponent)`.
 
@@ -391,7 +422,7 @@ def covered_share(exponent: FloatRow, share: FloatRow) -> None:
         share[m] = 1.0 - exponential_decline(exponent[m])
 
 
-@compiled
+@part_of_kernels
 def warmth_of_decay(temperature_c: FloatRow, factor: FloatRow) -> None:
     """Decay at a temperature against the mean of a temperate year.
 
@@ -407,7 +438,7 @@ def warmth_of_decay(temperature_c: FloatRow, factor: FloatRow) -> None:
         factor[m] = thawed * decline / ((1.0 + decline) * TEMPERATE_MEAN)
 
 
-@compiled
+@part_of_kernels
 def decay_cell(
     dry_mass: FloatRow,
     warmth: FloatRow,

@@ -12,9 +12,20 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from mulchwright.compiled import for_kernels
 from mulchwright.errors import InputError
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import FLUSHES, BedArrays, Forcing, ModelConstants, Records, run_block
+from mulchwright.season.kernel import (
+    CELLS,
+    FLUSHES,
+    PLANES,
+    BedArrays,
+    Forcing,
+    ModelConstants,
+    Records,
+    fresh_state,
+    run_block,
+)
 from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave
 
@@ -113,7 +124,7 @@ def forcing_of(
 
 def model_constants_of(trade: Trade) -> ModelConstants:
     """The model's constants that are the same for every bed, from the trade's table."""
-    return ModelConstants(*(trade.constants[name].value for name in ModelConstants._fields))
+    return ModelConstants(*(float(trade.constants[name].value) for name in ModelConstants._fields))
 
 
 def blocks_of(members: int) -> list[tuple[int, int]]:
@@ -166,17 +177,30 @@ def simulate(
         cell_mass=np.full((patches, len(kept), bed.cell.shape[2], members), np.nan),
     )
     kept_days = np.array(kept, dtype=np.int64)
+    # One kind of each array, whoever made it: for another the whole engine would be compiled again.
+    bed = BedArrays(*(for_kernels(array, array.dtype) for array in bed))
+    forcing = Forcing(*(for_kernels(array, array.dtype) for array in forcing))
+    hazard, flush_noise = for_kernels(draws.hazard), for_kernels(draws.flush_noise)
+    soil_cells = forcing.soil_thickness_m.shape[0]
     tasks = [(p, b, first, after) for p in range(patches) for b, (first, after) in enumerate(blocks)]
 
     def one(task: tuple[int, int, int, int]) -> None:
+        patch, block, first, after = task
+        sizes = bed.sizes[patch]
+        state = fresh_state(int(sizes[CELLS]), soil_cells, int(sizes[PLANES]), after - first)
+        par = for_kernels(draws.parameters[patch, :, first:after])
         run_block(
-            *task,
+            patch,
+            block,
+            first,
+            after,
             bed,
-            draws.parameters,
-            draws.hazard,
-            draws.flush_noise,
+            par,
+            hazard,
+            flush_noise,
             forcing,
             model_constants,
+            state,
             records,
             kept_days,
         )

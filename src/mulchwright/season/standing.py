@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.compiled import compiled
+from mulchwright.compiled import compiled, for_kernels
 from mulchwright.season.observing import NEVER, Sharpness, standing_days
 from mulchwright.trade import Trade
 
@@ -34,7 +34,7 @@ class Standing(NamedTuple):
 
 def sharpness_of(trade: Trade) -> Sharpness:
     """How sharply a grower sees, from the trade's constants."""
-    return Sharpness(*(trade.constants[name].value for name in Sharpness._fields))
+    return Sharpness(*(float(trade.constants[name].value) for name in Sharpness._fields))
 
 
 @compiled
@@ -70,8 +70,7 @@ def standing_chances(
     out_pins, out_ready = np.zeros(days), np.zeros(days)
     if near.any():
         rows = [
-            np.ascontiguousarray(np.where(np.isfinite(day[near]), day[near], NEVER).T, dtype=np.float64)
-            for day in (pin_day, flush_day)
+            for_kernels(np.where(np.isfinite(day[near]), day[near], NEVER).T) for day in (pin_day, flush_day)
         ]
         _by_day(rows[0], rows[1], first, days, sharp, out_pins, out_ready)
     found = np.minimum(out_pins * sharp.pins_found_share + out_ready * sharp.ready_found_share, 1.0)

@@ -17,7 +17,7 @@ import numpy as np
 from mulchwright.season import physics
 total = np.zeros(3)
 physics.add_scaled(np.ones(3), 2.0, total)
-print(total[0], sum(physics.add_scaled.stats.cache_hits.values()))
+print(total[0], sum(physics.add_scaled.by_itself.stats.cache_hits.values()))
 """
 
 
