@@ -61,8 +61,13 @@ def _keep_compiled_code_by_source() -> None:
 _keep_compiled_code_by_source()
 
 
-_OPTIONS: dict[str, Any] = {"nogil": True, "fastmath": True, "error_model": "numpy"}
-_PART_OPTIONS: Any = {**_OPTIONS, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_OPTIONS: dict[str, Any] = {
+    "nogil": True,
+    "fastmath": True,
+    "error_model": "numpy",
+    "no_cfunc_wrapper": True,  # an entry from C, which nobody asks for
+}
+_PART_OPTIONS: Any = {**_OPTIONS, "no_cpython_wrapper": True}
 
 
 _SIZES: dict[str, int] = {}

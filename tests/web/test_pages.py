@@ -416,3 +416,16 @@ def test_a_book_replaced_under_the_server_is_read_anew(book: Path, tmp_path: Pat
     create_book(tmp_path / "again.mulch", before.garden)
     book.write_bytes((tmp_path / "again.mulch").read_bytes())  # the same file, other content
     assert library.state().garden.place.name == before.garden.place.name
+
+
+def test_a_page_that_waits_for_the_engine_to_be_compiled_says_so(book: Path, bundle: ChartBundle) -> None:
+    engine = Slow()
+    engine.preparing = True  # type: ignore[attr-defined]
+    with slow_client(book, bundle, engine) as client:
+        html = client.get(BED).text
+        assert "Preparing the engine for this computer (once)." in html
+        assert "Preparing the engine" in client.get("/outlook-progress").json()["words"]
+        engine.preparing = False  # type: ignore[attr-defined]
+        assert "Preparing the engine" not in client.get(BED).text
+        assert "words" not in client.get("/outlook-progress").json()
+        engine.go.set()

@@ -44,11 +44,13 @@ from mulchwright.almanac.told import (
     YearAccount,
 )
 from mulchwright.almanac.working import WorkingLine
+from mulchwright.season.prepare import SECONDS_TO_PREPARE, engine_ready, prepare_engine
 
 __all__ = [
     "DEFAULT_MEMBERS",
     "DEFAULT_SEED",
     "MODEL_VERSION",
+    "SECONDS_TO_PREPARE",
     "Aim",
     "AmountLine",
     "AsBuilt",
@@ -95,8 +97,10 @@ __all__ = [
     "build_weeks",
     "buying",
     "choices_for",
+    "engine_ready",
     "needs_of",
     "outlook",
+    "prepare_engine",
     "propose_spots",
     "recipe_options",
     "recipes_for",

@@ -26,8 +26,28 @@ def print_json(result: object) -> None:
     sys.stdout.flush()
 
 
+def ready_engine() -> None:
+    """Compile the engine if that was not done before, with a bar or a line on standard error."""
+    from mulchwright.almanac import SECONDS_TO_PREPARE, engine_ready, prepare_engine
+
+    if engine_ready():
+        return
+    if not sys.stderr.isatty():
+        say(f"Preparing the engine (once on this machine, about {SECONDS_TO_PREPARE} seconds)")
+    with _bar("Preparing the engine (once on this machine)") as progress:
+        prepare_engine(progress)
+
+
 @contextmanager
 def progress_bar(label: str) -> Iterator[Callable[[float], None]]:
+    """A bar for what runs the engine, which is readied first. It takes the share done, 0 to 1."""
+    ready_engine()
+    with _bar(label) as progress:
+        yield progress
+
+
+@contextmanager
+def _bar(label: str) -> Iterator[Callable[[float], None]]:
     """A bar on standard error that takes the share done, 0 to 1; silent where nobody watches."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn

@@ -16,7 +16,8 @@ from mulchwright.compiled import compiled, part_of_kernels
 from mulchwright.season import physics as ph
 
 __all__ = [
-    "FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "State", "fresh_state", "run_block",
+    "FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "State", "fresh_state",
+    "run_block",
 ]  # fmt: skip
 
 Floats = npt.NDArray[np.float64]

@@ -59,6 +59,8 @@ class AlmanacEngine:
         self._members = members
         self._seed = seed
         self._memory = memory
+        self.preparing = False
+        """Whether it is being compiled, which happens once on a machine and takes its time."""
 
     @property
     def members(self) -> int | None:
@@ -85,10 +87,16 @@ class AlmanacEngine:
         forecast: Forecast | None = None,
     ) -> Outlook:  # fmt: skip
         """The outlook of a whole garden."""
-        from mulchwright.almanac import outlook
+        from mulchwright.almanac import engine_ready, outlook, prepare_engine
         from mulchwright.services.light import garden_in_plan_light
         from mulchwright.trade import load_trade
 
+        if not engine_ready():
+            self.preparing = True
+            try:
+                prepare_engine(progress)
+            finally:
+                self.preparing = False
         members, seed = self._settings()
         garden_in_light, rest = garden_in_plan_light(garden, series, progress)
         return outlook(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -18,7 +19,7 @@ from mulchwright.book import open_book
 from mulchwright.errors import InputError
 from mulchwright.garden import Stage, UnitSystem
 from mulchwright.services.running import proof_of
-from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.context import PREPARING, context_of
 from mulchwright.web.shared.requests import posted_form
 
 
@@ -36,7 +37,8 @@ def outlook_progress(request: Request) -> Response:
     """How far the outlook of the book has come, for pages that wait."""
     context = context_of(request)
     progress = context.progress(context.library.state())
-    return JSONResponse({"ready": not progress.under_way, "share": round(progress.share, 2)})
+    answer: dict[str, Any] = {"ready": not progress.under_way, "share": round(progress.share, 2)}
+    return JSONResponse({**answer, "words": PREPARING} if context.preparing() else answer)
 
 
 def serving(request: Request) -> Response:

@@ -42,6 +42,8 @@ _LOG = logging.getLogger("mulchwright.web")
 PATIENCE_S = 0.35
 """How long a page waits for an outlook that is nearly done before it shows what is known."""
 
+PREPARING = "Preparing the engine for this computer (once). The outlook comes after that by itself."
+
 
 @dataclass(frozen=True, slots=True)
 class Section:
@@ -88,6 +90,8 @@ class AppContext:
             lstrip_blocks=True,
             undefined=StrictUndefined,
         )
+        self.preparing: Callable[[], bool] = lambda: bool(getattr(engine, "preparing", False))
+        self._templates.globals["preparing"] = lambda: PREPARING if self.preparing() else ""
 
     @property
     def trade(self) -> Trade:

@@ -23,11 +23,13 @@ async function waitForReckoning() {
   const main = document.querySelector("main[data-waiting]");
   if (!main) return;
   const bar = main.querySelector("progress");
+  const said = main.querySelector(".waiting [data-words]");
   for (;;) {
     await new Promise((resolve) => setTimeout(resolve, POLL_MS));
     try {
       const state = await (await fetch(main.dataset.waiting, { cache: "no-store" })).json();
       if (bar) bar.value = state.share;
+      if (said) said.textContent = state.words ?? said.dataset.words;
       if (!state.ready) continue;
       const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
       const fresh = page.querySelector("main");
