@@ -95,7 +95,7 @@ def put(client: TestClient, **typed: str) -> str:
 
 def when_ready(client: TestClient, address: str) -> str:
     """A page whose work in the background is done."""
-    end = time.monotonic() + 60
+    end = time.monotonic() + 900
     while True:
         answer = client.get(address)
         if "data-waiting" not in answer.text:

@@ -70,7 +70,7 @@ def hidden(html: str, name: str) -> str:
 
 
 def when_ready(client: TestClient, address: str) -> str:
-    end = time.monotonic() + 60
+    end = time.monotonic() + 900
     while "data-waiting" in (text := client.get(address).text):
         assert time.monotonic() < end, address
         time.sleep(0.1)
