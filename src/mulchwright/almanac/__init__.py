@@ -2,22 +2,13 @@
 
 from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
 from mulchwright.almanac.as_built import AsBuilt, DrawnLot, as_built
-from mulchwright.almanac.best_use import (
-    Aim,
-    BestUse,
-    PatchUse,
-    RecipeOption,
-    ResourceUse,
-    UseOption,
-    best_use,
-    recipe_options,
-    recipes_for,
-)
+from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
 from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
 from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
 from mulchwright.almanac.learning import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
+from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipe_options, recipes_for
 from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
 from mulchwright.almanac.stores import (
     AmountLine,

@@ -9,9 +9,10 @@ import math
 from datetime import date
 from typing import Any
 
-from mulchwright.almanac.best_use import BestUse, PatchUse, ResourceUse, UseOption
+from mulchwright.almanac.best_use import BestUse, PatchUse, ResourceUse
 from mulchwright.almanac.build_weeks import BuildWeek
 from mulchwright.almanac.building import WhenToBuild
+from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.almanac.stores import Buying, LotReport, NeedLine, Needs
 from mulchwright.almanac.told import FirstPicking, Quantiles
 from mulchwright.gather.ranges import Amount

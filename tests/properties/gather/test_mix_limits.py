@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from mulchwright.almanac.best_use import mix_shares
+from mulchwright.almanac.resources import mix_shares
 from mulchwright.gather.allocate import Candidate, PlanOption, Stock, allocate
 
 whole = st.integers(0, 40)

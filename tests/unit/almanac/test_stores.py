@@ -32,8 +32,8 @@ from mulchwright.almanac import (
     sharing,
     when_to_build,
 )
-from mulchwright.almanac.best_use import CUBIC_YARD_L
 from mulchwright.almanac.choosing import recipe_of
+from mulchwright.almanac.resources import CUBIC_YARD_L
 from mulchwright.book.demo import demo_garden
 from mulchwright.errors import InputError
 from mulchwright.garden import (

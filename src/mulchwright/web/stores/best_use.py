@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, cast
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, UseOption, best_use
+from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
+from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Recipe, Stage
 from mulchwright.services.fingerprints import climate_fingerprint

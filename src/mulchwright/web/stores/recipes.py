@@ -13,8 +13,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from mulchwright import units
-from mulchwright.almanac.best_use import RecipeOption, UseOption, recipes_for
 from mulchwright.almanac.choosing import Spot, recipe_of, template_patch
+from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipes_for
 from mulchwright.almanac.stores import needs_of, priced_offers
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Recipe, Stage

@@ -1,0 +1,198 @@
+"""The recipes that a planned bed could get, and what each is worth and takes.
+
+One run of the engine, with the same luck for all, values every bed's own recipe, the grower's recipes and
+the templates that suit its species; the take-off says what each takes of which item.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from mulchwright.almanac.choosing import recipe_of
+from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, outlook
+from mulchwright.almanac.stores import item_key, item_unit, planned_patches, priced_offers
+from mulchwright.almanac.told import PatchOutlook
+from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
+from mulchwright.gather.allocate import Aim
+from mulchwright.gather.takeoff import take_off
+from mulchwright.trade import Trade
+from mulchwright.weather import DailySeries
+
+__all__ = ["RecipeOption", "UseOption", "recipe_options", "recipes_for", "valued_options"]
+
+
+YEAR_DAYS = 366
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeOption:
+    """A recipe that a bed could get; `origin` is "planned", "own" or "template"."""
+
+    key: str
+    name: str
+    recipe: Recipe
+    origin: str
+
+
+def recipe_options(garden: Garden, trade: Trade, patch: Patch) -> tuple[RecipeOption, ...]:
+    """The recipes for a bed: the planned one, the grower's own, and templates that suit its species.
+
+    Recipes of the very same layers, planes and skin are told once, under the first of these names.
+    """
+    found = [RecipeOption("planned", patch.recipe.name, patch.recipe, "planned")]
+    found += [
+        RecipeOption(f"own-{number}", recipe.name, recipe, "own")
+        for number, recipe in enumerate(garden.recipes, start=1)
+    ]
+    found += [
+        RecipeOption(key, template.name, recipe_of(template), "template")
+        for key, template in trade.recipes.items()
+        if patch.species in template.species
+    ]
+    seen: list[tuple[object, ...]] = []
+    kept = []
+    for option in found:
+        build = (option.recipe.layers, option.recipe.planes, option.recipe.skin)
+        if build not in seen:
+            seen.append(build)
+            kept.append(option)
+    return tuple(kept)
+
+
+@dataclass(frozen=True, slots=True)
+class UseOption:
+    """A recipe for a bed, with what the engine expects and what it takes by item, in the item's unit.
+
+    likely_kg, cautious_kg : median and 10 % quantile of what is picked in the first 365 days.
+    modest_kg : what 9 in 10 of the futures with a crop beat, times the chance of a crop; it ranks recipes
+    where a crop is too uncertain for the cautious yield to be more than nothing.
+    run_day : first day on which half of the futures have run through half of the bed, None in no day told.
+    cost_cents : what it would cost if all of it were bought at the least unit prices; None where something
+    is not on offer. expected : the whole outlook of the bed with this recipe.
+    """
+
+    option: RecipeOption
+    patch: Patch
+    expected: PatchOutlook
+    likely_kg: float
+    cautious_kg: float
+    run_day: date | None
+    demand: Mapping[str, float]
+    cost_cents: int | None
+
+    @property
+    def modest_kg(self) -> float:
+        crop = self.expected.picked_if_any_kg
+        return 0.0 if crop is None else (1 - self.expected.none_in_first_year) * crop.p10
+
+    def yield_kg(self, aim: Aim) -> float:
+        """What a plan by this aim counts."""
+        return {
+            Aim.LIKELY: self.likely_kg, Aim.CAUTIOUS: self.cautious_kg, Aim.MODEST: self.modest_kg
+        }[aim]  # fmt: skip
+
+
+# ---- what each option yields and takes --------------------------------------
+
+
+def _half_run(expected: PatchOutlook) -> date | None:
+    reached = (expected.run_share.p50 >= 0.5).nonzero()[0]
+    return expected.start + timedelta(days=int(reached[0])) if len(reached) else None
+
+
+def _demand(patch: Patch, trade: Trade) -> dict[str, float]:
+    """What a bed takes by item, in the item's unit; likely amounts."""
+    takeoff = take_off([patch], trade)
+    found: dict[str, float] = {}
+    for need in takeoff.materials:
+        unit = item_unit(need.material, trade)
+        amount = {Measure.LITERS: need.loose_l.likely, Measure.KILOGRAMS: need.delivered_kg.likely}.get(
+            unit, math.fsum(one.area_m2 for one in takeoff.layers if one.material == need.material)
+        )
+        found[item_key(need.material)] = amount
+    for spawn in takeoff.spawn:
+        pegs = item_unit(spawn.spawn, trade) is Measure.PIECES
+        amount = float(spawn.pegs) if pegs else spawn.mass_kg
+        if amount > 0:
+            found[item_key(spawn.spawn, spawn.species)] = amount
+    return found
+
+
+def _least_prices(offers: Iterable[Offer]) -> dict[str, float]:
+    """Cents for one unit of each item in its cheapest package."""
+    least: dict[str, float] = {}
+    for offer in offers:
+        if offer.price_cents is not None and offer.most != 0:
+            each = offer.price_cents / offer.size
+            least[offer.item] = min(each, least.get(offer.item, math.inf))
+    return least
+
+
+def valued_options(
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    patches: Sequence[Patch],
+    *,
+    today: date,
+    members: int,
+    seed: int,
+    progress: Callable[[float], None] | None,
+) -> tuple[tuple[tuple[UseOption, ...], ...], list[str]]:
+    """Every bed's options with their values, from one run; and in words what could not be valued."""
+    pairs: list[tuple[int, RecipeOption, Patch]] = []
+    for place, patch in enumerate(patches):
+        day = max(today, patch.built_on or today)
+        for option in recipe_options(garden, trade, patch):
+            key = f"bed-{place}-{option.key}"[:80]
+            pairs.append((place, option, replace(patch, key=key, recipe=option.recipe, built_on=day)))
+    first = min(one.built_on for _, _, one in pairs if one.built_on is not None)
+    last = max(one.built_on for _, _, one in pairs if one.built_on is not None)
+    told = outlook(
+        replace(garden, patches=tuple(one for _, _, one in pairs), log=()), series, trade, today=today,
+        start=first, days=(last - first).days + YEAR_DAYS, members=members, seed=seed, alike=True,
+        progress=progress,
+    )  # fmt: skip
+    expected = {item.patch.key: item for item in told.patches}
+    prices = _least_prices(priced_offers(garden, trade)[0])
+    rows: list[list[UseOption]] = [[] for _ in patches]
+    notes = []
+    for place, option, laid in pairs:
+        item = expected.get(laid.key)
+        if item is None:
+            notes.append(f"{patches[place].name}: {option.name} cannot be valued: no layer feeds threads.")
+            continue
+        demand = _demand(laid, trade)
+        cost = None
+        if all(key in prices for key in demand):
+            cost = round(math.fsum(amount * prices[key] for key, amount in demand.items()))
+        year = item.picked_first_year_kg
+        rows[place].append(
+            UseOption(
+                option, replace(laid, key=patches[place].key), item, year.p50, year.p10, _half_run(item),
+                demand, cost,
+            )
+        )  # fmt: skip
+    return tuple(tuple(row) for row in rows), notes
+
+
+def recipes_for(
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    patch_key: str,
+    *,
+    today: date,
+    members: int = DEFAULT_MEMBERS,
+    seed: int = DEFAULT_SEED,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[UseOption, ...]:
+    """The recipes for one planned bed, each with its run, first picking, yield, cost and demand."""
+    (patch,) = planned_patches(garden, [patch_key])
+    (options,), _ = valued_options(
+        garden, series, trade, [patch], today=today, members=members, seed=seed, progress=progress
+    )
+    return options
