@@ -16,7 +16,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 from starlette.testclient import TestClient
 
-from mulchwright.almanac.review import Proposal, ProposalKind, Reason, ReasonKind, YearReview
+from mulchwright.almanac.bed_year import Reason, ReasonKind
+from mulchwright.almanac.next_year import Proposal, ProposalKind
+from mulchwright.almanac.review import YearReview
 from mulchwright.book import create_book, open_book
 from mulchwright.garden import Garden, LogEntry, LogKind, Stage, UnitSystem, WateringRule
 from mulchwright.services.outlooks import AlmanacEngine

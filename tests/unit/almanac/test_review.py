@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Outlook, PatchOutlook, Quantiles, outlook
-from mulchwright.almanac.review import ProposalKind, ReasonKind, YearReview, review
+from mulchwright.almanac.bed_year import ReasonKind
+from mulchwright.almanac.next_year import ProposalKind
+from mulchwright.almanac.review import YearReview, review
 from mulchwright.almanac.scores import to_keep
 from mulchwright.errors import InputError
 from mulchwright.garden import (

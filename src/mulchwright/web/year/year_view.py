@@ -8,16 +8,10 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from mulchwright import units
-from mulchwright.almanac.review import (
-    BedYear,
-    MonthYear,
-    Proposal,
-    ProposalKind,
-    Reason,
-    ReasonKind,
-    YearReview,
-    YieldStory,
-)
+from mulchwright.almanac.bed_year import BedYear, Reason, ReasonKind
+from mulchwright.almanac.next_year import Proposal, ProposalKind
+from mulchwright.almanac.review import MonthYear, YearReview
+from mulchwright.almanac.yield_story import YieldStory
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.sheets.portrait import species_name
 from mulchwright.web.beds.comparison import changes
