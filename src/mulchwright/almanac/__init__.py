@@ -2,6 +2,7 @@
 
 from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
 from mulchwright.almanac.as_built import AsBuilt, DrawnLot, as_built
+from mulchwright.almanac.bed_today import BedToday, LookPlan
 from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
 from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
 from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
@@ -22,7 +23,8 @@ from mulchwright.almanac.stores import (
     needs_of,
     sharing,
 )
-from mulchwright.almanac.today import BedToday, GardenTask, GardenTaskKind, LookPlan, Today, today_asks
+from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
+from mulchwright.almanac.today import Today, today_asks
 from mulchwright.almanac.told import (
     Band,
     FirstPicking,

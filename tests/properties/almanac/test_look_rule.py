@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from mulchwright.almanac.today import (
+from mulchwright.almanac.bed_today import (
     ENOUGH_TO_WALK,
     LOOK_AFTER_PINS_DAYS,
     LOOK_AGAIN_DAYS,

@@ -11,7 +11,8 @@ import pytest
 
 from mulchwright.almanac import Outlook, outlook
 from mulchwright.almanac.near import DAYS_NEAR, NearDay
-from mulchwright.almanac.today import GardenTaskKind, Today, today_asks
+from mulchwright.almanac.tasks import GardenTaskKind
+from mulchwright.almanac.today import Today, today_asks
 from mulchwright.garden import (
     ClimateNormals,
     Garden,

@@ -21,7 +21,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from mulchwright.almanac.today import GardenTask, GardenTaskKind
+from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.garden import Patch

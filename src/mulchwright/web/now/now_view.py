@@ -12,7 +12,9 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from mulchwright import units
-from mulchwright.almanac.today import BedToday, GardenTask, GardenTaskKind, Span, Today
+from mulchwright.almanac.bed_today import BedToday
+from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span
+from mulchwright.almanac.today import Today
 from mulchwright.garden import Garden
 from mulchwright.gather.schedule import StepKind
 from mulchwright.web.views import headlines as answers
