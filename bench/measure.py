@@ -324,7 +324,8 @@ def measure_gathering(figures: Figures) -> None:
     say("making the most of what there is: 20 patches x 8 options x 4 stocks")
     import numpy as np
 
-    from mulchwright.gather.allocate import Candidate, PlanOption, Stock, allocate
+    from mulchwright.gather.allocate import allocate
+    from mulchwright.gather.allocation import Candidate, PlanOption, Stock
     from mulchwright.gather.buy import Need, Offer, Seller, plan_purchase
 
     def choosing(seed: int) -> Callable[[], object]:

@@ -20,7 +20,8 @@ from mulchwright.almanac.shop import MONEY, Shop, tie_words_of, without_shop
 from mulchwright.almanac.stores import Buying, buying, needs_of, planned_patches, priced_offers
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
-from mulchwright.gather.allocate import Aim, Allocation, Candidate, OneMore, PlanOption, Stock, allocate
+from mulchwright.gather.allocate import allocate
+from mulchwright.gather.allocation import Aim, Allocation, Candidate, OneMore, PlanOption, Stock
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries
 

@@ -16,7 +16,7 @@ from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, outlook
 from mulchwright.almanac.stores import item_key, item_unit, planned_patches, priced_offers
 from mulchwright.almanac.told import PatchOutlook
 from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
-from mulchwright.gather.allocate import Aim
+from mulchwright.gather.allocation import Aim
 from mulchwright.gather.takeoff import take_off
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries

@@ -13,7 +13,7 @@ from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.almanac.resources import Resource
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Offer
-from mulchwright.gather.allocate import Allocation, Candidate, PlanOption, Stock, StockUse
+from mulchwright.gather.allocation import Allocation, Candidate, PlanOption, Stock, StockUse
 
 __all__ = ["MONEY", "Shop", "tie_words_of", "without_shop"]
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from mulchwright.almanac.resources import mix_shares
-from mulchwright.gather.allocate import Candidate, PlanOption, Stock, allocate
+from mulchwright.gather.allocate import allocate
+from mulchwright.gather.allocation import Candidate, PlanOption, Stock
 
 whole = st.integers(0, 40)
 

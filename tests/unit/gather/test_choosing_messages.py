@@ -9,7 +9,8 @@ from collections.abc import Callable
 import pytest
 
 from mulchwright.errors import InputError
-from mulchwright.gather.allocate import Candidate, PlanOption, Stock, allocate
+from mulchwright.gather.allocate import allocate
+from mulchwright.gather.allocation import Candidate, PlanOption, Stock
 from mulchwright.gather.buy import Need, Offer, Seller, keeping_share, money_words, plan_purchase
 from mulchwright.gather.share import (
     DeliveryRule,
@@ -153,7 +154,7 @@ def test_an_allocation_says_what_binds_and_what_one_more_brings() -> None:
 
 
 def test_the_aim_changes_the_plan() -> None:
-    from mulchwright.gather.allocate import Aim
+    from mulchwright.gather.allocation import Aim
 
     patch = bed("a", option("bold", 1, 3, 0.1), option("sure", 1, 2, 1))
     assert allocate([patch], [SPAWN]).choices[0].option == patch.options[0]
