@@ -326,7 +326,8 @@ def measure_gathering(figures: Figures) -> None:
 
     from mulchwright.gather.allocate import allocate
     from mulchwright.gather.allocation import Candidate, PlanOption, Stock
-    from mulchwright.gather.buy import Need, Offer, Seller, plan_purchase
+    from mulchwright.gather.buy import Offer, Seller, plan_purchase
+    from mulchwright.gather.purchase import Need
 
     def choosing(seed: int) -> Callable[[], object]:
         rng = np.random.default_rng(seed)

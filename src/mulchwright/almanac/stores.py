@@ -14,7 +14,8 @@ from datetime import date
 
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Household, Lot, LotKind, Measure, Offer, Patch, Stage
-from mulchwright.gather.buy import Need, Purchase, keeping_share, plan_purchase
+from mulchwright.gather.buy import plan_purchase
+from mulchwright.gather.purchase import Need, Purchase, keeping_share
 from mulchwright.gather.ranges import NOTHING, Amount, exactly
 from mulchwright.gather.share import (
     DeliveryRule,

@@ -15,7 +15,7 @@ from fractions import Fraction
 from itertools import combinations
 
 from mulchwright.errors import InputError
-from mulchwright.gather.buy import money_words
+from mulchwright.gather.purchase import money_words
 
 __all__ = [
     "MOST_HOUSEHOLDS_FOR_SHAPLEY",

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 import mulchwright.gather.allocate as allocate_module
 from mulchwright.gather.allocate import allocate
 from mulchwright.gather.allocation import Aim, Allocation, Candidate, PlanOption, Stock
-from mulchwright.gather.buy import Need, Offer, Purchase, Seller, plan_purchase
+from mulchwright.gather.buy import Offer, Seller, plan_purchase
+from mulchwright.gather.purchase import Need, Purchase
 from mulchwright.gather.search import search_plan
 from mulchwright.gather.solver import Limit, Program, Unknown, solve
 

@@ -11,7 +11,8 @@ import pytest
 from mulchwright.errors import InputError
 from mulchwright.gather.allocate import allocate
 from mulchwright.gather.allocation import Candidate, PlanOption, Stock
-from mulchwright.gather.buy import Need, Offer, Seller, keeping_share, money_words, plan_purchase
+from mulchwright.gather.buy import Offer, Seller, plan_purchase
+from mulchwright.gather.purchase import Need, keeping_share, money_words
 from mulchwright.gather.share import (
     DeliveryRule,
     DeliveryTerms,

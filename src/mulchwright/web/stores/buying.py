@@ -11,7 +11,7 @@ from starlette.responses import PlainTextResponse, Response
 from mulchwright.almanac.stores import Buying, Needs, Sharing, buying, item_name, sharing
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Household, Measure, Offer, Seller
-from mulchwright.gather.buy import Need, PurchasePlan
+from mulchwright.gather.purchase import Need, PurchasePlan
 from mulchwright.gather.share import DeliveryRule
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.trade import Trade
