@@ -9,7 +9,8 @@ import pytest
 from scipy.optimize import least_squares
 from scipy.stats import norm
 
-from mulchwright.garden.adjustment import SUSPECT, adjust
+from mulchwright.garden.adjustment import adjust
+from mulchwright.garden.least_squares import SUSPECT
 from mulchwright.garden.plan import Point
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 
