@@ -9,20 +9,11 @@ from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
 from mulchwright.almanac.learning import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
+from mulchwright.almanac.purchases import Buying, buying
 from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipe_options, recipes_for
+from mulchwright.almanac.shared_orders import Sharing, sharing
 from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
-from mulchwright.almanac.stores import (
-    AmountLine,
-    Buying,
-    LotReport,
-    NeedLine,
-    Needs,
-    Sharing,
-    build_amounts,
-    buying,
-    needs_of,
-    sharing,
-)
+from mulchwright.almanac.stores import AmountLine, LotReport, NeedLine, Needs, build_amounts, needs_of
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
 from mulchwright.almanac.today import Today, today_asks
 from mulchwright.almanac.told import (

@@ -14,10 +14,11 @@ from datetime import date
 from itertools import combinations
 
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED
+from mulchwright.almanac.purchases import Buying, buying, priced_offers
 from mulchwright.almanac.recipe_values import UseOption, valued_options
 from mulchwright.almanac.resources import Limited, Resource, food_of, mix_shares, resources_of
 from mulchwright.almanac.shop import MONEY, Shop, tie_words_of, without_shop
-from mulchwright.almanac.stores import Buying, buying, needs_of, planned_patches, priced_offers
+from mulchwright.almanac.stores import needs_of, planned_patches
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
 from mulchwright.gather.allocate import allocate

@@ -13,7 +13,8 @@ from datetime import date, timedelta
 
 from mulchwright.almanac.choosing import recipe_of
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, outlook
-from mulchwright.almanac.stores import item_key, item_unit, planned_patches, priced_offers
+from mulchwright.almanac.purchases import priced_offers
+from mulchwright.almanac.stores import item_key, item_unit, planned_patches
 from mulchwright.almanac.told import PatchOutlook
 from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
 from mulchwright.gather.allocation import Aim

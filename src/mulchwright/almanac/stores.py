@@ -1,31 +1,20 @@
-"""What the planned beds take, what lies ready for them, what is short, and how to come by it.
+"""What the planned beds take, what lies ready for them, and what is short.
 
-Composes the take-off, the lots, the offers and the shared order; no files, no clock. Amounts of one item
-are told in one unit: loose liters for chips and other bulk, kilograms as delivered for straw and spawn,
-pieces for pegs, square meters for sheets such as cardboard.
+Composes the take-off and the lots; no files, no clock. `purchases` and `shared_orders` say how to come by
+what is short. Amounts of one item are given in one unit: loose liters for chips and other bulk, kilograms
+as delivered for straw and spawn, pieces for pegs, square meters for sheets such as cardboard.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Household, Lot, LotKind, Measure, Offer, Patch, Stage
-from mulchwright.gather.buy import plan_purchase
-from mulchwright.gather.purchase import Need, Purchase, keeping_share
-from mulchwright.gather.ranges import NOTHING, Amount, exactly
-from mulchwright.gather.share import (
-    DeliveryRule,
-    DeliveryTerms,
-    SharedItem,
-    SharedOrder,
-    note_lines,
-    share_order,
-)
-from mulchwright.gather.share import Household as Sharer
+from mulchwright.garden import Garden, Lot, LotKind, Measure, Patch, Stage
+from mulchwright.gather.ranges import Amount, exactly
 from mulchwright.gather.stock import (
     Balance,
     LotContent,
@@ -38,29 +27,20 @@ from mulchwright.gather.stock import (
 from mulchwright.gather.suitability import Fitness, judge_lot
 from mulchwright.gather.takeoff import Takeoff, delivered_moisture, loose_density_kg_m3, take_off
 from mulchwright.gather.yard import YardWords, bulk_words, spawn_words, straw_words
-from mulchwright.trade import Constant, Ranged, Trade
+from mulchwright.trade import Trade
 from mulchwright.units import METRIC, show_area
 
 __all__ = [
     "AmountLine",
-    "Buying",
     "LotReport",
     "NeedLine",
     "Needs",
-    "Sharing",
     "build_amounts",
-    "buying",
     "item_key",
     "item_name",
     "item_unit",
     "needs_of",
-    "sharing",
 ]
-
-UNTIL_NEXT_SEASON_DAYS = 182.0
-"""A leftover waits for the next building season, half a year on; our own judgement."""
-OURS = "own-garden"
-"""Key of the grower's own household in a shared order."""
 
 
 # ---- items ------------------------------------------------------------------
@@ -278,247 +258,6 @@ def spawn_line(balance: SpawnBalance, trade: Trade) -> NeedLine:
         item_name(balance.spawn, trade, balance.species), unit,
         exactly(need), exactly(have), exactly(short), exactly(max(0.0, have - need)), balance.lots, (), (),
     )  # fmt: skip
-
-
-# ---- buying -----------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Buying:
-    """The least-cost purchase for what is short. `needs` : what was asked for; `notes` : offers left out.
-
-    Offers in the purchase's lines hold their size in the item's unit; their key is the grower's own.
-    """
-
-    needs: tuple[Need, ...]
-    purchase: Purchase
-    notes: tuple[str, ...]
-
-
-def _life(figure: Constant | Ranged) -> Ranged:
-    return Ranged(figure.low, figure.likely, figure.high, "days", figure.source, figure.place, figure.basis)
-
-
-def _leftover_share(material: str, trade: Trade) -> float:
-    """What a leftover will be worth next season, as a share of its price."""
-    if material in trade.spawn:
-        return keeping_share(trade.spawn[material].shelf_life_days, UNTIL_NEXT_SEASON_DAYS)
-    row = trade.materials[material]
-    if not row.is_food:
-        return 1.0  # bark, soil and cardboard lie for years
-    limit = trade.constants["straw_limit_days" if row.family == "straw" else "chips_limit_days_king"]
-    return keeping_share(_life(limit), UNTIL_NEXT_SEASON_DAYS)
-
-
-def _substitutes(material: str, species: str | None, trade: Trade) -> tuple[str, ...]:
-    """Items that could stand in: spawn of another kind for the same species, food of the same family."""
-    if species is not None:
-        points = trade.spawn[material].arrangement
-        kinds = [k for k, row in trade.spawn.items() if k != material and row.arrangement == points]
-        return tuple(item_key(kind, species) for kind in kinds)
-    row = trade.materials[material]
-    return tuple(
-        key
-        for key, other in trade.materials.items()
-        if key != material and other.family == row.family and other.is_food == row.is_food
-    )
-
-
-def need_of(line: NeedLine, trade: Trade, amount: float) -> Need:
-    """What has to be bought of an item."""
-    return Need(
-        line.item, line.name, amount, line.unit.value,
-        leftover_share=_leftover_share(line.material, trade),
-        substitutes=_substitutes(line.material, line.species, trade),
-    )  # fmt: skip
-
-
-def priced_offers(garden: Garden, trade: Trade) -> tuple[tuple[Offer, ...], tuple[str, ...]]:
-    """The garden's offers with their size in the item's unit, and in words those that cannot be read."""
-    sellers = {seller.key: seller.name for seller in garden.sellers}
-    found: list[Offer] = []
-    notes: list[str] = []
-    for offer in garden.offers:
-        said = offer.name or item_name(offer.item, trade, offer.species)
-        size = _size_in_item_unit(offer, trade)
-        if isinstance(size, str):
-            notes.append(f"The offer of {said} from {sellers[offer.seller]} is left out: {size}")
-            continue
-        found.append(
-            replace(
-                offer, item=item_key(offer.item, offer.species), size=size,
-                unit=item_unit(offer.item, trade), name=said,
-            )
-        )  # fmt: skip
-    return tuple(found), tuple(notes)
-
-
-def _size_in_item_unit(offer: Offer, trade: Trade) -> float | str:
-    """What a package holds in the item's unit, or why that cannot be told."""
-    if offer.item not in trade.spawn and offer.item not in trade.materials:
-        return f"{offer.item!r} is neither in the table of materials nor in that of spawn. Mend its item."
-    if offer.item in trade.spawn and offer.species is None:
-        return "it is spawn of no species. Say which."
-    unit = item_unit(offer.item, trade)
-    if offer.unit is unit:
-        return offer.size
-    if offer.item in trade.spawn:
-        return f"{trade.spawn[offer.item].names[0]} is told in {unit.value}. Give what one package holds."
-    row = trade.materials[offer.item]
-    wet = loose_density_kg_m3(row).likely * (1 + delivered_moisture(row, trade).likely) / 1000.0  # kg/L
-    if unit is Measure.LITERS and offer.unit is Measure.KILOGRAMS:
-        return offer.size / wet
-    if unit is Measure.KILOGRAMS and offer.unit is Measure.LITERS:
-        return offer.size * wet
-    if unit is Measure.KILOGRAMS and offer.unit is Measure.PIECES and row.family == "straw":
-        return offer.size * trade.constants["bale_kg"].value
-    return f"it is told in {offer.unit.value}, and {row.names[0]} in {unit.value}. Measure it so."
-
-
-def buying(garden: Garden, trade: Trade, needs: Needs, *, patience_s: float = 10.0) -> Buying:
-    """Which packages from which sellers cover what is likely to be short, at least cost.
-
-    An offer without a price, one that cannot be read, and a need that nothing covers are named, each with
-    the nearest thing that can be done. Raises `InputError` for offers in several currencies.
-    """
-    wanted = tuple(need_of(line, trade, line.short.likely) for line in needs.short)
-    offers, notes = priced_offers(garden, trade)
-    purchase = plan_purchase(wanted, offers, garden.sellers, patience_s=patience_s)
-    return Buying(wanted, purchase, notes)
-
-
-# ---- sharing ----------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Sharing:
-    """One order for several households: what is bought in all, and who takes and pays what.
-
-    order : None where nothing was bought. note : lines to print and hand round.
-    """
-
-    buying: Buying
-    order: SharedOrder | None
-    note: tuple[str, ...]
-
-
-def _kilograms_each(line: NeedLine, trade: Trade) -> float:
-    """Kilograms of one unit of an item; pieces and square meters are counted as they are."""
-    if line.unit is not Measure.LITERS:
-        return 1.0
-    row = trade.materials[line.material]
-    return loose_density_kg_m3(row).likely * (1 + delivered_moisture(row, trade).likely) / 1000.0
-
-
-def _empty_line(material: str, species: str | None, trade: Trade) -> NeedLine:
-    return NeedLine(
-        item_key(material, species), material, species, item_name(material, trade, species),
-        item_unit(material, trade), NOTHING, NOTHING, NOTHING, NOTHING, (), (), (),
-    )  # fmt: skip
-
-
-def sharing(
-    garden: Garden,
-    trade: Trade,
-    needs: Needs,
-    *,
-    rule: DeliveryRule = DeliveryRule.BY_MASS,
-    ours: str = "",
-    patience_s: float = 10.0,
-) -> Sharing:
-    """One order for what is short here and what the garden's households take, split fairly to the cent.
-
-    ours : what the note calls the grower's own household, by default the garden's place. What is left over
-    stays here.
-
-    Raises `InputError` where no household shares, or one takes something the tables lack or in another
-    unit than the item's.
-    """
-    if not garden.households:
-        raise InputError(
-            "No household shares this order yet; enter one, with what it takes.", field="households"
-        )
-    lines = {line.item: line for line in needs.short}
-    wishes: dict[str, dict[str, float]] = {OURS: {line.item: line.short.likely for line in needs.short}}
-    for household in garden.households:
-        wishes[household.key] = _wishes(household, lines, trade)
-    total = {item: math.fsum(wish.get(item, 0.0) for wish in wishes.values()) for item in lines}
-    wanted = tuple(need_of(lines[item], trade, amount) for item, amount in total.items() if amount > 0)
-    offers, notes = priced_offers(garden, trade)
-    purchase = plan_purchase(wanted, offers, garden.sellers, patience_s=patience_s)
-    bought = Buying(wanted, purchase, notes)
-    if not purchase.plan.lines:
-        return Sharing(bought, None, ("Nothing is bought, so nothing is to be shared.",))
-    order = _split(garden, bought, lines, wishes, rule, ours or garden.place.name, trade)
-    return Sharing(bought, order, note_lines(order))
-
-
-def _wishes(household: Household, lines: dict[str, NeedLine], trade: Trade) -> dict[str, float]:
-    """What a household takes by item, in the item's unit; items that were not short are added to `lines`."""
-    found: dict[str, float] = {}
-    for taking in household.takes:
-        if taking.item not in trade.spawn and taking.item not in trade.materials:
-            raise InputError(
-                f"Household {household.name!r} takes {taking.item!r}, which no table has. Mend it.",
-                field="item",
-            )
-        line = _empty_line(taking.item, taking.species, trade)
-        as_offer = Offer(household.key, taking.item, max(taking.amount, 1e-12), 0, unit=taking.unit,
-                         species=taking.species)  # fmt: skip
-        size = _size_in_item_unit(as_offer, trade)
-        if isinstance(size, str):
-            raise InputError(f"Household {household.name!r}: {line.name}: {size}", field="unit")
-        lines.setdefault(line.item, line)
-        found[line.item] = size if taking.amount > 0 else 0.0
-    return found
-
-
-def _split(
-    garden: Garden,
-    bought: Buying,
-    lines: dict[str, NeedLine],
-    wishes: dict[str, dict[str, float]],
-    rule: DeliveryRule,
-    ours: str,
-    trade: Trade,
-) -> SharedOrder:
-    """The order dealt out; an item from two sellers is two items, each with its part of every wish."""
-    plan = bought.purchase.plan
-    pairs = list(dict.fromkeys((line.offer.item, line.offer.seller) for line in plan.lines))
-    amounts = {
-        pair: math.fsum(x.amount for x in plan.lines if (x.offer.item, x.offer.seller) == pair)
-        for pair in pairs
-    }
-    names = {seller.key: seller.name for seller in garden.sellers}
-    items = []
-    for item, seller in pairs:
-        cents = sum(x.cents for x in plan.lines if (x.offer.item, x.offer.seller) == (item, seller))
-        several = sum(1 for other, _ in pairs if other == item) > 1
-        name = f"{lines[item].name} from {names[seller]}" if several else lines[item].name
-        mass = amounts[item, seller] * _kilograms_each(lines[item], trade)
-        items.append(
-            SharedItem(
-                f"{item} from {seller}", name, mass, cents, seller, lines[item].unit.value,
-                _kilograms_each(lines[item], trade),
-            )
-        )  # fmt: skip
-
-    def wants(wish: dict[str, float]) -> dict[str, float]:
-        told = {}
-        for item, seller in pairs:
-            all_of_it = math.fsum(amount for (other, _), amount in amounts.items() if other == item)
-            part = amounts[item, seller] / all_of_it
-            told[f"{item} from {seller}"] = wish.get(item, 0.0) * part * _kilograms_each(lines[item], trade)
-        return told
-
-    sharers = [Sharer(OURS, ours, wants(wishes[OURS]))]
-    sharers += [Sharer(one.key, one.name, wants(wishes[one.key])) for one in garden.households]
-    terms = [
-        DeliveryTerms(bill.seller.key, bill.delivery_cents, bill.seller.delivery_cents,
-                      bill.seller.free_from_cents)
-        for bill in plan.bills
-    ]  # fmt: skip
-    return share_order(items, sharers, terms, rule=rule, currency=bought.purchase.currency, keeper=OURS)
 
 
 # ---- amounts of one bed, in words -------------------------------------------

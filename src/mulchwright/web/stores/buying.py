@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 
-from mulchwright.almanac.stores import Buying, Needs, Sharing, buying, item_name, sharing
+from mulchwright.almanac.purchases import Buying, buying
+from mulchwright.almanac.shared_orders import Sharing, sharing
+from mulchwright.almanac.stores import Needs, item_name
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Household, Measure, Offer, Seller
 from mulchwright.gather.purchase import Need, PurchasePlan

@@ -14,8 +14,9 @@ from starlette.responses import RedirectResponse, Response
 
 from mulchwright import units
 from mulchwright.almanac.choosing import Spot, recipe_of, template_patch
+from mulchwright.almanac.purchases import priced_offers
 from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipes_for
-from mulchwright.almanac.stores import needs_of, priced_offers
+from mulchwright.almanac.stores import needs_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Recipe, Stage
 from mulchwright.services.fingerprints import climate_fingerprint
