@@ -33,8 +33,8 @@ _SAID_FIGURES = re.compile(
 def in_units(words: str, system: str, *, bulk: bool = False) -> str:
     """A sentence with its SI figures said anew in the grower's units; `bulk` where liters are loose chips.
 
-    >>> in_units("Kept at 4 °C; 300 to 500 L of chips, 0.45 kg.", "us")
-    'Kept at 39 °F; 11 ft³ to 18 ft³ of chips, 16 oz.'
+    >>> in_units("Kept at 4 °C; 300 to 350 L of chips, 0.45 kg.", "us")
+    'Kept at 39 °F; 11 ft³ to 12 ft³ of chips, 16 oz.'
     """
 
     def anew(found: re.Match[str]) -> str:
