@@ -16,7 +16,6 @@ from mulchwright.ground.light import (
     LightClasses,
     LightMap,
     PatchLight,
-    diffuse_shares,
     light_map,
     light_map_key,
     map_extent,
@@ -24,6 +23,7 @@ from mulchwright.ground.light import (
     patch_light,
     unpack_light_map,
 )
+from mulchwright.ground.month_light import diffuse_shares
 from mulchwright.ground.shadow import Grid, crown_shadow, light_through, obstacles_of, wall_shadow
 from mulchwright.ground.sky import sky_view
 from mulchwright.ground.sun import Daylight, SunPosition, daylight, julian_day, sun_position

@@ -15,7 +15,8 @@ import numpy.typing as npt
 import pytest
 
 from mulchwright.garden import ClimateNormals, Crown, Garden, Place, Wall
-from mulchwright.ground.light import diffuse_share_of_month, diffuse_shares, light_map, patch_light
+from mulchwright.ground.light import light_map, patch_light
+from mulchwright.ground.month_light import diffuse_share_of_month, diffuse_shares
 from mulchwright.ground.shadow import Grid, extinction_per_m, in_leaf, light_through, obstacles_of
 from mulchwright.ground.sun import julian_day, sun_position
 

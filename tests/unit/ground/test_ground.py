@@ -48,7 +48,7 @@ from mulchwright.ground import (
     sun_position,
     wall_shadow,
 )
-from mulchwright.ground.light import DEFAULT_DIFFUSE_SHARE, INTERCEPTED_BARE, INTERCEPTED_IN_LEAF
+from mulchwright.ground.month_light import DEFAULT_DIFFUSE_SHARE, INTERCEPTED_BARE, INTERCEPTED_IN_LEAF
 from mulchwright.ground.shadow import in_leaf
 from mulchwright.trade import load_trade
 from mulchwright.weather import MONTH_DAYS
