@@ -1,4 +1,4 @@
-"""What falls on the ground month by month: the sun's paths, the diffuse part of the light, the rain's share."""
+"""What falls on the ground month by month: sun's paths, diffuse part of the light, share of the rain."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
-from mulchwright.sheets.plan import PAPERS_MM, SCALES, PlanSheet, lay_out_plan, plan_png, plan_svg
+from mulchwright.sheets.plan import plan_png, plan_svg
+from mulchwright.sheets.plan_layout import PAPERS_MM, SCALES, PlanSheet, lay_out_plan
 
 __all__ = ["PAPERS_MM", "SCALES", "PlanSheet", "lay_out_plan", "plan_png", "plan_svg"]
