@@ -1,4 +1,4 @@
-"""Renewal of a bed: what is left, what to add and when, moving living chips, nitrogen, what the soil gains.
+"""Renewal of a bed: what is left, what to add and when, moving living chips, and what its soil gains.
 
 Everything here is read off the remains that the outlook tells and the trade's tables. The almanac says what
 is likely; whether the bed is fed, moved or cleared is the grower's affair.
@@ -14,67 +14,33 @@ from enum import StrEnum
 
 import numpy as np
 
-from mulchwright.almanac.remains import LayerLeft, Remains
+from mulchwright.almanac.remains import Remains
+from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
 from mulchwright.almanac.told import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
-from mulchwright.gather.mixing import Part, carbon_nitrogen_of, nitrogen_to_add_kg
-from mulchwright.gather.ranges import Amount, product, quotient, total
+from mulchwright.gather.ranges import Amount, product
 from mulchwright.gather.takeoff import LayerNeed, loose_volume_l, take_off
 from mulchwright.keep import print_due
-from mulchwright.season.decay import carbon_kept_kg, carbon_nitrogen_left
-from mulchwright.trade import Constant, Material, Plant, Trade
+from mulchwright.trade import Material, Plant, Trade
 
 __all__ = [
-    "HUMUS_ROWS",
     "Line",
     "Moving",
-    "Nitrogen",
     "Renewal",
     "Retire",
-    "Soil",
     "TopUp",
     "Why",
     "line_of",
     "moving",
-    "nitrogen_of",
-    "organic_points",
     "renewal",
-    "soil_of",
     "top_up_weeks",
 ]
+
 
 LEAST_TOP_UP_M = 0.01
 """Less than this is not worth a barrow; judgement."""
 SEASONLESS_K, COOL_SHARE = 3.0, 1 / 3
-DUG_DEPTH_M = 0.15
-CLAYS = (5.0, 20.0, 40.0)
-"""From sand to clay, percent: the soil's clay is not known."""
-CARBON_OF_HUMUS = 0.58
-"""Carbon in humus, the usual factor 1.724; from memory."""
-YEARS_FED = 10
-
-_STEM = "humus_share_stem_chips"
-HUMUS_ROWS = {
-    "hardwood-chips": _STEM, "softwood-chips": _STEM, "aged-chips": _STEM, "sawdust": _STEM,
-    "wood-shavings": _STEM, "cardboard": _STEM, "twig-chips": "humus_share_branch_chips",
-    "wheat-straw": "humus_share_straw", "oat-straw": "humus_share_straw",
-    "barley-straw": "humus_share_straw", "rye-straw": "humus_share_straw",
-    "shredded-leaves": "humus_share_leaves", "leaf-mold": "humus_share_leaves",
-    "bark-fines": "humus_share_bark", "compost": "humus_share_compost", "soil": "",
-}  # fmt: skip
-"""Which row of the constants tells how much humus a material leaves; soil leaves none."""
-_NEED_ROWS = {
-    "hardwood-chips": "nitrogen_need_hardwood", "twig-chips": "nitrogen_need_hardwood",
-    "aged-chips": "nitrogen_need_hardwood", "sawdust": "nitrogen_need_hardwood",
-    "softwood-chips": "nitrogen_need_softwood", "wood-shavings": "nitrogen_need_softwood",
-    "wheat-straw": "nitrogen_need_straw", "oat-straw": "nitrogen_need_straw",
-    "barley-straw": "nitrogen_need_straw", "rye-straw": "nitrogen_need_straw",
-}  # fmt: skip
-
-
-def _amount(row: Constant) -> Amount:
-    return Amount(row.low, row.value, row.high)
 
 
 # ---- topping up -------------------------------------------------------------
@@ -220,132 +186,11 @@ def _retire(told: PatchOutlook, trade: Trade, log: Sequence[LogEntry], today: da
         _falls_below(told.remains, "p50", mark.value),
         _falls_below(told.remains, "p90", mark.value),
         told.remains[0].food_share.p50 < mark.value,
-        _amount(mark),
+        amount_of_row(mark),
         (today - told.patch.built_on).days / 365.25,
         Amount(life.low, life.likely, life.high),
         sum(entry.kind is LogKind.TOPPED_UP for entry in log),
     )
-
-
-# ---- nitrogen ---------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Nitrogen:
-    """Carbon to nitrogen of the bed and what its decay would ask for, kg over the whole bed.
-
-    ratio_laid, ratio_now : of all layers mixed. dug_in_kg : to bring what is left to the goal, were it dug
-    in: an upper bound. taken_up_kg : what microbes take up round wood and straw dug in fine, over what these
-    hold themselves.
-    share_of_release : share left of the bed at which it would start to give nitrogen up.
-    """
-
-    ratio_laid: float
-    ratio_now: float
-    dug_in_kg: float
-    taken_up_kg: Amount
-    share_of_release: Amount
-
-
-def _carbon_share(material: Material) -> float:
-    return material.nitrogen_share.likely * material.carbon_nitrogen_ratio.likely
-
-
-def nitrogen_of(layers: Sequence[LayerLeft], area_m2: float, trade: Trade) -> Nitrogen:
-    """The nitrogen balance of a bed by mixing its layers; nitrogen is taken to stay while carbon leaves."""
-    laid, now, needs = [], [], []
-    for layer in layers:
-        material = trade.materials[layer.material]
-        carbon = _carbon_share(material)
-        share = layer.share_left.p50
-        ratio = carbon_nitrogen_left(material.carbon_nitrogen_ratio.likely, share)
-        laid.append(Part(layer.laid_kg_m2, 0.0, carbon, material.nitrogen_share.likely))
-        now.append(Part(layer.dry_kg_m2.p50, 0.0, carbon, min(carbon / ratio, 1.0)))
-        if layer.material in _NEED_ROWS:
-            row = trade.constants[_NEED_ROWS[layer.material]]
-            own = layer.laid_kg_m2 * material.nitrogen_share.likely
-            need = (layer.dry_kg_m2.p50 * each - own for each in (row.low, row.value, row.high))
-            needs.append(product(area_m2, Amount(*(max(each, 0.0) for each in need))))
-    ratio_laid = carbon_nitrogen_of(laid)
-    goal = trade.constants["nitrogen_ratio_goal"].value
-    release = product(1 / ratio_laid, _amount(trade.constants["nitrogen_release_ratio"]))
-    return Nitrogen(
-        ratio_laid, carbon_nitrogen_of(now), nitrogen_to_add_kg(now, goal) * area_m2, total(needs), release
-    )
-
-
-# ---- what the soil gains ----------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Soil:
-    """Humus from a bed, kg over the whole bed.
-
-    so_far_kg : of what has rotted, as a bed on the ground leaves it. in_the_end_kg : of all that was laid.
-    dug_in_kg : of all that was laid, were it dug in: an upper bound. points_dug_in : that bound as
-    percentage points of organic matter in the top 15 cm. fed_ten_years_kg : microbes and humus in the soil
-    after ten years, were what rots this year made good each year, by RothC; clay soil high, sand low.
-    """
-
-    rotted_kg: Amount
-    so_far_kg: Amount
-    in_the_end_kg: Amount
-    dug_in_kg: Amount
-    points_dug_in: Amount
-    fed_ten_years_kg: Amount
-
-
-def organic_points(
-    humus_kg: Amount | float, area_m2: float, density_kg_m3: Amount | float, depth_m: float = DUG_DEPTH_M
-) -> Amount:
-    """Percentage points of organic matter that humus adds to a topsoil, all of it mixed in."""
-    soil = product(area_m2 * depth_m, density_kg_m3)
-    return product(100.0, quotient(product(humus_kg, 1.0), soil))
-
-
-def _monthly_c(told: PatchOutlook) -> list[float]:
-    """Mean warmth of the bed in each month of the year, as far as the outlook tells it."""
-    months: list[list[float]] = [[] for _ in range(12)]
-    for day, value in zip(told.dates(), told.temperature_c.p50, strict=True):
-        if np.isfinite(value):
-            months[day.month - 1].append(float(value))
-    means = [math.fsum(values) / len(values) if values else math.nan for values in months]
-    known = [value for value in means if math.isfinite(value)]
-    middle = math.fsum(known) / len(known) if known else 10.0
-    return [value if math.isfinite(value) else middle for value in means]
-
-
-def soil_of(told: PatchOutlook, trade: Trade) -> Soil:
-    """What has rotted and what of it stays as humus, by the isohumic coefficient, and by RothC's pools."""
-    constants = trade.constants
-    area = told.patch.area_m2
-    rotted, humus, end = [], [], []
-    carbon_a_year = 0.0
-    last = told.remains[-1]
-    for layer, later in zip(told.remains[0].layers, last.layers, strict=True):
-        row = HUMUS_ROWS.get(layer.material, "")
-        if not row:
-            continue
-        gone = Amount(*(max(layer.laid_kg_m2 - kg, 0.0) for kg in (
-            layer.dry_kg_m2.p90, layer.dry_kg_m2.p50, layer.dry_kg_m2.p10,
-        )))  # fmt: skip
-        rotted.append(product(area, gone))
-        humus.append(product(area, gone, _amount(constants[row])))
-        end.append(product(area * layer.laid_kg_m2, _amount(constants[row])))
-        loss = max(layer.dry_kg_m2.p50 - later.dry_kg_m2.p50, 0.0)
-        carbon_a_year += area * loss * _carbon_share(trade.materials[layer.material])
-    surface = _amount(constants["humus_surface_share"])
-    dug_in = total(end)
-    months = _monthly_c(told)
-    low, likely, high = (
-        carbon_kept_kg(carbon_a_year, YEARS_FED, months, clay_percent=clay) / CARBON_OF_HUMUS
-        for clay in CLAYS
-    )
-    return Soil(
-        total(rotted), product(total(humus), surface), product(dug_in, surface), dug_in,
-        organic_points(dug_in, area, _amount(constants["topsoil_density_kg_m3"])),
-        Amount(low, likely, high),
-    )  # fmt: skip
 
 
 # ---- moving living chips ----------------------------------------------------
@@ -405,7 +250,7 @@ def moving(
             "That is more than this bed holds now; take less, or clear the bed and move all of it.",
             field="volume",
         )
-    ratio = _amount(trade.constants["living_chips_spread"])
+    ratio = amount_of_row(trade.constants["living_chips_spread"])
     carries = product(settled_m3 / depth, ratio)
     fresh = loose_volume_l(product(carries, depth), material)
     share = settled_m3 / holds_m3
@@ -418,7 +263,7 @@ def moving(
         ),
         now.food_depth_m.p50 * (1 - share),
         share > trade.constants["living_chips_taken"].high + 1e-9,
-        _amount(trade.constants["living_chips_seasons"]),
+        amount_of_row(trade.constants["living_chips_seasons"]),
     )  # fmt: skip
 
 
@@ -511,6 +356,6 @@ def renewal(told: PatchOutlook, garden: Garden, trade: Trade, today: date) -> Re
         moving(told, trade),
         tuple(plants.values()),
         tuple(word for word in words if not trade.plants_named(word)),
-        _amount(trade.constants["nitrogen_feed_kg_m2"]),
-        _amount(trade.constants["seedling_ring_m"]),
+        amount_of_row(trade.constants["nitrogen_feed_kg_m2"]),
+        amount_of_row(trade.constants["seedling_ring_m"]),
     )

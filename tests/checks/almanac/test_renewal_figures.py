@@ -9,7 +9,7 @@ import pytest
 
 from mulchwright.almanac import outlook
 from mulchwright.almanac.remains import LayerLeft, Spread
-from mulchwright.almanac.renewal import nitrogen_of, organic_points
+from mulchwright.almanac.soil_gain import nitrogen_of, organic_points
 from mulchwright.garden import (
     ClimateNormals,
     Garden,

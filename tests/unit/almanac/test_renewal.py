@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import pytest
 
 from mulchwright.almanac import PatchOutlook, outlook
-from mulchwright.almanac.renewal import HUMUS_ROWS, Why, line_of, moving, renewal, top_up_weeks
+from mulchwright.almanac.renewal import Why, line_of, moving, renewal, top_up_weeks
+from mulchwright.almanac.soil_gain import HUMUS_ROWS
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Bed,

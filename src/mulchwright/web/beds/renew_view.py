@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from mulchwright import units
-from mulchwright.almanac.renewal import HUMUS_ROWS, Line, Moving, Nitrogen, Renewal, Retire, Soil, TopUp, Why
+from mulchwright.almanac.renewal import Line, Moving, Renewal, Retire, TopUp, Why
+from mulchwright.almanac.soil_gain import HUMUS_ROWS, Nitrogen, Soil
 from mulchwright.gather.ranges import Amount
 from mulchwright.gather.yard import bales_of, bulk_words
 from mulchwright.sheets.drawing import Element, document, element, text
