@@ -2,10 +2,22 @@
 
 One patch, arrays (cell, member) or (member,), one day after the other; no loop over members. It is
 slow and says the same as `kernel.run_block`; a test holds the two together. Read this first.
+
+A day goes by these steps, in the order of the manual in `docs/science/`; each stands below under its
+name, beside the equations that it computes:
+
+    top_up                      decay.md, "Topping up"
+    water_in, water_out         water.md, 1 to 3
+    heat                        heat.md
+    spawn_run, sum_up           spawn-run.md, 1 to 5
+    decay                       decay.md
+    ripen, digest               fruiting.md, 1 and 2
+    pick, set_pins              fruiting.md, 4 and 5, then 3
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +30,8 @@ from mulchwright.trade.constants import RothcTemperatureConstants, WaterConstant
 __all__ = ["ReferenceRun", "reference_run"]
 
 Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Booleans = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +100,442 @@ def rothc_warmth(temperature_c: Floats) -> Floats:
     return warmth
 
 
+# ---- what the steps work on ------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Patch:
+    """What stays the same from day to day: the bed as laid, the members' draws, the weather.
+
+    par : (member,) by name. hazard_draws, flush_noise : (flush, member). food, capacity, floor : (cell, 1)
+    or (cell, member). points : (plane, member) per m². soil_half, soil_rate : (soil cell, 1).
+    """
+
+    number: int
+    bed: k.BedArrays
+    forcing: k.Forcing
+    constants: k.ModelConstants
+    par: Mapping[str, Floats]
+    hazard_draws: Floats
+    flush_noise: Floats
+    food: Floats
+    mass_at_start: Floats
+    food_at_start: float
+    capacity: Floats
+    floor: Floats
+    points: Floats
+    soil_half: Floats
+    soil_rate: Floats
+    water_heat: float
+
+    @property
+    def cells(self) -> int:
+        return int(self.bed.sizes[self.number, k.CELLS])
+
+    @property
+    def planes(self) -> int:
+        return int(self.bed.sizes[self.number, k.PLANES])
+
+    @property
+    def soils(self) -> int:
+        return len(self.forcing.soil_thickness_m)
+
+    @property
+    def members(self) -> int:
+        return int(self.forcing.air_c.shape[1])
+
+    def of_cell(self, name: str) -> Floats:
+        """A quantity of the cells as a column, (cell, 1)."""
+        return _of_cell(self.bed, self.number, name)
+
+    def site(self, quantity: int) -> float:
+        """A figure of the spot or of the watering rule."""
+        return float(self.bed.site[self.number, quantity])
+
+    def at_flush(self, table: Floats, flush: Integers) -> Floats:
+        """(member,) what a table (flush, member) holds for each member's next flush."""
+        drawn: Floats = table[np.minimum(flush, k.FLUSHES - 1), np.arange(self.members)]
+        return drawn
+
+
+def _of_cell(bed: k.BedArrays, patch: int, name: str) -> Floats:
+    cells = int(bed.sizes[patch, k.CELLS])
+    column: Floats = bed.cell[patch, k.CELL_QUANTITIES.index(name), :cells, None]
+    return column
+
+
+@dataclass(slots=True)
+class _State:
+    """What a bed carries from one day to the next.
+
+    mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
+    the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
+    All others : (member,).
+    """
+
+    mass: Floats
+    water: Floats
+    temperature_c: Floats
+    source: Floats
+    radius: Floats
+    leap_left: Floats
+    food_water: Floats
+    food_mass: Floats
+    recent_c: Floats
+    wet_index: Floats
+    since_watered: Integers
+    ripe: Floats
+    undigested: Floats
+    reserve: Floats
+    summed_hazard: Floats
+    rest_left: Floats
+    pin_degrees: Floats
+    pin_age: Integers
+    flush: Integers
+
+
+@dataclass(frozen=True, slots=True)
+class _Growth:
+    """A day's threads. moist, pace, share : (cell, member), moisture response, pace and coverage."""
+
+    moist: Floats
+    pace: Floats
+    share: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Means:
+    """Means over the food layers, weighted by dry mass as laid, (member,)."""
+
+    share: Floats
+    pace: Floats
+    saturation: Floats
+    temperature_c: Floats
+
+
+def _patch_of(
+    patch: int, bed: k.BedArrays, draws: Floats, hazard_draws: Floats, flush_noise: Floats,
+    forcing: k.Forcing, model_constants: k.ModelConstants,
+) -> _Patch:  # fmt: skip
+    par = dict(zip(k.PARAMETERS, draws[patch], strict=True))
+    members = forcing.air_c.shape[1]
+    planes = int(bed.sizes[patch, k.PLANES])
+    dry_mass, food = _of_cell(bed, patch, "dry_mass_kg_m2"), _of_cell(bed, patch, "food")
+    return _Patch(
+        number=patch,
+        bed=bed,
+        forcing=forcing,
+        constants=model_constants,
+        par=par,
+        hazard_draws=hazard_draws[patch],
+        flush_noise=flush_noise[patch],
+        food=food,
+        mass_at_start=np.repeat(dry_mass, members, axis=1),
+        food_at_start=float((dry_mass * food).sum()),
+        capacity=_of_cell(bed, patch, "capacity_kg_kg") * par["capacity_scale"],
+        floor=_of_cell(bed, patch, "floor_kg_kg"),
+        points=bed.plane[patch, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"],
+        soil_half=(0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None],
+        soil_rate=(forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None],
+        water_heat=constants_of(WaterConstants).specific_heat_j_kg_k,
+    )
+
+
+def lay_bed(patch: _Patch) -> _State:
+    """The bed on the day it is built: its layers' water, the air's temperature fading into the soil's."""
+    p, bed, forcing, par = patch.number, patch.bed, patch.forcing, patch.par
+    cells, soils, members = patch.cells, patch.soils, patch.members
+    built = int(bed.sizes[p, k.BUILT_DAY])
+    zero = np.zeros(members)
+    air = forcing.air_c[built] if built < len(forcing.air_c) else zero
+    deep_c = forcing.deep_soil_c[built] if built < len(forcing.air_c) else 0.0
+    depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
+    start_radius = bed.plane[p, k.PLANE_START_RADIUS_M, : patch.planes, None, None]
+    return _State(
+        mass=patch.mass_at_start.copy(),
+        water=patch.mass_at_start * np.minimum(patch.of_cell("start_kg_kg"), patch.capacity),
+        temperature_c=air + (deep_c - air) * depth_share,
+        source=np.zeros((cells + soils, members)),
+        radius=np.repeat(np.repeat(start_radius, cells, axis=1), members, axis=2),
+        leap_left=bed.plane[p, k.PLANE_LEAP_OFF_DAYS, : patch.planes, None] * par["leap_off_scale"],
+        food_water=zero.copy(),
+        food_mass=zero.copy(),
+        recent_c=air.copy(),
+        wet_index=zero.copy(),
+        since_watered=np.full(members, 1000),
+        ripe=zero.copy(),
+        undigested=par["potential_kg_m2"].copy(),
+        reserve=zero.copy(),
+        summed_hazard=zero.copy(),
+        rest_left=zero.copy(),
+        pin_degrees=zero.copy(),
+        pin_age=np.full(members, -1),
+        flush=np.zeros(members, dtype=int),
+    )
+
+
+# ---- the steps of a day ----------------------------------------------------------
+
+
+def top_up(patch: _Patch, state: _State, day: int) -> None:
+    """Fresh matter on the uppermost food cell, with the water it brings and the food in it."""
+    added = patch.bed.daily[patch.number, k.ADDED_KG_M2, day]
+    if added > 0:
+        to = patch.bed.added_to[patch.number]
+        wet = added * np.minimum(patch.of_cell("start_kg_kg")[to], patch.capacity[to])
+        state.mass[to] += added
+        state.water[to] += wet
+        state.food_water = state.food_water + patch.food[to] * wet
+        state.food_mass = state.food_mass + patch.food[to] * added
+        state.undigested = (
+            state.undigested + patch.par["potential_kg_m2"] * patch.food[to] * added / patch.food_at_start
+        )
+
+
+def water_in(patch: _Patch, state: _State, day: int) -> tuple[Floats, Floats, Floats]:
+    r"""Rain through the crowns and what is given, and what of both has drained [mm].
+
+    Each cell keeps min(share of what passes, share of its deficit), or lets its surplus go:
+
+    .. math:: kept = \min(a P, b (M w_{max} - W)), \quad P \leftarrow P - kept
+    """
+    p, bed, constants, rain = patch.number, patch.bed, patch.constants, patch.forcing.rain_mm[day]
+    thirsty = (
+        (bed.sizes[p, k.RULE_FROM_DAY] <= day)
+        & (patch.site(k.RULE_DEPTH_MM) > 0)
+        & (state.since_watered >= patch.site(k.RULE_REST_DAYS))
+        & (rain < constants.rain_that_spares_watering_mm)
+        & (state.recent_c > constants.least_watering_temperature_c)
+        & (state.food_water < patch.site(k.RULE_BELOW) * (state.food_water + state.food_mass))
+    )
+    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, patch.site(k.RULE_DEPTH_MM), 0.0)
+    state.since_watered = np.where(given > 0, 0, state.since_watered + 1)
+    through = rain * patch.site(k.RAIN_SHARE)
+    passing = through + given
+    state.wet_index = constants.wet_index_fade * state.wet_index + passing
+    for c in range(patch.cells):
+        deficit = state.mass[c] * patch.capacity[c] - state.water[c]
+        kept = np.minimum(
+            bed.cell[p, k.CAPTURE_SHARE, c] * passing, bed.cell[p, k.WETTING_SHARE, c] * deficit
+        )
+        kept = np.where(deficit > 0, kept, deficit)
+        state.water[c] += kept
+        passing = passing - kept
+    return through, given, passing
+
+
+def water_out(patch: _Patch, state: _State, demand: Floats) -> tuple[Floats, Floats]:
+    r"""Water evaporated [mm] of what the day asks for, and the relative saturation before it, (cell, member).
+
+    .. math:: s = \frac{W - M w_{dry}}{M (w_{max} - w_{dry})}, \quad
+        E = \min\left(1, \frac{s}{1 - r}\right) f \; demand, \quad E \le W - M w_{dry}
+    """
+    above_floor = np.maximum(state.water - state.mass * patch.floor, 0)
+    saturation = above_floor / (state.mass * (patch.capacity - patch.floor))
+    reduction = np.minimum(1, saturation / (1 - patch.of_cell("readily_share")))
+    lost = np.minimum(reduction * patch.of_cell("evaporation_weight") * demand, above_floor)
+    state.water -= lost
+    return lost.sum(axis=0), saturation
+
+
+def heat(patch: _Patch, state: _State, day: int, demand: Floats, evaporated: Floats) -> Floats:
+    r"""The surface's temperature, (member,); the cells' and the soil's move by one implicit day.
+
+    .. math:: T_0 = T_{air} + w (demand - E), \quad
+        C \frac{T' - T}{day} = \nabla (\lambda \nabla T') + Q, \quad \lambda = \lambda_{dry} + a \, \theta
+    """
+    forcing, members = patch.forcing, patch.members
+    surface: Floats = forcing.air_c[day] + patch.constants.surface_warming_c_per_mm * np.maximum(
+        demand - evaporated, 0
+    )
+    bed_rate = (
+        state.mass * patch.of_cell("specific_heat") + state.water * patch.water_heat
+    ) / SECONDS_PER_DAY
+    conductivity = patch.of_cell("conductivity_dry") + patch.of_cell("conductivity_slope") * state.water / (
+        1000 * patch.of_cell("thickness_m")
+    )
+    half = 0.5 * patch.of_cell("thickness_m") / conductivity
+    state.temperature_c = conduct(
+        state.temperature_c,
+        np.vstack([bed_rate, np.repeat(patch.soil_rate, members, axis=1)]),
+        np.vstack([half, np.repeat(patch.soil_half, members, axis=1)]),
+        state.source, surface, forcing.deep_soil_c[day],
+    )  # fmt: skip
+    return surface
+
+
+def spawn_run(patch: _Patch, state: _State, saturation: Floats) -> _Growth:
+    r"""Pace of the cells, reach of the planes toward them and the share covered.
+
+    .. math:: v = m(s) \, g(T), \quad R_{jc} \leftarrow R_{jc} + \min(v_c, v_j) \, u \, f_c, \quad
+        X_c = 1 - \exp\left(-\pi \sum_j n_j \max(R_{jc}^2 - (z_c - z_j)^2, 0)\right)
+    """
+    p, bed, par = patch.number, patch.bed, patch.par
+    stall, best_low = patch.site(k.MOISTURE_STALL), patch.site(k.MOISTURE_BEST_LOW)
+    best_high, drown = patch.site(k.MOISTURE_BEST_HIGH), patch.site(k.MOISTURE_DROWN)
+    moist = np.clip(
+        np.minimum((saturation - stall) / (best_low - stall), (drown - saturation) / (drown - best_high)),
+        0,
+        1,
+    )
+    pace = moist * cardinal(
+        state.temperature_c[: patch.cells], par["growth_temperature_min_c"], par["growth_temperature_opt_c"],
+        par["growth_temperature_max_c"],
+    )  # fmt: skip
+    exponent = np.zeros((patch.cells, patch.members))
+    for j in range(patch.planes):
+        at_plane = np.maximum(
+            pace[bed.plane_index[p, k.PLANE_ABOVE, j]], pace[bed.plane_index[p, k.PLANE_BELOW, j]]
+        )
+        rate = np.where(state.leap_left[j] <= 0, par["run_rate_m_per_day"], 0.0)
+        state.leap_left[j] -= at_plane
+        state.radius[j] += np.minimum(pace, at_plane) * rate * patch.of_cell("run_factor")
+        offset = patch.of_cell("height_m") - bed.plane[p, k.PLANE_HEIGHT_M, j]
+        reach = np.maximum(state.radius[j] ** 2 - offset**2, 0)
+        if bed.plane_index[p, k.PLANE_ON_GRID, j]:
+            covered = np.vectorize(grid_coverage)(reach * patch.points[j])
+            exponent += -np.log(np.maximum(1 - covered, 1e-12))
+        else:
+            exponent += np.pi * patch.points[j] * reach
+    share = 1 - np.exp(-np.minimum(exponent, 40.0))
+    return _Growth(moist, pace, share)
+
+
+def sum_up(patch: _Patch, state: _State, growth: _Growth, saturation: Floats) -> _Means:
+    """The bed's figures as means over its food layers, and the water and dry mass of its food."""
+    weight = patch.food * patch.mass_at_start / patch.food_at_start
+    state.food_water = (patch.food * state.water).sum(axis=0)
+    state.food_mass = (patch.food * state.mass).sum(axis=0)
+    return _Means(
+        share=(weight * growth.share).sum(axis=0),
+        pace=(weight * growth.pace).sum(axis=0),
+        saturation=(weight * saturation).sum(axis=0),
+        temperature_c=(weight * state.temperature_c[: patch.cells]).sum(axis=0),
+    )
+
+
+def decay(patch: _Patch, state: _State, growth: _Growth, bed_c: Floats) -> None:
+    r"""A day's rot of the cells, which heats them the next day and takes its share of undigested food.
+
+    .. math:: dM = M \, k \, warmth \, m(s) \, (1 + (f - 1) X)
+    """
+    before = state.food_mass
+    rate_of_decay = (
+        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c) * growth.moist
+        * (1 + (patch.of_cell("colonized_factor") - 1) * growth.share)
+    )  # fmt: skip
+    rotted = state.mass * np.minimum(rate_of_decay, 0.5)
+    state.mass = state.mass - rotted
+    state.source[: patch.cells] = rotted * patch.constants.heat_of_decay_j_kg / SECONDS_PER_DAY
+    state.food_mass = state.food_mass - (patch.food * rotted).sum(axis=0)
+    state.undigested = state.undigested * state.food_mass / before
+
+
+def ripen(patch: _Patch, state: _State, surface_c: Floats, bed_c: Floats) -> None:
+    r"""The weekly mean at the surface that pins feel, and the days of ripening, counted in warmth alone.
+
+    .. math:: \bar T \leftarrow \bar T + (T_0 - \bar T) / memory, \quad ripe \leftarrow ripe + g(T)
+    """
+    par = patch.par
+    state.recent_c = state.recent_c + (surface_c - state.recent_c) / (
+        patch.constants.pin_temperature_memory_days
+    )
+    state.ripe = state.ripe + cardinal(
+        bed_c,
+        par["growth_temperature_min_c"],
+        par["growth_temperature_opt_c"],
+        par["growth_temperature_max_c"],
+    )
+
+
+def digest(patch: _Patch, state: _State, means: _Means) -> None:
+    r"""What is run takes up food, and that is the reserve that flushes draw on.
+
+    .. math:: up = U \min(d \, \bar v \, \bar X, 1)
+    """
+    taken_up = state.undigested * np.minimum(patch.par["digestion_per_day"] * means.pace * means.share, 1)
+    state.undigested, state.reserve = state.undigested - taken_up, state.reserve + taken_up
+
+
+def pick(
+    patch: _Patch, state: _State, day: int, surface_c: Floats, bed_saturation: Floats, out: ReferenceRun
+) -> Booleans:
+    r"""Pins that are warm enough for long enough are picked, and the bed rests; who had pins, (member,).
+
+    .. math:: D \leftarrow D + \max(T_0 - T_{base}, 0), \quad
+        flush = \min(share \cdot wetness \cdot coolness \cdot noise, 0.95) \, reserve
+    """
+    par, constants, every = patch.par, patch.constants, np.arange(patch.members)
+    best, high = par["pin_temperature_opt_c"], par["pin_temperature_max_c"]
+    pinning = state.pin_age >= 0
+    state.pin_age = np.where(pinning, state.pin_age + 1, state.pin_age)
+    warmth = np.maximum(surface_c - par["pin_to_pick_base_c"], 0)
+    state.pin_degrees = np.where(pinning, state.pin_degrees + warmth, state.pin_degrees)
+    picked = pinning & (state.pin_degrees >= par["pin_to_pick_degree_days"])
+    wetness = np.clip(bed_saturation / constants.pin_saturation_full, 0.1, 1)
+    coolness = np.clip(2 * (high - state.recent_c) / (high - best), 0.1, 1)
+    factor = np.minimum(patch.at_flush(patch.flush_noise, state.flush), constants.largest_flush_factor)
+    portion = par["flush_share"] * wetness * coolness * factor
+    mass = np.where(picked, np.minimum(portion, 0.95) * state.reserve, 0.0)
+    state.reserve = state.reserve - mass
+    out.flush_day[state.flush[picked], every[picked]] = day
+    out.flush_kg_m2[state.flush[picked], every[picked]] = mass[picked]
+    state.flush = state.flush + picked
+    ended = picked | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
+    state.pin_age = np.where(ended, -1, state.pin_age)
+    state.summed_hazard = np.where(ended, 0.0, state.summed_hazard)
+    state.rest_left = np.where(ended, par["refractory_days"], state.rest_left)
+    return pinning
+
+
+def set_pins(patch: _Patch, state: _State, means: _Means, pinning: Booleans) -> None:
+    r"""Pins set where a ripe bed without any has rested and its summed hazard passes the draw.
+
+    .. math:: H \leftarrow H + h \cdot crops \cdot window(\bar T) \cdot wetness
+    """
+    par, constants = patch.par, patch.constants
+    low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
+    window = np.clip(
+        np.minimum(2 * (state.recent_c - low) / (best - low), 2 * (high - state.recent_c) / (high - best)),
+        0,
+        1,
+    )
+    ready = (
+        ~pinning
+        & (state.flush < k.FLUSHES)
+        & (means.share >= par["run_share_to_fruit"])
+        & (state.ripe >= par["ripening_days"])
+    )
+    resting = ready & (state.rest_left > 0)
+    state.rest_left = np.where(resting, state.rest_left - 1, state.rest_left)
+    recent_wet = state.wet_index / (state.wet_index + constants.wet_index_half_mm)
+    span = constants.pin_saturation_full - constants.pin_saturation_low
+    bed_wet = np.clip((means.saturation - constants.pin_saturation_low) / span, 0, 1)
+    wet = (constants.dry_hazard_share + (1 - constants.dry_hazard_share) * recent_wet) * bed_wet
+    hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
+    waiting = ready & ~resting
+    state.summed_hazard = np.where(waiting, state.summed_hazard + hazard, state.summed_hazard)
+    pins = waiting & (state.summed_hazard >= patch.at_flush(patch.hazard_draws, state.flush))
+    state.pin_age = np.where(pins, 0, state.pin_age)
+    state.pin_degrees = np.where(pins, 0.0, state.pin_degrees)
+
+
+# ---- all days --------------------------------------------------------------------
+
+
+def _nothing_yet(days: int, cells: int, members: int) -> ReferenceRun:
+    return ReferenceRun(
+        run_share=np.full((days, members), np.nan),
+        moisture=np.full((days, members), np.nan),
+        temperature_c=np.full((days, members), np.nan),
+        account_mm=np.zeros((days, 5)),
+        watered_mm=np.zeros((days, members)),
+        flush_day=np.full((k.FLUSHES, members), np.nan),
+        flush_kg_m2=np.zeros((k.FLUSHES, members)),
+        cell_mass_kg_m2=np.full((days, cells, members), np.nan),
+    )
+
+
 def reference_run(
     patch: int,
     bed: k.BedArrays,
@@ -96,234 +546,38 @@ def reference_run(
     model_constants: k.ModelConstants,
 ) -> ReferenceRun:
     """One patch through all days; arguments as in `kernel.run_block`."""
-    p = patch
-    cells, planes = int(bed.sizes[p, k.CELLS]), int(bed.sizes[p, k.PLANES])
+    one = _patch_of(patch, bed, draws, hazard_draws, flush_noise, forcing, model_constants)
+    state = lay_bed(one)
     days, members = forcing.air_c.shape
-    par = dict(zip(k.PARAMETERS, draws[p], strict=True))
+    out = _nothing_yet(days, one.cells, members)
+    for day in range(int(bed.sizes[patch, k.BUILT_DAY]), days):
+        top_up(one, state, day)
 
-    def of_cell(name: str) -> Floats:
-        column: Floats = bed.cell[p, k.CELL_QUANTITIES.index(name), :cells, None]
-        return column
-
-    water_heat = constants_of(WaterConstants).specific_heat_j_kg_k
-    food = of_cell("food")
-    mass = np.repeat(of_cell("dry_mass_kg_m2"), members, axis=1)
-    mass_at_start = mass.copy()
-    food_at_start = float((of_cell("dry_mass_kg_m2") * food).sum())
-    capacity = of_cell("capacity_kg_kg") * par["capacity_scale"]
-    floor = of_cell("floor_kg_kg")
-    water = mass * np.minimum(of_cell("start_kg_kg"), capacity)
-    soil_half = (0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None]
-    soil_rate = (forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None]
-    soils = len(forcing.soil_thickness_m)
-    radius = np.repeat(
-        np.repeat(bed.plane[p, k.PLANE_START_RADIUS_M, :planes, None, None], cells, axis=1), members, axis=2
-    )
-    leap_left = bed.plane[p, k.PLANE_LEAP_OFF_DAYS, :planes, None] * par["leap_off_scale"]
-    points = bed.plane[p, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"]
-
-    temperature = np.zeros((cells + soils, members))
-    source = np.zeros((cells + soils, members))
-    zero = np.zeros(members)
-    food_water, food_mass = zero.copy(), zero.copy()
-    ripe, recent_c, wet_index, reserve = zero.copy(), zero.copy(), zero.copy(), zero.copy()
-    undigested = par["potential_kg_m2"].copy()
-    summed_hazard, rest_left, pin_degrees = zero.copy(), zero.copy(), zero.copy()
-    pin_age = np.full(members, -1)
-    flush = np.zeros(members, dtype=int)
-    since_watered = np.full(members, 1000)
-    every = np.arange(members)
-
-    def unknown() -> Floats:
-        return np.full((days, members), np.nan)
-
-    out = ReferenceRun(
-        run_share=unknown(),
-        moisture=unknown(),
-        temperature_c=unknown(),
-        account_mm=np.zeros((days, 5)),
-        watered_mm=np.zeros((days, members)),
-        flush_day=np.full((k.FLUSHES, members), np.nan),
-        flush_kg_m2=np.zeros((k.FLUSHES, members)),
-        cell_mass_kg_m2=np.full((days, cells, members), np.nan),
-    )
-    built = int(bed.sizes[p, k.BUILT_DAY])
-    for day in range(built, days):
-        air, rain = forcing.air_c[day], forcing.rain_mm[day]
-        if day == built:
-            depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
-            temperature = air + (forcing.deep_soil_c[day] - air) * depth_share
-            recent_c = air.copy()
-
-        # topping up: fresh matter with the water it brings, and the food in it
-        added = bed.daily[p, k.ADDED_KG_M2, day]
-        if added > 0:
-            to = bed.added_to[p]
-            wet = added * np.minimum(of_cell("start_kg_kg")[to], capacity[to])
-            mass[to] += added
-            water[to] += wet
-            food_water, food_mass = food_water + food[to] * wet, food_mass + food[to] * added
-            undigested = undigested + par["potential_kg_m2"] * food[to] * added / food_at_start
-
-        # water in
-        stored = water.sum()
-        thirsty = (
-            (bed.sizes[p, k.RULE_FROM_DAY] <= day)
-            & (bed.site[p, k.RULE_DEPTH_MM] > 0)
-            & (since_watered >= bed.site[p, k.RULE_REST_DAYS])
-            & (rain < model_constants.rain_that_spares_watering_mm)
-            & (recent_c > model_constants.least_watering_temperature_c)
-            & (food_water < bed.site[p, k.RULE_BELOW] * (food_water + food_mass))
-        )
-        given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, bed.site[p, k.RULE_DEPTH_MM], 0.0)
-        since_watered = np.where(given > 0, 0, since_watered + 1)
-        through = rain * bed.site[p, k.RAIN_SHARE]
-        passing = through + given
-        wet_index = model_constants.wet_index_fade * wet_index + passing
-        for c in range(cells):
-            deficit = mass[c] * capacity[c] - water[c]
-            kept = np.minimum(
-                bed.cell[p, k.CAPTURE_SHARE, c] * passing, bed.cell[p, k.WETTING_SHARE, c] * deficit
-            )
-            kept = np.where(deficit > 0, kept, deficit)
-            water[c] += kept
-            passing = passing - kept
-
-        # water out
-        demand = forcing.evapotranspiration_mm[day] * bed.daily[p, k.DEMAND_FACTOR, day]
-        saturation = np.maximum(water - mass * floor, 0) / (mass * (capacity - floor))
-        reduction = np.minimum(1, saturation / (1 - of_cell("readily_share")))
-        lost = np.minimum(
-            reduction * of_cell("evaporation_weight") * demand, np.maximum(water - mass * floor, 0)
-        )
-        water -= lost
-        evaporated = lost.sum(axis=0)
+        stored = state.water.sum()
+        through, given, drained = water_in(one, state, day)
+        demand = forcing.evapotranspiration_mm[day] * bed.daily[patch, k.DEMAND_FACTOR, day]
+        evaporated, saturation = water_out(one, state, demand)
+        out.watered_mm[day] = given
         out.account_mm[day] = (
-            np.array([through.sum(), given.sum(), evaporated.sum(), passing.sum(), water.sum() - stored])
+            np.array(
+                [through.sum(), given.sum(), evaporated.sum(), drained.sum(), state.water.sum() - stored]
+            )
             / members
         )
-        out.watered_mm[day] = given
 
-        # heat
-        surface = air + model_constants.surface_warming_c_per_mm * np.maximum(demand - evaporated, 0)
-        bed_rate = (mass * of_cell("specific_heat") + water * water_heat) / SECONDS_PER_DAY
-        conductivity = of_cell("conductivity_dry") + of_cell("conductivity_slope") * water / (
-            1000 * of_cell("thickness_m")
-        )
-        half = 0.5 * of_cell("thickness_m") / conductivity
-        temperature = conduct(
-            temperature,
-            np.vstack([bed_rate, np.repeat(soil_rate, members, axis=1)]),
-            np.vstack([half, np.repeat(soil_half, members, axis=1)]),
-            source, surface, forcing.deep_soil_c[day],
-        )  # fmt: skip
+        surface_c = heat(one, state, day, demand, evaporated)
 
-        # spawn run
-        stall, best_low = bed.site[p, k.MOISTURE_STALL], bed.site[p, k.MOISTURE_BEST_LOW]
-        best_high, drown = bed.site[p, k.MOISTURE_BEST_HIGH], bed.site[p, k.MOISTURE_DROWN]
-        moist = np.clip(
-            np.minimum((saturation - stall) / (best_low - stall), (drown - saturation) / (drown - best_high)),
-            0,
-            1,
-        )
-        pace = moist * cardinal(
-            temperature[:cells], par["growth_temperature_min_c"], par["growth_temperature_opt_c"],
-            par["growth_temperature_max_c"],
-        )  # fmt: skip
-        exponent = np.zeros((cells, members))
-        for j in range(planes):
-            at_plane = np.maximum(
-                pace[bed.plane_index[p, k.PLANE_ABOVE, j]], pace[bed.plane_index[p, k.PLANE_BELOW, j]]
-            )
-            rate = np.where(leap_left[j] <= 0, par["run_rate_m_per_day"], 0.0)
-            leap_left[j] -= at_plane
-            radius[j] += np.minimum(pace, at_plane) * rate * of_cell("run_factor")
-            offset = of_cell("height_m") - bed.plane[p, k.PLANE_HEIGHT_M, j]
-            reach = np.maximum(radius[j] ** 2 - offset**2, 0)
-            if bed.plane_index[p, k.PLANE_ON_GRID, j]:
-                covered = np.vectorize(grid_coverage)(reach * points[j])
-                exponent += -np.log(np.maximum(1 - covered, 1e-12))
-            else:
-                exponent += np.pi * points[j] * reach
-        share = 1 - np.exp(-np.minimum(exponent, 40.0))
-        weight = food * mass_at_start / food_at_start
-        bed_share, bed_pace = (weight * share).sum(axis=0), (weight * pace).sum(axis=0)
-        bed_saturation = (weight * saturation).sum(axis=0)
-        bed_c = (weight * temperature[:cells]).sum(axis=0)
-        food_water, food_mass = (food * water).sum(axis=0), (food * mass).sum(axis=0)
+        growth = spawn_run(one, state, saturation)
+        means = sum_up(one, state, growth, saturation)
+        out.moisture[day] = state.food_water / (state.food_water + state.food_mass)
+        out.run_share[day] = means.share
+        out.temperature_c[day] = means.temperature_c
 
-        out.moisture[day] = food_water / (food_water + food_mass)
+        decay(one, state, growth, means.temperature_c)
+        out.cell_mass_kg_m2[day] = state.mass
 
-        # decay
-        before = food_mass
-        rate_of_decay = (
-            of_cell("decay_per_day") * par["decay_scale"] * rothc_warmth(bed_c) * moist
-            * (1 + (of_cell("colonized_factor") - 1) * share)
-        )  # fmt: skip
-        rotted = mass * np.minimum(rate_of_decay, 0.5)
-        mass = mass - rotted
-        out.cell_mass_kg_m2[day] = mass
-        source[:cells] = rotted * model_constants.heat_of_decay_j_kg / SECONDS_PER_DAY
-        food_mass = food_mass - (food * rotted).sum(axis=0)
-
-        # fruiting
-        recent_c = recent_c + (surface - recent_c) / model_constants.pin_temperature_memory_days
-        low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
-        window = np.clip(
-            np.minimum(2 * (recent_c - low) / (best - low), 2 * (high - recent_c) / (high - best)), 0, 1
-        )
-        undigested = undigested * food_mass / before
-        ripe = ripe + cardinal(
-            bed_c,
-            par["growth_temperature_min_c"],
-            par["growth_temperature_opt_c"],
-            par["growth_temperature_max_c"],
-        )
-        taken_up = undigested * np.minimum(par["digestion_per_day"] * bed_pace * bed_share, 1)
-        undigested, reserve = undigested - taken_up, reserve + taken_up
-
-        pinning = pin_age >= 0
-        pin_age = np.where(pinning, pin_age + 1, pin_age)
-        warmth = np.maximum(surface - par["pin_to_pick_base_c"], 0)
-        pin_degrees = np.where(pinning, pin_degrees + warmth, pin_degrees)
-        picked = pinning & (pin_degrees >= par["pin_to_pick_degree_days"])
-        wetness = np.clip(bed_saturation / model_constants.pin_saturation_full, 0.1, 1)
-        at = np.minimum(flush, k.FLUSHES - 1)
-        coolness = np.clip(2 * (high - recent_c) / (high - best), 0.1, 1)
-        factor = np.minimum(flush_noise[p, at, every], model_constants.largest_flush_factor)
-        portion = par["flush_share"] * wetness * coolness * factor
-        pick = np.where(picked, np.minimum(portion, 0.95) * reserve, 0.0)
-        reserve = reserve - pick
-        out.flush_day[flush[picked], every[picked]] = day
-        out.flush_kg_m2[flush[picked], every[picked]] = pick[picked]
-        flush = flush + picked
-        ended = picked | (pinning & ~picked & (pin_age > model_constants.pins_lost_after_days))
-        pin_age = np.where(ended, -1, pin_age)
-        summed_hazard = np.where(ended, 0.0, summed_hazard)
-        rest_left = np.where(ended, par["refractory_days"], rest_left)
-
-        ready = (
-            ~pinning
-            & (flush < k.FLUSHES)
-            & (bed_share >= par["run_share_to_fruit"])
-            & (ripe >= par["ripening_days"])
-        )
-        resting = ready & (rest_left > 0)
-        rest_left = np.where(resting, rest_left - 1, rest_left)
-        recent_wet = wet_index / (wet_index + model_constants.wet_index_half_mm)
-        span = model_constants.pin_saturation_full - model_constants.pin_saturation_low
-        bed_wet = np.clip((bed_saturation - model_constants.pin_saturation_low) / span, 0, 1)
-        wet = (
-            model_constants.dry_hazard_share + (1 - model_constants.dry_hazard_share) * recent_wet
-        ) * bed_wet
-        hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
-        waiting = ready & ~resting
-        summed_hazard = np.where(waiting, summed_hazard + hazard, summed_hazard)
-        at = np.minimum(flush, k.FLUSHES - 1)
-        pins = waiting & (summed_hazard >= hazard_draws[p, at, every])
-        pin_age = np.where(pins, 0, pin_age)
-        pin_degrees = np.where(pins, 0.0, pin_degrees)
-
-        out.run_share[day] = bed_share
-        out.temperature_c[day] = bed_c
+        ripen(one, state, surface_c, means.temperature_c)
+        digest(one, state, means)
+        pinning = pick(one, state, day, surface_c, means.saturation, out)
+        set_pins(one, state, means, pinning)
     return out
