@@ -96,7 +96,6 @@ def site_map(
     built_on: date,
     today: date,
     classes: int = CLASSES_OF_LIGHT,
-    shelter: float = 0.3,
     members: int = MEMBERS,
     seed: int = DEFAULT_SEED,
     progress: Callable[[float], None] | None = None,
@@ -112,7 +111,7 @@ def site_map(
         template_patch(
             template,
             species,
-            Spot(1.0, tuple(float(v) for v in shares), rain_share=float(rain), shelter=shelter),
+            Spot(1.0, tuple(float(v) for v in shares), rain_share=float(rain)),
             key=f"class-{index}",
             name=f"Class {index + 1}",
             built_on=built_on,
