@@ -17,21 +17,16 @@ name, beside the equations that it computes:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from mulchwright.season import kernel as k
 from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C, grid_coverage
-from mulchwright.trade.constants import RothcTemperatureConstants, WaterConstants, constants_of
+from mulchwright.season.reference_bed import Booleans, Floats, PlainPatch, PlainState, lay_bed, plain_patch
+from mulchwright.trade.constants import RothcTemperatureConstants, constants_of
 
 __all__ = ["ReferenceRun", "reference_run"]
-
-Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
-Booleans = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,100 +95,6 @@ def rothc_warmth(temperature_c: Floats) -> Floats:
     return warmth
 
 
-# ---- what the steps work on ------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Patch:
-    """What stays the same from day to day: the bed as laid, the members' draws, the weather.
-
-    par : (member,) by name. hazard_draws, flush_noise : (flush, member). food, capacity, floor : (cell, 1)
-    or (cell, member). points : (plane, member) per m². soil_half, soil_rate : (soil cell, 1).
-    """
-
-    number: int
-    bed: k.BedArrays
-    forcing: k.Forcing
-    constants: k.ModelConstants
-    par: Mapping[str, Floats]
-    hazard_draws: Floats
-    flush_noise: Floats
-    food: Floats
-    mass_at_start: Floats
-    food_at_start: float
-    capacity: Floats
-    floor: Floats
-    points: Floats
-    soil_half: Floats
-    soil_rate: Floats
-    water_heat: float
-
-    @property
-    def cells(self) -> int:
-        return int(self.bed.sizes[self.number, k.CELLS])
-
-    @property
-    def planes(self) -> int:
-        return int(self.bed.sizes[self.number, k.PLANES])
-
-    @property
-    def soils(self) -> int:
-        return len(self.forcing.soil_thickness_m)
-
-    @property
-    def members(self) -> int:
-        return int(self.forcing.air_c.shape[1])
-
-    def of_cell(self, name: str) -> Floats:
-        """A quantity of the cells as a column, (cell, 1)."""
-        return _of_cell(self.bed, self.number, name)
-
-    def site(self, quantity: int) -> float:
-        """A figure of the spot or of the watering rule."""
-        return float(self.bed.site[self.number, quantity])
-
-    def at_flush(self, table: Floats, flush: Integers) -> Floats:
-        """(member,) what a table (flush, member) holds for each member's next flush."""
-        drawn: Floats = table[np.minimum(flush, k.FLUSHES - 1), np.arange(self.members)]
-        return drawn
-
-
-def _of_cell(bed: k.BedArrays, patch: int, name: str) -> Floats:
-    cells = int(bed.sizes[patch, k.CELLS])
-    column: Floats = bed.cell[patch, k.CELL_QUANTITIES.index(name), :cells, None]
-    return column
-
-
-@dataclass(slots=True)
-class _State:
-    """What a bed carries from one day to the next.
-
-    mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
-    the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
-    All others : (member,).
-    """
-
-    mass: Floats
-    water: Floats
-    temperature_c: Floats
-    source: Floats
-    radius: Floats
-    leap_left: Floats
-    food_water: Floats
-    food_mass: Floats
-    recent_c: Floats
-    wet_index: Floats
-    since_watered: Integers
-    ripe: Floats
-    undigested: Floats
-    reserve: Floats
-    summed_hazard: Floats
-    rest_left: Floats
-    pin_degrees: Floats
-    pin_age: Integers
-    flush: Integers
-
-
 @dataclass(frozen=True, slots=True)
 class _Growth:
     """A day's threads. moist, pace, share : (cell, member), moisture response, pace and coverage."""
@@ -213,71 +114,10 @@ class _Means:
     temperature_c: Floats
 
 
-def _patch_of(
-    patch: int, bed: k.BedArrays, draws: Floats, hazard_draws: Floats, flush_noise: Floats,
-    forcing: k.Forcing, model_constants: k.ModelConstants,
-) -> _Patch:  # fmt: skip
-    par = dict(zip(k.PARAMETERS, draws[patch], strict=True))
-    members = forcing.air_c.shape[1]
-    planes = int(bed.sizes[patch, k.PLANES])
-    dry_mass, food = _of_cell(bed, patch, "dry_mass_kg_m2"), _of_cell(bed, patch, "food")
-    return _Patch(
-        number=patch,
-        bed=bed,
-        forcing=forcing,
-        constants=model_constants,
-        par=par,
-        hazard_draws=hazard_draws[patch],
-        flush_noise=flush_noise[patch],
-        food=food,
-        mass_at_start=np.repeat(dry_mass, members, axis=1),
-        food_at_start=float((dry_mass * food).sum()),
-        capacity=_of_cell(bed, patch, "capacity_kg_kg") * par["capacity_scale"],
-        floor=_of_cell(bed, patch, "floor_kg_kg"),
-        points=bed.plane[patch, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"],
-        soil_half=(0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None],
-        soil_rate=(forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None],
-        water_heat=constants_of(WaterConstants).specific_heat_j_kg_k,
-    )
-
-
-def lay_bed(patch: _Patch) -> _State:
-    """The bed on the day it is built: its layers' water, the air's temperature fading into the soil's."""
-    p, bed, forcing, par = patch.number, patch.bed, patch.forcing, patch.par
-    cells, soils, members = patch.cells, patch.soils, patch.members
-    built = int(bed.sizes[p, k.BUILT_DAY])
-    zero = np.zeros(members)
-    air = forcing.air_c[built] if built < len(forcing.air_c) else zero
-    deep_c = forcing.deep_soil_c[built] if built < len(forcing.air_c) else 0.0
-    depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
-    start_radius = bed.plane[p, k.PLANE_START_RADIUS_M, : patch.planes, None, None]
-    return _State(
-        mass=patch.mass_at_start.copy(),
-        water=patch.mass_at_start * np.minimum(patch.of_cell("start_kg_kg"), patch.capacity),
-        temperature_c=air + (deep_c - air) * depth_share,
-        source=np.zeros((cells + soils, members)),
-        radius=np.repeat(np.repeat(start_radius, cells, axis=1), members, axis=2),
-        leap_left=bed.plane[p, k.PLANE_LEAP_OFF_DAYS, : patch.planes, None] * par["leap_off_scale"],
-        food_water=zero.copy(),
-        food_mass=zero.copy(),
-        recent_c=air.copy(),
-        wet_index=zero.copy(),
-        since_watered=np.full(members, 1000),
-        ripe=zero.copy(),
-        undigested=par["potential_kg_m2"].copy(),
-        reserve=zero.copy(),
-        summed_hazard=zero.copy(),
-        rest_left=zero.copy(),
-        pin_degrees=zero.copy(),
-        pin_age=np.full(members, -1),
-        flush=np.zeros(members, dtype=int),
-    )
-
-
 # ---- the steps of a day ----------------------------------------------------------
 
 
-def top_up(patch: _Patch, state: _State, day: int) -> None:
+def top_up(patch: PlainPatch, state: PlainState, day: int) -> None:
     """Fresh matter on the uppermost food cell, with the water it brings and the food in it."""
     added = patch.bed.daily[patch.number, k.ADDED_KG_M2, day]
     if added > 0:
@@ -292,7 +132,7 @@ def top_up(patch: _Patch, state: _State, day: int) -> None:
         )
 
 
-def water_in(patch: _Patch, state: _State, day: int) -> tuple[Floats, Floats, Floats]:
+def water_in(patch: PlainPatch, state: PlainState, day: int) -> tuple[Floats, Floats, Floats]:
     r"""Rain through the crowns and what is given, and what of both has drained [mm].
 
     Each cell keeps min(share of what passes, share of its deficit), or lets its surplus go:
@@ -324,7 +164,7 @@ def water_in(patch: _Patch, state: _State, day: int) -> tuple[Floats, Floats, Fl
     return through, given, passing
 
 
-def water_out(patch: _Patch, state: _State, demand: Floats) -> tuple[Floats, Floats]:
+def water_out(patch: PlainPatch, state: PlainState, demand: Floats) -> tuple[Floats, Floats]:
     r"""Water evaporated [mm] of what the day asks for, and the relative saturation before it, (cell, member).
 
     .. math:: s = \frac{W - M w_{dry}}{M (w_{max} - w_{dry})}, \quad
@@ -338,7 +178,7 @@ def water_out(patch: _Patch, state: _State, demand: Floats) -> tuple[Floats, Flo
     return lost.sum(axis=0), saturation
 
 
-def heat(patch: _Patch, state: _State, day: int, demand: Floats, evaporated: Floats) -> Floats:
+def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evaporated: Floats) -> Floats:
     r"""The surface's temperature, (member,); the cells' and the soil's move by one implicit day.
 
     .. math:: T_0 = T_{air} + w (demand - E), \quad
@@ -364,7 +204,7 @@ def heat(patch: _Patch, state: _State, day: int, demand: Floats, evaporated: Flo
     return surface
 
 
-def spawn_run(patch: _Patch, state: _State, saturation: Floats) -> _Growth:
+def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Growth:
     r"""Pace of the cells, reach of the planes toward them and the share covered.
 
     .. math:: v = m(s) \, g(T), \quad R_{jc} \leftarrow R_{jc} + \min(v_c, v_j) \, u \, f_c, \quad
@@ -401,7 +241,7 @@ def spawn_run(patch: _Patch, state: _State, saturation: Floats) -> _Growth:
     return _Growth(moist, pace, share)
 
 
-def sum_up(patch: _Patch, state: _State, growth: _Growth, saturation: Floats) -> _Means:
+def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Floats) -> _Means:
     """The bed's figures as means over its food layers, and the water and dry mass of its food."""
     weight = patch.food * patch.mass_at_start / patch.food_at_start
     state.food_water = (patch.food * state.water).sum(axis=0)
@@ -414,7 +254,7 @@ def sum_up(patch: _Patch, state: _State, growth: _Growth, saturation: Floats) ->
     )
 
 
-def decay(patch: _Patch, state: _State, growth: _Growth, bed_c: Floats) -> None:
+def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) -> None:
     r"""A day's rot of the cells, which heats them the next day and takes its share of undigested food.
 
     .. math:: dM = M \, k \, warmth \, m(s) \, (1 + (f - 1) X)
@@ -431,7 +271,7 @@ def decay(patch: _Patch, state: _State, growth: _Growth, bed_c: Floats) -> None:
     state.undigested = state.undigested * state.food_mass / before
 
 
-def ripen(patch: _Patch, state: _State, surface_c: Floats, bed_c: Floats) -> None:
+def ripen(patch: PlainPatch, state: PlainState, surface_c: Floats, bed_c: Floats) -> None:
     r"""The weekly mean at the surface that pins feel, and the days of ripening, counted in warmth alone.
 
     .. math:: \bar T \leftarrow \bar T + (T_0 - \bar T) / memory, \quad ripe \leftarrow ripe + g(T)
@@ -448,7 +288,7 @@ def ripen(patch: _Patch, state: _State, surface_c: Floats, bed_c: Floats) -> Non
     )
 
 
-def digest(patch: _Patch, state: _State, means: _Means) -> None:
+def digest(patch: PlainPatch, state: PlainState, means: _Means) -> None:
     r"""What is run takes up food, and that is the reserve that flushes draw on.
 
     .. math:: up = U \min(d \, \bar v \, \bar X, 1)
@@ -458,7 +298,12 @@ def digest(patch: _Patch, state: _State, means: _Means) -> None:
 
 
 def pick(
-    patch: _Patch, state: _State, day: int, surface_c: Floats, bed_saturation: Floats, out: ReferenceRun
+    patch: PlainPatch,
+    state: PlainState,
+    day: int,
+    surface_c: Floats,
+    bed_saturation: Floats,
+    out: ReferenceRun,
 ) -> Booleans:
     r"""Pins that are warm enough for long enough are picked, and the bed rests; who had pins, (member,).
 
@@ -488,7 +333,7 @@ def pick(
     return pinning
 
 
-def set_pins(patch: _Patch, state: _State, means: _Means, pinning: Booleans) -> None:
+def set_pins(patch: PlainPatch, state: PlainState, means: _Means, pinning: Booleans) -> None:
     r"""Pins set where a ripe bed without any has rested and its summed hazard passes the draw.
 
     .. math:: H \leftarrow H + h \cdot crops \cdot window(\bar T) \cdot wetness
@@ -546,7 +391,7 @@ def reference_run(
     model_constants: k.ModelConstants,
 ) -> ReferenceRun:
     """One patch through all days; arguments as in `kernel.run_block`."""
-    one = _patch_of(patch, bed, draws, hazard_draws, flush_noise, forcing, model_constants)
+    one = plain_patch(patch, bed, draws, hazard_draws, flush_noise, forcing, model_constants)
     state = lay_bed(one)
     days, members = forcing.air_c.shape
     out = _nothing_yet(days, one.cells, members)

@@ -1,0 +1,173 @@
+"""What the plain season works on: a patch as laid, with its draws and weather, and what it carries on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.season import kernel as k
+from mulchwright.season.physics import SECONDS_PER_DAY
+from mulchwright.trade.constants import WaterConstants, constants_of
+
+__all__ = ["Booleans", "Floats", "PlainPatch", "PlainState", "lay_bed", "plain_patch"]
+
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Booleans = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class PlainPatch:
+    """What stays the same from day to day: the bed as laid, the members' draws, the weather.
+
+    par : (member,) by name. hazard_draws, flush_noise : (flush, member). food, capacity, floor : (cell, 1)
+    or (cell, member). points : (plane, member) per m². soil_half, soil_rate : (soil cell, 1).
+    """
+
+    number: int
+    bed: k.BedArrays
+    forcing: k.Forcing
+    constants: k.ModelConstants
+    par: Mapping[str, Floats]
+    hazard_draws: Floats
+    flush_noise: Floats
+    food: Floats
+    mass_at_start: Floats
+    food_at_start: float
+    capacity: Floats
+    floor: Floats
+    points: Floats
+    soil_half: Floats
+    soil_rate: Floats
+    water_heat: float
+
+    @property
+    def cells(self) -> int:
+        return int(self.bed.sizes[self.number, k.CELLS])
+
+    @property
+    def planes(self) -> int:
+        return int(self.bed.sizes[self.number, k.PLANES])
+
+    @property
+    def soils(self) -> int:
+        return len(self.forcing.soil_thickness_m)
+
+    @property
+    def members(self) -> int:
+        return int(self.forcing.air_c.shape[1])
+
+    def of_cell(self, name: str) -> Floats:
+        """A quantity of the cells as a column, (cell, 1)."""
+        return _of_cell(self.bed, self.number, name)
+
+    def site(self, quantity: int) -> float:
+        """A figure of the spot or of the watering rule."""
+        return float(self.bed.site[self.number, quantity])
+
+    def at_flush(self, table: Floats, flush: Integers) -> Floats:
+        """(member,) what a table (flush, member) holds for each member's next flush."""
+        drawn: Floats = table[np.minimum(flush, k.FLUSHES - 1), np.arange(self.members)]
+        return drawn
+
+
+def _of_cell(bed: k.BedArrays, patch: int, name: str) -> Floats:
+    cells = int(bed.sizes[patch, k.CELLS])
+    column: Floats = bed.cell[patch, k.CELL_QUANTITIES.index(name), :cells, None]
+    return column
+
+
+@dataclass(slots=True)
+class PlainState:
+    """What a bed carries from one day to the next.
+
+    mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
+    the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
+    All others : (member,).
+    """
+
+    mass: Floats
+    water: Floats
+    temperature_c: Floats
+    source: Floats
+    radius: Floats
+    leap_left: Floats
+    food_water: Floats
+    food_mass: Floats
+    recent_c: Floats
+    wet_index: Floats
+    since_watered: Integers
+    ripe: Floats
+    undigested: Floats
+    reserve: Floats
+    summed_hazard: Floats
+    rest_left: Floats
+    pin_degrees: Floats
+    pin_age: Integers
+    flush: Integers
+
+
+def plain_patch(
+    patch: int, bed: k.BedArrays, draws: Floats, hazard_draws: Floats, flush_noise: Floats,
+    forcing: k.Forcing, model_constants: k.ModelConstants,
+) -> PlainPatch:  # fmt: skip
+    """One patch of the kernel's arrays by name; arguments as in `kernel.run_block`."""
+    par = dict(zip(k.PARAMETERS, draws[patch], strict=True))
+    members = forcing.air_c.shape[1]
+    planes = int(bed.sizes[patch, k.PLANES])
+    dry_mass, food = _of_cell(bed, patch, "dry_mass_kg_m2"), _of_cell(bed, patch, "food")
+    return PlainPatch(
+        number=patch,
+        bed=bed,
+        forcing=forcing,
+        constants=model_constants,
+        par=par,
+        hazard_draws=hazard_draws[patch],
+        flush_noise=flush_noise[patch],
+        food=food,
+        mass_at_start=np.repeat(dry_mass, members, axis=1),
+        food_at_start=float((dry_mass * food).sum()),
+        capacity=_of_cell(bed, patch, "capacity_kg_kg") * par["capacity_scale"],
+        floor=_of_cell(bed, patch, "floor_kg_kg"),
+        points=bed.plane[patch, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"],
+        soil_half=(0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None],
+        soil_rate=(forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None],
+        water_heat=constants_of(WaterConstants).specific_heat_j_kg_k,
+    )
+
+
+def lay_bed(patch: PlainPatch) -> PlainState:
+    """The bed on the day it is built: its layers' water, the air's temperature fading into the soil's."""
+    p, bed, forcing, par = patch.number, patch.bed, patch.forcing, patch.par
+    cells, soils, members = patch.cells, patch.soils, patch.members
+    built = int(bed.sizes[p, k.BUILT_DAY])
+    zero = np.zeros(members)
+    air = forcing.air_c[built] if built < len(forcing.air_c) else zero
+    deep_c = forcing.deep_soil_c[built] if built < len(forcing.air_c) else 0.0
+    depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
+    start_radius = bed.plane[p, k.PLANE_START_RADIUS_M, : patch.planes, None, None]
+    return PlainState(
+        mass=patch.mass_at_start.copy(),
+        water=patch.mass_at_start * np.minimum(patch.of_cell("start_kg_kg"), patch.capacity),
+        temperature_c=air + (deep_c - air) * depth_share,
+        source=np.zeros((cells + soils, members)),
+        radius=np.repeat(np.repeat(start_radius, cells, axis=1), members, axis=2),
+        leap_left=bed.plane[p, k.PLANE_LEAP_OFF_DAYS, : patch.planes, None] * par["leap_off_scale"],
+        food_water=zero.copy(),
+        food_mass=zero.copy(),
+        recent_c=air.copy(),
+        wet_index=zero.copy(),
+        since_watered=np.full(members, 1000),
+        ripe=zero.copy(),
+        undigested=par["potential_kg_m2"].copy(),
+        reserve=zero.copy(),
+        summed_hazard=zero.copy(),
+        rest_left=zero.copy(),
+        pin_degrees=zero.copy(),
+        pin_age=np.full(members, -1),
+        flush=np.zeros(members, dtype=int),
+    )
