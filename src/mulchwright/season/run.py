@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +17,7 @@ from mulchwright.compiled import for_kernels
 from mulchwright.errors import InputError
 from mulchwright.season.draws import Draws
 from mulchwright.season.kernel import (
+    BUILT_DAY,
     CELLS,
     FLUSHES,
     PLANES,
@@ -67,6 +69,7 @@ class SeasonRun:
     cell_mass_kg_m2: Floats
 
 
+@lru_cache(maxsize=256)  # learning runs the same days hundreds of times
 def months_of(start: date, days: int) -> tuple[tuple[date, ...], npt.NDArray[np.int64]]:
     """First days of the months that a run touches, and each day's index among them."""
     end = start + timedelta(days=days - 1)
@@ -118,7 +121,7 @@ def forcing_of(
         soil_thickness_m=np.array(SOIL_CELLS_M),
         soil_conductivity=np.full(len(SOIL_CELLS_M), conductivity),
         soil_heat_capacity=np.full(len(SOIL_CELLS_M), heat_capacity),
-        month=month,
+        month=month.copy(),
     )
 
 
@@ -161,13 +164,21 @@ def simulate(
     kept = (days - 1,) if mass_days is None else tuple(mass_days)
     blocks = blocks_of(members)
 
+    built = bed.sizes[:, BUILT_DAY]
+
     def singles(*shape: int) -> npt.NDArray[np.float32]:
         return np.full(shape, np.nan, dtype=np.float32)
 
+    def of_days() -> npt.NDArray[np.float32]:
+        record = np.empty((patches, days, members), dtype=np.float32)
+        for patch in range(patches):  # the kernel writes all the other days
+            record[patch, : built[patch]] = np.nan
+        return record
+
     records = Records(
-        run_share=singles(patches, days, members),
-        moisture=singles(patches, days, members),
-        temperature_c=singles(patches, days, members),
+        run_share=of_days(),
+        moisture=of_days(),
+        temperature_c=of_days(),
         account=np.zeros((patches, len(blocks), days, 5)),
         watered_month=np.zeros((patches, len(months), members)),
         pin_day=singles(patches, FLUSHES, members),
