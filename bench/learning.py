@@ -102,6 +102,7 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
     from mulchwright.almanac import Memory
     from mulchwright.book import create_book, open_book
     from mulchwright.garden import LogEntry, LogKind, Sight
+    from mulchwright.services.jobs import JobQueue
     from mulchwright.services.learning_cache import LearningCache
     from mulchwright.services.library import Library
     from mulchwright.services.outlooks import AlmanacEngine, OutlookService
@@ -111,10 +112,11 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
     create_book(book, garden, record)
     cache = LearningCache(folder / "lessons")
 
-    def started() -> tuple[Library, OutlookService]:
-        return Library(book), OutlookService(AlmanacEngine(memory=Memory(cache=cache)))
+    def started() -> tuple[Library, OutlookService, JobQueue]:
+        jobs = JobQueue()
+        return Library(book), OutlookService(AlmanacEngine(memory=Memory(cache=cache)), jobs), jobs
 
-    library, outlook_service = started()
+    library, outlook_service, jobs = started()
 
     def computed() -> None:
         progress = outlook_service.outlook(library.state(), TODAY, patience_s=600.0)
@@ -124,8 +126,8 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
     began = time.perf_counter()
     computed()
     first = time.perf_counter() - began
-    outlook_service.close()
-    library, outlook_service = started()
+    jobs.close()
+    library, outlook_service, jobs = started()
     began = time.perf_counter()
     computed()
     again = time.perf_counter() - began
@@ -138,7 +140,7 @@ def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float
             opened.add_entries([entry])
         computed()
         times.append(time.perf_counter() - began)
-    outlook_service.close()
+    jobs.close()
     return times, first, again, len(garden.log)
 
 

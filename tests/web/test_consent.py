@@ -138,7 +138,7 @@ def pages(bundle: ChartBundle) -> Iterator[Callable[[Path], TestClient]]:
 
     yield open_pages
     for client in clients:
-        client.app.state.context.outlook_service.close()  # type: ignore[attr-defined]
+        client.app.state.context.jobs.close()  # type: ignore[attr-defined]
         client.close()
 
 
@@ -278,7 +278,7 @@ def test_a_phone_sees_the_question_and_cannot_answer_it(brought: Path, bundle: C
     answer = phone.post("/weather/consent", data={"subject": "fetch", "shown": shown, "answer": "allow"})
     assert answer.status_code == 422
     assert wished(brought)["fetch"].answer is Headline.OPEN
-    app.state.context.outlook_service.close()
+    app.state.context.jobs.close()
 
 
 def test_the_question_in_a_browser(

@@ -34,7 +34,7 @@ def light_job(jobs: JobQueue, state: BookState, *, patience_s: float) -> Job:
     """The light map of what is in the book, or how far it has come. `InputError` for an empty plan."""
     kept = light_cache().kept(state.garden, state.series)
     if kept is not None:
-        return Job(fingerprint_of("light", kept.key), 1.0, result=kept)
+        return Job(fingerprint_of("light", kept.key), 1.0, result=kept, ended=True)
     garden, series = state.garden, state.series
     return jobs.ask(
         fingerprint_of("light", state.fingerprint),

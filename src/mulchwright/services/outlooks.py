@@ -2,8 +2,8 @@
 
 No page waits for the engine. A page asks for the outlook of what is in the book now; it gets the finished
 one, or how far the reckoning has come with the last finished one to show meanwhile, or why it cannot be
-done. An outlook is an errand like any other (`errands`), in a thread of its own: the compiled engine spreads
-each run over all cores by itself, and must not stand behind a siting map.
+done. An outlook is a job like any other (`jobs`), in a lane of its own: the compiled engine spreads each run
+over all cores by itself, and must not stand behind a siting map.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Protocol, cast
 
 from mulchwright.garden import Garden, Patch
-from mulchwright.services.jobs import JobQueue, fingerprint_of
+from mulchwright.services.jobs import JobQueue, Lane, fingerprint_of
 from mulchwright.services.library import BookState
 
 if TYPE_CHECKING:
@@ -23,12 +23,13 @@ if TYPE_CHECKING:
     from mulchwright.weather import DailySeries, Forecast
 
 
-_KEPT = 4
-
-
-FAILED = (
-    "The outlook could not be reckoned; the reason stands in the terminal. Your garden book was not touched."
+OUTLOOK = Lane(
+    "outlook",
+    results=4,
+    failed="The outlook could not be reckoned; the reason stands in the terminal. "
+    "Your garden book was not touched.",
 )
+"""The lane of the engine."""
 
 
 class Engine(Protocol):
@@ -168,24 +169,26 @@ class Progress:
 
 
 class OutlookService:
-    """Outlooks of the book, as errands of the engine's own thread; the last few are kept.
+    """Outlooks of the book, as jobs of the engine's own lane; the last few are held.
 
     While a new one is reckoned the last finished one stands in for it, so that no page goes blank when a
-    watering is noted. What waits for the thread and is out of date by then is never begun. `finished` is told
+    watering is noted. What waits in the lane and is out of date by then is never begun. `finished` is told
     each new outlook, in that thread.
     """
 
-    def __init__(self, engine: Engine, *, finished: Callable[[Outlook], None] | None = None) -> None:
+    def __init__(
+        self, engine: Engine, jobs: JobQueue, *, finished: Callable[[Outlook], None] | None = None
+    ) -> None:
         self._engine = engine
+        self._jobs = jobs
         self._finished = finished
-        self._jobs = JobQueue(kept=_KEPT, name="reckoning", failed=FAILED)
         self._last: FinishedOutlook | None = None
 
     def outlook(self, state: BookState, today: date, *, patience_s: float = 0.0) -> Progress:
         """How the outlook of this state stands, waiting at most so long for it to end."""
         key = fingerprint_of("outlook", state.fingerprint, today)
         if self._jobs.known(key) is None:
-            self._jobs.forget_waiting()
+            self._jobs.forget_waiting(OUTLOOK)
 
         def work(report: Callable[[float], None]) -> FinishedOutlook:
             told = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
@@ -194,17 +197,14 @@ class OutlookService:
                 self._finished(told)
             return self._last
 
-        job = self._jobs.ask(key, work, patience_s=patience_s)
+        job = self._jobs.ask(key, work, lane=OUTLOOK, patience_s=patience_s)
         done = cast("FinishedOutlook | None", job.result)
         return Progress(job.share, done.outlook if done else None, job.trouble, done if done else self._last)
 
     def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
-        """Before and after, reckoned in the engine's thread; waits for it."""
+        """Before and after, computed in the engine's lane; waits for it."""
         told: tuple[PatchOutlook, PatchOutlook] = self._jobs.in_turn(
-            lambda: self._engine.what_if(state.garden, state.series, changed, today, state.forecast)
+            lambda: self._engine.what_if(state.garden, state.series, changed, today, state.forecast),
+            lane=OUTLOOK,
         )
         return told
-
-    def close(self) -> None:
-        """Let the thread end: what is under way stops at its next report, what waits is dropped."""
-        self._jobs.close()

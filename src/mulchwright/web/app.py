@@ -67,7 +67,6 @@ def create_app(
         except MulchwrightError as error:
             _LOG.warning("%s", error)
         yield
-        context.outlook_service.close()
         context.jobs.close()
         context.weather.close()
 

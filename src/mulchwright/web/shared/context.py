@@ -73,8 +73,10 @@ class AppContext:
     ) -> None:  # fmt: skip
         self.home = home
         self.library = Library(book)
-        self.outlook_service = OutlookService(engine, finished=lambda told: keep_weekly(self.library, told))
         self.jobs = JobQueue()
+        self.outlook_service = OutlookService(
+            engine, self.jobs, finished=lambda told: keep_weekly(self.library, told)
+        )
         self.reviews = Reviews(book, lambda: self.trade)
         self.weather = WeatherUpdates(book, self.today)
         self.members: int | None = getattr(engine, "members", None)
