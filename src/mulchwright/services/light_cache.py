@@ -1,21 +1,16 @@
-"""Light maps kept between runs: computed once for a plan and a climate, then read from the user's cache.
+"""Light maps between runs: computed once for a plan and a climate, then read from the user's cache.
 
-A map depends on nothing but what `light_map_key` names, so a kept one is never out of date; the oldest are
-thrown away. A cache that cannot be written costs time and nothing else.
+A map depends on nothing but what `light_map_key` names, so a stored one is never out of date.
 """
 
 from __future__ import annotations
 
-import os
 import threading
-import zipfile
 from collections import OrderedDict
 from collections.abc import Callable
-from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
-from platformdirs import user_cache_path
 
 from mulchwright.errors import InputError
 from mulchwright.garden import ClimateNormals, Garden
@@ -27,6 +22,7 @@ from mulchwright.ground import (
     pack_light_map,
     unpack_light_map,
 )
+from mulchwright.services.disk_cache import DiskCache
 from mulchwright.weather import DailySeries, normals_of
 
 __all__ = ["LightCache", "cell_for", "light_cache", "needs_light"]
@@ -34,7 +30,8 @@ __all__ = ["LightCache", "cell_for", "light_cache", "needs_light"]
 MOST_CELLS = 60_000
 """About 60 m x 60 m in cells of a quarter of a meter; a larger plan gets larger cells, not a longer wait."""
 IN_MEMORY = 4
-ON_DISK = 40
+MOST_BYTES = 192_000_000
+"""On disk, at 150 bytes a cell: a hundred maps of a plan like the demo garden's, twenty of the largest."""
 
 Extent = tuple[float, float, float, float]
 
@@ -65,7 +62,9 @@ class LightCache:
     """Light maps by key: a few in memory, some on disk; each is computed by one thread only."""
 
     def __init__(self, folder: Path | None = None) -> None:
-        self._folder = folder
+        self._disk = DiskCache(
+            folder or "light", pack=pack_light_map, unpack=unpack_light_map, most_bytes=MOST_BYTES
+        )
         self._lock = threading.Lock()
         self._making: dict[str, threading.Lock] = {}
         self._kept: OrderedDict[str, LightMap] = OrderedDict()
@@ -73,7 +72,7 @@ class LightCache:
     @property
     def folder(self) -> Path:
         """Where the maps lie on disk."""
-        return self._folder or user_cache_path("mulchwright") / "light"
+        return self._disk.folder
 
     def key(self, garden: Garden, series: DailySeries | None = None) -> str:
         """The name of this garden's map, made or not. `InputError` for an empty plan."""
@@ -87,7 +86,7 @@ class LightCache:
             if light is not None:
                 self._kept.move_to_end(key)
                 return light
-        light = self._read(key)
+        light = self._disk.read(key)
         if light is not None:
             self._remember(light)
         return light
@@ -107,7 +106,7 @@ class LightCache:
             if light is None:
                 light = light_map(garden, extent, cell_m=cell_for(extent), normals=normals, progress=progress)
                 self._remember(light)
-                self._write(light)
+                self._disk.write(key, light)
         with self._lock:
             self._making.pop(key, None)
         return light
@@ -125,33 +124,6 @@ class LightCache:
             while len(self._kept) > IN_MEMORY:
                 self._kept.popitem(last=False)
 
-    def _read(self, key: str) -> LightMap | None:
-        file = self.folder / f"{key}.npz"
-        try:
-            with np.load(file, allow_pickle=False) as arrays:
-                light = unpack_light_map({name: arrays[name] for name in arrays.files})
-        except (OSError, KeyError, ValueError, EOFError, zipfile.BadZipFile):
-            return None
-        if light.key != key:
-            return None
-        with suppress(OSError):
-            os.utime(file)
-        return light
-
-    def _write(self, light: LightMap) -> None:
-        part = self.folder / f"{light.key}.{os.getpid()}.{threading.get_ident()}.part"
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            with part.open("wb") as file:
-                np.savez(file, allow_pickle=False, **pack_light_map(light))
-            os.replace(part, self.folder / f"{light.key}.npz")
-            kept = sorted(self.folder.glob("*.npz"), key=lambda path: path.stat().st_mtime, reverse=True)
-            for old in kept[ON_DISK:]:
-                old.unlink()
-        except OSError:
-            with suppress(OSError):
-                part.unlink()
-
 
 def _to_whole_cells(extent: Extent) -> Extent:
     """The extent widened to whole half meters, so that a bed moved a little does not ask for a new map."""
@@ -163,5 +135,5 @@ _CACHE = LightCache()
 
 
 def light_cache() -> LightCache:
-    """The shelf that the whole program shares."""
+    """The cache that the whole program shares."""
     return _CACHE
