@@ -21,7 +21,6 @@ import pytest
 from mulchwright import __version__
 from mulchwright.almanac import FirstPicking
 from mulchwright.almanac.outlook import FEWEST_MEMBERS, MOST_MEMBERS
-from mulchwright.cli.output import today_in
 from mulchwright.cli.printing import chance_words, day_words, tenths_words
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -162,28 +161,6 @@ def test_outlook_in_sentences(run: Run, book: Path) -> None:
     assert "Rhubarb ring" in answer.out
     assert "ft²" in answer.out, "the demo garden is in US units"
     assert "safe to eat" in " ".join(answer.out.split())
-
-
-def test_today_is_the_gardens_own_day(monkeypatch: pytest.MonkeyPatch) -> None:
-    """At 10:30 UTC it is the next day on Kiritimati (UTC+14) and the day before in Pago Pago (UTC-11)."""
-    from datetime import UTC, datetime
-
-    from mulchwright.cli import app as cli
-    from mulchwright.garden import Garden, Place
-
-    class Clock(datetime):
-        @classmethod
-        def now(cls, tz: Any = None) -> Any:
-            return datetime(2031, 3, 1, 10, 30, tzinfo=UTC).astimezone(tz)
-
-    monkeypatch.setattr(cli, "datetime", Clock)
-
-    def today(zone: str) -> date:
-        return today_in(Garden(place=Place("x", 0.0, 0.0, 0.0, zone)))
-
-    assert today("Pacific/Kiritimati") == date(2031, 3, 2)
-    assert today("Pacific/Honolulu") == date(2031, 3, 1)
-    assert today("Pacific/Pago_Pago") == date(2031, 2, 28)
 
 
 def test_members_are_bounded_where_the_engine_bounds_them(run: Run, book: Path) -> None:

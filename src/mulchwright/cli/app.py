@@ -24,11 +24,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from mulchwright.cli.output import forecast_in, print_json, progress_bar, read_book, say, today_in
+from mulchwright.cli.output import forecast_in, print_json, progress_bar, read_book, say
 from mulchwright.cli.plan import plan_app
 from mulchwright.cli.stores import add_stores
 from mulchwright.cli.weather import weather_app
 from mulchwright.errors import InputError, MulchwrightError
+from mulchwright.services.clock import today_in
 
 if TYPE_CHECKING:
     from mulchwright.garden import Garden

@@ -6,7 +6,6 @@ import json
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,18 +64,6 @@ def _bar(label: str) -> Iterator[Callable[[float], None]]:
     with bar:
         task = bar.add_task(label, total=1.0)
         yield lambda share: bar.update(task, completed=share)
-
-
-def today_in(garden: Garden) -> date:
-    """The day in the garden: the one its calendar stands at, else today's where it lies."""
-    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
-
-    if garden.stands_at is not None:
-        return garden.stands_at
-    try:
-        return datetime.now(ZoneInfo(garden.place.timezone)).date()
-    except (ZoneInfoNotFoundError, ValueError):
-        return date.today()
 
 
 def read_book(book: Path) -> tuple[Garden, DailySeries | None]:

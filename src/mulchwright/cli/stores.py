@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from mulchwright.cli.output import print_json, progress_bar, read_book, today_in
+from mulchwright.cli.output import print_json, progress_bar, read_book
 from mulchwright.errors import InputError
+from mulchwright.services.clock import today_in
 
 if TYPE_CHECKING:
     from datetime import date

@@ -394,7 +394,8 @@ def reading(
     from datetime import date
 
     from mulchwright.book import open_book
-    from mulchwright.cli.output import print_json, say, today_in
+    from mulchwright.cli.output import print_json, say
+    from mulchwright.services.clock import today_in
     from mulchwright.services.reading_entry import read_reading
 
     with open_book(book) as opened:
@@ -449,9 +450,10 @@ def fetch(
     from datetime import UTC, datetime
 
     from mulchwright.book import open_book
-    from mulchwright.cli.output import print_json, say, today_in
+    from mulchwright.cli.output import print_json, say
     from mulchwright.services import weather_consent
     from mulchwright.services import weather_updates as keeper
+    from mulchwright.services.clock import today_in
     from mulchwright.weather.feed import reveals
 
     given = {

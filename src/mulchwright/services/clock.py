@@ -1,11 +1,15 @@
-"""What time it is in a garden."""
+"""What day and time it is in a garden, for both shells."""
 
 from __future__ import annotations
 
-from datetime import UTC, tzinfo
+from datetime import UTC, date, datetime, tzinfo
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from mulchwright.garden import Garden
+if TYPE_CHECKING:
+    from mulchwright.garden import Garden
+
+__all__ = ["time_in", "today_in", "zone_of"]
 
 
 def zone_of(garden: Garden) -> tzinfo:
@@ -14,3 +18,22 @@ def zone_of(garden: Garden) -> tzinfo:
         return ZoneInfo(garden.place.timezone)
     except (ZoneInfoNotFoundError, ValueError):
         return UTC
+
+
+def today_in(garden: Garden, now: datetime | None = None) -> date:
+    """The day it is in the garden: the one it stands at, else that of its own time zone.
+
+    now : the moment, with its time zone; by default this one.
+    """
+    if garden.stands_at is not None:
+        return garden.stands_at
+    return (now or datetime.now(UTC)).astimezone(zone_of(garden)).date()
+
+
+def time_in(garden: Garden, now: datetime, today: date | None = None) -> datetime:
+    """The time it is in the garden, in its own time zone: the time of day, on the day of `today_in`.
+
+    A garden that stands at a day has this time on that day. today : another day than `today_in` has.
+    """
+    here = now.astimezone(zone_of(garden))
+    return datetime.combine(today_in(garden, now) if today is None else today, here.timetz())

@@ -18,7 +18,7 @@ from starlette.responses import (
 
 from mulchwright import __version__
 from mulchwright.garden import Garden
-from mulchwright.services.clock import zone_of
+from mulchwright.services.clock import time_in, today_in
 from mulchwright.services.jobs import JobQueue
 from mulchwright.services.library import BookState, Library
 from mulchwright.services.outlook_archive import keep_weekly
@@ -106,18 +106,16 @@ class AppContext:
 
     def today(self, garden: Garden) -> date:
         """The day it is in the garden: the one it stands at, or that of its own time zone."""
-        if garden.stands_at is not None:
-            return garden.stands_at
-        if self._today is not None:
+        if self._today is not None and garden.stands_at is None:
             return self._today()
-        return self._clock().astimezone(zone_of(garden)).date()
+        return today_in(garden, self._clock())
 
     def now(self, garden: Garden) -> datetime:
         """The time it is in the garden, in its own time zone: the time of day, on the day of `today`.
 
         Gardens that stand at a day have this time on that day.
         """
-        return datetime.combine(self.today(garden), self._clock().astimezone(zone_of(garden)).timetz())
+        return time_in(garden, self._clock(), self.today(garden))
 
     def progress(self, state: BookState, *, patience_s: float = PATIENCE_S) -> Progress:
         """How the outlook of this state stands."""
