@@ -640,7 +640,7 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
     return change
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("change", "words"),
     [
         (
@@ -698,7 +698,7 @@ def test_a_fault_is_told_with_its_place(
     assert words in str(caught.value)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("change", "words"),
     [
         (
@@ -755,7 +755,7 @@ def test_very_many_faults_are_counted(garden: Garden) -> None:
     assert str(caught.value).endswith("and 10 more")
 
 
-@pytest.request_id.parametrize("share", [0.01, 0.2, 0.5, 0.77, 0.99, 0.999])
+@pytest.mark.parametrize("share", [0.01, 0.2, 0.5, 0.77, 0.99, 0.999])
 def test_a_half_written_file(garden: Garden, series: DailySeries, share: float) -> None:
     text = json_text(export_json(garden, series))
     half = text[: int(len(text) * share)]
@@ -767,7 +767,7 @@ def test_a_half_written_file(garden: Garden, series: DailySeries, share: float) 
     assert "Nothing was brought in" in str(caught.value)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("", "cannot be read as JSON"),

@@ -58,7 +58,7 @@ def read(text: str) -> Garden:
     return garden_from_toml(text, trade=load_trade(), file_name="tern.toml")
 
 
-@pytest.request_id.parametrize("sample", SAMPLES, ids=["small", "whole"])
+@pytest.mark.parametrize("sample", SAMPLES, ids=["small", "whole"])
 def test_samples_of_the_manual_make_books(sample: str, tmp_path: Path) -> None:
     path = tmp_path / "g.toml"
     path.write_text(sample, encoding="utf-8")
@@ -69,7 +69,7 @@ def test_samples_of_the_manual_make_books(sample: str, tmp_path: Path) -> None:
         assert book.garden() == garden
 
 
-@pytest.request_id.parametrize(("sample", "told"), WRONG)
+@pytest.mark.parametrize(("sample", "told"), WRONG)
 def test_the_wrong_sample_is_told_as_printed(sample: str, told: str) -> None:
     with pytest.raises(InputError) as caught:
         garden_from_toml(sample, trade=load_trade())
@@ -165,7 +165,7 @@ def test_what_the_whole_sample_says() -> None:
     assert reading.temperature_max_c == pytest.approx((76 - 32) / 1.8)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("entry", "inches"),
     [
         ("between = [0, 1]", 0),
@@ -282,7 +282,7 @@ FAULTS = [
 ]
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("right", "wrong", "words"), FAULTS, ids=[f"{f[1]}"[:40] or f"no {f[0]}"[:40] for f in FAULTS]
 )
 def test_a_fault_is_told_with_its_place(right: str, wrong: str, words: str) -> None:
@@ -341,7 +341,7 @@ def test_a_file_is_told_by_its_content(tmp_path: Path, garden: Garden, book_path
     assert read_garden_file(path)[0] == read(SMALL)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("content", "words"),
     [
         (b"", "is empty; nothing was brought in"),
@@ -419,7 +419,7 @@ def test_what_the_sample_of_a_plan_says(tmp_path: Path) -> None:
         assert (book.garden(), book.survey()) == (garden, survey)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("right", "wrong", "words"),
     [
         (
@@ -509,7 +509,7 @@ def test_recipes_of_the_file_are_kept_under_their_names() -> None:
     assert [recipe.name for recipe in read(WHOLE).recipes] == ["Chips, straw, chips"]
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("change", "told"),
     [
         (('price = 27.95 ', 'price = 27.955'), "27.955 is no sum of money of 0 or more in whole cents"),
@@ -570,7 +570,7 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
         assert book.garden() == garden
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("change", "told"),
     [
         (("check = 2031-09-12  ", "# "), "names no identity check that covers this pick"),
@@ -607,10 +607,10 @@ LONG, OVERLONG = "9" * 400, "9" * 5000
 _NUMBER = re.compile(r"(?m)^(?P<key>\w+)(?P<between> = )(?P<value>-?\d+(?:\.\d+)?|\"\d[^\"]*\")$")
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     "sample", [WHOLE, PLAN, STORES, KITCHEN], ids=["whole", "plan", "stores", "kitchen"]
 )
-@pytest.request_id.parametrize("number", [LONG, f"-{LONG}", "1e400", "inf", "-inf", "nan"])
+@pytest.mark.parametrize("number", [LONG, f"-{LONG}", "1e400", "inf", "-inf", "nan"])
 def test_a_number_without_end_is_refused_at_its_line(sample: str, number: str) -> None:
     """In every entry of the manual page that is a plain number or a quantity, one after the other."""
     found = list(_NUMBER.finditer(sample))
@@ -633,7 +633,7 @@ def test_a_number_of_five_thousand_digits_is_told_with_its_line() -> None:
         read(text)
 
 
-@pytest.request_id.parametrize("number", [LONG, OVERLONG, "1e400", "Infinity", "NaN"])
+@pytest.mark.parametrize("number", [LONG, OVERLONG, "1e400", "Infinity", "NaN"])
 def test_an_export_with_a_number_without_end_is_refused(number: str) -> None:
     whole = json_text(export_json(read(WHOLE)))
     found = list(re.finditer(r'("\w+": |\[ ?|\n +)(?P<value>-?\d+\.\d+)(?=[,\]\n}])', whole))

@@ -101,8 +101,8 @@ def test_its_own_export_changes_nothing(planned_garden: Garden) -> None:
     assert (done.added, done.changed, done.unchanged, done.left_out) == ((), (), 12, ())
 
 
-@pytest.request_id.parametrize("north_deg", [0.0, 12.5, -135.0])
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize("north_deg", [0.0, 12.5, -135.0])
+@pytest.mark.parametrize(
     ("latitude", "longitude"), [(38.9, -92.2), (-45.0, 170.5), (69.7, 18.9), (0, 179.9999)]
 )
 def test_round_trip_within_a_millimeter(
@@ -200,7 +200,7 @@ def put(number: int, path: str, value: Any) -> Callable[[dict[str, Any]], None]:
 RING = "geometry.coordinates.0"
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("change", "words"),
     [
         (put(0, f"{RING}.1", [552000.0, 4180000.0]), "cannot be longitude and latitude; the file is"),
@@ -261,7 +261,7 @@ def test_longitude_and_latitude_exchanged(planned_garden: Garden) -> None:
         import_geojson(data, garden)
 
 
-@pytest.request_id.parametrize("name", ["urn:ogc:def:crs:OGC:1.3:CRS84", "EPSG:4326"])
+@pytest.mark.parametrize("name", ["urn:ogc:def:crs:OGC:1.3:CRS84", "EPSG:4326"])
 def test_the_older_standards_name_for_longitude_and_latitude_is_taken(
     planned_garden: Garden, name: str
 ) -> None:
@@ -286,7 +286,7 @@ def test_the_sample_of_the_manual(garden: Garden) -> None:
     assert done.garden.crowns[0].radius_m == 1.5
 
 
-@pytest.request_id.parametrize("number", ["9" * 400, "9" * 5000, "1e400", "Infinity", "NaN"])
+@pytest.mark.parametrize("number", ["9" * 400, "9" * 5000, "1e400", "Infinity", "NaN"])
 def test_a_number_without_end_is_refused_with_its_feature(planned_garden: Garden, number: str) -> None:
     """In every place of the file that holds a number: coordinates, heights, areas."""
     text = json.dumps(export_geojson(planned_garden))

@@ -81,7 +81,7 @@ def test_a_key_that_is_taken_gets_a_number(kept_path: Path, kept_garden: Garden)
             book.add_uses([wet, wet])
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("wrong", "words"),
     [
         (use("u", Fate.DISCARD, 0.29), "The pick 'pick-2' held 1250 g, and "),
@@ -338,12 +338,12 @@ def test_a_garden_to_reckon_with_may_lose_its_logbook(kept_garden: Garden) -> No
 def test_no_outlook_moves_with_what_became_of_a_pick(kept_path: Path) -> None:
     """The desk's fingerprint of a garden, by which it knows whether to reckon anew."""
     library = Library(kept_path)
-    before = library.state().request_id
+    before = library.state().fingerprint
     with open_book(kept_path) as book:
         book.add_uses([use("u", Fate.CHILL, 0.1)], jars=[JAR])
         book.put_dryer(Dryer("oven", "Oven", 2, 0.12, 800))
         book.put_drying(DryingRun("l", "oven", AT, 0.2, 0.005, 55.0))
         book.remove_check("check-2")
-        assert library.state().request_id == before
+        assert library.state().fingerprint == before
         book.add_entries([LogEntry("w", "quince", DAY, LogKind.WATERED, litres=5.0)])
-        assert library.state().request_id != before
+        assert library.state().fingerprint != before

@@ -196,7 +196,7 @@ def test_a_process_killed_while_writing_loses_no_answered_write(book_path: Path)
         "book = open_book(sys.argv[1])\n"
         "for n in range(100000):\n"
         "    entry = LogEntry(f'k-{n}', 'quince', date(2031, 9, 19), LogKind.NOTE, text=str(n))\n"
-        "    book.add_entries([entry], mark=f'm-{n}')\n"
+        "    book.add_entries([entry], request_id=f'm-{n}')\n"
         "    print(n, flush=True)\n"
     )
     writer = subprocess.Popen([sys.executable, "-c", code, str(book_path)], stdout=subprocess.PIPE, text=True)

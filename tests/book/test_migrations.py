@@ -66,7 +66,7 @@ def orphan(connection: sqlite3.Connection) -> None:
     connection.execute("UPDATE log_entry SET patch = 'nobody'")
 
 
-@pytest.request_id.parametrize("recorded", sorted(path.name for path in DATA.glob("version-*.sql")))
+@pytest.mark.parametrize("recorded", sorted(path.name for path in DATA.glob("version-*.sql")))
 def test_a_recorded_book_opens(
     recorded: str,
     tmp_path: Path,
@@ -190,7 +190,7 @@ def test_an_old_book_climbs_and_leaves_a_snapshot(book_path: Path, garden: Garde
     assert book_path.read_bytes() == after
 
 
-@pytest.request_id.parametrize("step", [stumble, orphan])
+@pytest.mark.parametrize("step", [stumble, orphan])
 def test_a_step_that_fails_is_undone_wholly(book_path: Path, garden: Garden, step: schema.Migration) -> None:
     before = book_path.read_bytes()
     with pytest.raises(BookError) as caught:

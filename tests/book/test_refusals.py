@@ -50,7 +50,7 @@ def test_not_a_plain_file(tmp_path: Path) -> None:
         open_book(tmp_path / "pipe")
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("content", "words"),
     [
         (b"", "is empty, so it is no garden book"),
@@ -98,7 +98,7 @@ def test_a_book_without_a_version(book_path: Path) -> None:
     assert "is damaged (its book version reads 0)" in refused(book_path)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     "spoil",
     [
         lambda data: data[: len(data) // 2],
@@ -124,7 +124,7 @@ def test_a_book_that_lost_a_table(book_path: Path) -> None:
     assert "is damaged (its table log_entry is missing)" in refused(book_path)
 
 
-@pytest.request_id.parametrize(
+@pytest.mark.parametrize(
     ("statement", "words"),
     [
         (

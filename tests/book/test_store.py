@@ -389,7 +389,7 @@ def test_a_killed_program_leaves_a_whole_book(book_path: Path, garden: Garden) -
     assert added, "no act was finished before the kill: the test saw nothing"
 
 
-@pytest.request_id.parametrize("read_only", [False, True])
+@pytest.mark.parametrize("read_only", [False, True])
 def test_a_half_made_change_is_rolled_back_at_the_next_opening(
     book_path: Path, garden: Garden, tmp_path: Path, read_only: bool
 ) -> None:
