@@ -607,9 +607,7 @@ LONG, OVERLONG = "9" * 400, "9" * 5000
 _NUMBER = re.compile(r"(?m)^(?P<key>\w+)(?P<between> = )(?P<value>-?\d+(?:\.\d+)?|\"\d[^\"]*\")$")
 
 
-@pytest.mark.parametrize(
-    "sample", [WHOLE, PLAN, STORES, KITCHEN], ids=["whole", "plan", "stores", "kitchen"]
-)
+@pytest.mark.parametrize("sample", [WHOLE, PLAN, STORES, KITCHEN], ids=["whole", "plan", "stores", "kitchen"])
 @pytest.mark.parametrize("number", [LONG, f"-{LONG}", "1e400", "inf", "-inf", "nan"])
 def test_a_number_without_end_is_refused_at_its_line(sample: str, number: str) -> None:
     """In every entry of the manual page that is a plain number or a quantity, one after the other."""

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from mulchwright.book import BookConflict, create_book, export_json, import_whole, logbook_rows, open_book
+from mulchwright.book import BookConflict, create_book, export_json, import_whole, open_book, steps
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     Dryer,
@@ -249,16 +249,15 @@ def test_an_undo_of_a_saved_garden_says_what_it_takes_back(kept_path: Path, kept
         changed = replace(kept_garden, log=log, readings=(), jars=kept_garden.jars[:1], can_litres=9.0)
         step = book.save_garden(changed)
         assert book.undo(step) == (
-            "Taken back: the logbook's part of a saved garden (2 entries, 2 readings, 1 jar); its beds and "
-            "plan stay as they were saved."
+            "Taken back: the size of the watering can, 2 entries, 2 readings and 1 jar changed."
         )
-        assert book.garden() == replace(kept_garden, can_litres=9.0)
+        assert book.garden() == kept_garden
 
 
 def test_photos_go_when_their_entry_cannot_come_back(
     kept_path: Path, photo: Photo, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(logbook_rows, "STEPS_KEPT", 3)
+    monkeypatch.setattr(steps, "STEPS_KEPT", 3)
     with open_book(kept_path) as book:
         for key in ("photo-1", "shared", "waiting"):
             book.add_photo(replace(photo, key=key))

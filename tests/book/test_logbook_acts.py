@@ -14,7 +14,7 @@ import pytest
 
 from mulchwright import book as book_room
 from mulchwright.book import BookConflict, open_book
-from mulchwright.book.logbook_rows import STEPS_KEPT
+from mulchwright.book.steps import STEPS_KEPT
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept, Photo, Reading, Sight, UnitSystem
 from mulchwright.weather.forecast import Forecast
@@ -121,13 +121,14 @@ def test_a_garden_saved_over_a_grown_logbook_keeps_both(book_path: Path, garden:
             context.save_garden(replace(stale, log=ours))
 
 
-def test_a_saved_garden_leaves_a_step_and_a_lost_bed_stops_it(book_path: Path, garden: Garden) -> None:
+def test_a_saved_garden_is_taken_back_and_a_lost_bed_stops_an_entry(book_path: Path, garden: Garden) -> None:
     with open_book(book_path) as book:
+        removed = book.remove_entry("pick-1")
         step = book.save_garden(replace(garden, log=(), patches=garden.patches[1:], readings=()))
-        with pytest.raises(BookConflict, match="bed it belongs to is not in the garden"):
-            book.undo(step)
-        book.save_garden(replace(book.garden(), patches=garden.patches))
-        book.undo(step)
+        with pytest.raises(BookConflict, match="names patch 'quince', not in this garden"):
+            book.undo(removed.step)
+        assert book.undo(step) == "Taken back: 1 mushroom bed and 3 entries removed."
+        book.undo(removed.step)
         assert book.garden() == garden
 
 

@@ -163,7 +163,7 @@ def test_two_windows_do_not_overwrite_each_other(book_path: Path, garden: Garden
         before = book_path.read_bytes()
         with pytest.raises(BookConflict) as caught:
             mine.save_garden(replace(stale, units=UnitSystem.METRIC))
-        assert "the garden was saved" in str(caught.value)
+        assert "the flow of the hose changed" in str(caught.value)
         assert "Your garden was not saved, and nothing was overwritten" in str(caught.value)
         assert book_path.read_bytes() == before
         fresh = mine.garden()
@@ -177,7 +177,7 @@ def test_windows_may_save_different_patches(book_path: Path, garden: Garden) -> 
         theirs.save_patch(replace(garden.patches[1], area_m2=9.0))
         mine.save_patch(replace(garden.patches[0], area_m2=8.0))
         mine.save_patch(replace(garden.patches[0], area_m2=7.0))  # one's own change is no conflict
-        with pytest.raises(BookConflict, match="patch “Along the wall” was saved"):
+        with pytest.raises(BookConflict, match="since it was read here: mushroom bed “Along the wall”"):
             mine.save_patch(replace(garden.patches[1], area_m2=1.0))
         with pytest.raises(BookConflict):  # nor does saving another patch make theirs seem read
             mine.save_garden(garden)

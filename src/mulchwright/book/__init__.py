@@ -14,9 +14,12 @@ from mulchwright.book.keepsake_acts import PhotoFacts
 from mulchwright.book.keys import check_keys, slug
 from mulchwright.book.schema import SCHEMA_VERSION
 from mulchwright.book.store import (
+    Act,
     Book,
     BookConflict,
     Contents,
+    NounChanged,
+    Part,
     UndoStep,
     WriteDone,
     create_book,
@@ -38,10 +41,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "SCHEMA_VERSION",
+    "Act",
     "Book",
     "BookConflict",
     "Contents",
     "FileState",
+    "NounChanged",
+    "Part",
     "PhotoFacts",
     "PlanImport",
     "UndoStep",

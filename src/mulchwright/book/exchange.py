@@ -20,15 +20,12 @@ taken in. An import opens nothing by itself: what its checks open is judged by `
 
 from __future__ import annotations
 
-import base64
 import json
 import math
 import os
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import fields, is_dataclass
 from datetime import UTC, date, timedelta
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -39,6 +36,7 @@ from mulchwright.book.exchange_forms import BackdropForm, GardenForm, OutlookFor
 from mulchwright.book.faults import faults_in_words, refuse_overlong_number
 from mulchwright.book.forms import Day, Form, Moment, NounForm, field_names
 from mulchwright.book.keys import TradeKeys
+from mulchwright.book.plain import plain
 from mulchwright.book.rows import OPTIONAL_WEATHER, WEATHER_QUANTITIES
 from mulchwright.book.store import Book, Contents
 from mulchwright.errors import BookError, InputError
@@ -68,23 +66,6 @@ FORMAT, VERSION = "mulchwright-garden", 6
 
 
 # ---- out --------------------------------------------------------------------
-
-
-def plain(value: Any) -> Any:
-    """A noun as plain dictionaries, lists, texts and numbers."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [plain(item) for item in value]
-    if isinstance(value, StrEnum):
-        return value.value
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, bytes):
-        return base64.b64encode(value).decode("ascii")
-    return value
 
 
 def _weather_out(series: DailySeries, mapping: Mapping[str, Any] | None) -> dict[str, Any]:

@@ -1,7 +1,6 @@
-"""What a grower does with the picks: look at them, use them up, dry them, put them into jars.
+"""What a grower does with the picks, as acts: look at them, use them up, dry them, put them into jars.
 
-Each act is one transaction, known by its mark, and leaves a step that `Book.undo` takes back whole, as
-those of the logbook do. Whether a fate may be chosen at all is not asked here: that is the gate of `keep`.
+Whether a fate may be chosen at all is not asked here: that is the gate of `keep`.
 """
 
 from __future__ import annotations
@@ -11,54 +10,29 @@ from dataclasses import replace
 from datetime import date
 
 from mulchwright import units
-from mulchwright.book import keeping_rows
-from mulchwright.book.keeping_rows import FIELDS, StoredAnswer
-from mulchwright.book.logbook_acts import LogbookActs, WriteDone, content_of, entry_words, spelled
-from mulchwright.book.logbook_rows import NOUN_WORDS, Part, as_text
-from mulchwright.book.session import BookConflict, _NothingToDo
+from mulchwright.book.acts import Act, Part, WriteDone
+from mulchwright.book.keeping_rows import StoredAnswer
+from mulchwright.book.logbook_acts import LogbookActs
+from mulchwright.book.nouns import KINDS, fate_words, noun_words, nouns_of, spelled
+from mulchwright.book.plain import as_text
+from mulchwright.book.session import BookConflict
 from mulchwright.errors import InputError
-from mulchwright.garden import Dryer, DryingRun, Fate, Garden, IdentityCheck, Jar, Use
+from mulchwright.garden import Dryer, DryingRun, Garden, IdentityCheck, Jar, Use
 
 __all__ = ["KeepingActs"]
 
-_FATES = {
-    Fate.CHILL: "chilled",
-    Fate.EAT: "eaten",
-    Fate.DRY: "dried",
-    Fate.FREEZE: "frozen",
-    Fate.GIVE: "given away",
-    Fate.DISCARD: "thrown away",
-}
 _NOUNS = {IdentityCheck: "check", Use: "use", Jar: "jar", Dryer: "dryer", DryingRun: "drying"}
 
 
-def _use_words(use: Use, garden: Garden) -> str:
-    amount = units.show_mass(use.mass_kg, garden.units)
-    pick = next((entry for entry in garden.log if use.pick and entry.key == use.pick), None)
-    jar = next((jar.name for jar in garden.jars if jar.key == use.jar), use.jar)
-    return f"{amount} {_FATES[use.fate]} from {entry_words(pick, garden) if pick else f'jar “{jar}”'}"
-
-
 def _words(kept: StoredAnswer, garden: Garden) -> str:
-    match kept:
-        case IdentityCheck():
-            patch = next((patch.name for patch in garden.patches if patch.key == kept.patch), kept.patch)
-            return f"the identity check of {spelled(kept.day)} at {patch}"
-        case Use():
-            return _use_words(kept, garden)
-        case Jar():
-            return f"jar “{kept.name}”"
-        case Dryer():
-            return f"dryer “{kept.name}”"
-        case DryingRun():
-            return f"the load dried on {spelled(kept.started_at.date())}"
+    return noun_words(_NOUNS[type(kept)], kept, garden)
 
 
 class KeepingActs(LogbookActs):
     """The part of `Book` that writes identity checks, uses, jars, dryers and loads.
 
-    All take `mark`, `expected_revision` and `today` as `add_entries` and `change_entry` do: the same mark
-    writes once; `BookConflict` when what is replaced was changed since `expected_revision` (or since this
+    All take `request_id`, `expected_revision` and `today` as `add_entries` and `change_entry` do: the same
+    request id writes once; `BookConflict` when what is replaced was changed since `expected_revision` (or since this
     object last read). `InputError`, and nothing written, where the garden refuses it: more used than
     there was, or a name of something that is not there.
     """
@@ -222,90 +196,48 @@ class KeepingActs(LogbookActs):
         today: date | None,
     ) -> WriteDone:
         """Write new uses and put the rest in place of what has their keys; a use among it must be there."""
-        content = content_of([as_text(_timeless(one)) for one in (*new, *kept)])
-        with self._lock:
-            done: WriteDone | None = None
-            with self._change("what became of a pick was written down", of_logbook=True) as revision:
-                done = self._answer_of(request_id, content)
-                if done is not None:
-                    raise _NothingToDo
-                garden = self._stored()
-                names = _free_keys(new, garden)
-                added = [replace(use, key=names[use.key]) for use in new]
-                put = [
-                    replace(one, uses=tuple(names.get(key, key) for key in one.uses))
-                    if isinstance(one, DryingRun)
-                    else one
-                    for one in kept
-                ]
-                after: dict[tuple[str, str], StoredAnswer | None] = {
-                    (_NOUNS[type(one)], one.key): one for one in (*added, *put)
-                }
-                before = _kept_of(garden)
-                if any(isinstance(one, Use) and ("use", one.key) not in before for one in put):
-                    raise _gone("use")
-                parts = self._parts(garden, after, expected)
-                uses = [one for one in (*added, *put) if isinstance(one, Use)]
-                rest = [one for one in put if not isinstance(one, Use)]
-                words = [f"{len(uses)} uses"] if len(uses) > 1 else [_words(use, garden) for use in uses]
-                told = " and ".join([*words, *(_words(one, garden) for one in rest)])
-                verb = "changed" if all(at in before for at in after) else "written down"
-                done = self._finish(parts, revision, f"{told} {verb}", request_id, content, today)
-        return done
+
+        def act(garden: Garden) -> Act:
+            names = _free_keys(new, garden)
+            added = [replace(use, key=names[use.key]) for use in new]
+            put = [
+                replace(one, uses=tuple(names.get(key, key) for key in one.uses))
+                if isinstance(one, DryingRun)
+                else one
+                for one in kept
+            ]
+            stored = nouns_of(garden)
+            if any(isinstance(one, Use) and ("use", one.key) not in stored for one in put):
+                raise _gone("use")
+            after = {(_NOUNS[type(one)], one.key): one for one in (*added, *put)}
+            parts = [Part(*at, stored.get(at), one) for at, one in after.items()]
+            self._refuse_newer(garden, parts, expected)
+            uses = [one for one in (*added, *put) if isinstance(one, Use)]
+            rest = [one for one in put if not isinstance(one, Use)]
+            words = [f"{len(uses)} uses"] if len(uses) > 1 else [_words(use, garden) for use in uses]
+            told = " and ".join([*words, *(_words(one, garden) for one in rest)])
+            verb = "changed" if all(part.before is not None for part in parts) else "written down"
+            return Act(f"{told} {verb}", tuple(parts))
+
+        content = [as_text(_timeless(one)) for one in (*new, *kept)]
+        return self.apply(act, request_id=request_id, content=content, today=today)
 
     def _remove(
         self, noun: str, key: str, request_id: str, expected: int | None, today: date | None
     ) -> WriteDone:
-        content = content_of(["remove", noun, key])
-        with self._lock:
-            done: WriteDone | None = None
-            with self._change("what became of a pick was taken out", of_logbook=True) as revision:
-                done = self._answer_of(request_id, content)
-                if done is not None:
-                    raise _NothingToDo
-                garden = self._stored()
-                gone = _kept_of(garden).get((noun, key))
-                if gone is None:
-                    raise _gone(noun)
-                words = _words(gone, garden)
-                _refuse_needed(garden, noun, key, words)
-                parts = self._parts(garden, {(noun, key): None, **_freed(garden, gone)}, expected)
-                done = self._finish(parts, revision, f"{words} taken out", request_id, content, today)
-        return done
+        def act(garden: Garden) -> Act:
+            stored = nouns_of(garden)
+            gone = stored.get((noun, key))
+            if gone is None:
+                raise _gone(noun)
+            words = _words(gone, garden)
+            _refuse_needed(garden, noun, key, words)
+            after = {(noun, key): None, **_freed(garden, gone)}
+            parts = tuple(Part(*at, stored.get(at), one) for at, one in after.items())
+            self._refuse_newer(garden, parts, expected)
+            return Act(f"{words} taken out", parts)
 
-    def _parts(
-        self, garden: Garden, after: dict[tuple[str, str], StoredAnswer | None], expected: int | None
-    ) -> list[Part]:
-        """What changes, in order; refuses what the garden would refuse, and what was changed meanwhile."""
-        before = _kept_of(garden)
-        since = self._seen if expected is None else expected
-        parts: list[Part] = []
-        behind = dict.fromkeys(FIELDS, 0)
-        for (noun, key), one in after.items():
-            stands = keeping_rows.stands(self._connection, noun, key)
-            if stands is None:
-                place = keeping_rows.next_place(self._connection, noun) + behind[noun]
-                behind[noun] += 1
-            else:
-                place, changed_at = stands
-                if changed_at > since and not (expected is None and changed_at in self._made):
-                    words = _words(before[noun, key], garden)
-                    raise BookConflict(
-                        f"Someone else changed this since it was read here: {words}. "
-                        "Nothing was overwritten. Look at it again, then make your change once more."
-                    )
-            parts.append(Part(noun, key, as_text(before.get((noun, key))), as_text(one), place))
-        whole = {at: one for at, one in (before | after).items() if one is not None}
-        fields = {
-            field: tuple(one for (of, _), one in whole.items() if of == noun)
-            for noun, field in FIELDS.items()
-        }
-        replace(garden, **fields).check_whole()  # type: ignore[arg-type]
-        return parts
-
-
-def _kept_of(garden: Garden) -> dict[tuple[str, str], StoredAnswer]:
-    return {(noun, one.key): one for noun, field in FIELDS.items() for one in getattr(garden, field)}
+        return self.apply(act, request_id=request_id, content=["remove", noun, key], today=today)
 
 
 def _timeless(kept: StoredAnswer) -> StoredAnswer:
@@ -328,7 +260,7 @@ def _free_keys(new: Sequence[Use], garden: Garden) -> dict[str, str]:
 
 def _gone(noun: str) -> BookConflict:
     return BookConflict(
-        f"That {NOUN_WORDS[noun][0]} is not in the book any more; it was taken out meanwhile. "
+        f"That {KINDS[noun].one} is not in the book any more; it was taken out meanwhile. "
         "Nothing was changed."
     )
 
@@ -336,7 +268,7 @@ def _gone(noun: str) -> BookConflict:
 def _refuse_needed(garden: Garden, noun: str, key: str, words: str) -> None:
     """Refuse to take out what something else rests on."""
     if noun == "check" and (uses := [use for use in garden.uses if use.check == key]):
-        rests = f"what was {_FATES[uses[0].fate]} on {spelled(uses[0].day)} rests on it"
+        rests = f"what was {fate_words(uses[0].fate)} on {spelled(uses[0].day)} rests on it"
     elif noun == "jar" and (uses := [use for use in garden.uses if use.jar == key]):
         taken = units.show_mass(sum(use.mass_kg for use in uses), garden.units)
         rests = f"{taken} was taken from it"

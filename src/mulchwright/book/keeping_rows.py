@@ -1,11 +1,10 @@
 """Identity checks, uses, jars, dryers and loads to rows and back; as in `rows`.
 
-Writes go through `logbook_rows.put`, so that none is made without a step that takes it back.
+Writes go through `rows.put`, so that none is made without a step that takes it back.
 """
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Iterable
 from datetime import date, datetime
@@ -23,15 +22,9 @@ from mulchwright.garden.keeping import (
     Weighing,
 )
 
-__all__ = ["FIELDS", "TABLES", "StoredAnswer", "insert", "kept_from", "next_place", "read_keeping", "stands"]
+__all__ = ["StoredAnswer", "insert", "read_keeping"]
 
 StoredAnswer = IdentityCheck | Use | Jar | Dryer | DryingRun
-
-TABLES = {"check": "identity_check", "use": "pick_use", "jar": "jar", "dryer": "dryer", "drying": "drying"}
-"""The table of each noun, by the noun's name in a step."""
-
-FIELDS = {"check": "checks", "use": "uses", "jar": "jars", "dryer": "dryers", "drying": "dryings"}
-"""The garden's field of each noun."""
 
 
 def _moment(text: str | None) -> datetime | None:
@@ -167,47 +160,6 @@ def _read_dryings(connection: sqlite3.Connection) -> tuple[DryingRun, ...]:
             " room_humidity, ended_at, dry_kg FROM drying ORDER BY position, key"
         )
     )
-
-
-def stands(connection: sqlite3.Connection, noun: str, key: str) -> tuple[int, int] | None:
-    """Where the noun stands among its like, and the revision of its last change; None if it is not there."""
-    row = connection.execute(
-        f"SELECT position, revision FROM {TABLES[noun]} WHERE key = ?", (key,)
-    ).fetchone()
-    return None if row is None else (int(row[0]), int(row[1]))
-
-
-def next_place(connection: sqlite3.Connection, noun: str) -> int:
-    """The place behind the last of its like."""
-    row = connection.execute(f"SELECT coalesce(max(position) + 1, 0) FROM {TABLES[noun]}").fetchone()
-    return int(row[0])
-
-
-# ---- texts of a step --------------------------------------------------------
-
-
-def kept_from(noun: str, text: str) -> StoredAnswer:
-    """The noun that `logbook_rows.as_text` told of."""
-    told = json.loads(text)
-    if "entered_at" in told:
-        told["entered_at"] = datetime.fromisoformat(told["entered_at"])
-    if noun == "dryer":
-        return Dryer(**told)
-    if noun == "drying":
-        for name in ("started_at", "ended_at"):
-            told[name] = _moment(told.get(name))
-        weighings = (Weighing(datetime.fromisoformat(at), mass) for at, mass in told.get("weighings", ()))
-        return DryingRun(**told | {"uses": tuple(told.get("uses", ())), "weighings": tuple(weighings)})
-    if noun == "use":
-        return Use(**told | {"day": date.fromisoformat(told["day"]), "fate": Fate(told["fate"])})
-    told["picks"] = tuple(told.get("picks", ()))
-    if noun == "jar":
-        days = {name: date.fromisoformat(told[name]) for name in ("made_on", "best_by")}
-        return Jar(**told | days | {"kind": JarKind(told["kind"])})
-    findings = tuple((feature, Finding(found)) for feature, found in told.get("findings", ()))
-    for name in ("print_laid_at", "print_read_at"):
-        told[name] = _moment(told.get(name))
-    return IdentityCheck(**told | {"day": date.fromisoformat(told["day"]), "findings": findings})
 
 
 # ---- writing ----------------------------------------------------------------

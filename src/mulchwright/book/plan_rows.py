@@ -6,23 +6,22 @@ As in `rows`, functions run inside a transaction that the caller holds.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 from mulchwright.garden.backdrop import Backdrop
-from mulchwright.garden.garden import Garden
 from mulchwright.garden.plan import Crown, LookRules, Outline, Path, Tap, Wall, Zone, ZoneKind
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 
 __all__ = [
+    "insert_on_plan",
+    "insert_row",
     "read_backdrop",
     "read_corners",
     "read_plan",
     "read_survey",
-    "rewrite",
     "write_backdrop",
     "write_corners",
-    "write_plan",
+    "write_look_rules",
     "write_survey",
 ]
 
@@ -72,29 +71,29 @@ def read_plan(connection: sqlite3.Connection) -> dict[str, Any]:
         for row in connection.execute(
             "SELECT key, name, x_m, y_m, radius_m, height_m, base_m, trunk_radius_m, evergreen, leaf_from,"
             " leaf_until, transmissivity_in_leaf, transmissivity_bare, young_bark FROM crown"
-            " ORDER BY position"
+            " ORDER BY position, key"
         )
     )
     corners = {owner: read_corners(connection, owner) for owner in ("wall", "path", "zone")}
     walls = tuple(
         Wall(key, name, corners["wall"].get(key, ()), height_m, bool(house))
         for key, name, height_m, house in connection.execute(
-            "SELECT key, name, height_m, house FROM wall ORDER BY position"
+            "SELECT key, name, height_m, house FROM wall ORDER BY position, key"
         )
     )
     paths = tuple(
         Path(key, name, corners["path"].get(key, ()))
-        for key, name in connection.execute("SELECT key, name FROM path ORDER BY position")
+        for key, name in connection.execute("SELECT key, name FROM path ORDER BY position, key")
     )
     taps = tuple(
         Tap(row[0], row[1], (row[2], row[3]), row[4], row[5])
         for row in connection.execute(
-            "SELECT key, name, x_m, y_m, reach_m, litres_per_minute FROM tap ORDER BY position"
+            "SELECT key, name, x_m, y_m, reach_m, litres_per_minute FROM tap ORDER BY position, key"
         )
     )
     zones = tuple(
         Zone(key, name, ZoneKind(kind), corners["zone"].get(key, ()))
-        for key, name, kind in connection.execute("SELECT key, name, kind FROM zone ORDER BY position")
+        for key, name, kind in connection.execute("SELECT key, name, kind FROM zone ORDER BY position, key")
     )
     return {
         "crowns": crowns,
@@ -114,41 +113,35 @@ def _read_look_rules(connection: sqlite3.Connection) -> LookRules:
     return LookRules(row[0], tuple(skin for (skin,) in skins), row[1])
 
 
-def write_plan(connection: sqlite3.Connection, garden: Garden, before: Garden | None) -> None:
-    """Crowns, walls, paths, taps, zones and rules in place of those before; what is the same is left."""
-    if before is None or before.crowns != garden.crowns:
-        rewrite(connection, "crown", [_crown_row(crown) for crown in garden.crowns])
-    if before is None or before.taps != garden.taps:
-        rewrite(
-            connection,
-            "tap",
-            [(tap.key, tap.name, *tap.point, tap.reach_m, tap.litres_per_minute) for tap in garden.taps],
-        )
-    outlined: Mapping[str, tuple[Sequence[Wall | Path | Zone], Any]] = {
-        "wall": (garden.walls, None if before is None else before.walls),
-        "path": (garden.paths, None if before is None else before.paths),
-        "zone": (garden.zones, None if before is None else before.zones),
-    }
-    for owner, (nouns, stood) in outlined.items():
-        if nouns != stood:
-            rewrite(connection, owner, [_outlined_row(noun) for noun in nouns])
-            for noun in nouns:
-                write_corners(connection, owner, noun.key, noun.outline)
-    if before is None or before.look_rules != garden.look_rules:
-        rules = garden.look_rules
-        connection.execute(
-            "INSERT OR REPLACE INTO look_rules VALUES (1, ?, ?)", (rules.greatest_depth_m, rules.authority)
-        )
-        connection.execute("DELETE FROM look_skin")
-        connection.executemany("INSERT INTO look_skin VALUES (?, ?)", enumerate(rules.accepted_skins))
+def insert_on_plan(
+    connection: sqlite3.Connection, noun: Crown | Wall | Path | Tap | Zone, *, position: int
+) -> None:
+    """One thing that stands on the plan, under a key that is not taken."""
+    match noun:
+        case Crown():
+            insert_row(connection, "crown", position, _crown_row(noun))
+        case Tap():
+            row = (noun.key, noun.name, *noun.point, noun.reach_m, noun.litres_per_minute)
+            insert_row(connection, "tap", position, row)
+        case Wall() | Path() | Zone():
+            owner = {Wall: "wall", Path: "path", Zone: "zone"}[type(noun)]
+            insert_row(connection, owner, position, _outlined_row(noun))
+            write_corners(connection, owner, noun.key, noun.outline)
 
 
-def rewrite(connection: sqlite3.Connection, table: str, rows: Sequence[tuple[Any, ...]]) -> None:
-    """All rows of a table (key first, its position put second); corners go with their owners."""
-    connection.execute(f"DELETE FROM {table}")
-    for position, (key, *rest) in enumerate(rows):
-        values = (key, position, *rest)
-        connection.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
+def write_look_rules(connection: sqlite3.Connection, rules: LookRules) -> None:
+    """The rules in place of those before."""
+    connection.execute(
+        "INSERT OR REPLACE INTO look_rules VALUES (1, ?, ?)", (rules.greatest_depth_m, rules.authority)
+    )
+    connection.execute("DELETE FROM look_skin")
+    connection.executemany("INSERT INTO look_skin VALUES (?, ?)", enumerate(rules.accepted_skins))
+
+
+def insert_row(connection: sqlite3.Connection, table: str, position: int, row: tuple[Any, ...]) -> None:
+    """One row of a table whose key comes first and whose position comes second."""
+    values = (row[0], position, *row[1:])
+    connection.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
 
 
 def _crown_row(crown: Crown) -> tuple[Any, ...]:
@@ -193,7 +186,7 @@ def read_survey(connection: sqlite3.Connection) -> Survey | None:
         points=tuple(
             SurveyPoint(key, name, None if x_m is None else (x_m, y_m), None if side is None else Side(side))
             for key, name, x_m, y_m, side in connection.execute(
-                "SELECT key, name, known_x_m, known_y_m, side FROM survey_point ORDER BY position"
+                "SELECT key, name, known_x_m, known_y_m, side FROM survey_point ORDER BY position, key"
             )
         ),
         baseline=(head[0], head[1]),

@@ -14,37 +14,60 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.book.keeping_rows import insert as insert_kept
 from mulchwright.book.keeping_rows import read_keeping
-from mulchwright.book.logbook_rows import read_log, read_readings
-from mulchwright.book.plan_rows import read_corners, read_plan, write_corners, write_plan
+from mulchwright.book.logbook_rows import insert_entry, insert_reading, read_log, read_readings
+from mulchwright.book.nouns import KINDS, SETTING
+from mulchwright.book.plan_rows import (
+    insert_on_plan,
+    read_corners,
+    read_plan,
+    write_corners,
+    write_look_rules,
+)
 from mulchwright.book.recipe_rows import OF_PATCHES, read_recipes, write_parts
-from mulchwright.book.store_rows import read_stores, write_stores
+from mulchwright.book.store_rows import insert_store, read_stores
 from mulchwright.garden import (
     Bed,
     ClimateNormals,
+    Crown,
+    Dryer,
+    DryingRun,
     Garden,
+    IdentityCheck,
+    Jar,
+    LogEntry,
     Patch,
+    Path,
     Place,
+    Reading,
     Recipe,
     Stage,
+    Tap,
     UnitSystem,
+    Use,
+    Wall,
     Watering,
     WateringRule,
+    Zone,
 )
 
 if TYPE_CHECKING:
+    from mulchwright.book.steps import Part
     from mulchwright.weather.series import DailySeries
 
 __all__ = [
+    "position_of",
+    "positions",
+    "put",
     "read_days",
     "read_garden",
     "read_mapping",
     "read_series",
+    "revision_of",
     "write_days",
     "write_garden",
-    "write_patch",
     "write_series",
-    "write_settings",
 ]
 
 OPTIONAL_WEATHER = ("wind_m_s", "vapour_pressure_pa", "solar_radiation_j_m2")
@@ -97,7 +120,7 @@ def _read_beds(connection: sqlite3.Connection) -> tuple[Bed, ...]:
     )
     return tuple(
         Bed(key=key, name=name, plants=tuple(plants.get(key, ())), outline=tuple(corners.get(key, ())))
-        for key, name in connection.execute("SELECT key, name FROM bed ORDER BY position")
+        for key, name in connection.execute("SELECT key, name FROM bed ORDER BY position, key")
     )
 
 
@@ -125,7 +148,7 @@ def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
         for row in connection.execute(
             "SELECT key, name, species, area_m2, built_on, stage, bed, rain_share, shelter, watering_rule,"
             " watering_below_moisture, watering_depth_mm, watering_rest_days, watering_past_as_rule"
-            " FROM patch ORDER BY position"
+            " FROM patch ORDER BY position, key"
         )
     )
 
@@ -160,7 +183,7 @@ def read_garden(connection: sqlite3.Connection) -> Garden:
 # ---- writing ----------------------------------------------------------------
 
 
-def write_settings(connection: sqlite3.Connection, garden: Garden) -> None:
+def _write_settings(connection: sqlite3.Connection, garden: Garden) -> None:
     """Units, hose, can and the day the calendar stands at."""
     connection.execute(
         "INSERT OR REPLACE INTO settings VALUES (1, ?, ?, ?, ?)",
@@ -195,20 +218,16 @@ def _write_normals(connection: sqlite3.Connection, normals: ClimateNormals | Non
     )
 
 
-def _write_beds(connection: sqlite3.Connection, beds: tuple[Bed, ...]) -> None:
-    connection.execute("DELETE FROM bed_plant")
-    connection.execute("DELETE FROM bed_corner")
-    connection.execute("DELETE FROM bed")
-    for position, bed in enumerate(beds):
-        connection.execute("INSERT INTO bed VALUES (?, ?, ?)", (bed.key, position, bed.name))
-        connection.executemany(
-            "INSERT INTO bed_plant VALUES (?, ?, ?)",
-            ((bed.key, n, plant) for n, plant in enumerate(bed.plants)),
-        )
-        connection.executemany(
-            "INSERT INTO bed_corner VALUES (?, ?, ?, ?)",
-            ((bed.key, n, *xy) for n, xy in enumerate(bed.outline)),
-        )
+def _insert_bed(connection: sqlite3.Connection, bed: Bed, position: int) -> None:
+    connection.execute("INSERT INTO bed VALUES (?, ?, ?)", (bed.key, position, bed.name))
+    connection.executemany(
+        "INSERT INTO bed_plant VALUES (?, ?, ?)",
+        ((bed.key, n, plant) for n, plant in enumerate(bed.plants)),
+    )
+    connection.executemany(
+        "INSERT INTO bed_corner VALUES (?, ?, ?, ?)",
+        ((bed.key, n, *xy) for n, xy in enumerate(bed.outline)),
+    )
 
 
 def _write_recipe(connection: sqlite3.Connection, patch: str, recipe: Recipe) -> None:
@@ -216,9 +235,7 @@ def _write_recipe(connection: sqlite3.Connection, patch: str, recipe: Recipe) ->
     write_parts(connection, OF_PATCHES, patch, recipe)
 
 
-def write_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, revision: int) -> None:
-    """One patch with its recipe, in place of what stood under its key."""
-    connection.execute("DELETE FROM patch WHERE key = ?", (patch.key,))
+def _insert_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, revision: int) -> None:
     connection.execute(
         "INSERT INTO patch VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
@@ -248,31 +265,84 @@ def write_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, 
     _write_recipe(connection, patch.key, patch.recipe)
 
 
-def write_garden(
-    connection: sqlite3.Connection, garden: Garden, before: Garden | None, *, revision: int
-) -> None:
-    """The whole garden but for its logbook in place of `before`; what did not change is left alone.
+def _insert(connection: sqlite3.Connection, noun: Any, *, position: int, revision: int) -> None:
+    """One noun of a collection, under a key that is not taken."""
+    match noun:
+        case Bed():
+            _insert_bed(connection, noun, position)
+        case Patch():
+            _insert_patch(connection, noun, position=position, revision=revision)
+        case LogEntry():
+            insert_entry(connection, noun, position=position, revision=revision)
+        case Reading():
+            insert_reading(connection, noun, revision)
+        case Crown() | Wall() | Path() | Tap() | Zone():
+            insert_on_plan(connection, noun, position=position)
+        case IdentityCheck() | Use() | Jar() | Dryer() | DryingRun():
+            insert_kept(connection, noun, position=position, revision=revision)
+        case _:
+            insert_store(connection, noun, position=position)
 
-    A patch keeps the revision of its own last change, so that saving one patch in one window does
-    not collide with saving another elsewhere.
+
+def _write_setting(connection: sqlite3.Connection, name: str, garden: Garden) -> None:
+    match name:
+        case "place":
+            _write_place(connection, garden.place)
+        case "normals":
+            _write_normals(connection, garden.normals)
+        case "look_rules":
+            write_look_rules(connection, garden.look_rules)
+        case _:
+            _write_settings(connection, garden)
+
+
+def put(connection: sqlite3.Connection, part: Part, garden: Garden, *, revision: int) -> None:
+    """Write what `part` says comes after; None takes the noun out. `garden` is the whole after the act.
+
+    References are looked at when the transaction ends, so parts may come in any order.
     """
-    if before is None or before.place != garden.place:
-        _write_place(connection, garden.place)
-    if before is None or before.normals != garden.normals:
-        _write_normals(connection, garden.normals)
-    write_settings(connection, garden)
-    if before is None or before.beds != garden.beds:
-        _write_beds(connection, garden.beds)
-    write_plan(connection, garden, before)
-    write_stores(connection, garden, before)
-    stood = {} if before is None else {patch.key: (n, patch) for n, patch in enumerate(before.patches)}
-    for position, patch in enumerate(garden.patches):
-        if patch.key not in stood or stood[patch.key][1] != patch:
-            write_patch(connection, patch, position=position, revision=revision)
-        elif stood[patch.key][0] != position:
-            connection.execute("UPDATE patch SET position = ? WHERE key = ?", (position, patch.key))
-        stood.pop(patch.key, None)
-    connection.executemany("DELETE FROM patch WHERE key = ?", ((key,) for key in stood))
+    if part.noun == SETTING:
+        _write_setting(connection, part.key, garden)
+        return
+    kind = KINDS[part.noun]
+    connection.execute(f"DELETE FROM {kind.table} WHERE {kind.column} = ?", (part.key,))
+    if part.after is not None:
+        _insert(connection, part.after, position=part.position or 0, revision=revision)
+
+
+def positions(connection: sqlite3.Connection, noun: str) -> dict[str, int]:
+    """Where the nouns of one kind stand among their like, by key; of readings nothing, their days say it."""
+    kind = KINDS.get(noun)
+    if kind is None or not kind.ordered:
+        return {}
+    return dict(connection.execute(f"SELECT {kind.column}, position FROM {kind.table}").fetchall())
+
+
+def position_of(connection: sqlite3.Connection, noun: str, key: str) -> int | None:
+    """Where the noun stands among its like; None where it is not there, or its like have no order."""
+    kind = KINDS.get(noun)
+    if kind is None or not kind.ordered:
+        return None
+    row = connection.execute(f"SELECT position FROM {kind.table} WHERE {kind.column} = ?", (key,)).fetchone()
+    return None if row is None else int(row[0])
+
+
+def revision_of(connection: sqlite3.Connection, noun: str, key: str) -> int | None:
+    """The revision of the noun's last change; None where it is not there, or its table keeps none."""
+    kind = KINDS.get(noun)
+    if kind is None or not kind.revision:
+        return None
+    row = connection.execute(f"SELECT revision FROM {kind.table} WHERE {kind.column} = ?", (key,)).fetchone()
+    return None if row is None else int(row[0])
+
+
+def write_garden(connection: sqlite3.Connection, garden: Garden, *, revision: int) -> None:
+    """A whole garden into a book that has none yet."""
+    for name in ("place", "normals", "look_rules", "units"):
+        _write_setting(connection, name, garden)
+    for kind in KINDS.values():
+        for position, noun in enumerate(getattr(garden, kind.field)):
+            _insert(connection, noun, position=position, revision=revision)
 
 
 # ---- weather ----------------------------------------------------------------

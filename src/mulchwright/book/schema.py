@@ -15,6 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
+from mulchwright.book.schema_acts import VERSION_7
 from mulchwright.book.schema_keeping import VERSION_5, VERSION_6
 from mulchwright.book.schema_logbook import VERSION_4
 from mulchwright.book.schema_stores import VERSION_3
@@ -397,6 +398,12 @@ def lay_version_6(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def lay_version_7(connection: sqlite3.Connection) -> None:
+    """Room for steps of any noun; the steps that can be taken back move into it, and none is lost."""
+    for statement in statements_of(VERSION_7):
+        connection.execute(statement)
+
+
 LADDER: tuple[Migration, ...] = (
     lay_version_1,
     lay_version_2,
@@ -404,6 +411,7 @@ LADDER: tuple[Migration, ...] = (
     lay_version_4,
     lay_version_5,
     lay_version_6,
+    lay_version_7,
 )
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
@@ -28,12 +29,25 @@ from mulchwright.book.inspection import (
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden
 
-__all__ = ["CHANGES_KEPT", "BookConflict", "Session"]
+__all__ = ["CHANGES_KEPT", "BookConflict", "Session", "Told"]
 
 CHANGES_KEPT = 200
 """How many changes the book remembers by name, for the words of a conflict."""
 
 Result = TypeVar("Result")
+
+
+@dataclass(slots=True)
+class Told:
+    """What a change is remembered as; set within the act, where its words depend on what is stored.
+
+    of_garden : false for what a garden being saved cannot overwrite, such as the weather record.
+    of_logbook : true where nothing but entries, readings and what became of picks changed.
+    """
+
+    what: str
+    of_garden: bool = True
+    of_logbook: bool = False
 
 
 class BookConflict(BookError):
@@ -141,13 +155,15 @@ class Session:
     def _read_revision(self) -> int:
         return int(self._connection.execute("SELECT revision FROM book").fetchone()[0])
 
-    @contextmanager
-    def _change(self, what: str, *, of_garden: bool = True, of_logbook: bool = False) -> Iterator[int]:
-        """One transaction that raises the revision and remembers `what` was done; any error undoes it.
+    def _change(self, what: str, *, of_garden: bool = True) -> AbstractContextManager[int]:
+        """One transaction that raises the revision and remembers `what` was done; any error undoes it."""
+        return self._change_as(Told(what, of_garden))
 
-        `of_garden` is false for what a garden being saved cannot overwrite: the weather record.
-        `of_logbook` is true where nothing but entries and readings changed. Within the act,
-        `_leave_as_it_is` ends it without a change.
+    @contextmanager
+    def _change_as(self, told: Told) -> Iterator[int]:
+        """One transaction, remembered as `told` says when it ends; any error undoes it.
+
+        Within the act, `_NothingToDo` ends it without a change.
         """
         with self._lock, self._words():
             if self._read_only:
@@ -166,7 +182,8 @@ class Session:
                     "UPDATE book SET revision = ?, written_by = ?", (revision, __version__)
                 )
                 self._connection.execute(
-                    "INSERT INTO change VALUES (?, ?, ?, ?)", (revision, of_garden, what, of_logbook)
+                    "INSERT INTO change VALUES (?, ?, ?, ?)",
+                    (revision, told.of_garden, told.what, told.of_logbook),
                 )
                 self._connection.execute("DELETE FROM change WHERE revision <= ?", (revision - CHANGES_KEPT,))
                 with_patience(lambda: self._connection.execute("COMMIT"), disk_errors_too=False)

@@ -12,17 +12,17 @@ import sqlite3
 import threading
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from mulchwright import __version__
-from mulchwright.book import keepsake_rows, logbook_rows, plan_rows, rows
+from mulchwright.book import keepsake_rows, plan_rows, rows
+from mulchwright.book.acts import Act, NounChanged, Part, UndoStep, WriteDone, parts_words
 from mulchwright.book.inspection import connect, file_identity, open_connection, sqlite_words, with_patience
 from mulchwright.book.keeping_acts import KeepingActs
 from mulchwright.book.keepsake_acts import KeepsakeActs
-from mulchwright.book.logbook_acts import UndoStep, WriteDone
+from mulchwright.book.nouns import SETTING
 from mulchwright.book.schema import APPLICATION_ID, LADDER, Migration, climb
 from mulchwright.book.session import CHANGES_KEPT, BookConflict
 from mulchwright.errors import BookError, InputError
@@ -36,9 +36,12 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CHANGES_KEPT",
+    "Act",
     "Book",
     "BookConflict",
     "Contents",
+    "NounChanged",
+    "Part",
     "UndoStep",
     "WriteDone",
     "create_book",
@@ -123,54 +126,45 @@ class Book(KeepingActs, KeepsakeActs):
 
     # ---- writing ------------------------------------------------------------
 
-    def save_garden(self, garden: Garden, *, expected_revision: int | None = None) -> int:
+    def save_garden(self, garden: Garden, *, expected_revision: int | None = None, what: str = "") -> int:
         """Put this garden in place of the one in the book, as one act; return the new revision.
 
         `expected_revision` is the revision the caller read (a web form carries it along); without it,
         what this object last read counts. Entries, readings and the like that others wrote since then are
         kept beside what this garden changed. Raises `BookConflict` when anything else of the garden was
-        changed since, or one entry here and there.
+        changed since, or one entry here and there. what : words for the list of changes, in place of those
+        that tell which nouns differ.
         """
-        with self._change("the garden was saved") as revision:
-            stored = self._stored()
+
+        def act(stored: Garden) -> Act:
+            mine = garden
             if unread := self._unread(expected_revision):
-                garden = self._with_their_logbook(garden, stored, unread)
-            garden.check_whole()
-            logbook_rows.write_logbook(self._connection, garden, stored, revision=revision)
-            rows.write_garden(self._connection, garden, stored, revision=revision)
-        return revision
+                mine = self._with_their_logbook(garden, stored, unread)
+            return self._difference(stored, mine, what)
+
+        return self.apply(act).revision
 
     def save_patch(self, patch: Patch, *, expected_revision: int | None = None) -> int:
         """Write one patch, new or changed, as one act; return the new revision.
 
         Other patches may have been changed meanwhile; only a change of this one is a `BookConflict`.
         """
-        with self._change(f"patch “{patch.name}” was saved") as revision:
-            row = self._connection.execute(
-                "SELECT position, revision FROM patch WHERE key = ?", (patch.key,)
-            ).fetchone()
-            if row is None:
-                bound = self._connection.execute(
-                    "SELECT coalesce(max(position) + 1, 0) FROM patch"
-                ).fetchone()
-                position = int(bound[0])
-            else:
-                position = int(row[0])
-                # Its latest change is our own only if nothing unread lay before it.
-                if unread := [change for change in self._unread(expected_revision) if change[0] == row[1]]:
-                    self._refuse(unread, f"Your patch “{patch.name}”")
-            garden = self._stored()
-            others = [other for other in garden.patches if other.key != patch.key]
-            replace(garden, patches=(*others, patch))  # refuses a bed that is not there
-            rows.write_patch(self._connection, patch, position=position, revision=revision)
-        return revision
+
+        def act(stored: Garden) -> Act:
+            before = next((other for other in stored.patches if other.key == patch.key), None)
+            part = Part("patch", patch.key, before, patch)
+            self._refuse_newer(stored, [part], expected_revision)
+            return Act(parts_words([part], stored), (part,))
+
+        return self.apply(act).revision
 
     def set_units(self, units: UnitSystem) -> int:
         """Choose the units to read and type in; return the new revision."""
-        with self._change(f"units were set to {units.value}") as revision:
-            garden = self._stored()
-            rows.write_settings(self._connection, replace(garden, units=units))
-        return revision
+
+        def act(stored: Garden) -> Act:
+            return Act(f"units set to {units.value}", (Part(SETTING, "units", stored.units, units),))
+
+        return self.apply(act).revision
 
     def save_series(self, series: DailySeries | None, mapping: Mapping[str, Any] | None = None) -> int:
         """Put this weather record in place of the one in the book, as one act; return the new revision.
@@ -357,8 +351,7 @@ def _write_new(draft: Path, whole: Contents) -> None:
         connection.execute("BEGIN IMMEDIATE")
         connection.execute("INSERT INTO book VALUES (1, 1, ?)", (__version__,))
         connection.execute("INSERT INTO change VALUES (1, 1, 'the book was made', 0)")
-        logbook_rows.write_logbook(connection, whole.garden, None, revision=1)
-        rows.write_garden(connection, whole.garden, None, revision=1)
+        rows.write_garden(connection, whole.garden, revision=1)
         rows.write_series(connection, whole.series, whole.mapping)
         plan_rows.write_survey(connection, whole.survey, revision=1)
         plan_rows.write_backdrop(connection, whole.backdrop, revision=1)

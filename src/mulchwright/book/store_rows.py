@@ -9,14 +9,13 @@ import sqlite3
 from datetime import date
 from typing import Any
 
-from mulchwright.book.plan_rows import rewrite
+from mulchwright.book.plan_rows import insert_row
 from mulchwright.book.recipe_rows import OWN, read_recipes, write_parts
-from mulchwright.garden.garden import Garden
 from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packing, Stick, WoodShare
 from mulchwright.garden.nouns import Recipe, StartMoisture
 from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
 
-__all__ = ["read_stores", "write_stores"]
+__all__ = ["insert_store", "read_stores"]
 
 
 # ---- reading ----------------------------------------------------------------
@@ -30,20 +29,22 @@ def read_stores(connection: sqlite3.Connection) -> dict[str, Any]:
             Seller(*row)
             for row in connection.execute(
                 "SELECT key, name, delivery_cents, free_from_cents, minimum_cents, delivery_days, note"
-                " FROM seller ORDER BY position"
+                " FROM seller ORDER BY position, key"
             )
         ),
         "offers": tuple(
             Offer(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], Measure(row[8]), row[9])
             for row in connection.execute(
                 "SELECT seller, item, size, price_cents, most, currency, name, key, unit, species"
-                " FROM offer ORDER BY position"
+                " FROM offer ORDER BY position, key"
             )
         ),
         "households": _read_households(connection),
         "vessels": tuple(
             Vessel(*row)
-            for row in connection.execute("SELECT volume_l, count, name, key FROM vessel ORDER BY position")
+            for row in connection.execute(
+                "SELECT volume_l, count, name, key FROM vessel ORDER BY position, key"
+            )
         ),
         "recipes": _read_own_recipes(connection),
     }
@@ -87,7 +88,7 @@ def _read_lots(connection: sqlite3.Connection) -> tuple[Lot, ...]:
         for row in connection.execute(
             "SELECT key, name, kind, material, heap_shape, heap_width_m, heap_height_m, heap_length_m,"
             " heap_count, heap_each_l, mass_kg, pieces, piece_kg, packing, since, moisture, species,"
-            " kept_at_c, note FROM lot ORDER BY position"
+            " kept_at_c, note FROM lot ORDER BY position, key"
         )
     )
 
@@ -107,73 +108,74 @@ def _read_households(connection: sqlite3.Connection) -> tuple[Household, ...]:
             ),
             note,
         )
-        for key, name, note in connection.execute("SELECT key, name, note FROM household ORDER BY position")
+        for key, name, note in connection.execute(
+            "SELECT key, name, note FROM household ORDER BY position, key"
+        )
     )
 
 
 def _read_own_recipes(connection: sqlite3.Connection) -> tuple[Recipe, ...]:
-    names = {name: name for (name,) in connection.execute("SELECT name FROM own_recipe ORDER BY position")}
+    names = {
+        name: name for (name,) in connection.execute("SELECT name FROM own_recipe ORDER BY position, name")
+    }
     return tuple(read_recipes(connection, OWN, names).values())
 
 
 # ---- writing ----------------------------------------------------------------
 
 
-def write_stores(connection: sqlite3.Connection, garden: Garden, before: Garden | None) -> None:
-    """The stores in place of those before; what is the same is left."""
-    if before is None or before.lots != garden.lots:
-        _write_lots(connection, garden.lots)
-    # Offers name their sellers; the check of references waits for the end of the transaction.
-    if before is None or before.sellers != garden.sellers:
-        rewrite(connection, "seller", [_seller_row(seller) for seller in garden.sellers])
-    if before is None or before.offers != garden.offers:
-        rewrite(connection, "offer", [_offer_row(offer) for offer in garden.offers])
-    if before is None or before.households != garden.households:
-        rewrite(connection, "household", [(one.key, one.name, one.note) for one in garden.households])
-        for one in garden.households:
+def insert_store(
+    connection: sqlite3.Connection, noun: Lot | Seller | Offer | Household | Vessel | Recipe, *, position: int
+) -> None:
+    """One noun of the stores, under a key that is not taken."""
+    match noun:
+        case Lot():
+            _insert_lot(connection, noun, position)
+        case Seller():
+            insert_row(connection, "seller", position, _seller_row(noun))
+        case Offer():
+            insert_row(connection, "offer", position, _offer_row(noun))
+        case Household():
+            insert_row(connection, "household", position, (noun.key, noun.name, noun.note))
             connection.executemany(
                 "INSERT INTO household_taking VALUES (?, ?, ?, ?, ?, ?)",
                 (
-                    (one.key, n, taking.item, taking.amount, taking.unit.value, taking.species)
-                    for n, taking in enumerate(one.takes)
+                    (noun.key, n, taking.item, taking.amount, taking.unit.value, taking.species)
+                    for n, taking in enumerate(noun.takes)
                 ),
             )
-    if before is None or before.vessels != garden.vessels:
-        rewrite(
-            connection, "vessel", [(one.key, one.name, one.volume_l, one.count) for one in garden.vessels]
-        )
-    if before is None or before.recipes != garden.recipes:
-        rewrite(connection, "own_recipe", [(recipe.name,) for recipe in garden.recipes])
-        for recipe in garden.recipes:
-            write_parts(connection, OWN, recipe.name, recipe)
+        case Vessel():
+            insert_row(connection, "vessel", position, (noun.key, noun.name, noun.volume_l, noun.count))
+        case Recipe():
+            insert_row(connection, "own_recipe", position, (noun.name,))
+            write_parts(connection, OWN, noun.name, noun)
 
 
-def _write_lots(connection: sqlite3.Connection, lots: tuple[Lot, ...]) -> None:
-    rewrite(connection, "lot", [_lot_row(lot) for lot in lots])
-    for lot in lots:
-        connection.executemany(
-            "INSERT INTO lot_stick VALUES (?, ?, ?, ?, ?, ?, ?)",
+def _insert_lot(connection: sqlite3.Connection, lot: Lot, position: int) -> None:
+    insert_row(connection, "lot", position, _lot_row(lot))
+    connection.executemany(
+        "INSERT INTO lot_stick VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
             (
-                (
-                    lot.key,
-                    n,
-                    stick.length_m,
-                    stick.mid_diameter_m,
-                    stick.small_diameter_m,
-                    stick.large_diameter_m,
-                    stick.count,
-                )
-                for n, stick in enumerate(lot.sticks)
-            ),
-        )
-        connection.executemany(
-            "INSERT INTO lot_wood VALUES (?, ?, ?, ?)",
-            ((lot.key, n, part.wood, part.share) for n, part in enumerate(lot.woods)),
-        )
-        connection.executemany(
-            "INSERT INTO lot_origin VALUES (?, ?, ?)",
-            ((lot.key, n, origin.value) for n, origin in enumerate(lot.origins)),
-        )
+                lot.key,
+                n,
+                stick.length_m,
+                stick.mid_diameter_m,
+                stick.small_diameter_m,
+                stick.large_diameter_m,
+                stick.count,
+            )
+            for n, stick in enumerate(lot.sticks)
+        ),
+    )
+    connection.executemany(
+        "INSERT INTO lot_wood VALUES (?, ?, ?, ?)",
+        ((lot.key, n, part.wood, part.share) for n, part in enumerate(lot.woods)),
+    )
+    connection.executemany(
+        "INSERT INTO lot_origin VALUES (?, ?, ?)",
+        ((lot.key, n, origin.value) for n, origin in enumerate(lot.origins)),
+    )
 
 
 def _lot_row(lot: Lot) -> tuple[Any, ...]:
