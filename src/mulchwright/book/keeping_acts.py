@@ -32,7 +32,7 @@ class KeepingActs(LogbookActs):
     """The part of `Book` that writes identity checks, uses, jars, dryers and loads.
 
     All take `request_id`, `expected_revision` and `today` as `add_entries` and `change_entry` do: the same
-    request id writes once; `BookConflict` when what is replaced was changed since `expected_revision` (or since this
+    id writes once; `BookConflict` when what is replaced was changed since `expected_revision` (or since this
     object last read). `InputError`, and nothing written, where the garden refuses it: more used than
     there was, or a name of something that is not there.
     """

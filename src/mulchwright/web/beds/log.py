@@ -24,7 +24,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import Message, Receive
 
 from mulchwright import units
-from mulchwright.book import BookConflict, open_book
+from mulchwright.book import BookConflict, UndoStep, open_book
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight, Stage
 from mulchwright.garden.photo import Photo
@@ -207,6 +207,10 @@ def _bed_log(
 
 def whole_log(request: Request) -> Response:
     """Everything, by date or by bed, of one bed or one kind where that is asked for."""
+    return _whole_log(request)
+
+
+def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, query = state.garden, request.query_params
@@ -232,11 +236,18 @@ def whole_log(request: Request) -> Response:
         groups[-1][1].append(line)
     asked_for = {k: v for k, v in (("bed", bed), ("kind", kind), ("by", "bed" if by_bed else "")) if v}
     return _log_page(
-        request, "beds/log.html", state, groups=groups, by_bed=by_bed, bed=bed, kind=kind, page=page,
+        request, "beds/log.html", state, status=status, clash=clash,
+        steps=_last_steps(context), groups=groups, by_bed=by_bed, bed=bed, kind=kind, page=page,
         pages=pages, beds=[(p.key, p.name) for p in garden.patches],
         kinds=[(k.value, w) for k, w in KIND_WORDS.items()],
         count=len(chosen), asked=urlencode(asked_for), noted=_noted(request),
     )  # fmt: skip
+
+
+def _last_steps(context: AppContext) -> list[UndoStep]:
+    """The latest changes of the whole garden, newest first."""
+    with open_book(context.library.path) as book:
+        return list(book.undo_steps())
 
 
 def write_page(request: Request) -> Response:
@@ -576,14 +587,14 @@ def take_back(request: Request, typed: dict[str, str]) -> Response:
         with open_book(context.library.path) as book:
             told = book.undo(request.path_params["step"])
             newest = book.undo_steps()[0].step
-    except (BookConflict, BookError) as error:
+    except BookError as error:
         if _wants_json(request):
             return JSONResponse({"message": str(error)}, 409)
+        if isinstance(error, BookConflict):
+            return _whole_log(request, status=409, clash=str(error))
         raise InputError(str(error)) from error
     if _wants_json(request):
         return JSONResponse({"words": told, "step": newest})
-    if typed.get("back") == "/now":
-        return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if typed.get("back") == "/now":
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if re.fullmatch(r"/pick|/picks(/[a-z0-9-]{1,80}(/check)?)?", back := typed.get("back", "")):

@@ -17,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from mulchwright.almanac.choosing import recipe_of
-from mulchwright.book import BookConflict, open_book
+from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
@@ -34,6 +34,7 @@ from mulchwright.garden import (
 )
 from mulchwright.garden.plan_kinds import KINDS, Kind, PlanNoun
 from mulchwright.services.numbers import whole_number
+from mulchwright.services.writes import change_garden
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.ground import plan_forms
 from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of
@@ -49,7 +50,6 @@ if TYPE_CHECKING:
 
 
 LARGEST_ACTS = 4_000_000
-TRIES = 4
 FIRST_SPECIES = "king-stropharia"
 _SQUARE = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
 
@@ -191,21 +191,15 @@ class _Clashed(Exception):
 
 
 def _save(context: AppContext, todo: tuple[Act, ...]) -> None:
-    """Write the acts as one transaction; tried again when another window was a moment faster."""
-    for last in range(TRIES - 1, -1, -1):
-        with open_book(context.library.path) as book:
-            garden = book.garden()
-            changed, clashes = apply(garden, todo)
-            if clashes:
-                raise _Clashed(clashes)
-            if changed == garden:
-                return
-            try:
-                book.save_garden(changed, expected_revision=book.revision)
-                return
-            except BookConflict:
-                if not last:
-                    raise
+    """Write the acts as one transaction, all or none."""
+
+    def change(garden: Garden) -> Garden:
+        changed, clashes = apply(garden, todo)
+        if clashes:
+            raise _Clashed(clashes)
+        return changed
+
+    change_garden(context.library.path, change)
 
 
 async def acts(request: Request) -> Response:

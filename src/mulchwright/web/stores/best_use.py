@@ -306,5 +306,6 @@ def accept(request: Request, typed: Mapping[str, str]) -> Response:
             ),
         )
 
-    change_garden(context.library.path, change)
+    beds = "1 bed" if len(wanted) == 1 else f"{len(wanted)} beds"
+    change_garden(context.library.path, change, what=f"best use of the stores written into {beds}")
     return RedirectResponse(f"/stores/best-use?{query}", 303)

@@ -284,7 +284,7 @@ def lay(request: Request, typed: Mapping[str, str]) -> Response:
             patches=tuple(replace(one, recipe=recipe) if one is patch else one for one in garden.patches),
         )
 
-    change_garden(context.library.path, change)
+    change_garden(context.library.path, change, what="recipe written into a planned bed")
     return RedirectResponse(f"/stores/recipes?bed={typed.get('bed', '')}&laid=yes", 303)
 
 

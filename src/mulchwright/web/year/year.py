@@ -195,7 +195,11 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
         return _page(request, status=422, ticked=wanted, errors={"take": str(error)})
     try:
         with open_book(context.library.path) as book:
-            book.save_garden(planned, expected_revision=state.revision if before is None else before)
+            book.save_garden(
+                planned,
+                expected_revision=state.revision if before is None else before,
+                what=f"{words.plural(len(changed), 'proposal')} of {year} written into the plan",
+            )
     except BookConflict as error:
         return _page(request, status=409, ticked=wanted, moved=str(error))
     return RedirectResponse(f"/year/{year}?written={len(changed)}", 303)
