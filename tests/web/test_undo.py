@@ -18,13 +18,10 @@ from mulchwright.garden import Bed, Crown, Garden
 from mulchwright.web import create_app
 
 from .test_plan import NoEngine
+from .test_stores import CHIPS
 from .test_stores_recipes import TWO
 
 BUILT, PLANNED = "under-the-medlar", "pump-corner"
-CHIPS = {
-    "kind": "chips", "name": "Alder heap", "material": "hardwood-chips", "way": "cone", "width": "2 m",
-    "height": "1.2 m", "since": "2031-05-01",
-}  # fmt: skip
 BED = Bed("medlar-bed", "Medlar bed")
 CROWN = Crown("medlar", "Medlar", (4.0, 4.2), 2.2, 5.0)
 START = {
@@ -69,14 +66,17 @@ WALK: tuple[tuple[str, dict[str, Any]], ...] = (
     ("/stores/sellers/new", {"name": "Yard", "delivery": "9.50", "days": "8"}),
     (
         "/stores/offers/new",
-        {"seller": "yard", "item": "hardwood-chips", "size": "1 m³", "unit": "volume", "price": "30",
+        {"seller": "yard", "item": "hardwood-chips", "unit": "L", "size": "50 L", "price": "6.50",
          "currency": "USD"},
     ),
     ("/stores/sellers/yard/remove", {}),
     ("/stores/vessels/new", {"name": "tub", "volume": "90 L", "count": "1"}),
     ("/stores/vessels/tub", {"name": "big tub", "volume": "120 L", "count": "1"}),
     ("/stores/vessels/tub/remove", {}),
-    ("/stores/households/new", {"name": "Next door"}),
+    (
+        "/stores/households/new",
+        {"name": "Next door", "item_0": "wheat-straw", "unit_0": "kg", "amount_0": "9 kg"},
+    ),
     ("/stores/recipes/new", TWO),
     ("/ground/acts", acts(("crown", None, CROWN))),
     ("/ground/acts", acts(("crown", CROWN, replace(CROWN, radius_m=3.0)))),
@@ -89,41 +89,32 @@ WALK: tuple[tuple[str, dict[str, Any]], ...] = (
     (f"/beds/{PLANNED}/keep", {"planes": "3", "built_on": "2031-08-01"}),
     (f"/beds/{BUILT}/plan", {"planes": "3", "new_name": "Medlar, once more"}),
     (f"/beds/{PLANNED}/built", {"as_planned": "yes", "built_on": "2031-06-09"}),
-    (f"/log/{BUILT}", {"kind": "watered", "water": "10 L", "water_as": "volume"}),
+    (f"/log/{BUILT}", {"kind": "watered", "amount": "typed", "water": "10 L", "water_as": "volume"}),
     ("/log/entry/water-1", {"water": "20 L", "water_as": "volume"}),
     ("/log/entry/look-1/remove", {}),
     ("/weather/reading", {"day": "2031-06-09", "rain": "4"}),
     ("/weather/reading/remove", {"day": "2031-06-09"}),
     (f"/log/{BUILT}", {"kind": "picked", "mass": "500 g"}),
-    ("/stores/dryer/own/new", {"name": "Tray dryer", "trays": "5", "area": "0.1 m2", "watts": "400"}),
+    ("/stores/dryer/own/new", {"name": "Tray dryer", "trays": "5", "tray": "0.1 m2", "watts": "400"}),
 )  # fmt: skip
 
 
 def test_each_request_is_one_step_and_comes_back(client: TestClient, path: Path) -> None:
-    first, _ = stood(path)
-    made = []
     for address, typed in WALK:
         before, known = stood(path)
         sent = {"json": typed} if address == "/ground/acts" else {"data": typed}
         answer = client.post(address, follow_redirects=False, **sent)  # type: ignore[arg-type]
-        assert answer.status_code in (200, 303), (address, answer.status_code, answer.text[-3000:])
+        faults = re.findall(r'<p class="(?:fault|answer)"[^>]*?(?<!hidden)>([^<]+)</p>', answer.text)
+        assert answer.status_code in (200, 303), (address, answer.status_code, faults)
         after, steps = stood(path)
         assert after != before, address
         assert len(steps) == min(len(known) + 1, 50), address
-        made.append(steps[0])
         back = client.post(f"/log/step/{steps[0]}/undo", follow_redirects=False)
         assert back.status_code == 303, address
         assert stood(path)[0] == before, address
         newest = stood(path)[1][0]
         client.post(f"/log/step/{newest}/undo", follow_redirects=False)
         assert stood(path)[0] == after, address
-        made[-1] = stood(path)[1][0]
-    kept = set(stood(path)[1])
-    for step in reversed(made):
-        if step in kept:
-            assert client.post(f"/log/step/{step}/undo", follow_redirects=False).status_code == 303
-    if set(made) <= kept:
-        assert stood(path)[0] == first
 
 
 def test_the_logbook_lists_all_changes_each_with_its_button(client: TestClient, path: Path) -> None:

@@ -1,8 +1,8 @@
 """Changing the garden for a page: one act a change, and never over what another window wrote.
 
 Windows meet object by object: a form carries a fingerprint of the object it was filled from, and only a
-change of that same object is a clash. Everything else in the garden stays as it is in the book by then. All of it is
-`Book.change_garden`, so each change leaves a step that can be taken back.
+change of that same object is a clash. Everything else in the garden stays as it is in the book by
+then. All of it is `Book.change_garden`, so each change leaves a step that can be taken back.
 """
 
 from __future__ import annotations
