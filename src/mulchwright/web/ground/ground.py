@@ -164,7 +164,7 @@ def show(
     }
     more.pop("backdrop_typed", None)
     values = {
-        "door": "ground", "kinds": list(KINDS.values()), "lists": _list(state.garden), "form": form,
+        "section": "ground", "kinds": list(KINDS.values()), "lists": _list(state.garden), "form": form,
         "drawing": plan_drawing(state.garden, backdrop=backdrop), "revision": state.revision,
         "before": "", "clash": None,
         "north": f"{state.garden.place.north_deg:g}", "north_fault": "", "logged": 0, "back": "/ground",
