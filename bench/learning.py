@@ -79,7 +79,7 @@ def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> li
 def five_year_garden() -> tuple[Garden, DailySeries]:
     """Twenty beds built over five years, all still there, with what was noted of them."""
     from calibration import base_garden
-    from measure import bench_patch  # type: ignore[import-not-found]
+    from sample_bed import bench_patch  # type: ignore[import-not-found]
 
     base = base_garden()
     record = _record(base)

@@ -36,6 +36,8 @@ True
 
 from typing import TYPE_CHECKING, Any
 
+from mulchwright.version import __version__
+
 if TYPE_CHECKING:
     from mulchwright.api import (
         Book,
@@ -63,8 +65,6 @@ __all__ = [
     "open_book",
     "outlook",
 ]
-
-__version__ = "0.1.0"
 
 
 def __getattr__(name: str) -> Any:

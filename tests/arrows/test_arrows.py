@@ -30,7 +30,7 @@ LEVELS = (
 )
 LEVEL_OF = {room: level for level, rooms in enumerate(LEVELS) for room in rooms}
 """`garden` stands under `weather`, which computes for a `Place` and from a grower's `ClimateNormals`."""
-FOR_ALL = {"errors", ""}
+FOR_ALL = {"errors", "version", ""}
 """`errors` and the package itself (its version) may be imported from everywhere."""
 WEB_LEVELS = (
     ("start", "now", "ground", "beds", "picks", "stores", "year", "weather", "phones"),

@@ -31,7 +31,6 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field, ValidationError
 
-from mulchwright import __version__
 from mulchwright.book.exchange_forms import BackdropForm, GardenForm, OutlookForm, PhotoForm, SurveyForm
 from mulchwright.book.faults import faults_in_words, refuse_overlong_number
 from mulchwright.book.forms import Day, Form, Moment, NounForm, field_names
@@ -43,6 +42,7 @@ from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LookRules, OutlookKept, Photo
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
+from mulchwright.version import __version__
 
 if TYPE_CHECKING:
     from mulchwright.weather.forecast import Forecast

@@ -15,7 +15,6 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self, TypeVar
 
-from mulchwright import __version__
 from mulchwright.book import rows
 from mulchwright.book.inspection import (
     FileIdentity,
@@ -28,6 +27,7 @@ from mulchwright.book.inspection import (
 )
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden
+from mulchwright.version import __version__
 
 __all__ = ["CHANGES_KEPT", "BookConflict", "Session", "Told"]
 

@@ -16,7 +16,6 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from mulchwright import __version__
 from mulchwright.book import keepsake_rows, plan_rows, rows
 from mulchwright.book.acts import Act, NounChanged, Part, UndoStep, WriteDone, parts_words
 from mulchwright.book.inspection import connect, file_identity, open_connection, sqlite_words, with_patience
@@ -29,6 +28,7 @@ from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, OutlookKept, Patch, Photo, UnitSystem
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
+from mulchwright.version import __version__
 
 if TYPE_CHECKING:
     from mulchwright.weather.forecast import Forecast

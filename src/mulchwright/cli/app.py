@@ -91,7 +91,7 @@ NoBrowser = Annotated[
 
 def _show_version(wanted: bool) -> None:
     if wanted:
-        from mulchwright import __version__
+        from mulchwright.version import __version__
 
         print(f"mulchwright {__version__}")
         raise typer.Exit

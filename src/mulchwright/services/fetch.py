@@ -18,10 +18,10 @@ from datetime import UTC, date, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from urllib.parse import urljoin, urlsplit
 
-from mulchwright import __version__
 from mulchwright.errors import SourceError
 from mulchwright.garden import ClimateNormals, Place
 from mulchwright.services.numbers import whole_number
+from mulchwright.version import __version__
 from mulchwright.weather.feed import (
     LOOPBACK,
     Fetched,

@@ -16,7 +16,6 @@ from starlette.responses import (
     HTMLResponse,
 )
 
-from mulchwright import __version__
 from mulchwright.garden import Garden
 from mulchwright.services.clock import time_in, today_in
 from mulchwright.services.jobs import JobQueue
@@ -26,6 +25,7 @@ from mulchwright.services.outlooks import Engine, OutlookService, Progress
 from mulchwright.services.reviews import Reviews
 from mulchwright.services.weather_updates import WeatherUpdates
 from mulchwright.trade import Trade, load_trade
+from mulchwright.version import __version__
 from mulchwright.web.shared.chart_bundle import ChartBundle
 from mulchwright.web.shared.phones import HomeNetwork
 from mulchwright.web.views import wording as words
