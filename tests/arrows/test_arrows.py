@@ -12,6 +12,7 @@ import sys
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -61,8 +62,21 @@ class Import:
     place: str
 
 
-def modules() -> list[Path]:
-    return sorted(PACKAGE.rglob("*.py"))
+@cache
+def modules() -> tuple[Path, ...]:
+    return tuple(sorted(PACKAGE.rglob("*.py")))
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """A module's syntax tree, parsed once for all tests of this file, which only read it."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    """All nodes of a module's tree, walked once."""
+    return tuple(ast.walk(tree_of(path)))
 
 
 def room_of(path: Path) -> str:
@@ -70,10 +84,15 @@ def room_of(path: Path) -> str:
     return "" if parts == ("__init__",) else parts[0]
 
 
-def imported_names(tree: ast.AST, path: Path) -> Iterator[tuple[str, int]]:
-    """Every imported module by its full dotted name, relative imports resolved."""
+@cache
+def imported_names(path: Path) -> tuple[tuple[str, int], ...]:
+    """Every imported module by its full dotted name, relative imports resolved, and its line."""
+    return tuple(_imported_names(path))
+
+
+def _imported_names(path: Path) -> Iterator[tuple[str, int]]:
     package = ("mulchwright", *path.relative_to(PACKAGE).parent.parts)
-    for node in ast.walk(tree):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield alias.name, node.lineno
@@ -87,10 +106,11 @@ def imported_names(tree: ast.AST, path: Path) -> Iterator[tuple[str, int]]:
                 yield head, node.lineno
 
 
-def imports_between_rooms() -> list[Import]:
+@cache
+def imports_between_rooms() -> tuple[Import, ...]:
     found = []
     for path in modules():
-        for name, line in imported_names(ast.parse(path.read_text(encoding="utf-8")), path):
+        for name, line in imported_names(path):
             parts = name.split(".")
             if parts[0] != "mulchwright":
                 continue
@@ -99,7 +119,7 @@ def imports_between_rooms() -> list[Import]:
                 imported = ""
             place = f"{path.relative_to(PACKAGE.parent)}:{line}"
             found.append(Import(room_of(path), imported, place))
-    return found
+    return tuple(found)
 
 
 def is_core(path: Path) -> bool:
@@ -139,7 +159,7 @@ def module_name(path: Path) -> str:
 def imported_modules(path: Path, known: set[str]) -> set[str]:
     """Our own modules that a module imports; also those that only its types need."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.ImportFrom) and node.module:
             deeper = {f"{node.module}.{alias.name}" for alias in node.names}
             found |= (deeper & known) or {node.module}
@@ -217,13 +237,12 @@ def test_the_nouns_and_the_units_import_no_science() -> None:
     "path", [path for path in modules() if is_core(path)], ids=lambda path: str(path.stem)
 )
 def test_core_knows_no_shell(path: Path) -> None:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
     wrong = [
         f"line {line}: imports {name}"
-        for name, line in imported_names(tree, path)
+        for name, line in imported_names(path)
         if name.split(".")[0] in FORBIDDEN_IN_CORE
     ]
-    for node in ast.walk(tree):
+    for node in nodes_of(path):
         if isinstance(node, ast.Call):
             called = node.func
             if isinstance(called, ast.Name) and called.id in {"open", "print", "input"}:
@@ -266,7 +285,7 @@ def test_one_module_alone_reaches_the_outside() -> None:
     reaching = {
         path.relative_to(PACKAGE).as_posix(): name
         for path in modules()
-        for name, _ in imported_names(ast.parse(path.read_text(encoding="utf-8")), path)
+        for name, _ in imported_names(path)
         if name in NETWORK
     }
     assert set(reaching) - MAY_LISTEN == MAY_CONNECT, reaching
@@ -289,7 +308,7 @@ def test_the_program_imports_only_what_it_declares() -> None:
     undeclared = {
         f"{path.relative_to(PACKAGE)}:{line}: {top}"
         for path in modules()
-        for name, line in imported_names(ast.parse(path.read_text(encoding="utf-8")), path)
+        for name, line in imported_names(path)
         if (top := name.split(".")[0]) not in {*sys.stdlib_module_names, "mulchwright"}
         and DISTRIBUTION_OF.get(top, top) not in declared
     }
