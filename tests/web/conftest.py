@@ -10,11 +10,14 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 import uvicorn
+from jinja2 import BytecodeCache, Environment
+from jinja2.bccache import Bucket
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
@@ -49,6 +52,8 @@ from mulchwright.web.shared.chart_bundle import ChartBundle
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 40
+PATIENCE_MS = 120_000
+"""How long the browser waits for a state before a test fails; a busy machine may take long."""
 BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
 LAUNCH = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -97,6 +102,31 @@ def small_garden() -> Garden:
         ),
         stands_at=TODAY,
     )  # fmt: skip
+
+
+class CompiledTemplates(BytecodeCache):
+    """Templates compiled once in this process; jinja refuses one whose source has changed."""
+
+    def __init__(self) -> None:
+        self._compiled: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Fill the bucket with what was compiled before."""
+        if bucket.key in self._compiled:
+            bucket.bytecode_from_string(self._compiled[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Lay down what was compiled now."""
+        self._compiled[bucket.key] = bucket.bytecode_to_string()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _templates_compiled_once() -> Iterator[None]:
+    """Every test has an app of its own, and each would compile its templates again."""
+    with pytest.MonkeyPatch.context() as patch:
+        once = partial(Environment, bytecode_cache=CompiledTemplates())
+        patch.setattr("mulchwright.web.shared.context.Environment", once)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -194,7 +224,7 @@ def served(book: Path, bundle: ChartBundle) -> Iterator[Served]:
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """One browser for the session: MULCHWRIGHT_BROWSER, a system Chromium, or Playwright's own."""
-    from playwright.sync_api import Error, sync_playwright
+    from playwright.sync_api import Error, expect, sync_playwright
 
     named = os.environ.get("MULCHWRIGHT_BROWSER")
     found = named or next((path for path in BROWSERS if Path(path).exists()), None)
@@ -209,7 +239,18 @@ def browser() -> Iterator[Any]:
             if os.environ.get("CI"):
                 pytest.fail(f"{reason}; {error}")
             pytest.skip(reason)
-        yield launched
+        new_context = launched.new_context
+
+        def patient_context(**options: Any) -> Any:
+            context = new_context(**options)
+            context.set_default_timeout(PATIENCE_MS)
+            return context
+
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(launched, "new_context", patient_context)
+            expect.set_options(timeout=PATIENCE_MS)
+            yield launched
+            expect.set_options(timeout=None)
         launched.close()
 
 
@@ -345,7 +386,7 @@ def _journey(browser: Any, book: Path, bundle: ChartBundle, *, new: bool) -> Ite
             page.on("console", lambda message: messages.append(message.text))
         page.on("pageerror", lambda error: messages.append(str(error)))
         page.goto(address + path)
-        page.locator("main:not([data-waiting])").wait_for(timeout=90_000)
+        page.locator("main:not([data-waiting])").wait_for()
         return page
 
     yield Journey(address, book, open_)

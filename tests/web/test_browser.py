@@ -17,7 +17,6 @@ pytestmark = pytest.mark.browser
 BED = "/beds/under-the-medlar"
 PLAN = "/beds/pump-corner"
 PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-PATIENCE_MS = 60_000
 
 
 @pytest.fixture
@@ -35,7 +34,7 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
         page.on("pageerror", lambda error: messages.append(str(error)))
         page.goto(served.address + path)
         if options.get("java_script_enabled", True):
-            expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+            expect(page.locator("main[data-waiting]")).to_have_count(0)
         return page
 
     yield open_
@@ -58,7 +57,7 @@ def test_a_request_to_elsewhere_fails_and_is_noticed(browser: Any, strangers: An
 
 
 def wait_for_charts(page: Page) -> None:
-    expect(page.locator("figure[data-ready]")).to_have_count(5, timeout=PATIENCE_MS)
+    expect(page.locator("figure[data-ready]")).to_have_count(5)
 
 
 @pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
@@ -162,7 +161,7 @@ def test_what_if_by_keyboard_alone(open_page: Callable[..., Page]) -> None:
     page.keyboard.press("ArrowUp")
     expect(planes).to_have_value("3")
     verdict = page.locator("[data-spoken]")
-    expect(verdict).to_contain_text("What if:", timeout=5_000)
+    expect(verdict).to_contain_text("What if:")
     expect(page.locator("[data-told-here] table")).to_contain_text("first picking")
     page.keyboard.press("Control+a")
     page.keyboard.type("lots")
@@ -181,7 +180,7 @@ def test_the_latest_what_if_wins(open_page: Callable[..., Page]) -> None:
     for _ in range(6):
         more.click()
     expect(field).to_have_value("7 cm")
-    expect(page.locator("[data-told-here]")).to_contain_text("7 cm", timeout=5_000)
+    expect(page.locator("[data-told-here]")).to_contain_text("7 cm")
 
 
 def test_fields_that_do_not_apply_are_put_away(open_page: Callable[..., Page]) -> None:
@@ -201,7 +200,7 @@ def test_a_plan_is_kept_from_the_phone(
     page.get_by_role("button", name="More: Planes of spawn").tap()
     page.get_by_role("button", name="Keep this plan").tap()
     page.wait_for_url(f"**{PLAN}")
-    expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+    expect(page.locator("main[data-waiting]")).to_have_count(0)
     expect(page.locator(".cross-section").first).to_contain_text("three")
     assert len(patch_of("pump-corner").recipe.planes) == 3
 

@@ -259,11 +259,12 @@ def test_the_morning_as_a_journey(
     server, thread, address = run_app(app)
     messages: list[str] = []
     try:
-        page = browser.new_page(viewport={"width": 360, "height": 740})
+        context = browser.new_context(viewport={"width": 360, "height": 740})
+        page = context.new_page()
         page.on("console", lambda message: messages.append(message.text))
         page.on("pageerror", lambda error: messages.append(str(error)))
         page.goto(f"{address}/")
-        page.locator("main:not([data-waiting])").wait_for(timeout=60_000)
+        page.locator("main:not([data-waiting])").wait_for()
         assert page.url.endswith("/now")
         for path, width in (("/now", 360), ("/now/calendar", 360), ("/now", 1440)):
             page.set_viewport_size({"width": width, "height": 800})
@@ -281,7 +282,7 @@ def test_the_morning_as_a_journey(
         summary = page.locator("summary", has_text="How this is worked out").first
         summary.click()
         assert page.get_by_role("columnheader", name="goes into").first.is_visible()
-        page.close()
+        context.close()
     finally:
         server.should_exit = True
         thread.join(10)

@@ -206,7 +206,7 @@ def test_a_year_is_looked_back_on_in_a_browser(
     page.on("pageerror", lambda error: faults.append(str(error)))
     page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
     page.goto(f"{address}/now")
-    page.locator("main:not([data-waiting])").wait_for(timeout=60_000)
+    page.locator("main:not([data-waiting])").wait_for()
     page.get_by_role("link", name="Year", exact=True).click()
     expect(page.get_by_role("heading", name="The year 2031")).to_be_visible()
     page.locator("figure[data-chart] svg").wait_for(state="attached")

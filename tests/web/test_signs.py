@@ -108,7 +108,7 @@ def test_journey_from_the_bed_to_a_cause(browser: Any, served: Any, no_faults: A
         context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
         page = context.new_page()
         page.goto(f"{served.address}/beds/under-the-medlar")
-        page.locator("main:not([data-waiting])").wait_for(timeout=60_000)
+        page.locator("main:not([data-waiting])").wait_for()
         page.get_by_role("link", name="Something wrong?").click()
         no_faults(page)
         page.get_by_label("Small brown mushrooms").check()

@@ -13,7 +13,6 @@ from mulchwright.book import open_book
 pytestmark = pytest.mark.browser
 
 ADDRESS = "/ground/spots?kind=chips-straw-chips/king-stropharia&built_on=2031-06-10&count=2&area=3 m2"
-WAIT_MS = 15_000
 
 
 def test_a_spot_is_dragged_and_told_anew(ground_journey: Any) -> None:
@@ -30,7 +29,7 @@ def test_a_spot_is_dragged_and_told_anew(ground_journey: Any) -> None:
     page.mouse.down()
     page.mouse.move(house["x"] + 20, house["y"] + 8, steps=8)
     page.mouse.up()
-    expect(card).to_contain_text("The bed lies under House.", timeout=WAIT_MS)
+    expect(card).to_contain_text("The bed lies under House.")
     assert "s1=" in page.url
     page.reload()
     expect(page.locator("[data-spot='1']")).to_contain_text("The bed lies under House.")
@@ -43,7 +42,7 @@ def test_a_spot_is_moved_and_turned_by_keys_and_keeps_the_focus(ground_journey: 
     handle.focus()
     page.keyboard.press("Shift+ArrowUp")
     page.keyboard.press("+")
-    expect(page.get_by_label("Turned, degrees").nth(1)).to_have_value("15", timeout=WAIT_MS)
+    expect(page.get_by_label("Turned, degrees").nth(1)).to_have_value("15")
     after = page.get_by_label("Middle, upward").nth(1).input_value()
     assert float(after.split()[0]) == pytest.approx(float(before.split()[0]) + 1.0, abs=0.01)
     assert page.evaluate("document.activeElement.dataset.drag") == "2"
@@ -54,12 +53,12 @@ def test_a_typed_place_and_a_name_become_a_bed(ground_journey: Any) -> None:
     card = page.locator("[data-spot='1']")
     card.get_by_label("Breadth").fill("0")
     card.get_by_role("button", name="Look there").click()
-    expect(card).to_contain_text("A bed is from 20 cm to 30 m on a side", timeout=WAIT_MS)
+    expect(card).to_contain_text("A bed is from 20 cm to 30 m on a side")
     for label, value in (("Breadth", "1.5 m"), ("Depth", "1 m"), ("Middle, to the right", "1.4 m"),
                          ("Middle, upward", "3.2 m")):  # fmt: skip
         card.get_by_label(label, exact=True).fill(value)
     card.get_by_role("button", name="Look there").click()
-    expect(card.get_by_role("heading", level=2)).to_contain_text("1.5 m by 1 m", timeout=WAIT_MS)
+    expect(card.get_by_role("heading", level=2)).to_contain_text("1.5 m by 1 m")
     card.get_by_label("Name of the bed").fill("North corner")
     card.get_by_role("button", name="Plan this here").click()
     page.wait_for_url(re.compile("/beds/north-corner"))
@@ -85,10 +84,8 @@ def test_without_scripts_spots_are_typed_and_planned(ground_journey: Any) -> Non
 def test_a_choice_is_planned_from_the_comparison(ground_journey: Any) -> None:
     page = ground_journey.open(ADDRESS)
     page.locator("#spot-2").get_by_role("link", name="Other mushrooms for this spot").click()
-    expect(page.get_by_role("heading", name="Not offered to a beginner")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="Not offered to a beginner")).to_be_visible()
     page.get_by_label("I am new to this").uncheck()
     page.get_by_role("button", name="Compare").click()
-    page.get_by_role("button", name=re.compile("Plan Phoenix oyster, straw for oysters")).click(
-        timeout=60_000
-    )
+    page.get_by_role("button", name=re.compile("Plan Phoenix oyster, straw for oysters")).click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Phoenix oyster bed")

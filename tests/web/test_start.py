@@ -303,7 +303,7 @@ def test_the_first_hour_as_a_journey(new_journey: Any, scripts: bool) -> None:
     if scripts:
         assert Axe().run(page).violations_count == 0
     send("Propose a spot")
-    expect(page.get_by_role("button", name="Plan this here")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("button", name="Plan this here")).to_be_visible()
     send("Plan this here")
     expect(page.get_by_role("heading", name="King stropharia bed", level=1)).to_be_visible()
     assert "/beds/king-stropharia-bed" in page.url

@@ -18,7 +18,6 @@ from mulchwright.garden import Garden, Stage
 pytestmark = pytest.mark.browser
 
 PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-PATIENCE_MS = 30_000
 PLAN = "/beds/pump-corner"
 
 
@@ -52,7 +51,7 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
     def go(page: Page, path: str) -> None:
         page.goto(served.address + path)
         if page.locator("noscript").count() == 0 or page.evaluate("true"):
-            expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+            expect(page.locator("main[data-waiting]")).to_have_count(0)
 
     yield open_
     for context in contexts:
@@ -109,9 +108,9 @@ def test_no_barrier_and_nothing_sticks_out(
     put_lots(page)
     for path in PAGES:
         page.goto(origin + path)
-        expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+        expect(page.locator("main[data-waiting]")).to_have_count(0)
         charts = page.locator("figure[data-chart]").count()
-        expect(page.locator("figure[data-ready]")).to_have_count(charts, timeout=PATIENCE_MS)
+        expect(page.locator("figure[data-ready]")).to_have_count(charts)
         for summary in page.locator("details.more > summary").all():
             if summary.is_visible():
                 summary.click()
@@ -135,7 +134,7 @@ def test_no_barrier_and_nothing_sticks_out(
 
 def test_letters_of_the_build_week_chart_keep_their_size(open_page: Callable[..., Page]) -> None:
     page = open_page(f"{PLAN}/when", viewport=PHONE)
-    expect(page.locator("figure[data-ready]")).to_have_count(1, timeout=PATIENCE_MS)
+    expect(page.locator("figure[data-ready]")).to_have_count(1)
     sizes = page.evaluate(
         """(() => { const svg = document.querySelector('.plot svg');
            const scale = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
@@ -197,7 +196,7 @@ def test_from_the_day_to_the_built_bed(
     page = open_page(f"{PLAN}/when?on=2031-06-12", viewport=PHONE)
     expect(page.get_by_text("cannot be kept as things stand")).to_be_visible()
     page.locator("a", has_text="Take ").click()
-    expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+    expect(page.locator("main[data-waiting]")).to_have_count(0)
     page.get_by_role("button", name="Plan the bed for").click()
     expect(page.get_by_role("link", name="Save the calendar file")).to_be_visible()
     planned = garden_of().patch("pump-corner").built_on
@@ -246,7 +245,7 @@ def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
     page.get_by_label("Plane 1, above the soil").fill("10 cm")
     page.get_by_label("What you call it").press("Enter")
     expect(page).to_have_url(re.compile("/stores/recipes#own-"))
-    expect(page.locator("main[data-waiting]")).to_have_count(0, timeout=PATIENCE_MS)
+    expect(page.locator("main[data-waiting]")).to_have_count(0)
     kept = next(recipe for recipe in garden_of().recipes if recipe.name == name)
     assert [layer.material for layer in kept.layers] == ["twig-chips", "hardwood-chips", "wheat-straw"]
     assert max(plane.height_m for plane in kept.planes) == pytest.approx(0.10)

@@ -33,7 +33,7 @@ def test_pages_of_the_ground_have_no_barrier_and_fit(
     page = ground_journey.open(PAGES[0], viewport=viewport, color_scheme=scheme)
     for path in PAGES:
         page.goto(ground_journey.address + path)
-        page.locator("main:not([data-waiting])").wait_for(timeout=90_000)
+        page.locator("main:not([data-waiting])").wait_for()
         for summary in page.locator(
             "#ground details.more > summary, [data-spot] details.more > summary"
         ).all():
