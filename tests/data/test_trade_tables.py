@@ -259,7 +259,7 @@ def test_how_dangerous_a_confusion_is_stands_nowhere_but_in_the_look_alikes(trad
         assert trade.danger_of(key) == "deadly"
     text = (FOLDER / "species.toml").read_text(encoding="utf-8")
     assert "danger" not in text
-    assert {row["look-alikes"] for row in trade.table("species")} == {
+    assert {row["look-alikes"] for row in table_rows(trade, "species")} == {
         trade.danger_of(key) for key in trade.species
     }
 

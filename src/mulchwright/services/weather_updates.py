@@ -333,15 +333,33 @@ def source_of(path: Path) -> Source:
 def source_in(book: Book) -> Source:
     """`source_of` for an open book. Other hands may have written it, so it is checked as if it were typed."""
     try:
-        told = json.loads(book.setting(SOURCE) or "{}")
-        known = {field.name for field in fields(Source)}
-        source = Source(**{key: value for key, value in told.items() if key in known})
-        texts = (source.station_address, source.station, source.units, source.forecast_address)
-        if not (isinstance(source.on, bool) and all(isinstance(text, str) for text in texts)):
-            return Source()
-        return checked_source(source)
-    except (ValueError, TypeError, AttributeError, RecursionError, InputError):
+        return checked_source(_source_as_written(book))
+    except InputError:
         return Source()
+
+
+def source_fault(path: Path) -> tuple[Source, InputError] | None:
+    """The feed's settings as the book has them and why they cannot be used; None where they can be."""
+    with open_book(path) as book:
+        source = _source_as_written(book)
+    try:
+        checked_source(source)
+    except InputError as error:
+        return source, error
+    return None
+
+
+def _source_as_written(book: Book) -> Source:
+    """The settings unchecked; all empty where they are not even settings."""
+    try:
+        written = json.loads(book.setting(SOURCE) or "{}")
+        known = {field.name for field in fields(Source)}
+        source = Source(**{key: value for key, value in written.items() if key in known})
+    except (ValueError, TypeError, AttributeError, RecursionError):
+        return Source()
+    texts = (source.station_address, source.station, source.units, source.forecast_address)
+    sound = isinstance(source.on, bool) and all(isinstance(text, str) for text in texts)
+    return source if sound else Source()
 
 
 def checked_source(source: Source) -> Source:

@@ -60,7 +60,7 @@ def check_of(*picks: LogEntry) -> IdentityCheck:
     findings = tuple((q.feature.key, Finding.AS_DESCRIBED) for q in questions(TRADE, KING))
     laid = datetime.combine(min(p.day for p in picks), time(6), UTC)
     return IdentityCheck(
-        "check",
+        "check-" + "-".join(one.key for one in picks),
         "lane",
         KING,
         min(p.day for p in picks),
@@ -85,7 +85,7 @@ def garden(picks: Iterable[LogEntry], *, checked: bool = True, uses: tuple[Use, 
     picks = tuple(picks)
     return Garden(
         place=Place("Sedge Hollow", 44.5, -73.2, 100.0, "America/New_York"), patches=(LANE,), log=picks,
-        checks=(check_of(*picks),) if checked and picks else (), uses=uses,
+        checks=tuple(check_of(one) for one in picks) if checked else (), uses=uses,
     )  # fmt: skip
 
 

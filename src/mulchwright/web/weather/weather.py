@@ -130,6 +130,9 @@ def _view(
         form = _bare(editing, system) if editing else {"day": today.isoformat()}
         form["whole"] = "1" if editing else ""
     form.setdefault("mark", secrets.token_hex(12))
+    if (fault := keeper.source_fault(path)) is not None:  # of an older release, or written by other hands
+        source, reason = fault
+        errors.setdefault(reason.field or "station_address", str(reason))
     for name in ("station_address", "station", "units", "forecast_address"):
         form.setdefault(name, getattr(source, name))
     form.setdefault("folder", keeper.folder_of(path))
