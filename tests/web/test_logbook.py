@@ -200,19 +200,13 @@ def test_two_phones_at_once_lose_and_double_nothing(
 # ---- days -------------------------------------------------------------------
 
 
-def at(book: Path, bundle: Any, monkeypatch: pytest.MonkeyPatch, when: datetime, zone: str) -> TestClient:
+def at(book: Path, bundle: Any, when: datetime, zone: str) -> TestClient:
     """A desk whose clock stands at an instant, over a garden in a zone, its calendar running."""
     with open_book(book) as opened:
         garden = opened.garden()
         opened.save_garden(replace(garden, stands_at=None, place=replace(garden.place, timezone=zone)))
 
-    class Clock(datetime):
-        @classmethod
-        def now(cls, tz: Any = None) -> datetime:  # type: ignore[override]
-            return when.astimezone(tz)
-
-    monkeypatch.setattr("mulchwright.web.app.datetime", Clock)
-    app = create_app(book, engine=NoOutlook(), bundle=bundle)  # type: ignore[arg-type]
+    app = create_app(book, engine=NoOutlook(), bundle=bundle, clock=lambda: when)  # type: ignore[arg-type]
     return TestClient(app, base_url="http://127.0.0.1")
 
 
@@ -232,12 +226,10 @@ def at(book: Path, bundle: Any, monkeypatch: pytest.MonkeyPatch, when: datetime,
         ("2031-11-03T05:00:00+00:00", "America/New_York", "2031-11-03"),
     ],
 )
-def test_the_day_is_the_gardens(
-    book: Path, bundle: Any, monkeypatch: pytest.MonkeyPatch, log: Log, when: str, zone: str, day: str
-) -> None:
+def test_the_day_is_the_gardens(book: Path, bundle: Any, log: Log, when: str, zone: str, day: str) -> None:
     """Offsets by the zone database: New York is 4 hours behind in summer and 5 in winter, Tokyo 9 ahead."""
     instant = datetime.fromisoformat(when)
-    with at(book, bundle, monkeypatch, instant, zone) as context:
+    with at(book, bundle, instant, zone) as context:
         assert f'value="{day}" max="{day}"' in context.get(f"/beds/{PLAN}/log/write?kind=note").text
         assert send(context, PLAN, kind="note", text="A word").status_code == 200
         assert log()[0].day == date.fromisoformat(day)

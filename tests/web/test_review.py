@@ -21,10 +21,10 @@ from mulchwright.almanac.next_year import Proposal, ProposalKind
 from mulchwright.almanac.review import YearReview
 from mulchwright.book import create_book, open_book
 from mulchwright.garden import Garden, LogEntry, LogKind, Stage, UnitSystem, WateringRule
+from mulchwright.services import reviews
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.year import year as context_review
 
 from .conftest import small_garden, wait_until_ready
 
@@ -74,7 +74,7 @@ def client(book: Path, bundle: ChartBundle, engine: AlmanacEngine) -> Iterator[T
 @pytest.fixture
 def proposed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Three proposals that write something, whatever the outlook makes of the beds."""
-    real = context_review.review
+    real = reviews.review
 
     def with_three(garden: Garden, *rest: Any, **named: Any) -> YearReview:
         patch, other = (garden.patch(key) for key in (BED, OTHER))
@@ -92,7 +92,7 @@ def proposed(monkeypatch: pytest.MonkeyPatch) -> None:
             ),
         )  # fmt: skip
 
-    monkeypatch.setattr(context_review, "review", with_three)
+    monkeypatch.setattr(reviews, "review", with_three)
 
 
 def text_of(page: str) -> str:
