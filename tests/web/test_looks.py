@@ -62,7 +62,7 @@ def test_text_pairs_are_held_to_the_text_threshold() -> None:
 
 
 def test_sheets_use_no_color_but_tokens() -> None:
-    sheet = (STATIC / "desk.css").read_text(encoding="utf-8")
+    sheet = (STATIC / "shared/base.css").read_text(encoding="utf-8")
     assert not re.findall(r"#[0-9a-fA-F]{3,8}\b(?=[;\s,)])|rgba?\(|hsla?\(", sheet)
     used = set(re.findall(r"var\(--([a-z-]+)\)", sheet))
     assert used <= set(palette("light"))
