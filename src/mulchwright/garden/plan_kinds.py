@@ -15,6 +15,8 @@ from mulchwright.garden import (
     Zone,
 )
 
+__all__ = ["KINDS", "Kind", "PlanNoun"]
+
 PlanNoun = Bed | Patch | Crown | Wall | Path | Tap | Zone
 
 
