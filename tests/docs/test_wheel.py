@@ -35,7 +35,7 @@ def test_the_wheel_is_whole(wheel: Path) -> None:
     with zipfile.ZipFile(wheel) as opened:
         inside = set(opened.namelist())
         entry = next(name for name in inside if name.endswith("entry_points.txt"))
-        assert "mulchwright = mulchwright.cli:main" in opened.read(entry).decode()
+        assert "mulchwright = mulchwright.cli.app:main" in opened.read(entry).decode()
         facts = next(name for name in inside if name.endswith("METADATA"))
         assert "Classifier: Typing :: Typed" in opened.read(facts).decode()
     wanted = {
