@@ -181,9 +181,9 @@ def walk(ground_book: Path, bundle: ChartBundle) -> Iterator[Walk]:
 
 def test_odd_addresses_and_queries(walk: Walk) -> None:
     rng = random.Random(4)
-    source = Path(__file__).parents[2] / "src" / "mulchwright" / "desk"
+    source = Path(__file__).parents[2] / "src" / "mulchwright" / "web"
     asked = re.compile(r'(?:query_params|query|typed|params|values|given)(?:\.get\(|\[)"([a-z_0-9]+)"')
-    names = sorted({name for file in source.glob("*.py") for name in asked.findall(file.read_text("utf-8"))})
+    names = sorted({name for file in source.rglob("*.py") for name in asked.findall(file.read_text("utf-8"))})
     assert {"n", "watered", "month", "width", "step", "count", "built_on"} <= set(names)
     walk.explore()
     for route in walk.routes:

@@ -206,7 +206,7 @@ def _page(
     patch = bed_of(request, garden)
     on, fault = _asked_day(typed, patch, today)
     values: dict[str, Any] = {
-        "bed": patch, "door": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
+        "bed": patch, "section": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
         "windows": (), "curve": None, "fault": fault, "typed": typed or (on.isoformat() if on else ""),
         "on": on, "schedule": None, "clash": clash, "is_own": on == patch.built_on, "steps": (),
         "mark": noun_fingerprint(patch), "planned": patch.stage is Stage.PLANNED,

@@ -267,7 +267,7 @@ def page(request: Request) -> Response:
     if asked.spot not in dict(options):
         options.insert(0, (asked.spot, f"the spot of {show_area(asked.area_m2, system)} on the map"))
     values: dict[str, Any] = {
-        "door": "ground", "asked": asked, "errors": errors, "options": options, "waiting": False,
+        "section": "ground", "asked": asked, "errors": errors, "options": options, "waiting": False,
         "share": 0.0, "trouble": "", "offered": (), "others": (),
         "typed": {
             "built_on": query.get("built_on") or asked.built_on.isoformat(),

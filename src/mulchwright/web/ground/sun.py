@@ -361,7 +361,7 @@ def page(request: Request) -> Response:
         minute, errors["hour"] = NOON.hour * 60, str(error)
     asked = Asked(month, show, day, minute)
     values: dict[str, Any] = {
-        "door": "ground", "asked": asked, "shows": SHOWS, "months": tuple(enumerate(MONTH_NAMES)),
+        "section": "ground", "asked": asked, "shows": SHOWS, "months": tuple(enumerate(MONTH_NAMES)),
         "errors": errors, "typed_day": query.get("day", day.isoformat()),
         "typed_hour": query.get("hour", asked.hour), "waiting": False, "map": None, "trouble": "",
         "shadow": None, "share": 0.0,

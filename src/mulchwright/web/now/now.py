@@ -86,7 +86,7 @@ def page(request: Request) -> Response:
     known = weather.record_state(state, today)
     days = told.weather
     values: dict[str, Any] = {
-        "door": "now",
+        "section": "now",
         "date_words": f"{today:%A} {words.day(today, today)}",
         "weather_words": _weather_words(told, system),
         "sentence": sentence(told, system),

@@ -145,7 +145,7 @@ def page_of(
     context = context_of(request)
     phone = phone_of(request)
     common: dict[str, Any] = {
-        "door": "now", "mark": secrets.token_hex(12), "errors": {}, "typed": {}, "ask": "",
+        "section": "now", "mark": secrets.token_hex(12), "errors": {}, "typed": {}, "ask": "",
         "today_iso": context.today(state.garden).isoformat(), "noted": _noted(request),
         "who": phone.name if phone else "", "here": request.url.path,
     }  # fmt: skip

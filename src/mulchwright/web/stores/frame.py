@@ -46,7 +46,7 @@ def store_page(
     context = context_of(request)
     path = request.url.path
     frame = {
-        "door": "stores", "store_pages": SECTION_PAGES, "here": path,
+        "section": "stores", "store_pages": SECTION_PAGES, "here": path,
         "back": path if request.method == "GET" else "/stores",
     }  # fmt: skip
     return context.page(request, template, state, status=status, **(frame | values))
