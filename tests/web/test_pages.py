@@ -439,7 +439,8 @@ def test_a_page_that_waits_for_the_engine_to_be_compiled_says_so(book: Path, bun
     ("path", "name"),
     [("/now", "Now"), ("/ground", "Ground"), ("/ground/sun", "Ground"), ("/ground/spots", "Ground"),
      ("/ground/choose", "Ground"), ("/beds", "Beds"), (BED, "Beds"), (f"{PLAN}/when", "Beds"),
-     ("/stores", "Stores"), ("/stores/needs", "Stores"), ("/picks", "Now"), ("/pick", "Now"), ("/year", "Year")],
+     ("/stores", "Stores"), ("/stores/needs", "Stores"), ("/picks", "Now"), ("/pick", "Now"),
+     ("/year", "Year")],
 )  # fmt: skip
 def test_each_page_marks_its_section(client: TestClient, path: str, name: str) -> None:
     html = client.get(path).text

@@ -197,7 +197,8 @@ def page(request: Request) -> Response:
     query = dict(request.query_params.items())
     asked, errors = _read(query, context, garden)
     values: dict[str, Any] = {
-        "section": "ground", "asked": asked, "errors": errors, "kinds": kinds_of(context.trade), "shows": SHOWS,
+        "section": "ground", "asked": asked, "errors": errors, "kinds": kinds_of(context.trade),
+        "shows": SHOWS,
         "places": WHERE,
         "typed": {
             "built_on": query.get("built_on") or asked.built_on.isoformat(),
