@@ -32,7 +32,7 @@ event.register("numba:compile", Watch())
 from mulchwright.almanac import outlook
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import LogEntry, LogKind, Sight
-from mulchwright.season import bed_arrays, draw_parameters, forcing_of, habits_of, simulate
+from mulchwright.season import bed_arrays, draw_parameters, forcing_of, model_constants_of, simulate
 from mulchwright.season.prepare import prepare_engine
 from mulchwright.trade import load_trade
 from mulchwright.weather import Forecast, mean_annual_wave, normals_of
@@ -60,7 +60,7 @@ def alone(members):
         bed_arrays([one], trade, start=start, days=days, today=today),
         draw_parameters([one], trade, members=members, seed=1),
         forcing_of(air, rain, dry, start=start, wave=wave, trade=trade),
-        habits_of(trade), start=start,
+        model_constants_of(trade), start=start,
     )
 
 alone(1)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 COMMAND = """
 import sys
-import mulchwright.cli as cli
+import mulchwright.cli.output as cli
 from mulchwright import almanac
 
 def compile_nothing(progress):  # the compiling itself is held by test_compiled_once
