@@ -5,6 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import settings
+
+# How long an example takes is the machine's business, and it may be busy.
+settings.register_profile("calm", deadline=None)
+settings.load_profile("calm")
 
 
 @pytest.fixture(scope="session", autouse=True)

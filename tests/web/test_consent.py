@@ -24,7 +24,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
 from mulchwright.services import weather_consent
 from mulchwright.services import weather_updates as keeper
-from mulchwright.services.consent import FOLDER_VARIABLE, ConsentStore, Headline, Subject
+from mulchwright.services.consent import FOLDER_VARIABLE, Answer, ConsentStore, Subject
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.chart_bundle import ChartBundle
@@ -237,7 +237,7 @@ def test_a_refusal_is_remembered_and_can_be_changed(
     client.post("/weather/consent", data={**form_of(page, "fetch"), "answer": "allow"})
     client.post("/weather/consent", data={**form_of(page, "folder"), "answer": "allow"})
     assert len(listener.asked) == 1
-    assert {wish.answer for wish in wished(brought).values()} == {Headline.ALLOWED}
+    assert {wish.answer for wish in wished(brought).values()} == {Answer.ALLOWED}
 
 
 def test_an_answer_to_what_was_not_shown_counts_for_nothing(
@@ -277,7 +277,7 @@ def test_a_phone_sees_the_question_and_cannot_answer_it(brought: Path, bundle: C
     shown = wished(brought)["fetch"].shown
     answer = phone.post("/weather/consent", data={"subject": "fetch", "shown": shown, "answer": "allow"})
     assert answer.status_code == 422
-    assert wished(brought)["fetch"].answer is Headline.OPEN
+    assert wished(brought)["fetch"].answer is Answer.OPEN
     app.state.context.jobs.close()
 
 

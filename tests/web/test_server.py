@@ -33,8 +33,7 @@ from mulchwright.web.shared.guard import SECURITY_HEADERS
 
 SCRIPT = """
 import sys
-from mulchwright.web import running, serve
-from mulchwright.web.running import RunningServer
+from mulchwright.web import serve
 serve(sys.argv[1], 0, False, announce=lambda address: print(address, flush=True))
 """
 

@@ -122,6 +122,7 @@ def _view(
         for one in held
     )
     errors = dict(errors or {})
+    status = 422 if errors else 200
     wanted = request.query_params.get("day", "")
     editing = next((one for one in held if one.day.isoformat() == wanted), None)
     form = dict(typed or {})
@@ -154,7 +155,7 @@ def _view(
         record = (f"No station's record; twelve normals ({garden.normals.source}).",)
     known = record_state(state, today)
     return context.page(
-        request, "weather/weather.html", state, status=422 if errors else 200, section="weather",
+        request, "weather/weather.html", state, status=status, section="weather",
         back="/weather", answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
         form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
         last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
