@@ -130,7 +130,7 @@ def test_an_entry_begins_from_the_step_that_was_kept(
 
 
 def test_beds_for_which_nothing_changed_are_not_run_again(
-    garden: Garden, filled: Path, monkeypatch: pytest.MonkeyPatch
+    garden: Garden, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """An entry bears on the beds of its species; another species' bed is told as before, to the last bit."""
     other = replace(garden.patches[0], key="other", name="Other", species="oyster")
@@ -143,7 +143,7 @@ def test_beds_for_which_nothing_changed_are_not_run_again(
         (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered), hose_litres_per_minute=3.0), 3),
         (replace(before, log=(*LOG, look(100, Sight.NOTHING), watered), hose_litres_per_minute=3.0), 0),
     )
-    memory, (_, series) = Memory(cache=LearningCache(filled)), demo_garden()
+    memory, (_, series) = Memory(cache=LearningCache(folder)), demo_garden()
 
     def told_by(state: Garden, memory: Memory | None) -> Outlook:
         return outlook(state, series, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
