@@ -119,6 +119,28 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
     context.close()
 
 
+def test_an_entry_whose_answer_is_lost_is_stored_once(browser: Any, house: House) -> None:
+    """The computer has stored it, the phone does not know: it sends again, and the book has it one time."""
+    context = browser.new_context(viewport=PHONE, has_touch=True)
+    page = context.new_page()
+    page.goto(f"{house.address}/beds/{BED}/log")
+
+    def lose_the_answer(route: Any) -> None:
+        assert route.fetch().ok
+        route.abort()
+
+    page.route("**/log/*", lose_the_answer, times=1)
+    summary(page, "Looked").tap()
+    page.get_by_role("button", name="Pins").tap()
+    expect(page.locator("#unsent h2")).to_have_text("Kept on this phone, 1 not yet sent")
+    assert [e.sight for e in house.added()] == [Sight.PINS]
+    page.get_by_role("button", name="Send now").tap()
+    expect(page.locator("#noted")).to_contain_text("looked, pins")
+    expect(page.locator("#unsent")).to_be_hidden()
+    assert [e.sight for e in house.added()] == [Sight.PINS]
+    context.close()
+
+
 def test_no_barrier_without_scripts_and_for_a_paired_phone(browser: Any, house: House) -> None:
     for viewport, scheme in ((PHONE, "light"), (WIDE_SCREEN, "dark")):
         context = browser.new_context(viewport=viewport, color_scheme=scheme)

@@ -114,6 +114,7 @@ function takeOff(mark) {
 
 async function send(item) {
   const body = new FormData();
+  body.append("mark", item.mark);
   for (const [name, value] of item.fields) body.append(name, value);
   item.photos.forEach((photo, n) => body.append("photo", asBlob(photo), `photo-${n + 1}`));
   let answer;
