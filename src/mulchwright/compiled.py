@@ -26,6 +26,7 @@ __all__ = [
     "ROOMS",
     "all_kept",
     "compiled",
+    "compiled_without_memory",
     "compiling_told",
     "for_kernels",
     "note_all_kept",
@@ -67,7 +68,10 @@ _OPTIONS: dict[str, Any] = {
     "error_model": "numpy",
     "no_cfunc_wrapper": True,  # an entry from C, which nobody asks for
 }
-_PART_OPTIONS: Any = {**_OPTIONS, "no_cpython_wrapper": True}
+_WITHOUT_MEMORY: dict[str, Any] = {**_OPTIONS, "_nrt": False}
+"""Without the compiler's own memory: no counting of who holds each row of an array, which took a seventh of
+the engine's time and much of its compiling."""
+_PART_OPTIONS: Any = {**_WITHOUT_MEMORY, "no_cpython_wrapper": True}
 
 
 _SIZES: dict[str, int] = {}
@@ -84,18 +88,28 @@ def compiled(function: F) -> F:
     For what Python calls. Each kind of array that it is called with is compiled anew, which takes seconds:
     hand it arrays that went through `for_kernels`.
     """
+    return _compiled(function, _OPTIONS)
+
+
+def compiled_without_memory(function: F) -> F:
+    """As `compiled`, for a function that makes no array of its own: it writes into those it is handed."""
+    return _compiled(function, _WITHOUT_MEMORY)
+
+
+def _compiled(function: F, options: dict[str, Any]) -> F:
     # What Python calls holds all its parts and takes longer than its own length says.
     _SIZES[_name_of(function)] = 3 * len(function.__code__.co_code)
-    return cast(F, numba.njit(cache=True, **_OPTIONS)(function))
+    return cast(F, numba.njit(cache=True, **options)(function))
 
 
 def part_of_kernels(function: F) -> F:
-    """Compile a function into the kernels that call it, in the same way as `compiled`.
+    """Compile a function into the kernels that call it, in the same way as `compiled_without_memory`.
 
     For what kernels call: it gets no entry from Python, which is a third of the work of compiling a small
-    function. Python may call it all the same, as tests do; then it is compiled by itself, as `by_itself`.
+    function, and makes no array of its own. Python may call it all the same, as tests do; then it is compiled
+    by itself, as `by_itself`.
     """
-    by_itself = compiled(function)
+    by_itself = compiled_without_memory(function)
     _SIZES[_name_of(function)] = len(function.__code__.co_code)
 
     @functools.wraps(function)

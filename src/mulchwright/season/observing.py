@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.compiled import compiled, for_kernels, part_of_kernels
+from mulchwright.compiled import compiled_without_memory, for_kernels, part_of_kernels
 
 __all__ = ["Course", "Notes", "Seen", "Sharpness", "log_likelihood", "notes_of", "observe", "surprises"]
 
@@ -246,7 +246,7 @@ def _log_chance_of_picks(
     return math.log(max(chance, 1e-300))
 
 
-@compiled
+@compiled_without_memory
 def _score(
     look_day: Ints,
     seen: Ints,
@@ -260,11 +260,14 @@ def _score(
     kg_m2: Floats,
     begun: Ints,
     sharp: Sharpness,
+    row: Floats,
+    below: Floats,
     out: Floats,
 ) -> None:
-    """Log-likelihood of every member into `out`. run_share : (look, member)."""
-    row = np.empty((pick_day.shape[0] + 1, 2))
-    below = np.empty((pick_day.shape[0] + 1, 2))
+    """Log-likelihood of every member into `out`.
+
+    run_share : (look, member); row, below : scratch, (picking + 1, 2).
+    """
     for m in range(out.shape[0]):
         total = 0.0
         for i in range(look_day.shape[0]):
@@ -302,14 +305,15 @@ def log_likelihood(notes: Notes, course: Course, sharp: Sharpness) -> Floats:
     out = np.zeros(pins.shape[0])
     run = for_kernels(course.run_share[notes.look_day])
     look_day, seen, share, pick_day, pick_kg_m2 = _arrays_of(notes)
+    row, below = np.empty((len(pick_day) + 1, 2)), np.empty((len(pick_day) + 1, 2))
     _score(
         look_day, seen, share, pick_day, pick_kg_m2, notes.until,
-        run, pins, flushes, kg_m2, begun, sharp, out,
+        run, pins, flushes, kg_m2, begun, sharp, row, below, out,
     )  # fmt: skip
     return out
 
 
-@compiled
+@compiled_without_memory
 def _fit(
     look_day: Ints,
     seen: Ints,

@@ -244,7 +244,7 @@ def conduct(
     capacity_rate: FloatGrid,
     source_w_m2: FloatGrid,
     surface_c: FloatRow,
-    deep_c: float,
+    deep_c: FloatRow,
     conductance: FloatGrid,
     ratio: FloatGrid,
     temperature_c: FloatGrid,
@@ -266,11 +266,9 @@ def conduct(
         for m in range(members):
             between[m] = 1.0 / (upper[m] + lower[m])
     fill(0.0, ratio[nodes])
-    deep = np.empty(members)
-    fill(deep_c, deep)
     for back in range(nodes):
         i = nodes - 1 - back
-        offset_below = temperature_c[i + 1] if back > 0 else deep
+        offset_below = temperature_c[i + 1] if back > 0 else deep_c
         eliminate_cell(
             conductance[i],
             conductance[i + 1],

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.compiled import compiled, for_kernels
+from mulchwright.compiled import compiled_without_memory, for_kernels
 from mulchwright.season.observing import NEVER, Sharpness, standing_days
 from mulchwright.trade import Trade
 
@@ -37,7 +37,7 @@ def sharpness_of(trade: Trade) -> Sharpness:
     return Sharpness(*(float(trade.constants[name].value) for name in Sharpness._fields))
 
 
-@compiled
+@compiled_without_memory
 def _by_day(
     pins: Floats, flushes: Floats, first: int, days: int, sharp: Sharpness,
     out_pins: Floats, out_ready: Floats,

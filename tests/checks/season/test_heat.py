@@ -40,7 +40,7 @@ def periodic_response(
     kept = np.zeros((steps, nodes))
     for step in range(1, steps * periods + 1):
         surface = np.array([math.sin(omega * step * dt)])
-        physics.conduct(half, rate, source, surface, 0.0, conductance, ratio, temperature)
+        physics.conduct(half, rate, source, surface, np.zeros(1), conductance, ratio, temperature)
         if step > steps * (periods - 1):
             kept[step - steps * (periods - 1) - 1] = temperature[:, 0]
     t = np.arange(1, steps + 1) * dt
