@@ -46,7 +46,14 @@ from mulchwright.season.draws import Draws
 from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays, Forcing, ModelConstants
 from mulchwright.season.standing import Standing, sharpness_of, standing_chances
 from mulchwright.trade import Trade
-from mulchwright.weather import DailySeries, Forecast, mean_annual_wave, weather_futures, with_readings
+from mulchwright.weather import (
+    DailySeries,
+    Forecast,
+    governing_normals,
+    mean_annual_wave,
+    weather_futures,
+    with_readings,
+)
 
 __all__ = [
     "DEFAULT_MEMBERS",
@@ -399,13 +406,14 @@ def outlook(
     known = _measured_until(with_readings(series, garden.readings, garden.place), today)
     if forecast is not None and not forecast.known_on(today):
         forecast = None
+    normals = governing_normals(garden.normals, known)
     rng = np.random.default_rng([seed, 1])
     futures = weather_futures(
-        known, garden.normals, garden.place,
+        known, normals, garden.place,
         start=run_start, days=run_days, members=members, rng=rng, forecast=forecast,
     )  # fmt: skip
     air = (futures.temperature_min_c + futures.temperature_max_c) / 2
-    climate = garden.normals or known
+    climate = normals or known
     assert climate is not None  # weather_futures refuses a garden without either
     wave = mean_annual_wave(climate)
     forcing = forcing_of(
