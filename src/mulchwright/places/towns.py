@@ -1,7 +1,7 @@
 """Towns by name and by place, from a table that comes with the program.
 
-The table holds the towns of 5,000 people and more of GeoNames, written by `tools/make_towns.py`; `data/README.md`
-tells where it is from, `layout.py` how it is laid out. Nothing is asked of a network.
+The table holds the towns of 5,000 people and more of GeoNames, written by `tools/make_towns.py`;
+`data/README.md` tells where it is from, `layout.py` how it is laid out. Nothing is asked of a network.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ __all__ = [
     "similar_names",
     "town_of",
     "towns_named",
+    "towns_within",
 ]
 
 TOWN_CREDIT = "Towns: GeoNames (https://www.geonames.org), CC BY 4.0, cut and rounded."
@@ -121,7 +122,8 @@ def _ranked(name: str) -> tuple[Numbers, Numbers]:
     table, word = _table(), name.encode()
     towns, ranks = [], []
     for sought, beginning in ((b"\n" + word, True), (b" " + word, False)):
-        offsets, at = [], -1
+        offsets: list[int] = []
+        at = -1
         while len(offsets) < MOST_KEYS and (at := table.keys.find(sought, at + 1)) >= 0:
             offsets.append(at)
         place = np.array(offsets, dtype=np.int64)
@@ -167,9 +169,9 @@ def _readings(query: str) -> list[tuple[str, tuple[str, ...]]]:
 def towns_named(query: str, *, most: int = MOST_TOWNS) -> tuple[Town, ...]:
     """Towns that a typed name may mean, best first, at most `most`; empty where there is none.
 
-    Whole names come before beginnings and these before later words; among equals the larger town is first. Region and
-    country may follow: "Burlington, Vermont", "burlington vt", "Paris, France". Names are compared without
-    case and accents; larger towns are known by other names in Latin letters too.
+    Whole names come before beginnings and these before later words; among equals the larger town is first.
+    Region and country may follow: "Burlington, Vermont", "burlington vt", "Paris, France". Names are
+    compared without case and accents; larger towns are known by other names in Latin letters too.
     """
     table = _table()
     for name, parts in _readings(query[:LONGEST_QUERY]):
@@ -198,15 +200,18 @@ def similar_names(query: str, *, most: int = 4) -> tuple[str, ...]:
             return table.keys[table.starts[number] + 1 : table.starts[number + 1]]
 
     keys = _Keys()
-    low = bisect_left(keys, first)  # type: ignore[arg-type]
-    high = bisect_left(keys, first + b"\xff")  # type: ignore[arg-type]
+    low = bisect_left(keys, first)
+    high = bisect_left(keys, first + b"\xff")
     people, owner = table.columns["population"], table.columns["key_town"]
     near = {number: keys[number].decode() for number in range(low, high)}
     near = {number: key for number, key in near.items() if abs(len(key) - len(name)) <= 2}
     close = set(difflib.get_close_matches(name, set(near.values()), n=3 * most, cutoff=0.75))
     found = sorted(
         (number for number, key in near.items() if key in close),
-        key=lambda number: (-difflib.SequenceMatcher(None, name, near[number]).ratio(), -people[owner[number] // 2]),
+        key=lambda number: (
+            -difflib.SequenceMatcher(None, name, near[number]).ratio(),
+            -people[owner[number] // 2],
+        ),
     )
     return tuple(dict.fromkeys(table.names[owner[number] // 2] for number in found))[:most]
 
@@ -226,6 +231,18 @@ def near_towns(
     return tuple((town_of(int(key)), float(away[key])) for key in sorted(order, key=lambda key: away[key]))
 
 
+def towns_within(
+    south_deg: float, north_deg: float, west_deg: float, east_deg: float, *, most: int = 60
+) -> tuple[Town, ...]:
+    """The largest towns between two latitudes and two longitudes; the east may lie past 180."""
+    columns = _table().columns
+    along = (columns["longitude"] / 1000 - west_deg) % 360
+    up = columns["latitude"] / 1000
+    inside = np.flatnonzero((up > south_deg) & (up < north_deg) & (along < east_deg - west_deg))
+    best = inside[np.argsort(-columns["population"][inside], kind="stable")[:most]]
+    return tuple(town_of(int(key)) for key in best)
+
+
 def nearest_town(latitude_deg: float, longitude_deg: float) -> tuple[Town, float]:
     """The nearest town of all and its distance in km."""
     away = _distances_km(latitude_deg, longitude_deg)
@@ -238,7 +255,9 @@ def _distances_km(
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Great-circle distance of every town from a place by the haversine formula, on a sphere."""
     if not (-90 <= latitude_deg <= 90 and -180 <= longitude_deg <= 180):
-        raise InputError("Latitude lies from -90 to 90 degrees, longitude from -180 to 180.", field="latitude")
+        raise InputError(
+            "Latitude lies from -90 to 90 degrees, longitude from -180 to 180.", field="latitude"
+        )
     columns = _table().columns
     y, x = np.radians(columns["latitude"] / 1000), np.radians(columns["longitude"] / 1000)
     here = np.radians(latitude_deg)

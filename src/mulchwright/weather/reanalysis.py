@@ -26,7 +26,9 @@ __all__ = [
 
 REANALYSIS = "ERA5 reanalysis, 2000 to 2025"
 """How the source of such normals begins; they are known by it."""
-_MIDDLE_OF_MONTH: IntArray = np.array([15, 46, 75, 105, 135, 166, 196, 227, 258, 288, 319, 349], dtype=np.int64)
+_MIDDLE_OF_MONTH: IntArray = np.array(
+    [15, 46, 75, 105, 135, 166, 196, 227, 258, 288, 319, 349], dtype=np.int64
+)
 WETTEST_SHARE = 0.97
 
 
@@ -45,13 +47,15 @@ def daily_range_of_means(
 ) -> FloatArray:
     """Mean daily high minus mean daily low of each month in kelvins, (12,).
 
-    temperature_c, rain_mm : monthly means and sums, (12,), January first. land : share of land about the place.
+    temperature_c, rain_mm : monthly means and sums, (12,), January first. land : share of land about the
+    place.
 
     range = r0 + land (r1 (1 - w) + r2 exp(-p / p0)), with p the rain in mm a day and w = p / (p + E) the
-    wetness of the month, E the potential evapotranspiration after Oudin and others 2005: Ra / (rho lambda) (T + 5) / 100,
-    0 below -5 °C. That cloud, rain and wet soil make the range small and distance from the sea makes it large is
-    published (Dai, Trenberth and Karl 1999; Jackson and Forster 2010); the coefficients are our own fit to
-    eleven records and graded estimate. Root mean square misfit 2.3 K. High plains have 5 K more, towns less.
+    wetness of the month, E the potential evapotranspiration after Oudin and others 2005: Ra / (rho lambda)
+    (T + 5) / 100, 0 below -5 °C. That cloud, rain and wet soil make the range small and distance from the
+    sea makes it large is published (Dai, Trenberth and Karl 1999; Jackson and Forster 2010); the
+    coefficients are our own fit to eleven records and graded estimate. Root mean square misfit 2.3 K. High
+    plains have 5 K more, towns less.
     """
     k = constants or constants_of(ReanalysisConstants)
     rain = np.maximum(np.asarray(rain_mm, dtype=np.float64), 0.0) / MONTH_DAYS
@@ -72,9 +76,10 @@ def wet_days_of_rain(
 ) -> FloatArray:
     """Days with 1 mm or more in each month, (12,), from its rain and mean temperature.
 
-    share = a p^b exp(-c T), p the rain in mm a day and T the mean temperature in °C, not below 0: rain of warm air
-    falls on fewer days. A power of the rain is the form of New, Hulme and Jones 2000 (exponent 0.45 there); the
-    coefficients are our own fit to seven records, root mean square misfit 2.1 days a month, graded estimate.
+    share = a p^b exp(-c T), p the rain in mm a day and T the mean temperature in °C, not below 0: rain of
+    warm air falls on fewer days. A power of the rain is the form of New, Hulme and Jones 2000 (exponent 0.45
+    there); the coefficients are our own fit to seven records, root mean square misfit 2.1 days a month,
+    graded estimate.
     """
     k = constants or constants_of(ReanalysisConstants)
     rain = np.maximum(np.asarray(rain_mm, dtype=np.float64), 0.0) / MONTH_DAYS
@@ -89,7 +94,8 @@ def normals_from_means(
 ) -> ClimateNormals:
     """Twelve normals from monthly means: lows and highs half the range about the mean, wet days of 1 mm.
 
-    Figures are rounded to a tenth. `land` as in `daily_range_of_means`. How wet days follow each other is left to
+    Figures are rounded to a tenth. `land` as in `daily_range_of_means`. How wet days follow each other is
+    left to
     `estimated_character`.
     """
     half = daily_range_of_means(temperature_c, rain_mm, latitude_deg=latitude_deg, land=land) / 2
