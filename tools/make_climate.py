@@ -28,6 +28,7 @@ from sources import DATA, member, room
 layout = room("layout")
 
 LAND_SHARE_STEPS = 15
+AROUND = 4
 SOUTHERNMOST_ROW = 600
 """60 degrees south: nobody gardens in Antarctica."""
 
@@ -41,14 +42,19 @@ def land_share(folder: Path) -> np.ndarray:
 
 
 def elevation(folder: Path) -> np.ndarray:
-    """Mean elevation about each point in meters, (721, 1440), longitudes from 0: the four cells on each
-    side."""
+    """Mean elevation about each point in meters, (721, 1440), longitudes from 0: four cells on each side.
+
+    A third of a degree to each side is about as smooth as the ground of the reanalysis itself.
+    """
     with h5py.File(member(folder, "pvlib", "Altitude.h5")) as opened:
         steps = opened["Altitude"][:]
-    fine = np.roll(np.where(steps == 255, 0.0, steps * 28.0 - 450.0), steps.shape[1] // 2, axis=1)
-    rows = np.clip(np.arange(721)[:, None] * 3 + np.arange(-2, 2), 0, 2159)
-    columns = (np.arange(1440)[:, None] * 3 + np.arange(-2, 2)) % 4320
-    return np.stack([fine[np.ix_(row, columns.ravel())].reshape(4, 1440, 4).mean((0, 2)) for row in rows])
+    fine = np.where(steps == 255, 0.0, steps * 28.0 - 450.0)
+    fine = np.where(np.abs(fine) < 28, np.maximum(fine, 0.0), fine)  # at the sea, within a step
+    fine = np.roll(fine, steps.shape[1] // 2, axis=1)
+    rows = np.clip(np.arange(721)[:, None] * 3 + np.arange(-AROUND, AROUND), 0, 2159)
+    columns = (np.arange(1440)[:, None] * 3 + np.arange(-AROUND, AROUND)) % 4320
+    along = fine[:, columns.ravel()].reshape(2160, 1440, 2 * AROUND).mean(2)
+    return np.stack([along[row].mean(0) for row in rows])
 
 
 def points_kept(share: np.ndarray) -> np.ndarray:

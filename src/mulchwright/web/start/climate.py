@@ -23,8 +23,6 @@ from mulchwright.units import (
     parse_depth_of_water,
     parse_temperature,
     show_length,
-    show_temperature,
-    show_water_depth,
 )
 from mulchwright.weather import from_reanalysis
 from mulchwright.web.shared.context import context_of
@@ -38,6 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = ["climate_step", "twelve"]
 
+MM_PER_INCH = 25.4
 LARGEST_FILE = 80_000_000
 MONTH_NAMES = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -61,14 +60,23 @@ class Month:
 
 
 def _months(normals: ClimateNormals, system: str) -> tuple[Month, ...]:
+    """Normals rounded to what is known of them, without their units, which stand in the head of the table."""
+    us = system == US
+
+    def degrees(value: float) -> str:
+        return f"{(value * 9 / 5 + 32 if us else value) + 0.0:.0f}".replace("-0", "0", 1).replace("-", "−")
+
+    def depth(value: float) -> str:
+        return f"{value / MM_PER_INCH:.1f}" if us else f"{value:.0f}"
+
     wet = normals.wet_days or (None,) * MONTHS
     return tuple(
         Month(
             MONTH_NAMES[n],
-            show_temperature(normals.temperature_min_c[n], system),
-            show_temperature(normals.temperature_max_c[n], system),
-            show_water_depth(normals.rain_mm[n], system),
-            "" if wet[n] is None else f"{wet[n]:.0f}",
+            degrees(normals.temperature_min_c[n]),
+            degrees(normals.temperature_max_c[n]),
+            depth(normals.rain_mm[n]),
+            "" if (days := wet[n]) is None else f"{days:.0f}",
         )
         for n in range(MONTHS)
     )

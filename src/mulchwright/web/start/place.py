@@ -47,6 +47,7 @@ NO_KEYS = (
     "The map works with a mouse or a finger. From the keyboard, type the town, or open “Enter the "
     "coordinates yourself”."
 )
+POSTAL_CODE = re.compile(r"(?=.*\d)[0-9A-Za-z][0-9A-Za-z -]{2,9}")
 POSTAL = "Postal codes are not in the table. Type the town's name, such as Burlington, Vermont."
 
 
@@ -102,13 +103,13 @@ def _choices(towns: tuple[Town, ...]) -> tuple[Choice, ...]:
 
 def _found_by_name(query: str) -> tuple[tuple[Choice, ...], str]:
     """Towns for a typed name, or what to do where there is none."""
-    query = " ".join(query.split())
+    query = " ".join("".join(letter if letter.isprintable() else " " for letter in query).split())
     if not query:
         return (), "Type the name of a town, such as Burlington, Vermont."
     found = towns_named(query)
     if found:
         return _choices(found), ""
-    if any(letter.isdigit() for letter in query):
+    if POSTAL_CODE.fullmatch(query):
         return (), POSTAL
     near = similar_names(query)
     if near:

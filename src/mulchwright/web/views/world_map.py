@@ -74,6 +74,12 @@ def _runs(window: Window, coarse: int) -> str:
     return "".join(parts)
 
 
+def _mixed(color: str, share: float) -> str:
+    """A color laid over white with this share, opaque: the page's ground does not shine through."""
+    parts = (int(color[n : n + 2], 16) for n in (1, 3, 5))
+    return "#" + "".join(f"{round(255 - share * (255 - part)):02x}" for part in parts)
+
+
 @lru_cache(maxsize=16)
 def map_svg(window: Window, size: str, spot: tuple[float, float] | None = None) -> str:
     """A map at one of the sizes; with `spot` (latitude, longitude) a ring about it and towns with their
@@ -91,7 +97,7 @@ def map_svg(window: Window, size: str, spot: tuple[float, float] | None = None) 
     box = f'width="{width}" height="{height}"'
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" {box} viewBox="0 0 {width} {height}">',
-        f'<rect {box} fill="{colors["water"]}" fill-opacity=".22"/><g transform="{shift} {scale}">',
+        f'<rect {box} fill="{_mixed(colors["water"], 0.22)}"/><g transform="{shift} {scale}">',
         f'<path d="{_runs(window, coarse)}" fill="{colors["chips-ground"]}"/></g>',
     ]
     if spot is not None:
