@@ -10,8 +10,6 @@ import typer
 
 from mulchwright.errors import InputError
 
-__all__ = ["plan_app"]
-
 plan_app = typer.Typer(
     help="Carry the plan to other programs and to paper.", no_args_is_help=True, rich_markup_mode=None
 )

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import BestUse, NeedLine, Needs, WhenToBuild
     from mulchwright.gather.ranges import Amount
 
-__all__ = ["add_stores"]
-
 BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 Members = Annotated[

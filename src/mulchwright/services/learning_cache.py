@@ -20,8 +20,6 @@ from mulchwright.almanac import MODEL_VERSION
 from mulchwright.almanac.posterior_records import packed, unpacked
 from mulchwright.services.disk_cache import DiskCache
 
-__all__ = ["LearningCache", "code_digest", "learning_cache", "model_fingerprint"]
-
 MOST_BYTES = 96_000_000
 """About a megabyte for each bed with a long logbook: room for four gardens of twenty beds."""
 _LEARNED_WITH = (

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from mulchwright.garden import Garden
     from mulchwright.weather import DailySeries
 
-__all__ = ["Wish", "answer_wish", "open_questions", "switch_on", "watch_folder", "wishes"]
-
 
 @dataclass(frozen=True, slots=True)
 class Wish:

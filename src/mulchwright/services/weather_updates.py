@@ -31,31 +31,6 @@ if TYPE_CHECKING:
     from mulchwright.weather import AppendReport, DailySeries
     from mulchwright.weather.feed import FetchAdapter
 
-__all__ = [
-    "FOLDER",
-    "LARGEST_FILE",
-    "SOURCE",
-    "FileTold",
-    "Source",
-    "WeatherUpdates",
-    "append_bytes",
-    "append_words",
-    "asked_address",
-    "check_folder",
-    "checked_source",
-    "fetch_now",
-    "fetch_terms",
-    "folder_in",
-    "folder_of",
-    "folder_terms",
-    "last_fetch",
-    "read_station_bytes",
-    "save_source",
-    "source_in",
-    "source_of",
-    "told_of_folder",
-]
-
 SOURCE, FETCHED = "weather_source", "weather_fetched"
 FOLDER, TAKEN = "weather_folder", "weather_folder_taken"
 LARGEST_FILE = 80_000_000

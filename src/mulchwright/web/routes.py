@@ -23,8 +23,6 @@ from mulchwright.web.stores import best_use, buying, dryer, needs, pantry, recip
 from mulchwright.web.weather import weather
 from mulchwright.web.year import how_good, year
 
-__all__ = ["routes"]
-
 Handler = Callable[..., Any]
 
 

@@ -50,8 +50,6 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["LogLine", "QuickPage"]
-
 PAGE_LENGTH = 60
 MOST_PHOTOS = 6
 DRAINED_BYTES = 400_000_000

@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.trade.ranges import GradedFigure
 
-__all__ = ["MoveForm", "RenewPage", "move_lines", "page_of"]
-
-
 # ---- what the page shows ------------------------------------------------------
 
 

@@ -35,8 +35,6 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["CauseWords", "in_units", "strip"]
-
 SHOWN = 4
 """Causes told in full; the rest wait behind a tap."""
 WHERE = {

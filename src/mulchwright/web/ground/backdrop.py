@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
     PageOf = Callable[..., Response]
 
-__all__ = ["backdrop_data", "backdrop_form", "place", "take_in"]
-
 WIDE_M = 20.0
 """How wide a picture is taken to be until it is scaled; estimate, only to have something on the screen."""
 

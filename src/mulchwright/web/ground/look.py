@@ -29,8 +29,6 @@ from mulchwright.web.views.findings import FindingWords, finding_words
 if TYPE_CHECKING:
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["BedGround", "bed_ground"]
-
 ON_TOP = frozenset({"chips", "straw", "fines"})
 
 

@@ -33,8 +33,6 @@ from mulchwright.web.shared.requests import texts_of
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
 
-__all__ = ["posted"]
-
 AddThings = Callable[[Request, Kind, Sequence[tuple[str, dict[str, Any]]]], str]
 """Puts objects of one kind on the plan, each a name and its own fields; gives the last one's address."""
 

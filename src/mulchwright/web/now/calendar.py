@@ -37,8 +37,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["TOKEN_SETTING", "calendar_of", "feed_address"]
-
 TOKEN_SETTING = "calendar_token"
 TOKEN_BYTES = 24
 """192 bits: not to be guessed by asking."""

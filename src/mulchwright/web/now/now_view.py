@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import WorkingLine
     from mulchwright.trade import Trade
 
-__all__ = ["Act", "BedLine", "Line", "Tap", "bed_lines", "cans_words", "lines_of", "sentence", "working_of"]
-
 READY_TOLD = 0.3
 """A smaller chance of ready mushrooms is not told by itself."""
 

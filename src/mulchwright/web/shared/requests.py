@@ -10,8 +10,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-__all__ = ["page_or_form", "posted_form", "texts_of", "typed_form"]
-
 MOST_FIELDS = 1200
 LONGEST_TEXT = 4000
 JOINED = frozenset({"also"})

@@ -46,8 +46,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.weather import DailySeries
 
-__all__ = ["next_step", "parse_degrees"]
-
 LARGEST_FILE = 80_000_000
 GAP_M, HOUSE_DEPTH_M = 0.6, 6.0
 """A house typed by its side stands so far off the ground's edge and is drawn so deep; rough on purpose."""

@@ -32,8 +32,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["PlanWords", "plan_words", "stores_fingerprint", "unit_words"]
-
 PATIENCE_S = 0.6
 RULES = {
     DeliveryRule.BY_MASS: "by weight taken",

@@ -32,8 +32,6 @@ from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, lo
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import CautionWords, in_units
 
-__all__ = ["cautions", "noted_step"]
-
 PAGE = "/stores/dryer"
 SHOWN_ENDED = 8
 

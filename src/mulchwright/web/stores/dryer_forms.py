@@ -20,11 +20,6 @@ from mulchwright.web.picks.left_over import fresh_picks, origin, set_aside, shut
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import in_units, plain_number
 
-__all__ = [
-    "AsideRow", "Ended", "Load", "PickRow", "aside_rows", "dryer_form", "field_fault", "load_group",
-    "mass_example", "pick_rows", "read_dryer", "read_end", "read_load", "read_mass", "shown_load",
-]  # fmt: skip
-
 MOST_KG = 50.0
 ANY_DRYER = Dryer("any", "Any dryer", 5, 0.1, 500.0)
 FIELD_OF = {

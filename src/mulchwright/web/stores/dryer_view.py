@@ -17,9 +17,6 @@ from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.stores_wording import in_units
 
-__all__ = ["LIMITS", "EndedLoad", "LoadCard", "PlanTold", "ended_load", "hours_left", "load_card", "plan_of",
-           "plan_told"]  # fmt: skip
-
 LIMITS = (
     "No measured drying of king stropharia was found; the hours rest on oyster and button mushrooms.",
     "Shrinking slices, the cap's skin and uneven trays are not reckoned; they widen the range.",

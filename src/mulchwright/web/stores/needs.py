@@ -29,8 +29,6 @@ from mulchwright.web.views.tables import Table
 if TYPE_CHECKING:
     from mulchwright.gather.ranges import Figure
 
-__all__ = ["line_words", "needs_or_trouble", "short_sentence"]
-
 WORKED = {"L": "L", "loose L": "L of chips", "kg": "kg", "m³": "m³"}
 
 

@@ -22,8 +22,6 @@ from mulchwright.web.forms.fields import Cell, Reading
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import in_units
 
-__all__ = ["MOST_LAYERS", "MOST_PLANES", "RecipeForm", "act_on", "empty", "read", "recipe_form", "shown"]
-
 MOST_LAYERS, MOST_PLANES = 8, 6
 """As many as a recipe holds."""
 NO_SKIN = ""

@@ -26,17 +26,6 @@ from mulchwright.web.views.plan_drawing import (
 )
 from mulchwright.web.views.ramp import hex_color
 
-__all__ = [
-    "Legend",
-    "MapFrame",
-    "closed_path",
-    "frame_of",
-    "ground_map",
-    "in_two_widths",
-    "legend_drawing",
-    "marked_outline",
-]
-
 CM = 100.0
 WIDE, NARROW = 720.0, 324.0
 SIDE_PX = 14.0
