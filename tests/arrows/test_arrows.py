@@ -17,6 +17,8 @@ from pathlib import Path
 
 import pytest
 
+from mulchwright import units
+
 PACKAGE = Path(__file__).resolve().parents[2] / "src" / "mulchwright"
 
 LEVELS = (
@@ -270,6 +272,27 @@ def test_core_knows_no_shell(path: Path) -> None:
     allowed = ALLOWED.get(path.relative_to(PACKAGE).as_posix(), ())
     wrong = [words for words in wrong if not words.endswith(tuple(allowed))]
     assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
+
+
+FACTORS = re.compile(
+    r"(?<![\w.])(0\.0254|0\.3048|0\.9144|2\.54|25\.4|0\.254|0\.45359\d*|3\.785\d*|0\.44704)(?!\d)"
+)
+"""What a yard, a pound, a gallon or a mile per hour is: figures that hardly stand for anything else."""
+SHARED_FACTORS = "web/static/shared/units.mjs"
+
+
+def test_factors_of_units_stand_in_one_place() -> None:
+    """In `units`; scripts have theirs from one module, which is held to it."""
+    files = [*modules(), *PACKAGE.rglob("*.mjs"), *PACKAGE.rglob("*.html")]
+    found = {
+        path.relative_to(PACKAGE).as_posix()
+        for path in files
+        if room_of(path) != "units" and FACTORS.search(path.read_text(encoding="utf-8"))
+    }
+    assert found == {SHARED_FACTORS}
+    stated = dict(re.findall(r"export const (\w+) = (.+);", (PACKAGE / SHARED_FACTORS).read_text("utf-8")))
+    assert stated == {"INCH_M": str(float(units.INCH_M)), "FOOT_M": "12 * INCH_M"}
+    assert units.FOOT_M == 12 * units.INCH_M
 
 
 NETWORK = {"socket", "ssl", "urllib.request", "http.client", "http.server", "ftplib", "smtplib", "asyncio"}

@@ -116,7 +116,7 @@ def append(
     """
     from mulchwright.book import open_book
     from mulchwright.cli.output import print_json, say
-    from mulchwright.services.weather_updates import append_bytes, append_words
+    from mulchwright.services.weather_files import append_bytes, append_words
 
     try:
         body = file.read_bytes()
@@ -228,8 +228,7 @@ def fetch(
 
     from mulchwright.book import open_book
     from mulchwright.cli.output import print_json, say
-    from mulchwright.services import weather_consent
-    from mulchwright.services import weather_updates as keeper
+    from mulchwright.services import weather_consent, weather_feed
     from mulchwright.services.clock import today_in
     from mulchwright.weather.feed import reveals
 
@@ -240,21 +239,21 @@ def fetch(
         "units": units,
     }
     changed: dict[str, Any] = {name: value for name, value in given.items() if value is not None}
-    before = keeper.source_of(book)
+    before = weather_feed.source_of(book)
     # A new address is off until it was seen, as on the page.
     source = replace(before, **changed, on=before.on and not changed if turn is None else turn)
     if turn:
         weather_consent.switch_on(book, source)
     elif turn is False or source != before:
-        keeper.save_source(book, source)
+        weather_feed.save_source(book, source)
     with open_book(book) as opened:
         garden, series = opened.garden(), opened.series()
     today = today_in(garden)
     addresses: tuple[str, ...] = ()
     if source.station_address or source.forecast_address:
-        first, last = keeper.days_to_ask(garden, series, today)
-        addresses = keeper.asked_address(source, garden, first, last)
-    result = keeper.fetch_now(book, today, datetime.now(UTC)) if source.on else None
+        first, last = weather_feed.days_to_ask(garden, series, today)
+        addresses = weather_feed.asked_address(source, garden, first, last)
+    result = weather_feed.fetch_now(book, today, datetime.now(UTC)) if source.on else None
     if as_json:
         print_json(
             {

@@ -164,7 +164,7 @@ def _shown(lot: Lot | None, kind: LotKind, system: str, trade: Trade) -> dict[st
 
 
 def _stick_length(metres: float, system: str) -> str:
-    return coordinate(metres, system) if metres >= 0.3048 else units.show_length(metres, system)
+    return coordinate(metres, system) if metres >= float(units.FOOT_M) else units.show_length(metres, system)
 
 
 def lot_form(

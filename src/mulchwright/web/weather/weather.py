@@ -17,14 +17,11 @@ from starlette.responses import RedirectResponse, Response
 from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError, MulchwrightError
 from mulchwright.garden import Reading
-from mulchwright.services import weather_consent
-from mulchwright.services import weather_updates as keeper
+from mulchwright.services import weather_consent, weather_feed, weather_files, weather_folder
 from mulchwright.services.consent import Subject
 from mulchwright.services.numbers import whole_number
 from mulchwright.services.reading_entry import read_reading, show_figure
-from mulchwright.units import (
-    US,
-)
+from mulchwright.units import US, plain_temperature, plain_unit
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 
@@ -83,13 +80,19 @@ class Row:
 
 def _bare(reading: Reading, system: str) -> dict[str, str]:
     """A reading as it would be typed, without units."""
-    us = system == US
     rain, low, high = reading.rain_mm, reading.temperature_min_c, reading.temperature_max_c
 
     def degrees(value: float | None) -> str:
-        return "" if value is None else f"{value * 1.8 + 32 if us else value:.1f}".removesuffix(".0")
+        return "" if value is None else f"{plain_temperature(value, system):.1f}".removesuffix(".0")
 
-    depth = "" if rain is None else f"{rain / 25.4:.2f}" if us else f"{rain:.1f}".removesuffix(".0")
+    rain_unit = plain_unit("water_depth", system)[1]
+    depth = (
+        ""
+        if rain is None
+        else f"{rain / rain_unit:.2f}"
+        if system == US
+        else f"{rain:.1f}".removesuffix(".0")
+    )
     return {"day": reading.day.isoformat(), "rain": depth, "low": degrees(low), "high": degrees(high)}
 
 
@@ -102,7 +105,7 @@ def _view(
     trouble = ""
     try:
         state = context.library.state()
-        keeper.check_folder(path, context.today(state.garden))
+        weather_folder.check_folder(path, context.today(state.garden))
     except BookError:
         raise
     except MulchwrightError as error:
@@ -126,17 +129,19 @@ def _view(
     wanted = request.query_params.get("day", "")
     editing = next((one for one in held if one.day.isoformat() == wanted), None)
     form = dict(typed or {})
-    source = keeper.source_of(path)
+    source = weather_feed.source_of(path)
     if not form:
         form = _bare(editing, system) if editing else {"day": today.isoformat()}
         form["whole"] = "1" if editing else ""
     form.setdefault("mark", secrets.token_hex(12))
-    if (fault := keeper.source_fault(path)) is not None:  # of an older release, or written by other hands
+    if (
+        fault := weather_feed.source_fault(path)
+    ) is not None:  # of an older release, or written by other hands
         source, reason = fault
         errors.setdefault(reason.field or "station_address", str(reason))
     for name in ("station_address", "station", "units", "forecast_address"):
         form.setdefault(name, getattr(source, name))
-    form.setdefault("folder", keeper.folder_of(path))
+    form.setdefault("folder", weather_folder.folder_of(path))
     wished = weather_consent.wishes(path, garden, series, today)
     with open_book(path) as book:
         steps = book.undo_steps()
@@ -158,9 +163,10 @@ def _view(
         request, "weather/weather.html", state, status=status, section="weather",
         back="/weather", answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
         form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
-        last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
+        last_step=last_step, files=weather_folder.folder_files(path)[:12], trouble=trouble,
         feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),
-        questions=weather_consent.open_questions(wished), fetched=keeper.last_fetch(path), editing=editing,
+        questions=weather_consent.open_questions(wished), fetched=weather_feed.last_fetch(path),
+        editing=editing,
         degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
         yesterday=(today - timedelta(days=1)).isoformat(), today_iso=today.isoformat(),
         day=lambda when, now=today: words.day(when, now),
@@ -241,7 +247,7 @@ async def append(request: Request) -> Response:
         sent = form.get("file")
         file = None
         if isinstance(sent, UploadFile) and sent.filename:
-            file = (Path(sent.filename).name, await sent.read(keeper.LARGEST_FILE + 1))
+            file = (Path(sent.filename).name, await sent.read(weather_files.LARGEST_FILE + 1))
     return await run_in_threadpool(_append, request, typed, file)
 
 
@@ -263,7 +269,7 @@ def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | N
             "rain_unit": typed.get("unit_rain") or "mm",
         }
     try:
-        report = keeper.append_bytes(
+        report = weather_files.append_bytes(
             context.library.path, *file, columns=named, anyway=typed.get("anyway") == "1"
         )
     except BookError:
@@ -271,7 +277,7 @@ def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | N
     except MulchwrightError as error:
         return _view(request, typed=typed, errors={"file": str(error)})
     system = context.library.state().garden.units.value
-    return _back(keeper.append_words(report, show_figure(system)))
+    return _back(weather_files.append_words(report, show_figure(system)))
 
 
 def _only_here(request: Request) -> None:
@@ -309,7 +315,7 @@ async def set_feed(request: Request) -> Response:
 
 
 def _set_feed(request: Request, typed: dict[str, str]) -> Response:
-    source = keeper.Source(
+    source = weather_feed.Source(
         False,
         *(
             typed.get(name, "").strip()
@@ -317,7 +323,7 @@ def _set_feed(request: Request, typed: dict[str, str]) -> Response:
         ),
     )
     try:
-        keeper.save_source(context_of(request).library.path, source)
+        weather_feed.save_source(context_of(request).library.path, source)
     except InputError as error:
         return _view(request, typed=typed, errors={error.field or "station_address": str(error)})
     return _back(fragment="#feed")
@@ -339,7 +345,7 @@ def feed_off(request: Request) -> Response:
     """Turn the feed off."""
     _only_here(request)
     path = context_of(request).library.path
-    keeper.save_source(path, replace(keeper.source_of(path), on=False))
+    weather_feed.save_source(path, replace(weather_feed.source_of(path), on=False))
     return _back("Fetching is off; nothing is sent.", "#feed")
 
 
@@ -348,7 +354,7 @@ def feed_now(request: Request) -> Response:
     _only_here(request)
     context = context_of(request)
     today = context.today(context.library.state().garden)
-    result = keeper.fetch_now(context.library.path, today, datetime.now(UTC))
+    result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC))
     return _back(result.words[:300], "#feed")
 
 
