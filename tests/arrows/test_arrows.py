@@ -10,7 +10,7 @@ import ast
 import re
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -272,6 +272,57 @@ def test_core_knows_no_shell(path: Path) -> None:
     allowed = ALLOWED.get(path.relative_to(PACKAGE).as_posix(), ())
     wrong = [words for words in wrong if not words.endswith(tuple(allowed))]
     assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
+
+
+LONGEST_MODULE, MOST_PARAMETERS = 500, 12
+LONGER_MODULES = {"season/kernel.py", "keep/identity.py", "weather/futures.py"}
+"""Modules of one topic that may be longer; docs/decisions.md says of each why."""
+MAKES_KERNELS = {"compiled", "compiled_without_memory", "part_of_kernels"}
+"""Decorators of what numba compiles, which takes its arrays one by one."""
+
+
+def parameters_of(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """How many parameters a function takes; none count where it is a kernel."""
+    made_by = [each.func if isinstance(each, ast.Call) else each for each in function.decorator_list]
+    if any(isinstance(each, ast.Name) and each.id in MAKES_KERNELS for each in made_by):
+        return 0
+    taken = function.args
+    named = [*taken.posonlyargs, *taken.args, *taken.kwonlyargs]
+    return len(named) + (taken.vararg is not None) + (taken.kwarg is not None)
+
+
+def functions_with_many_parameters(nodes: Iterable[ast.AST]) -> list[str]:
+    return [
+        f"line {node.lineno}: {node.name} takes {taken}"
+        for node in nodes
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and (taken := parameters_of(node)) > MOST_PARAMETERS
+    ]
+
+
+def test_modules_have_one_topic_and_functions_few_parameters() -> None:
+    """A long module is named in docs/decisions.md with its reason; of functions, only kernels take more."""
+    long = {
+        path.relative_to(PACKAGE).as_posix(): lines
+        for path in modules()
+        if (lines := len(path.read_text(encoding="utf-8").splitlines())) > LONGEST_MODULE
+    }
+    assert set(long) == LONGER_MODULES, long
+    decisions = (PACKAGE.parents[1] / "docs" / "decisions.md").read_text(encoding="utf-8")
+    assert not [name for name in LONGER_MODULES if f"`{name}`" not in decisions]
+    wide = {
+        str(path): found
+        for path in (*modules(), *BENCH.glob("*.py"))
+        if (found := functions_with_many_parameters(nodes_of(path)))
+    }
+    assert not wide, wide
+
+
+def test_a_function_of_many_parameters_is_found() -> None:
+    source = f"def much({', '.join(f'a{n}' for n in range(11))}, *, b, **c): ..."
+    assert functions_with_many_parameters(ast.walk(ast.parse(source))) == ["line 1: much takes 13"]
+    assert not functions_with_many_parameters(ast.walk(ast.parse(f"@compiled(parallel=True)\n{source}")))
+    assert functions_with_many_parameters(ast.walk(ast.parse(f"@cache\n{source}")))
 
 
 FACTORS = re.compile(

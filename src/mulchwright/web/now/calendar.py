@@ -16,7 +16,6 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING
 
 import segno
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -136,7 +135,7 @@ def page(request: Request) -> Response:
     return answer
 
 
-async def renew(request: Request) -> Response:
+def renew(request: Request) -> Response:
     """A new token; the old address is dead from now on."""
-    await run_in_threadpool(_token, context_of(request), new=True)
+    _token(context_of(request), new=True)
     return RedirectResponse("/now/calendar?renewed=1", 303)

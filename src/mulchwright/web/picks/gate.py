@@ -128,16 +128,6 @@ def sent_key(stem: str, typed: Mapping[str, str], taken: Iterable[str]) -> tuple
     return next(k for n in range(1, len(held) + 2) if (k := f"{stem}-{n}") not in held), False
 
 
-async def fields_of(request: Request) -> dict[str, str]:
-    """Text fields of a form; several boxes of one name are joined by blanks."""
-    typed: dict[str, str] = {}
-    async with request.form(max_files=0, max_fields=600) as form:
-        for key, value in form.multi_items():
-            if isinstance(value, str):
-                typed[key] = f"{typed[key]} {value}" if key in typed and key == "also" else value
-    return typed
-
-
 def page_of(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:

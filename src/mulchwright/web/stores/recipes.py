@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -27,7 +26,7 @@ from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
 from mulchwright.trade import Trade
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import posted_form, typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
@@ -326,16 +325,16 @@ def _form_page(
     )  # fmt: skip
 
 
-async def new(request: Request) -> Response:
+@page_or_form
+def new(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new recipe, empty or copied, and keeping it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit, request, typed, None)
+    return _edit(request, typed, None)
 
 
-async def one(request: Request) -> Response:
+@page_or_form
+def one(request: Request, typed: dict[str, str] | None) -> Response:
     """One of the grower's own, and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit, request, typed, int(request.path_params["number"]))
+    return _edit(request, typed, int(request.path_params["number"]))
 
 
 class _ClashedError(Exception):

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -23,6 +22,7 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.services.reading_entry import read_reading, show_figure
 from mulchwright.units import US, plain_temperature, plain_unit
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import Upload, form_with_file, posted_form
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
@@ -178,23 +178,15 @@ def page(request: Request) -> Response:
     return _view(request)
 
 
-async def _typed(request: Request) -> dict[str, str]:
-    async with request.form(max_files=0, max_fields=40) as form:
-        return {key: value for key, value in form.multi_items() if isinstance(value, str)}
-
-
 def _back(said: str = "", fragment: str = "") -> Response:
     from urllib.parse import quote
 
     return RedirectResponse("/weather" + (f"?said={quote(said)}" if said else "") + fragment, 303)
 
 
-async def put_reading(request: Request) -> Response:
+@posted_form
+def put_reading(request: Request, typed: dict[str, str]) -> Response:
     """Write down what gauge and thermometer told."""
-    return await run_in_threadpool(_put_reading, request, await _typed(request))
-
-
-def _put_reading(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     garden = context.library.state().garden
     today = context.today(garden)
@@ -211,12 +203,9 @@ def _put_reading(request: Request, typed: dict[str, str]) -> Response:
     return _back("" if not done.again else "This was written down already; it stands once.")
 
 
-async def remove_reading(request: Request) -> Response:
+@posted_form
+def remove_reading(request: Request, typed: dict[str, str]) -> Response:
     """Take one day's reading out."""
-    return await run_in_threadpool(_remove_reading, request, await _typed(request))
-
-
-def _remove_reading(request: Request, typed: dict[str, str]) -> Response:
     try:
         day = date.fromisoformat(typed.get("day", ""))
     except ValueError:
@@ -226,12 +215,9 @@ def _remove_reading(request: Request, typed: dict[str, str]) -> Response:
     return _back()
 
 
-async def undo(request: Request) -> Response:
+@posted_form
+def undo(request: Request, typed: dict[str, str]) -> Response:
     """Take back the last act on the readings."""
-    return await run_in_threadpool(_undo, request, await _typed(request))
-
-
-def _undo(request: Request, typed: dict[str, str]) -> Response:
     step = whole_number(typed.get("step", ""))
     if step is None:
         raise InputError("What to take back was not said; use the button on the page.")
@@ -242,16 +228,11 @@ def _undo(request: Request, typed: dict[str, str]) -> Response:
 
 async def append(request: Request) -> Response:
     """Carry the record on with a station's file."""
-    async with request.form(max_files=1, max_fields=40) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-        sent = form.get("file")
-        file = None
-        if isinstance(sent, UploadFile) and sent.filename:
-            file = (Path(sent.filename).name, await sent.read(weather_files.LARGEST_FILE + 1))
+    typed, file = await form_with_file(request, weather_files.LARGEST_FILE)
     return await run_in_threadpool(_append, request, typed, file)
 
 
-def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | None) -> Response:
+def _append(request: Request, typed: dict[str, str], file: Upload | None) -> Response:
     if file is None:
         return _view(request, typed=typed, errors={"file": "Choose the station's file first."})
     context = context_of(request)
@@ -286,13 +267,10 @@ def _only_here(request: Request) -> None:
         raise InputError("Folder and server are set up on the computer that Mulchwright runs on; go there.")
 
 
-async def set_folder(request: Request) -> Response:
+@posted_form
+def set_folder(request: Request, typed: dict[str, str]) -> Response:
     """Watch a folder, or none."""
     _only_here(request)
-    return await run_in_threadpool(_set_folder, request, await _typed(request))
-
-
-def _set_folder(request: Request, typed: dict[str, str]) -> Response:
     name = typed.get("folder", "").strip()
     if name:
         folder = Path(name).expanduser()
@@ -308,13 +286,10 @@ def _set_folder(request: Request, typed: dict[str, str]) -> Response:
     return _back("The folder is watched." if name else "No folder is watched.")
 
 
-async def set_feed(request: Request) -> Response:
+@posted_form
+def set_feed(request: Request, typed: dict[str, str]) -> Response:
     """Keep the feed's addresses; it stays off until they were seen as they will be asked."""
     _only_here(request)
-    return await run_in_threadpool(_set_feed, request, await _typed(request))
-
-
-def _set_feed(request: Request, typed: dict[str, str]) -> Response:
     source = weather_feed.Source(
         False,
         *(
@@ -329,10 +304,11 @@ def _set_feed(request: Request, typed: dict[str, str]) -> Response:
     return _back(fragment="#feed")
 
 
-async def feed_on(request: Request) -> Response:
+@posted_form
+def feed_on(request: Request, typed: dict[str, str]) -> Response:
     """Turn on the feed that was shown, allow it on this machine, and ask it once."""
     _only_here(request)
-    return await run_in_threadpool(_allow_feed, request, await _typed(request))
+    return _allow_feed(request, typed)
 
 
 def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
@@ -358,13 +334,10 @@ def feed_now(request: Request) -> Response:
     return _back(result.words[:300], "#feed")
 
 
-async def answer_wish(request: Request) -> Response:
+@posted_form
+def answer_wish(request: Request, typed: dict[str, str]) -> Response:
     """Allow or decline what the book would like to ask or read on this machine."""
     _only_here(request)
-    return await run_in_threadpool(_answer_wish, request, await _typed(request))
-
-
-def _answer_wish(request: Request, typed: dict[str, str]) -> Response:
     try:
         subject = Subject(typed.get("subject", ""))
         allow = {"allow": True, "decline": False}[typed.get("answer", "")]
