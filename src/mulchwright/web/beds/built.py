@@ -18,10 +18,10 @@ from mulchwright.garden import Garden, Layer, Patch, Recipe, SpawnPlane, Stage, 
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_name, pegs, portrait
 from mulchwright.trade import Trade
-from mulchwright.web.beds.when import bed_of
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm, read_day
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
@@ -187,7 +187,7 @@ def built(request: Request, typed: dict[str, str] | None) -> Response:
         state.garden.units.value,
         context.trade,
     )
-    patch = bed_of(request, garden)
+    patch = bed_in_address(request, garden)
     if typed is None:
         return _page(request, patch, _form(patch, trade, system, today, None, {}))
     if patch.stage is not Stage.PLANNED:
@@ -240,7 +240,7 @@ def _write(request: Request, patch: Patch, recipe: Recipe, day: date, typed: Map
         garden = change_garden(context.library.path, change)
     except _MovedError:
         state = context.library.state()
-        now = bed_of(request, state.garden)
+        now = bed_in_address(request, state.garden)
         system, today = state.garden.units.value, context.today(state.garden)
         return _page(
             request, now, _form(now, trade, system, today, typed, {}), status=409,

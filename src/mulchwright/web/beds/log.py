@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-import secrets
 from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -30,8 +29,9 @@ from mulchwright.web.beds.log_photos import MOST_PHOTOS, TOO_LARGE, TooLarge, ph
 from mulchwright.web.beds.log_view import LogLine, as_typed, lines_of, long_form, quick_page, said
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_of, noted_step
 from mulchwright.web.shared.phones import phone_of
-from mulchwright.web.shared.requests import posted_form, wants_json
+from mulchwright.web.shared.requests import new_request_id, posted_form, wants_json
 from mulchwright.web.views.logbook_wording import (
     KIND_WORDS,
     SIGHT_WORDS,
@@ -50,11 +50,8 @@ ENTERABLE = (
 )  # fmt: skip
 
 
-def _patch(garden: Garden, key: str) -> Patch:
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
-    return patch
+def _bed(garden: Garden, key: str) -> Patch:
+    return bed_of(garden, key, listed=False)
 
 
 def _entry(garden: Garden, key: str) -> LogEntry:
@@ -67,11 +64,6 @@ def _entry(garden: Garden, key: str) -> LogEntry:
 def _zone(context: AppContext, garden: Garden) -> str:
     """The garden's time zone for the module; "" where the calendar is held still and no clock counts."""
     return "" if garden.stands_at is not None else garden.place.timezone
-
-
-def new_request_id() -> str:
-    """A mark for one form on one page."""
-    return secrets.token_hex(12)
 
 
 def _log_page(
@@ -89,21 +81,11 @@ def _log_page(
     return answer
 
 
-def _noted(request: Request) -> tuple[int, str, bool] | None:
-    """The step the address names, to be told and taken back: number, words, whether it was taken back."""
-    asked = whole_number(request.query_params.get("step", ""))
-    if asked is None:
-        return None
-    with open_book(context_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == asked), None)
-    return (step.step, step.what, step.taken_back) if step else None
-
-
 def bed_log(request: Request) -> Response:
     """One bed's logbook with the buttons for the common acts: the page for beside the bed."""
     context = context_of(request)
     state = context.library.state()
-    patch = _patch(state.garden, request.path_params["key"])
+    patch = _bed(state.garden, request.path_params["key"])
     return _bed_log(request, state, patch)
 
 
@@ -116,7 +98,7 @@ def _bed_log(
     return _log_page(
         request, "beds/bed_log.html", state, status=status, quick=quick_page(context, state, patch),
         lines=lines_of(mine[:PAGE_LENGTH], state.garden, context.trade, today), more=len(mine) > PAGE_LENGTH,
-        **({"noted": _noted(request)} | values),
+        **({"noted": noted_step(request)} | values),
     )  # fmt: skip
 
 
@@ -155,7 +137,7 @@ def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Respo
         steps=_last_steps(context), groups=groups, by_bed=by_bed, bed=bed, kind=kind, page=page,
         pages=pages, beds=[(p.key, p.name) for p in garden.patches],
         kinds=[(k.value, w) for k, w in KIND_WORDS.items()],
-        count=len(chosen), asked=urlencode(asked_for), noted=_noted(request),
+        count=len(chosen), asked=urlencode(asked_for), noted=noted_step(request),
     )  # fmt: skip
 
 
@@ -169,7 +151,7 @@ def write_page(request: Request) -> Response:
     """The long form for one kind of entry: everything that can be told, with photos and signs."""
     context = context_of(request)
     state = context.library.state()
-    patch = _patch(state.garden, request.path_params["key"])
+    patch = _bed(state.garden, request.path_params["key"])
     kind = request.query_params.get("kind", "note")
     if kind not in {k.value for k in ENTERABLE}:
         kind = "note"
@@ -201,7 +183,7 @@ def entry_page(request: Request) -> Response:
     state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
     typed = as_typed(entry, state.garden.units.value)
-    return _form_page(request, state, _patch(state.garden, entry.patch), typed, entry=entry)
+    return _form_page(request, state, _bed(state.garden, entry.patch), typed, entry=entry)
 
 
 # ---- taking in --------------------------------------------------------------
@@ -234,7 +216,7 @@ def _refused_page(request: Request, fault: str, status: int) -> Response:
     if key is None:
         key = _entry(state.garden, request.path_params["key"]).patch
     return _form_page(
-        request, state, _patch(state.garden, key), {"kind": "note"}, status=status, errors={"photo": fault}
+        request, state, _bed(state.garden, key), {"kind": "note"}, status=status, errors={"photo": fault}
     )
 
 
@@ -248,8 +230,8 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     context = context_of(request)
     state = context.library.state()
     garden = state.garden
-    patch = _patch(garden, request.path_params["patch"])
-    round_ = [patch, *(_patch(garden, key) for key in typed.get("also", "").split() if key != patch.key)]
+    patch = _bed(garden, request.path_params["patch"])
+    round_ = [patch, *(_bed(garden, key) for key in typed.get("also", "").split() if key != patch.key)]
     photos, fault = photos_taken(sent)
     phone = phone_of(request)
     fields = {**typed, "with_photo": "yes" if photos else ""}
@@ -302,7 +284,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
     context = context_of(request)
     state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
-    patch = _patch(state.garden, entry.patch)
+    patch = _bed(state.garden, entry.patch)
     typed = {**typed, "kind": entry.kind.value, "day": typed.get("day", "").strip() or entry.day.isoformat()}
     photos, fault = photos_taken(sent)
     fields = {**typed, "with_photo": "yes" if photos or entry.photos else ""}
@@ -374,7 +356,7 @@ def remove(request: Request, typed: dict[str, str]) -> Response:
                 expected_revision=revision_of(typed),
             )
     except BookConflict as conflict:
-        patch = _patch(state.garden, entry.patch)
+        patch = _bed(state.garden, entry.patch)
         typed = as_typed(entry, state.garden.units.value)
         return _clash(request, patch, typed, entry, str(conflict))
     if wants_json(request):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Awaitable, Callable, Iterable
 from functools import wraps
 from pathlib import Path
@@ -30,6 +31,11 @@ def texts_of(source: Iterable[tuple[str, Any]]) -> dict[str, str]:
             text = value if key in WHOLE else value[:LONGEST_TEXT]
             typed[key] = f"{typed[key]} {text}" if key in typed and key in JOINED else text
     return typed
+
+
+def new_request_id() -> str:
+    """An id for one form on one page, by which the form is known when it comes twice."""
+    return secrets.token_hex(12)
 
 
 def wants_json(request: Request) -> bool:

@@ -38,10 +38,11 @@ from mulchwright.web.picks.left_over import (
 )
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import base_of, file_of, paper_of
-from mulchwright.web.shared.requests import page_or_form, posted_form
+from mulchwright.web.shared.lookups import noted_step
+from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as drying_forms
 from mulchwright.web.stores import pantry_view as pantry_told
-from mulchwright.web.stores.dryer import cautions, new_request_id, noted_step
+from mulchwright.web.stores.dryer import cautions
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import in_units, plain_number
 

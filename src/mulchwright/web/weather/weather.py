@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -22,7 +21,7 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.services.reading_entry import read_reading, show_figure
 from mulchwright.units import US, plain_temperature, plain_unit
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import Upload, form_with_file, posted_form
+from mulchwright.web.shared.requests import Upload, form_with_file, new_request_id, posted_form
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
@@ -133,7 +132,7 @@ def _view(
     if not form:
         form = _bare(editing, system) if editing else {"day": today.isoformat()}
         form["whole"] = "1" if editing else ""
-    form.setdefault("mark", secrets.token_hex(12))
+    form.setdefault("mark", new_request_id())
     if (
         fault := weather_feed.source_fault(path)
     ) is not None:  # of an older release, or written by other hands
