@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.errors import InputError
 
 plan_app = typer.Typer(
@@ -21,10 +22,6 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
-
-
-BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 
 
 @plan_app.command()

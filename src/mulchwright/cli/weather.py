@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.cli.station_file import StationOptions, StationReader, with_station_options
 from mulchwright.errors import InputError, SourceError
 
@@ -16,12 +17,10 @@ weather_app = typer.Typer(
     help="Look at weather files and bring them in.", no_args_is_help=True, rich_markup_mode=None
 )
 
-Book = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
 StationFile = Annotated[
     Path, typer.Argument(metavar="FILE", help="The station's file, CSV.", show_default=False)
 ]
 Anyway = Annotated[bool, typer.Option("--anyway", help="Take it although something looks suspicious.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 
 
 @weather_app.command()
@@ -58,7 +57,7 @@ def check(
 @weather_app.command(name="import")
 @with_station_options
 def import_(
-    book: Book,
+    book: BookPath,
     file: StationFile,
     options: StationOptions,
     anyway: Anyway = False,
@@ -105,7 +104,7 @@ def _shown(system: str) -> Any:
 
 @weather_app.command()
 def append(
-    book: Book,
+    book: BookPath,
     file: StationFile,
     anyway: Anyway = False,
     as_json: AsJson = False,
@@ -147,7 +146,7 @@ def append(
 
 @weather_app.command()
 def reading(
-    book: Book,
+    book: BookPath,
     day: Annotated[str, typer.Argument(metavar="DAY", help="The day it fell on, as 2031-06-10.")],
     rain: Annotated[
         str | None, typer.Option("--rain", metavar="DEPTH", help="Rain of the day, as 12.5 or 1/2 in.")
@@ -195,7 +194,7 @@ def reading(
 
 @weather_app.command()
 def fetch(
-    book: Book,
+    book: BookPath,
     address: Annotated[
         str | None, typer.Option("--address", metavar="URL", help="Daily record, CSV of a GHCN-Daily layout.")
     ] = None,

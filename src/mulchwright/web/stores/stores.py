@@ -35,7 +35,6 @@ from mulchwright.web.stores.offer_forms import (
     seller_form,
     vessel_form,
 )
-from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import KIND_WORDS
 
 if TYPE_CHECKING:
@@ -320,8 +319,3 @@ def remove_thing(request: Request, typed: dict[str, str]) -> Response:
             "out. Look at it again first."
         )
     return RedirectResponse(f"{thing.back}#{thing.key}", 303)
-
-
-def day_of(when: date, today: date) -> str:
-    """A day in words."""
-    return words.day(when, today)

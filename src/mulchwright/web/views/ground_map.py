@@ -89,18 +89,6 @@ def closed_path(outlines: Sequence[Outline]) -> str:
     return "".join(outline_path(outline) for outline in outlines if outline)
 
 
-def marked_outline(frame: MapFrame, outline: Outline, mark: str, class_: str) -> tuple[Element, ...]:
-    """An outline with a number in a disc at its middle."""
-    x = sum(p[0] for p in outline) / len(outline)
-    y = sum(p[1] for p in outline) / len(outline)
-    px, py = frame.on_page(x, y)
-    return (
-        frame.world((element("path", d=outline_path(outline), class_="body"),), class_=class_),
-        element("circle", cx=px, cy=py, r=15, class_="map-disc"),
-        text(px, py + 6, mark, "map-number", "middle"),
-    )
-
-
 def ground_map(
     garden: Garden,
     frame: MapFrame,
