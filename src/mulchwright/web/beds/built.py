@@ -18,6 +18,7 @@ from mulchwright.garden import Garden, Layer, Patch, Recipe, SpawnPlane, Stage, 
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_name, pegs, portrait
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm, read_day
 from mulchwright.web.shared.context import context_of
@@ -25,7 +26,6 @@ from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units
 
 
 def _shown(patch: Patch, system: str, today: date) -> dict[str, str]:

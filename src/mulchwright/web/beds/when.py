@@ -21,7 +21,7 @@ from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.trade import Trade
-from mulchwright.units import show_mass, show_volume
+from mulchwright.units import in_units, show_mass, show_volume
 from mulchwright.web.forms.fields import read_day
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.shared.context import context_of
@@ -34,7 +34,7 @@ from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS, step_words
-from mulchwright.web.views.stores_wording import CautionWords, caution_words, in_units
+from mulchwright.web.views.stores_wording import CautionWords, caution_words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:

@@ -17,12 +17,12 @@ from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span
 from mulchwright.almanac.today import Today
 from mulchwright.garden import Garden
 from mulchwright.gather.schedule import StepKind
+from mulchwright.units import in_units
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS
-from mulchwright.web.views.stores_wording import in_units
 from mulchwright.web.views.tables import Source
 
 if TYPE_CHECKING:

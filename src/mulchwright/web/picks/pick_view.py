@@ -34,26 +34,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook
     from mulchwright.trade import Trade
 
-__all__ = [
-    "FATE_WORDS",
-    "FINDING_WORDS",
-    "STAGE_WORDS",
-    "BasketRow",
-    "BedTotal",
-    "CheckLine",
-    "PlanLine",
-    "basket_rows",
-    "bed_total",
-    "built",
-    "cautions",
-    "check_lines",
-    "life_words",
-    "plan_lines",
-    "result_of",
-    "sum_words",
-    "use_words",
-]
-
 YEAR = timedelta(days=365)
 FATE_WORDS = {
     Fate.EAT: "eaten",

@@ -48,6 +48,7 @@ from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
+from mulchwright.web.views.logbook_wording import STAGE_WORDS
 
 HOUSEHOLD = "household"
 """The setting of the book that holds appetite, dryer, freezer and temperatures, as JSON."""
@@ -81,7 +82,7 @@ def _round_page(request: Request, state: BookState, *, status: int = 200, **valu
             for p in sorted(beds, key=lambda p: p.key != first)
         ],
         totals=[picking_told.bed_total(garden, p, context.trade, told.get(p.key), today) for p in beds],
-        stages=[(stage.value, name) for stage, name in picking_told.STAGE_WORDS.items()],
+        stages=[(stage.value, name) for stage, name in STAGE_WORDS.items()],
         example="350 g" if system == units.METRIC else "12 oz",
         scale="grams" if system == units.METRIC else "ounces",
         cautions=picking_told.cautions(context.trade, beds, ("pick", "identify"), system), **values,
@@ -339,7 +340,7 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         species=species_name(patch.species, context.trade), when=words.day(pick.day, today),
         mass=units.show_mass(pick.mass_kg or 0.0, system),
         count=words.plural(pick.count, "mushroom") if pick.count else "",
-        stage=picking_told.STAGE_WORDS[pick.stage] if pick.stage else "",
+        stage=STAGE_WORDS[pick.stage] if pick.stage else "",
         left=units.show_mass(left, system) if left > 0.0005 else "",
         life=picking_told.life_words(line, today, system) if line else (),
         buttons=buttons, shut=() if answer.open else answer.words, opened=answer.words if answer.open else (),

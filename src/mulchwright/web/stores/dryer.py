@@ -18,6 +18,7 @@ from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Jar, JarKind, Use
 from mulchwright.keep.jars import jar_life
 from mulchwright.services.writes import free_key
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Reading
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
@@ -29,7 +30,7 @@ from mulchwright.web.shared.requests import new_request_id, page_or_form, posted
 from mulchwright.web.stores import dryer_forms as forms
 from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
 from mulchwright.web.stores.frame import store_page
-from mulchwright.web.views.stores_wording import CautionWords, in_units
+from mulchwright.web.views.stores_wording import CautionWords
 
 PAGE = "/stores/dryer"
 SHOWN_ENDED = 8

@@ -12,10 +12,10 @@ from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Dryer, DryingRun
 from mulchwright.keep import DryingPlan, Range, drying_plan, weighed_in
 from mulchwright.trade import load_trade
+from mulchwright.units import in_units
 from mulchwright.web.picks.left_over import clock, hours_words, kitchen_range, origin, small_mass
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import in_units
 from mulchwright.web.views.tables import Table
 
 LIMITS = (

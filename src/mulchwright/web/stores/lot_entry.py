@@ -25,6 +25,7 @@ from mulchwright.garden.lots import (
 )
 from mulchwright.garden.nouns import StartMoisture
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Reading, read_day
 from mulchwright.web.stores.lot_form import (
     FIELD_OF,
@@ -37,13 +38,7 @@ from mulchwright.web.stores.lot_form import (
     field_texts,
     material_options,
 )
-from mulchwright.web.views.stores_wording import (
-    ORIGIN_WORDS,
-    in_units,
-    plain_number,
-    typed_mass,
-    typed_volume,
-)
+from mulchwright.web.views.stores_wording import ORIGIN_WORDS, plain_number, typed_mass, typed_volume
 
 
 def read_lot(

@@ -25,6 +25,7 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores.frame import planned, store_page
@@ -32,7 +33,7 @@ from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units, money
+from mulchwright.web.views.stores_wording import money
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState

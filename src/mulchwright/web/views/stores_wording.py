@@ -23,12 +23,6 @@ if TYPE_CHECKING:
     from mulchwright.gather.ranges import Figure
     from mulchwright.trade import Trade
 
-__all__ = [
-    "GRADE_WORDS", "KIND_WORDS", "ORIGIN_WORDS", "PACKING_WORDS", "SHAPE_WORDS", "CautionWords", "bulk_span",
-    "caution_words", "in_units", "mass_span", "money", "named", "parse_money", "plain_number", "typed_mass",
-    "typed_volume",
-]  # fmt: skip
-
 KIND_WORDS = {
     LotKind.CHIPS: "Chips",
     LotKind.STRAW: "Straw",
