@@ -315,10 +315,10 @@ def _step(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
 def _heap(task: GardenTask, system: str) -> Said:
     height = units.show_length(task.value, system)
     most = units.show_length(task.limit, system)
-    tall = f"; a heap should stay under {most}." if task.value > task.limit else "."
     why = (
         f"Green chips heat in their first weeks; this heap is {words.plural(task.days, 'day')} old and "
-        f"{height} high. If it is hot inside, turn it or spread it flat before any spawn comes near{tall}"
+        f"{height} high, and a fresh heap should stay under {most}. If it is hot inside, turn it or spread "
+        "it flat before any spawn comes near."
     )
     return Said(Headline("Feel into the heap ", task.name, ""), why)
 

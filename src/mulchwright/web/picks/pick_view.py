@@ -125,6 +125,12 @@ def _expected(
     first = patch.built_on + age * YEAR
     got = math.fsum(e.mass_kg or 0.0 for e in picks if first <= e.day < first + YEAR)
     which = ("first", "second")[age]
+    if got <= 0:
+        return (
+            f"The outlook expects about {units.show_mass(expected.p50, system)} of its {which} year "
+            f"(8 of 10 futures: {units.show_mass(expected.p10, system)} to "
+            f"{units.show_mass(expected.p90, system)})."
+        )
     return (
         f"{_percent(got / expected.p50)} of what the outlook expects of its {which} year, about "
         f"{units.show_mass(expected.p50, system)} (8 of 10 futures: "

@@ -133,10 +133,10 @@ def typed_mass(typed: str, system: str, field: str, what: str, most_kg: float = 
     """A typed mass [kg] above nothing."""
     kg = units.parse_mass(typed, system, field=field)
     if not 0 < kg <= most_kg:
+        such = "50 lb" if system == units.US else "25 kg"
+        wrong = "is more than a garden holds" if kg > most_kg else "is nothing"
         raise InputError(
-            f"{what}: {units.show_mass(kg, system)} cannot be. Give more than nothing and at most "
-            f"{units.show_mass(most_kg, system)}.",
-            field=field,
+            f"{what}: {units.show_mass(kg, system)} {wrong}. Enter a mass such as {such}.", field=field
         )
     return kg
 
