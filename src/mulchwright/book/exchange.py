@@ -1,6 +1,6 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 6, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 7, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
      "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
      "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
@@ -14,8 +14,8 @@ written with all their digits, days as YYYY-MM-DD, what is missing as null. `wea
 the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
 Every entry is there, so that none is guessed. Photos come only on request, in base 64; `left_out` says what
 of a book an export does not hold. Version 1 had no plan, version 2 no stores, version 3 a shorter logbook and
-no readings, version 4 nothing of what became of a pick, version 5 no times of a spore print: all are still
-taken in. An import opens nothing by itself: what its checks open is judged by `keep.gate`, as anywhere.
+no readings, version 4 nothing of what became of a pick, version 5 no times of a spore print, version 6 no money and hours of the
+years: all are still taken in. An import opens nothing by itself: what its checks open is judged by `keep.gate`, as anywhere.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ __all__ = [
     "write_new_file",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 6
+FORMAT, VERSION = "mulchwright-garden", 7
 
 
 # ---- out --------------------------------------------------------------------
@@ -211,7 +211,7 @@ class ForecastForm(NounForm["Forecast"]):
 
 class FileForm(Form):
     format: Literal["mulchwright-garden"]
-    version: Literal[6]
+    version: Literal[7]
     written_by: str = ""
     garden: GardenForm
     weather: WeatherForm | None = None
@@ -374,6 +374,14 @@ def _with_times_of_prints(data: Mapping[str, Any]) -> dict[str, Any]:
     return {**data, "version": VERSION, "garden": garden}
 
 
+def _with_no_year_costs(data: Mapping[str, Any]) -> dict[str, Any]:
+    """An export of version 6 as one of version 7."""
+    garden = data.get("garden")
+    if not isinstance(garden, Mapping):
+        return {**data, "version": VERSION}
+    return {**data, "version": VERSION, "garden": {"year_costs": [], **garden}}
+
+
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
     if isinstance(data, str):
         data = loads(data, file_name)
@@ -399,6 +407,8 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
         data = _with_an_empty_pantry(data)
     if version in (1, 2, 3, 4, 5):
         data = _with_times_of_prints(data)
+    if version in (1, 2, 3, 4, 5, 6):
+        data = _with_no_year_costs(data)
     try:
         return FileForm.model_validate(data, context={"trade": trade})
     except ValidationError as error:

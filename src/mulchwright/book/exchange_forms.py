@@ -42,6 +42,7 @@ from mulchwright.garden import (
     Wall,
     Watering,
     WateringRule,
+    YearCost,
     Zone,
     ZoneKind,
 )
@@ -298,6 +299,15 @@ class PhotoForm(NounForm[Photo]):
         return Photo(**dict(self) | {"jpeg": _picture(self.jpeg), "thumb": _picture(self.thumb)})
 
 
+class YearCostForm(NounForm[YearCost]):
+    year: int
+    money_cents: int | None
+    hours: float | None
+
+    def noun(self) -> YearCost:
+        return YearCost(**dict(self))
+
+
 class NormalsForm(NounForm[ClimateNormals]):
     temperature_min_c: list[float]
     temperature_max_c: list[float]
@@ -345,6 +355,7 @@ class GardenForm(NounForm[Garden]):
     jars: list[JarForm]
     dryers: list[DryerForm]
     dryings: list[DryingForm]
+    year_costs: list[YearCostForm]
 
     def noun(self) -> Garden:
         garden = Garden(
@@ -375,6 +386,7 @@ class GardenForm(NounForm[Garden]):
             jars=tuple(jar.noun() for jar in self.jars),
             dryers=tuple(dryer.noun() for dryer in self.dryers),
             dryings=tuple(run.noun() for run in self.dryings),
+            year_costs=tuple(cost.noun() for cost in self.year_costs),
         )
         garden.check_whole()
         return garden

@@ -49,6 +49,7 @@ from mulchwright.garden import (
     Wall,
     Watering,
     WateringRule,
+    YearCost,
     Zone,
 )
 
@@ -174,6 +175,10 @@ def read_garden(connection: sqlite3.Connection) -> Garden:
         stands_at=_day(settings[2]),
         can_litres=settings[3],
         readings=read_readings(connection),
+        year_costs=tuple(
+            YearCost(*row)
+            for row in connection.execute("SELECT year, money_cents, hours FROM year_cost ORDER BY year")
+        ),
         **read_plan(connection),
         **read_stores(connection),
         **read_keeping(connection),
@@ -276,6 +281,11 @@ def _insert(connection: sqlite3.Connection, noun: Any, *, position: int, revisio
             insert_entry(connection, noun, position=position, revision=revision)
         case Reading():
             insert_reading(connection, noun, revision)
+        case YearCost():
+            connection.execute(
+                "INSERT INTO year_cost VALUES (?, ?, ?, ?)",
+                (noun.year, noun.money_cents, noun.hours, revision),
+            )
         case Crown() | Wall() | Path() | Tap() | Zone():
             insert_on_plan(connection, noun, position=position)
         case IdentityCheck() | Use() | Jar() | Dryer() | DryingRun():

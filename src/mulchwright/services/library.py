@@ -73,7 +73,7 @@ def _fingerprint(garden: Garden, series: DailySeries | None, forecast: Forecast 
     """
     bare = replace(
         garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(),
-        recipes=(), checks=(), uses=(), jars=(), dryers=(), dryings=(),
+        recipes=(), checks=(), uses=(), jars=(), dryers=(), dryings=(), year_costs=(),
     )  # fmt: skip
     digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
     if forecast is not None:
