@@ -3,8 +3,8 @@
 `data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
 and the backdrop as well, `data/version-3.sql` the stocked garden, `data/version-4.sql` the tended garden with
 a photo, a forecast, a kept outlook and a setting, `data/version-5.sql` the kept garden with the same,
-`data/version-6.sql` and `data/version-7.sql` the printed garden, `data/version-8.sql` the costed garden: change
-none of them, or the old books cannot be compared.
+`data/version-6.sql` and `data/version-7.sql` the printed garden, `data/version-8.sql` the costed garden:
+change none of them, or the old books cannot be compared.
 """
 
 from __future__ import annotations

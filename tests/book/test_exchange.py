@@ -723,7 +723,7 @@ def test_a_fault_is_told_with_its_place(
         (put("survey.readings.0.distance_m", -3), "reading 1: the tape from west to quince is -3"),
         (put("survey.baseline", ["west", "quince"]), "The baseline's point 'The quince' has no place"),
         (put("survey.readings.0.end", "nobody"), "names 'nobody', which is no point of this survey"),
-        (put("backdrop.image", "no!"), "backdrop: the picture is not written in base 64"),
+        (put("backdrop.image", "no!"), "backdrop, image: the picture is not written in base 64"),
         (put("backdrop.image", "aGVsbG8="), "backdrop: This file is no picture"),
     ],
 )

@@ -166,7 +166,7 @@ def test_no_row_of_the_first_release_is_touched(tmp_path: Path) -> None:
 
 
 def test_money_and_hours_of_the_years_move_from_the_settings(tmp_path: Path) -> None:
-    """Version 7 held them as named texts; what was written there by hand and is no such number stays a text."""
+    """Version 7 held them as named texts; what was typed there by hand and is no such number stays one."""
     path = tmp_path / "old.mulch"
     lay_down("version-7.sql", path)
     by_hand = {

@@ -91,7 +91,8 @@ def _page(
     return context.page(
         request, "year/year.html", state, status=status, section="year", page=page,
         years=_years(garden, today),
-        revision=state.revision, typed=_cost_fields(garden.year_cost(year)) | dict(typed or {}), errors=dict(errors or {}),
+        revision=state.revision, errors=dict(errors or {}),
+        typed=_cost_fields(garden.year_cost(year)) | dict(typed or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
         waiting=progress.under_way and progress.shown is None, share=progress.share,
