@@ -1,7 +1,7 @@
 """How long an entry in the logbook takes to reach the outlook: a garden of 20 beds, five years of entries.
 
-The way of the desk: the entry is written into the book, the book is read again, the reckoner's engine learns
-and reckons. Timed from before the writing to the finished outlook, in a process that has reckoned the garden
+As the server does it: the entry is written into the book, the book is read again, the engine learns and
+computes. Timed from before the writing to the finished outlook, in a process that has reckoned the garden
 before, as a running server has; what the first reckoning takes is told beside it.
 """
 

@@ -3,7 +3,7 @@
 None of these is loaded with the garden. Settings by name are texts: `weather_source` (how the record is
 brought up to date), `weather_folder` (the folder that is watched) and whatever other rooms name and
 document; an export leaves them out, since they belong to one machine. What they name is a wish: whether
-this machine may call or read it is answered outside the book, in `desk.consent`.
+this machine may call or read it is answered outside the book, in `services.consent`.
 """
 
 from __future__ import annotations

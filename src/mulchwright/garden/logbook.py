@@ -54,7 +54,7 @@ class LogEntry:
     `to_patch` for living chips that were moved.
     signs : keys of the trade's table of signs, for what looked wrong. photos : keys of pictures in the book.
     entered_at : when it was written down, with its time zone; orders the entries of one day.
-    by : whose phone wrote it, as it was paired; empty for the desk.
+    by : whose phone wrote it, as it was paired; empty for the computer itself.
     """
 
     key: str

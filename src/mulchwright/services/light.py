@@ -1,4 +1,4 @@
-"""The plan's light for the desk: from the shelf at once, or worked out in the background."""
+"""The plan's light for the shells: from the cache at once, or computed in the background."""
 
 from __future__ import annotations
 

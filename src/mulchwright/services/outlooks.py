@@ -33,7 +33,7 @@ OUTLOOK = Lane(
 
 
 class Engine(Protocol):
-    """What the desk asks of the almanac."""
+    """What the shells ask of the almanac."""
 
     def outlook(
         self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],

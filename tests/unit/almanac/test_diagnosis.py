@@ -138,7 +138,7 @@ def test_dry_days_speak_for_drought_and_wet_ones_against(base: PatchOutlook) -> 
 
 
 def test_cold_holds_spawn_back_and_nothing_is_lost(base: PatchOutlook) -> None:
-    """Cold slows threads and does not kill them (dossier of growth by temperature, common practice)."""
+    """Cold slows threads and does not kill them (common practice, no source)."""
     found = cause(causes_of(made(base, warm_c=7.0), "stuck-spawn"), "still-cold")
     assert found.fit is Fit.LIKELY
     assert "nothing is lost" in found.trouble.remedy

@@ -30,7 +30,7 @@ NARROWEST, WIDEST = 240, 1400
 
 
 def opened_bed(request: Request) -> tuple[AppContext, BookState, Patch]:
-    """Desk, book state and the patch the address names; 404 when the garden has no such bed.
+    """Context, book state and the patch the address names; 404 when the garden has no such bed.
 
     A drawn bed has the plan's light where that is known already.
     """

@@ -1,6 +1,6 @@
 """Reading what was entered for the logbook: every fault in words beside its field, nothing guessed.
 
-One form serves a tap beside the bed, a round with the watering can and an edit at the desk. Days are the
+One form serves a tap beside the bed, a round with the watering can and an edit at the computer. Days are the
 garden's own: what a phone thinks the day is plays no part.
 """
 

@@ -50,7 +50,7 @@ class _Cached:
 
 _LOCK = threading.Lock()
 _KEPT: WeakKeyDictionary[AppContext, _Cached] = WeakKeyDictionary()
-"""By desk: composing the answer counts back from every planned build, which is worth doing once."""
+"""By app: composing the answer counts back from every planned build, which is worth doing once."""
 
 
 def told_today(context: AppContext, state: BookState, progress: Progress) -> Today:
