@@ -35,16 +35,16 @@ class Reviews:
         self._lock = threading.Lock()
         self._held: dict[tuple[int, int, date], tuple[Outlook | None, YearReview]] = {}
 
-    def of(self, state: BookState, outlook: Outlook | None, year: int, today: date) -> YearReview:
+    def of(self, state: BookState, outlook: Outlook | None, year: int) -> YearReview:
         """The review of a year."""
-        name = (state.read_number, year, today)
+        name = (state.read_number, year, state.today)
         with self._lock:
             held = self._held.get(name)
         if held is not None and held[0] is outlook:
             return held[1]
         with open_book(self._path) as book:
             stored = _near(book.kept_outlooks(), year)
-        result = review(state.garden, self._trade(), outlook, stored, year=year, today=today)
+        result = review(state.garden, self._trade(), outlook, stored, year=year, today=state.today)
         with self._lock:
             while len(self._held) >= HELD:
                 self._held.pop(next(iter(self._held)))

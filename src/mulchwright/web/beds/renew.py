@@ -100,7 +100,7 @@ def renew_page(request: Request) -> Response:
     if patch is None:
         known = words.joined([p.name for p in garden.patches]) or "none yet"
         raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    today = context.today(garden)
+    today = state.today
     progress = context.progress(state)
     outlook = progress.shown_of(patch)
     told = next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None

@@ -261,12 +261,12 @@ def signs_page(request: Request) -> Response:
     if patch is None:
         known = words.joined([p.name for p in garden.patches]) or "none yet"
         raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    today = context.today(garden)
+    today = state.today
     typed = request.query_params.get("watered", "")
     asked = [sign for sign in request.query_params.getlist("sign") if sign in trade.symptoms]
     strange = len(asked) < len(request.query_params.getlist("sign"))
     watered, fault = _ago(typed)
-    progress = context.progress(context.library.state())
+    progress = context.progress(state)
     shown = progress.shown
     told = next((p for p in shown.patches if p.patch.key == key), None) if shown else None
     if told is not None and told.patch.built_on != patch.built_on:

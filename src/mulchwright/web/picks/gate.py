@@ -146,7 +146,7 @@ def page_of(
     phone = phone_of(request)
     common: dict[str, Any] = {
         "section": "now", "mark": secrets.token_hex(12), "errors": {}, "typed": {}, "ask": "",
-        "today_iso": context.today(state.garden).isoformat(), "noted": _noted(request),
+        "today_iso": state.today.isoformat(), "noted": _noted(request),
         "who": phone.name if phone else "", "here": request.url.path,
     }  # fmt: skip
     answer = context.page(request, template, state, status=status, **(common | values))

@@ -60,7 +60,7 @@ def _year(request: Request, garden: Garden, today: date) -> int:
 
 def _reviewed(context: AppContext, state: BookState, year: int) -> YearReview:
     outlook = context.progress(state, patience_s=0.0).shown
-    return context.reviews.of(state, outlook, year, context.today(state.garden))
+    return context.reviews.of(state, outlook, year)
 
 
 def _currency(garden: Garden) -> str:
@@ -83,7 +83,7 @@ def _page(
 ) -> Response:  # fmt: skip
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
     told = _reviewed(context, state, year)
     page = page_of(told, garden, context.trade, today, _currency(garden))
@@ -118,7 +118,7 @@ def chart(request: Request) -> Response:
     """The crop by month, for the width and color scheme asked for."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
     scheme = request.query_params.get("scheme", "light")
     if scheme not in SCHEMES:
@@ -138,7 +138,7 @@ def pdf(request: Request) -> Response:
     """The review as a file to print."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
     told = _reviewed(context, state, year)
     page = page_of(told, garden, context.trade, today, _currency(garden))
@@ -152,8 +152,9 @@ def pdf(request: Request) -> Response:
 def keep_sums(request: Request, typed: dict[str, str]) -> Response:
     """Keep the money and the hours of a year."""
     context = context_of(request)
-    garden = context.library.state().garden
-    year = _year(request, garden, context.today(garden))
+    state = context.library.state()
+    garden = state.garden
+    year = _year(request, garden, state.today)
     errors: dict[str, str] = {}
     cents: int | None = None
     worked: float | None = None
@@ -192,7 +193,7 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
     """Write the ticked proposals into the plan: all of them in one act, or none."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
     told = _reviewed(context, state, year)
     wanted = [name.removeprefix("take.") for name in typed if name.startswith("take.")]
