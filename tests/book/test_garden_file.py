@@ -38,6 +38,7 @@ from mulchwright.garden import (
     StartMoisture,
     UnitSystem,
     WateringRule,
+    YearCost,
     ZoneKind,
 )
 from mulchwright.garden.survey import Side
@@ -557,6 +558,7 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
     assert dried.mass_kg == pytest.approx(14 * OUNCE)
     assert (eaten.pick, eaten.jar) == ("", "caps-of-september")
     (jar,) = garden.jars
+    assert garden.year_costs == (YearCost(2031, 8050, 12.5),)
     assert (jar.kind, jar.picks, jar.humidity) == (JarKind.DRIED, (pick.key,), 0.45)
     assert jar.kept_at_c == pytest.approx((62 - 32) / 1.8)
     (dryer,) = garden.dryers

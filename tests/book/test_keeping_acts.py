@@ -287,6 +287,13 @@ def test_an_export_of_version_4_is_taken_in(tended_garden: Garden) -> None:
     assert import_whole(data).garden == tended_garden
 
 
+def test_an_export_of_version_6_is_taken_in(printed_garden: Garden) -> None:
+    data = export_json(printed_garden)
+    data["version"] = 6
+    del data["garden"]["year_costs"]
+    assert import_whole(data).garden == printed_garden
+
+
 def test_an_export_of_version_5_is_taken_in(kept_garden: Garden) -> None:
     data = export_json(kept_garden)
     data["version"] = 5

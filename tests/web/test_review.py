@@ -20,7 +20,7 @@ from mulchwright.almanac.bed_year import Reason, ReasonKind
 from mulchwright.almanac.next_year import Proposal, ProposalKind
 from mulchwright.almanac.review import YearReview
 from mulchwright.book import create_book, open_book
-from mulchwright.garden import Garden, LogEntry, LogKind, Stage, UnitSystem, WateringRule
+from mulchwright.garden import Garden, LogEntry, LogKind, Stage, UnitSystem, WateringRule, YearCost
 from mulchwright.services import reviews
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
@@ -139,9 +139,32 @@ def test_money_and_hours_are_kept_and_a_fault_stands_beside_its_field(client: Te
         assert re.search(rf'<p class="fault" id="yf-{name}">[^<]+</p>', answer.text)
     assert 'value="plenty"' in answer.text
     with open_book(book) as opened:
-        assert (opened.setting("spent_2031"), opened.setting("hours_2031")) == ("80.00", "12.5")
+        assert opened.garden().year_costs == (YearCost(2031, 8000, 12.5),)
+        (newest, *_) = opened.undo_steps()
+    assert newest.what == "the money and hours of 2031 added"
+    assert newest.what in text_of(client.get("/log").text)
     client.post("/year/2031/sums", data={"money": "", "hours": "12.5"})
     assert "Money: not told yet." in text_of(client.get("/year/2031").text)
+    with open_book(book) as opened:
+        opened.undo(opened.undo_steps()[0].step)
+    assert "A kilogram fresh cost 40.00 USD" in text_of(client.get("/year/2031").text)
+    client.post("/year/2031/sums", data={"money": "", "hours": ""})
+    assert garden_of(book).year_costs == ()
+
+
+def test_money_noted_in_another_window_is_not_overwritten(client: TestClient, book: Path) -> None:
+    before = re.search(r'name="before" value="(\w+)"', client.get("/year/2031").text)
+    assert before is not None
+    client.post("/year/2031/sums", data={"money": "80", "hours": "", "before": before[1]})
+    answer = client.post("/year/2031/sums", data={"money": "95", "hours": "3", "before": before[1]})
+    assert answer.status_code == 409
+    assert "changed in another window" in text_of(answer.text)
+    assert 'value="95"' in answer.text
+    assert garden_of(book).year_costs == (YearCost(2031, 8000),)
+    fresh = re.search(r'name="before" value="(\w+)"', answer.text)
+    assert fresh is not None
+    client.post("/year/2031/sums", data={"money": "95", "hours": "3", "before": fresh[1]})
+    assert garden_of(book).year_costs == (YearCost(2031, 9500, 3.0),)
 
 
 def test_in_us_units_nothing_is_metric(client: TestClient, book: Path) -> None:

@@ -138,9 +138,7 @@ def _dried(garden: Garden, picks: set[str], today: date) -> tuple[float, float]:
     )
 
 
-def _totals(
-    garden: Garden, log: Sequence[LogEntry], today: date, money: float | None, hours: float | None
-) -> Totals:
+def _totals(garden: Garden, log: Sequence[LogEntry], today: date, year: int) -> Totals:
     picks = {entry.key for entry in log if entry.kind is LogKind.PICKED}
     picked = picked_of(log)
 
@@ -152,6 +150,8 @@ def _totals(
     gone = {fate: went(fate) for fate in Fate if fate is not Fate.CHILL}
     in_jars, dry = _dried(garden, picks, today)
     per_dry = in_jars / dry if dry > 0 else None
+    cost = garden.year_cost(year)
+    money, hours = (cost.money, cost.hours) if cost else (None, None)
     fresh_cost = money / picked if money is not None and picked > 0 else None
     return Totals(
         picked, gone[Fate.EAT], gone[Fate.DRY], dry, gone[Fate.FREEZE], gone[Fate.GIVE], gone[Fate.DISCARD],
@@ -168,22 +168,17 @@ def review(
     *,
     year: int,
     today: date,
-    money: float | None = None,
-    hours: float | None = None,
 ) -> YearReview:
     """Review a calendar year up to today, or to its end where that has gone by.
 
     outlook : as of today; without one, no reason of moisture, warmth or food left is told. kept : for what
-    was foretold. money, hours : spent in the year, as the grower tells them. Next year's proposals are made
+    was foretold. Next year's proposals are made
     only of the year in hand, and of one that ended of late: an older one says nothing of how beds stand now.
 
-    `InputError` for a year that has not begun, or for money or hours below nothing.
+    `InputError` for a year that has not begun.
     """
     if year > today.year or year < 1900:
         raise InputError(f"{year} has not begun; review a year up to {today.year}.", field="year")
-    for name, value in (("money", money), ("hours", hours)):
-        if value is not None and not (math.isfinite(value) and value >= 0):
-            raise InputError(f"Give {name} as a number from nothing up.", field=name)
     until = min(today, date(year, 12, 31))
     standing = beds_standing(garden, year, until)
     records = {patch.key: records_of(kept, patch, today) for patch, _ in standing}
@@ -219,7 +214,7 @@ def review(
         )
     return YearReview(
         year, until, tuple(told_beds), _months(log, records, year, until),
-        _totals(garden, log, today, money, hours),
+        _totals(garden, log, today, year),
         top.patch.key if top else None, bottom.patch.key if bottom else None,
         yield_story(garden, trade, outlook, told_beds, year, today), tuple(proposals),
     )  # fmt: skip

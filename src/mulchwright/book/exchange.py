@@ -1,6 +1,6 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 6, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 7, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
      "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
      "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
@@ -14,8 +14,9 @@ written with all their digits, days as YYYY-MM-DD, what is missing as null. `wea
 the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
 Every entry is there, so that none is guessed. Photos come only on request, in base 64; `left_out` says what
 of a book an export does not hold. Version 1 had no plan, version 2 no stores, version 3 a shorter logbook and
-no readings, version 4 nothing of what became of a pick, version 5 no times of a spore print: all are still
-taken in. An import opens nothing by itself: what its checks open is judged by `keep.gate`, as anywhere.
+no readings, version 4 nothing of what became of a pick, version 5 no times of a spore print, version 6 no
+money and hours of the years: all are still taken in. An import opens nothing by itself: what its checks open
+is judged by `keep.gate`, as anywhere.
 """
 
 from __future__ import annotations
@@ -26,12 +27,13 @@ import os
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, date, timedelta
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, create_model
 
-from mulchwright.book.exchange_forms import BackdropForm, GardenForm, OutlookForm, PhotoForm, SurveyForm
+from mulchwright.book.exchange_forms import entry_of
 from mulchwright.book.faults import faults_in_words, refuse_overlong_number
 from mulchwright.book.forms import Day, Form, Moment, NounForm, field_names
 from mulchwright.book.keys import TradeKeys
@@ -62,7 +64,7 @@ __all__ = [
     "write_new_file",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 6
+FORMAT, VERSION = "mulchwright-garden", 7
 
 
 # ---- out --------------------------------------------------------------------
@@ -209,18 +211,27 @@ class ForecastForm(NounForm["Forecast"]):
         return Forecast(self.issued_at, _series_of(self))
 
 
-class FileForm(Form):
-    format: Literal["mulchwright-garden"]
-    version: Literal[6]
-    written_by: str = ""
-    garden: GardenForm
-    weather: WeatherForm | None = None
-    survey: SurveyForm | None = None
-    backdrop: BackdropForm | None = None
-    forecast: ForecastForm | None = None
-    outlooks: list[OutlookForm] = Field(default_factory=list)
-    photos: list[PhotoForm] = Field(default_factory=list)
-    left_out: list[str] = Field(default_factory=list)
+@cache
+def _file_form() -> type[Form]:
+    """The form of a whole file; made when the first one is read."""
+    heads: Any = {"format": (Literal["mulchwright-garden"], ...), "version": (Literal[7], ...)}
+    lists: Any = {
+        name: (list[entry_of(noun)], Field(default_factory=list))  # type: ignore[misc]
+        for name, noun in (("outlooks", OutlookKept), ("photos", Photo))
+    }
+    return create_model(
+        "File",
+        __base__=Form,
+        **heads,
+        written_by=(str, ""),
+        garden=(entry_of(Garden), ...),
+        weather=(WeatherForm | None, None),
+        survey=(entry_of(Survey) | None, None),
+        backdrop=(entry_of(Backdrop) | None, None),
+        forecast=(ForecastForm | None, None),
+        **lists,
+        left_out=(list[str], Field(default_factory=list)),
+    )
 
 
 def _series_of(form: WeatherForm | ForecastForm) -> DailySeries:
@@ -374,7 +385,15 @@ def _with_times_of_prints(data: Mapping[str, Any]) -> dict[str, Any]:
     return {**data, "version": VERSION, "garden": garden}
 
 
-def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
+def _with_no_year_costs(data: Mapping[str, Any]) -> dict[str, Any]:
+    """An export of version 6 as one of version 7."""
+    garden = data.get("garden")
+    if not isinstance(garden, Mapping):
+        return {**data, "version": VERSION}
+    return {**data, "version": VERSION, "garden": {"year_costs": [], **garden}}
+
+
+def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> Any:
     if isinstance(data, str):
         data = loads(data, file_name)
     if not isinstance(data, Mapping) or data.get("format") != FORMAT:
@@ -399,10 +418,12 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
         data = _with_an_empty_pantry(data)
     if version in (1, 2, 3, 4, 5):
         data = _with_times_of_prints(data)
+    if version in (1, 2, 3, 4, 5, 6):
+        data = _with_no_year_costs(data)
     try:
-        return FileForm.model_validate(data, context={"trade": trade})
+        return _file_form().model_validate(data, context={"trade": trade})
     except ValidationError as error:
-        raise faults_in_words(error, data, file_name=file_name, known=field_names(FileForm)) from None
+        raise faults_in_words(error, data, file_name=file_name, known=field_names(_file_form())) from None
 
 
 def import_json(
@@ -422,14 +443,14 @@ def import_whole(
     """All that an export holds: garden, weather, survey, backdrop, forecast, kept outlooks, photos."""
     form = _form_of(data, trade, file_name)
     return Contents(
-        garden=form.garden.noun(),
+        garden=form.garden,
         series=form.weather.noun() if form.weather else None,
         mapping=form.weather.mapping if form.weather else None,
-        survey=form.survey.noun() if form.survey else None,
-        backdrop=form.backdrop.noun() if form.backdrop else None,
+        survey=form.survey,
+        backdrop=form.backdrop,
         forecast=form.forecast.noun() if form.forecast else None,
-        outlooks=tuple(kept.noun() for kept in form.outlooks),
-        photos=tuple(photo.noun() for photo in form.photos),
+        outlooks=tuple(form.outlooks),
+        photos=tuple(form.photos),
     )
 
 

@@ -46,6 +46,7 @@ ONE_OF = {
     "jars": "jar",
     "dryers": "dryer",
     "dryings": "load",
+    "year_costs": "money and hours",
     "picks": "pick",
     "weighings": "weighing",
     "in_leaf": "day",
@@ -79,7 +80,7 @@ def _place_words(data: Any, path: Path) -> str:
             name = next(
                 (
                     item[key]
-                    for key in ("name", "day", "material")
+                    for key in ("name", "day", "material", "year")
                     if isinstance(item, Mapping) and item.get(key)
                 ),
                 None,

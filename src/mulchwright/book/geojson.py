@@ -20,17 +20,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from mulchwright.book.exchange import loads, plain
-from mulchwright.book.exchange_forms import (
-    BedForm,
-    CrownForm,
-    PatchForm,
-    PathForm,
-    TapForm,
-    WallForm,
-    ZoneForm,
-)
+from mulchwright.book.exchange_forms import form_of, noun_of
 from mulchwright.book.faults import fault_lines
-from mulchwright.book.forms import NounForm, field_names
+from mulchwright.book.forms import field_names
 from mulchwright.book.keys import TradeKeys, near_words, slug
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -62,23 +54,22 @@ FAULTS_SHOWN = 20
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """How one kind of noun is written: its place in the garden, its form, and which field is its geometry."""
+    """How one kind of noun is written: its place in the garden, and which field is its geometry."""
 
     garden_field: str
     noun: type
-    form: type[NounForm[Any]]
     geometry: str
     drawn: bool = True
 
 
 KINDS: Mapping[str, _Kind] = {
-    "bed": _Kind("beds", Bed, BedForm, "outline", drawn=False),
-    "patch": _Kind("patches", Patch, PatchForm, "outline", drawn=False),
-    "crown": _Kind("crowns", Crown, CrownForm, "center"),
-    "wall": _Kind("walls", Wall, WallForm, "outline"),
-    "path": _Kind("paths", Path, PathForm, "outline"),
-    "tap": _Kind("taps", Tap, TapForm, "point"),
-    "zone": _Kind("zones", Zone, ZoneForm, "outline"),
+    "bed": _Kind("beds", Bed, "outline", drawn=False),
+    "patch": _Kind("patches", Patch, "outline", drawn=False),
+    "crown": _Kind("crowns", Crown, "center"),
+    "wall": _Kind("walls", Wall, "outline"),
+    "path": _Kind("paths", Path, "outline"),
+    "tap": _Kind("taps", Tap, "point"),
+    "zone": _Kind("zones", Zone, "outline"),
 }
 
 
@@ -282,8 +273,9 @@ class _Reader:
             raise _Faulty(f"the {name} {key!r} stands twice in this file; rename one")
         stood = self._stood.get((name, key))
         plain_noun = self._plain(kind, stood)
-        known = set(field_names(kind.form))
-        for entry in sorted(set(told) - set(kind.form.model_fields)):
+        form = form_of(kind.noun)
+        known = set(field_names(form))
+        for entry in sorted(set(told) - set(form.model_fields)):
             near = near_words(entry, dict.fromkeys(known), most=1)
             self.left_out.append(
                 f"{where}: its property {entry!r} is not known"
@@ -299,9 +291,9 @@ class _Reader:
 
     def _noun(self, kind: _Kind, plain_noun: dict[str, Any]) -> Any:
         try:
-            return kind.form.model_validate(plain_noun, context={"trade": self._trade}).noun()
+            return noun_of(kind.noun, plain_noun, trade=self._trade)
         except ValidationError as error:
-            lines = fault_lines(error, plain_noun, known=field_names(kind.form))
+            lines = fault_lines(error, plain_noun, known=field_names(form_of(kind.noun)))
             raise _Faulty("; ".join(line.removeprefix(": ") for line in lines)) from None
 
     def _keep(self, name: str, key: str, stood: Any, noun: Any, called: str) -> None:

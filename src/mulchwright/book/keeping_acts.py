@@ -11,7 +11,6 @@ from datetime import date
 
 from mulchwright import units
 from mulchwright.book.acts import Act, Part, WriteDone
-from mulchwright.book.keeping_rows import StoredAnswer
 from mulchwright.book.logbook_acts import LogbookActs
 from mulchwright.book.nouns import KINDS, fate_words, noun_words, nouns_of, spelled
 from mulchwright.book.plain import as_text
@@ -21,6 +20,7 @@ from mulchwright.garden import Dryer, DryingRun, Garden, IdentityCheck, Jar, Use
 
 __all__ = ["KeepingActs"]
 
+StoredAnswer = IdentityCheck | Use | Jar | Dryer | DryingRun
 _NOUNS = {IdentityCheck: "check", Use: "use", Jar: "jar", Dryer: "dryer", DryingRun: "drying"}
 
 

@@ -6,7 +6,7 @@ import sqlite3
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
-from mulchwright.book import rows
+from mulchwright.book import noun_rows, rows
 from mulchwright.garden import OutlookKept, Photo
 
 if TYPE_CHECKING:
@@ -24,11 +24,7 @@ __all__ = [
 
 def insert_photo(connection: sqlite3.Connection, photo: Photo) -> None:
     """A photo under a key that is not taken."""
-    taken_on = None if photo.taken_on is None else photo.taken_on.isoformat()
-    connection.execute(
-        "INSERT INTO photo VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (photo.key, photo.width, photo.height, taken_on, len(photo.jpeg), photo.thumb, photo.jpeg),
-    )
+    noun_rows.insert(connection, "photo", photo, bytes=len(photo.jpeg))
 
 
 def read_photo(connection: sqlite3.Connection, key: str) -> Photo | None:

@@ -57,6 +57,7 @@ from mulchwright.garden.plan import (
     check_outline,
     polygon_area_m2,
 )
+from mulchwright.garden.year_cost import YearCost
 
 __all__ = [
     "MONTHS",
@@ -113,6 +114,7 @@ __all__ = [
     "Weighing",
     "WoodShare",
     "Wrapping",
+    "YearCost",
     "Zone",
     "ZoneKind",
     "check_entry",

@@ -35,6 +35,7 @@ from mulchwright.garden import (
     Stage,
     Use,
     WateringRule,
+    YearCost,
 )
 from mulchwright.season import food_cells
 from mulchwright.trade import load_trade
@@ -101,10 +102,13 @@ GARDEN = Garden(
 )  # fmt: skip
 
 
+COSTED = replace(GARDEN, year_costs=(YearCost(2030, 99900), YearCost(2031, 6000, 12.0)))
+
+
 @pytest.fixture(scope="module")
 def bare() -> YearReview:
     """Without an outlook."""
-    return review(GARDEN, TRADE, None, (), year=2031, today=TODAY, money=60.0, hours=12.0)
+    return review(COSTED, TRADE, None, (), year=2031, today=TODAY)
 
 
 @pytest.fixture(scope="module")
@@ -151,11 +155,11 @@ def test_without_money_or_jars_no_cost_is_told() -> None:
     without = review(GARDEN, TRADE, None, (), year=2031, today=TODAY).totals
     assert (without.money, without.hours) == (None, None)
     assert (without.cost_per_kg_fresh, without.cost_per_kg_dry) == (None, None)
-    no_jar = replace(GARDEN, uses=(), jars=())
-    sums = review(no_jar, TRADE, None, (), year=2031, today=TODAY, money=60.0).totals
+    no_jar = replace(COSTED, uses=(), jars=())
+    sums = review(no_jar, TRADE, None, (), year=2031, today=TODAY).totals
     assert sums.cost_per_kg_fresh == pytest.approx(20.0)
     assert (sums.cost_per_kg_dry, sums.fresh_per_dry, sums.dry_kg) == (None, None, 0)
-    empty = review(replace(no_jar, log=()), TRADE, None, (), year=2031, today=TODAY, money=60.0).totals
+    empty = review(replace(no_jar, log=()), TRADE, None, (), year=2031, today=TODAY).totals
     assert (empty.picked_kg, empty.cost_per_kg_fresh) == (0, None)
 
 
@@ -442,10 +446,3 @@ def test_a_year_in_hand_counts_only_once_its_crop_is_in(told: Outlook) -> None:
 def test_a_year_to_come_is_refused(year: int, words: str) -> None:
     with pytest.raises(InputError, match=words):
         review(GARDEN, TRADE, None, (), year=year, today=TODAY)
-
-
-def test_money_below_nothing_is_refused() -> None:
-    with pytest.raises(InputError, match="from nothing up"):
-        review(GARDEN, TRADE, None, (), year=2031, today=TODAY, money=-1.0)
-    with pytest.raises(InputError, match="from nothing up"):
-        review(GARDEN, TRADE, None, (), year=2031, today=TODAY, hours=math.nan)

@@ -46,20 +46,20 @@ def beds(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     progress = context.progress(state)
-    rows = bed.bed_rows(state.garden, context.trade, progress.shown, context.today(state.garden))
+    rows = bed.bed_rows(state.garden, context.trade, progress.shown, state.today)
     return context.page(
         request, "beds/beds.html", state, rows=rows, waiting=progress.under_way, share=progress.share,
         trouble=progress.trouble, earlier=progress.shown is not progress.outlook,
-        weather=bed.weather_lines(progress.shown, context.today(state.garden)) if progress.shown else (),
-        record_state=weather.stale_words(weather.record_state(state, context.today(state.garden))),
+        weather=bed.weather_lines(progress.shown, state.today) if progress.shown else (),
+        record_state=weather.stale_words(weather.record_state(state, state.today)),
     )  # fmt: skip
 
 
 def one_bed(request: Request) -> Response:
     """One bed's page."""
     context, state, patch = opened_bed(request)
-    progress = context.progress(context.library.state())
-    today = context.today(state.garden)
+    progress = context.progress(state)
+    today = state.today
     shown = progress.shown_of(patch)
     page = bed.bed_page(state.garden, patch, context.trade, shown, today, progress.trouble)
     form = whatif.form_of(patch, context.trade, state.garden.units.value)
@@ -82,14 +82,12 @@ def chart(request: Request) -> Response:
     told = context.told(state, patch.key)
     if told is None:
         raise HTTPException(404, "There is no outlook of this bed yet.")
-    spec = chart_spec(
-        name, state.garden, told, context.trade, context.today(state.garden), width=width, scheme=scheme
-    )
+    spec = chart_spec(name, state.garden, told, context.trade, state.today, width=width, scheme=scheme)
     return JSONResponse(spec)
 
 
 def bare_page(context: AppContext, state: BookState, patch: Patch) -> bed.BedPage:
-    return bed.bed_page(state.garden, patch, context.trade, None, context.today(state.garden))
+    return bed.bed_page(state.garden, patch, context.trade, None, state.today)
 
 
 def free_plan_name(garden: Garden, patch: Patch) -> str:

@@ -70,7 +70,7 @@ def _log_page(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
     context = context_of(request)
-    today = context.today(state.garden)
+    today = state.today
     common = {
         "today_iso": today.isoformat(), "zone": _zone(context, state.garden), "mark": new_request_id,
         "book_key": PairedPhones(context.library.path).book_key, "phone": phone_of(request), "errors": {},
@@ -93,7 +93,7 @@ def _bed_log(
     request: Request, state: BookState, patch: Patch, *, status: int = 200, **values: Any
 ) -> Response:
     context = context_of(request)
-    today = context.today(state.garden)
+    today = state.today
     mine = newest_first([e for e in state.garden.log if patch.key in (e.patch, e.to_patch)])
     return _log_page(
         request, "beds/bed_log.html", state, status=status, quick=quick_page(context, state, patch),
@@ -111,7 +111,7 @@ def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Respo
     context = context_of(request)
     state = context.library.state()
     garden, query = state.garden, request.query_params
-    today = context.today(garden)
+    today = state.today
     bed = query.get("bed", "")
     kind = query.get("kind", "")
     chosen = [
@@ -236,7 +236,7 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     phone = phone_of(request)
     fields = {**typed, "with_photo": "yes" if photos else ""}
     result = logbook_form.entered(
-        fields, garden, round_, context.trade, today=context.today(garden), now=context.now(garden),
+        fields, garden, round_, context.trade, today=state.today, now=state.now,
         by=phone.name if phone else "", photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}
@@ -251,7 +251,7 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
         done = book.add_entries(result.entries, request_id=request_id)
     if wants_json(request):
         return JSONResponse(
-            {"stored": list(done.keys), "step": done.step, "words": said(result.entries, garden, context),
+            {"stored": list(done.keys), "step": done.step, "words": said(result.entries, state, context),
              "again": done.again}
         )  # fmt: skip
     if typed.get("back") == "/now":
@@ -290,7 +290,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
     fields = {**typed, "with_photo": "yes" if photos or entry.photos else ""}
     shown = as_typed(entry, state.garden.units.value)
     result = logbook_form.edited(
-        entry, fields, state.garden, context.trade, today=context.today(state.garden),
+        entry, fields, state.garden, context.trade, today=state.today,
         photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}

@@ -107,10 +107,10 @@ def as_typed(entry: LogEntry, system: str) -> dict[str, str]:
     return shown
 
 
-def said(entries: Sequence[LogEntry], garden: Garden, context: AppContext) -> str:
+def said(entries: Sequence[LogEntry], state: BookState, context: AppContext) -> str:
     """What was noted, in one line."""
+    garden, today = state.garden, state.today
     first = log_words(entries[0], garden.units.value, garden=garden, trade=context.trade)
-    today = context.today(garden)
     when = "today" if entries[0].day == today else words.day(entries[0].day, today)
     beds = f", {len(entries)} beds" if len(entries) > 1 else ""
     return f"{first[:160]} ({when}{beds})"

@@ -96,7 +96,7 @@ def renew_page(request: Request) -> Response:
     garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
     patch = bed_of(garden, key)
-    today = context.today(garden)
+    today = state.today
     progress = context.progress(state)
     outlook = progress.shown_of(patch)
     told = next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None

@@ -256,12 +256,12 @@ def signs_page(request: Request) -> Response:
     garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
     patch = bed_of(garden, key)
-    today = context.today(garden)
+    today = state.today
     typed = request.query_params.get("watered", "")
     asked = [sign for sign in request.query_params.getlist("sign") if sign in trade.symptoms]
     strange = len(asked) < len(request.query_params.getlist("sign"))
     watered, fault = _ago(typed)
-    progress = context.progress(context.library.state())
+    progress = context.progress(state)
     shown = progress.shown
     told = next((p for p in shown.patches if p.patch.key == key), None) if shown else None
     if told is not None and told.patch.built_on != patch.built_on:

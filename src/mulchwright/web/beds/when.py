@@ -52,7 +52,7 @@ NARROWEST, WIDEST = 240, 1400
 
 
 def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
-    garden, trade, today = state.garden, context.trade, context.today(state.garden)
+    garden, trade, today = state.garden, context.trade, state.today
     bare = replace(patch, built_on=None)
     key = fingerprint_of(
         "build weeks", climate_fingerprint(state), bare, garden.patch(patch.key).light_share, today
@@ -133,9 +133,7 @@ def chart(request: Request) -> Response:
         raise HTTPException(404, "There is no curve for this bed yet.")
     told = job.result
     return JSONResponse(
-        build_week_chart(
-            week_frame(told, width, scheme, context.today(state.garden)), told, state.garden.units.value
-        )
+        build_week_chart(week_frame(told, width, scheme, state.today), told, state.garden.units.value)
     )
 
 
@@ -163,7 +161,7 @@ def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:
 def _schedule(
     context: AppContext, state: BookState, patch: Patch, on: date
 ) -> tuple[PatchSchedule | None, str]:
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     try:
         return (
             schedule_of(garden, context.trade, patch.key, today=today, build_on=on, series=state.series),
@@ -194,7 +192,7 @@ def page(request: Request) -> Response:
 def _page(
     request: Request, context: AppContext, state: BookState, typed: str, *, status: int = 200, clash: str = ""
 ) -> Response:
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     patch = bed_in_address(request, garden)
     on, fault = _asked_day(typed, patch, today)
     values: dict[str, Any] = {
@@ -234,7 +232,7 @@ def _page(
 
 
 def _schedule_values(context: AppContext, state: BookState, patch: Patch, on: date) -> dict[str, Any]:
-    today, system, trade = context.today(state.garden), state.garden.units.value, context.trade
+    today, system, trade = state.today, state.garden.units.value, context.trade
     found, trouble = _schedule(context, state, patch, on)
     if found is None:
         return {"schedule_trouble": trouble}
@@ -274,7 +272,7 @@ def choose(request: Request, typed: Mapping[str, str]) -> Response:
     """Make the chosen day the bed's build day."""
     context = context_of(request)
     state = context.library.state()
-    patch, today = bed_in_address(request, state.garden), context.today(state.garden)
+    patch, today = bed_in_address(request, state.garden), state.today
     on, fault = _asked_day(typed.get("on", ""), patch, today)
     if fault or on is None:
         return _page(request, context, state, typed.get("on", "") or "no day", status=422)

@@ -87,9 +87,9 @@ def _spots_on_plan(garden: Garden) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tuple[Asked, dict[str, str]]:
+def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tuple[Asked, dict[str, str]]:
     errors: dict[str, str] = {}
-    today, system = context.today(garden), garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     on_plan = _spots_on_plan(garden)
     spot = query.get("spot") or (on_plan[0][0] if on_plan else TYPED)
     outline: Outline = ()
@@ -130,7 +130,7 @@ def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tupl
 
 def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
     garden, series, trade = state.garden, state.series, context.trade
-    today = context.today(garden)
+    today = state.today
     cache = light_cache()
     ground: object = cache.key(garden, series) if asked.outline else (asked.area_m2, asked.shade)
     key = fingerprint_of("choices", ground, asked.outline, climate_fingerprint(state), asked.built_on, today)
@@ -253,11 +253,11 @@ def page(request: Request) -> Response:
     """Species and recipes side by side."""
     context = context_of(request)
     state = context.library.state()
-    garden, system, today = state.garden, state.garden.units.value, context.today(state.garden)
+    garden, system, today = state.garden, state.garden.units.value, state.today
     query = dict(request.query_params.items())
     if "built_on" in query and "beginner" not in query and "asked" in query:
         query["beginner"] = "no"  # a form that was sent without its check box
-    asked, errors = _read(query, context, garden)
+    asked, errors = _read(query, context, state)
     if asked.outline:
         asked = replace(asked, area_m2=polygon_area_m2(asked.outline))
     on_plan = _spots_on_plan(garden)
@@ -312,7 +312,7 @@ def plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     """Make a planned bed of a choice, in one transaction."""
     context = context_of(request)
     state = context.library.state()
-    asked, errors = _read(typed, context, state.garden)
+    asked, errors = _read(typed, context, state)
     if errors:
         raise InputError(next(iter(errors.values())))
     kind = kinds_of(context.trade).get(typed.get("kind", ""))

@@ -163,7 +163,7 @@ def shadows_json(request: Request) -> Response:
     """What the slider needs for one day: the sun's track, the obstacles, the day in words."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     try:
         day = _read_day(request.query_params.get("day", ""), today)
     except InputError as error:
@@ -255,7 +255,7 @@ def picture(request: Request) -> Response:
     """One map as a picture, a pixel a cell."""
     context = context_of(request)
     state = context.library.state()
-    month, show = _read_map(request, context.today(state.garden))
+    month, show = _read_map(request, state.today)
     light = _ready(light_job(context.jobs, state, patience_s=0.0))
     shares = _values(light, month, show) / top_of(light, show)
     return Response(
@@ -273,7 +273,7 @@ def cells(request: Request) -> Response:
     """The figures of one map for reading it off at a point: tenths of hours, or hundredths of light."""
     context = context_of(request)
     state = context.library.state()
-    month, show = _read_map(request, context.today(state.garden))
+    month, show = _read_map(request, state.today)
     light = _ready(light_job(context.jobs, state, patience_s=0.0))
     scale = 10 if show == "hours" else 100
     values = np.round(_values(light, month, show) * scale).astype(int)
@@ -345,7 +345,7 @@ def page(request: Request) -> Response:
     """Sun and shade."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     query = request.query_params
     errors: dict[str, str] = {}
     month, show = _read_map(request, today)

@@ -51,7 +51,7 @@ def calendar_of(context: AppContext, state: BookState, patches: Sequence[Patch],
 
     From the outlook that is at hand; it asks for none. Identifiers stay when days move.
     """
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     keys = {patch.key for patch in patches}
     tasks = [task for patch in patches for task in calendar_tasks(state, patch, context.trade, today, base)]
     told = told_today(context, state, context.progress(state, patience_s=0.0))

@@ -53,7 +53,7 @@ _KEPT: WeakKeyDictionary[AppContext, _Cached] = WeakKeyDictionary()
 
 def told_today(context: AppContext, state: BookState, progress: Progress) -> Today:
     """What today asks for, from the outlook that is shown; made once for each state of the book."""
-    today = context.today(state.garden)
+    today = state.today
     outlook = progress.shown
     made_from = (state.fingerprint, state.read_number, outlook, today)
     with _LOCK:
@@ -74,7 +74,7 @@ def page(request: Request) -> Response:
     """What today asks for, with one tap to note each thing as done."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     built = [p for p in garden.patches if p.stage is Stage.BUILT]
     progress = context.progress(state, patience_s=PATIENCE_S)
     # A garden with nothing planned or built has no outlook, and that is no trouble.

@@ -150,7 +150,7 @@ def _check_page(
     from mulchwright.web.picks.gate import page_of, pick_of
 
     context = context_of(request)
-    garden, trade, now = state.garden, context.trade, context.now(state.garden)
+    garden, trade, now = state.garden, context.trade, state.now
     today, twelve = now.date(), state.garden.units is UnitSystem.US
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
@@ -227,7 +227,7 @@ def note_check(request: Request, typed: dict[str, str]) -> Response:
 
     context = context_of(request)
     state = context.library.state()
-    garden, now = state.garden, context.now(state.garden)
+    garden, now = state.garden, state.now
     today = now.date()
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-check", typed, (check.key for check in garden.checks))

@@ -135,7 +135,7 @@ def page_of(
     phone = phone_of(request)
     common: dict[str, Any] = {
         "section": "now", "mark": new_request_id(), "errors": {}, "typed": {}, "ask": "",
-        "today_iso": context.today(state.garden).isoformat(), "noted": noted_step(request),
+        "today_iso": state.today.isoformat(), "noted": noted_step(request),
         "who": phone.name if phone else "", "here": request.url.path,
     }  # fmt: skip
     answer = context.page(request, template, state, status=status, **(common | values))

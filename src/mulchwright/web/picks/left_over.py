@@ -16,7 +16,7 @@ from mulchwright.web.picks.gate import Shut, open_or_refuse
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.web.shared.context import AppContext
+    from mulchwright.services.library import BookState
 
 
 FRESH_DAYS = 14
@@ -35,9 +35,9 @@ def sent_once(typed: Mapping[str, str]) -> str:
     return fingerprint_of(sorted(typed.items()))[:12]
 
 
-def local_now(context: AppContext, garden: Garden) -> datetime:
-    """The time of day now, on the day that it is in the garden (which may be held still)."""
-    return context.now(garden).replace(second=0, microsecond=0)
+def local_now(state: BookState) -> datetime:
+    """The time of day of this state to the minute, on the day that it is in the garden."""
+    return state.now.replace(second=0, microsecond=0)
 
 
 def clock(at: datetime, now: datetime, system: str) -> str:

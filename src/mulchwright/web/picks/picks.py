@@ -70,7 +70,7 @@ def round_page(request: Request) -> Response:
 
 def _round_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     beds = pick_view.built(garden)
     first = request.query_params.get("bed", "")
     shown = context.progress(state, patience_s=0.0).shown
@@ -94,7 +94,7 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
     """Write a round of picking down: all its beds or, where one has a fault, none."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     phone = phone_of(request)
     errors: dict[str, str] = {}
     asks: list[str] = []
@@ -107,7 +107,7 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
         grown = replace(garden, log=(*garden.log, *entries))
         result = logbook_form.entered(
             own | shared | {"kind": LogKind.PICKED.value}, grown, [patch], context.trade, today=today,
-            now=context.now(garden), by=phone.name if phone else "",
+            now=state.now, by=phone.name if phone else "",
         )  # fmt: skip
         errors |= {
             name if name == "day" else f"{name}.{patch.key}": told for name, told in result.errors.items()
@@ -152,9 +152,9 @@ def basket_page(request: Request) -> Response:
 
 def _basket_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     house = household_of(context.library.path, garden, context.trade)
-    told = basket(garden, context.trade, today=today, now=context.now(garden), household=house)
+    told = basket(garden, context.trade, today=today, now=state.now, household=house)
     patches = {line.patch.key: line.patch for line in told.lines}.values() or pick_view.built(garden)
     return page_of(
         request, "picks/picks.html", state, status=status,
@@ -225,11 +225,11 @@ def act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     """Put everything that lies warm into the refrigerator, or change the household."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     if typed.get("act") == "house":
         return _set_house(request, state, typed)
     since_picked = typed.get("since") == "picked"
-    now = context.now(garden)
+    now = state.now
     house = household_of(context.library.path, garden, context.trade)
     told = basket(garden, context.trade, today=today, now=now, household=house)
     key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
@@ -320,8 +320,8 @@ def pick_page(request: Request) -> Response:
 
 def _pick_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
-    now = context.now(garden)
+    garden, today, system = state.garden, state.today, state.garden.units.value
+    now = state.now
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
     left = left_kg(pick, garden.uses)
@@ -366,7 +366,7 @@ def note_use(request: Request, typed: dict[str, str]) -> Response:
     """Write down where a part of a pick went, if it may go there."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, now = state.garden, context.today(state.garden), context.now(state.garden)
+    garden, today, now = state.garden, state.today, state.now
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-use", typed, (use.key for use in garden.uses))
     if came:  # a double tap, or a resend: it is noted already

@@ -455,7 +455,7 @@ def bed_step(request: Request) -> Response:
     """What the first bed is to be; where it lies is proposed on the next page."""
     context = context_of(request)
     state = context.library.state()
-    today = context.today(state.garden)
+    today = state.today
     kinds = [
         kind
         for kind in kinds_of(context.trade).values()

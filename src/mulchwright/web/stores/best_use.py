@@ -80,7 +80,7 @@ def _read(typed: Mapping[str, str], garden: Garden) -> tuple[Asked, dict[str, st
 
 def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float = PATIENCE_S) -> Job:
     garden, series, trade = state.garden, state.series, context.trade
-    today = context.today(garden)
+    today = state.today
     key = fingerprint_of(
         "best use",
         stores_fingerprint(garden),
@@ -219,7 +219,7 @@ def page(request: Request) -> Response:
 
 def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, Any]:
     garden, trade, system = state.garden, context.trade, state.garden.units.value
-    today = context.today(garden)
+    today = state.today
     built = [use for use in found.patches if use.chosen is not None]
     if built:
         kg = found.aim_kg

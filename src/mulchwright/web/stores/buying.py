@@ -172,7 +172,7 @@ def _ask(
     work: Callable[[Callable[[float], None]], Any],
     *more: object,
 ) -> Job:
-    key = fingerprint_of(what, stores_fingerprint(state.garden), context.today(state.garden), *more)
+    key = fingerprint_of(what, stores_fingerprint(state.garden), state.today, *more)
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
@@ -180,7 +180,7 @@ def buying_page(request: Request) -> Response:
     """Offers, sellers, and the least-cost plan for what is short."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, trade = state.garden, context.today(state.garden), context.trade
+    garden, today, trade = state.garden, state.today, context.trade
     currency = _currency(garden)
     needs, trouble = needs_or_trouble(garden, trade, today)
     values: dict[str, Any] = {
@@ -265,7 +265,7 @@ def sharing_note(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, trade = state.garden, context.trade
-    needs, trouble = needs_or_trouble(garden, trade, context.today(garden))
+    needs, trouble = needs_or_trouble(garden, trade, state.today)
     if needs is None:
         raise InputError(trouble)
     note = sharing_values(sharing(garden, trade, needs, rule=_rule(request)), None, garden, trade).get("note")
@@ -280,7 +280,7 @@ def sharing_page(request: Request) -> Response:
     """Households, and one order split fairly between them."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, trade = state.garden, context.today(state.garden), context.trade
+    garden, today, trade = state.garden, state.today, context.trade
     system = garden.units.value
     rule = _rule(request)
     needs, trouble = needs_or_trouble(garden, trade, today)

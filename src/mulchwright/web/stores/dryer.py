@@ -69,7 +69,7 @@ def _page(
     context = context_of(request)
     state = context.library.state()
     garden, system = state.garden, state.garden.units.value
-    now = local_now(context, garden)
+    now = local_now(state)
     rows = forms.pick_rows(garden, context.trade, now)
     values = forms.shown_load(garden, rows, now) | {k: v[:200] for k, v in typed.items()}
     aside = forms.aside_rows(garden, now.date())
@@ -127,8 +127,9 @@ def _planned(load: forms.Load, reading: Reading, system: str) -> Any:
 def start(request: Request, typed: dict[str, str]) -> Response:
     """Put a load in."""
     context = context_of(request)
-    garden = context.library.state().garden
-    now, system = local_now(context, garden), garden.units.value
+    state = context.library.state()
+    garden = state.garden
+    now, system = local_now(state), garden.units.value
     rows = forms.pick_rows(garden, context.trade, now)
     key = f"load-{sent_once(typed)}"
     if any(run.key == key for run in garden.dryings):  # the same form once more: it is in already
@@ -203,7 +204,7 @@ def weigh(request: Request, typed: dict[str, str]) -> Response:
     """Note what a load weighs on the way."""
     context = context_of(request)
     state = context.library.state()
-    garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
+    garden, system, now = state.garden, state.garden.units.value, local_now(state)
     run, dryer = _run(garden, request.path_params["key"])
     if run.ended_at is not None:
         raise InputError("That load has come out already; nothing was changed.")
@@ -244,7 +245,7 @@ def end(request: Request, typed: dict[str, str]) -> Response:
     """Take a load out: into a jar after the snap test, or away."""
     context = context_of(request)
     state = context.library.state()
-    garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
+    garden, system, now = state.garden, state.garden.units.value, local_now(state)
     run, dryer = _run(garden, request.path_params["key"])
     if run.ended_at is not None:  # the same form once more
         return RedirectResponse(PAGE, 303)

@@ -201,7 +201,7 @@ def page(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today, system, trade = (
-        state.garden, context.today(state.garden), state.garden.units.value, context.trade
+        state.garden, state.today, state.garden.units.value, context.trade
     )  # fmt: skip
     beds = planned(garden)
     bed = request.query_params.get("bed", "")

@@ -72,7 +72,7 @@ def page(request: Request) -> Response:
 def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
     state = context.library.state()
-    garden, trade, now = state.garden, context.trade, local_now(context, state.garden)
+    garden, trade, now = state.garden, context.trade, local_now(state)
     system, today = garden.units.value, now.date()
     left = pantry_told.left_of(garden)
     jars = pantry_told.stock(garden)
@@ -178,7 +178,7 @@ def _changed(
 def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
     state = context.library.state()
-    garden, trade, now = state.garden, context.trade, local_now(context, state.garden)
+    garden, trade, now = state.garden, context.trade, local_now(state)
     system, today = garden.units.value, now.date()
     left = pantry_told.left_of(garden)[jar.key]
     uses = sorted((u for u in garden.uses if u.jar == jar.key), key=lambda u: u.day, reverse=True)
@@ -206,8 +206,9 @@ def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -
 def use(request: Request, typed: dict[str, str]) -> Response:
     """Note that some of a jar, or all of it, was eaten, given or thrown away."""
     context = context_of(request)
-    garden = context.library.state().garden
-    today, system = context.today(garden), garden.units.value
+    state = context.library.state()
+    garden = state.garden
+    today, system = state.today, garden.units.value
     jar = _jar(garden, request.path_params["key"])
     where = f"{PAGE}/{jar.key}" if typed.get("from") == "jar" else PAGE
     key = f"use-{sent_once(typed)}"
@@ -234,7 +235,7 @@ def use(request: Request, typed: dict[str, str]) -> Response:
     if day < jar.made_on:
         reading.fault("day", "The jar was filled after that day; correct the day.")
     if not reading.errors:
-        why = jar_shut(garden, context.trade, fate, jar, day, now=local_now(context, garden))
+        why = jar_shut(garden, context.trade, fate, jar, day, now=local_now(state))
         if why:
             reading.fault("fate", " ".join(why))
     if reading.errors:
@@ -243,9 +244,9 @@ def use(request: Request, typed: dict[str, str]) -> Response:
             return _jar_page(request, jar, status=422, **values)
         return _page(request, status=422, **values)
     kg = min(kg, left)
-    taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(context, garden))
+    taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(state))
     with open_book(context.library.path) as book:
-        done = book.add_uses(open_or_refuse(garden, context.trade, [taken], now=local_now(context, garden)))
+        done = book.add_uses(open_or_refuse(garden, context.trade, [taken], now=local_now(state)))
     return RedirectResponse(f"{where}?step={done.step}", 303)
 
 
@@ -280,7 +281,7 @@ def new(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a jar or pack that did not come from a load of the dryer, and putting it in."""
     context = context_of(request)
     state = context.library.state()
-    garden, now = state.garden, local_now(context, state.garden)
+    garden, now = state.garden, local_now(state)
     today = now.date()
     kind = _kind((typed or request.query_params).get("kind", ""))
     fate = Fate.DRY if kind is JarKind.DRIED else Fate.FREEZE
@@ -464,8 +465,9 @@ def _label(jar: Jar, garden: Garden, trade: Trade, base: str, today: date) -> La
 def labels(request: Request) -> Response:
     """Labels of the jars named, or of all with something in them, as a PDF."""
     context = context_of(request)
-    garden = context.library.state().garden
-    today, asked = context.today(garden), set(request.query_params.getlist("jar"))
+    state = context.library.state()
+    garden = state.garden
+    today, asked = state.today, set(request.query_params.getlist("jar"))
     jars = [jar for jar in pantry_told.stock(garden) if not asked or jar.key in asked]
     if not jars:
         raise InputError("There is no jar to make a label for.")
@@ -478,9 +480,8 @@ def labels(request: Request) -> Response:
 def label(request: Request) -> Response:
     """One jar's label as a picture."""
     context = context_of(request)
-    garden = context.library.state().garden
+    state = context.library.state()
+    garden = state.garden
     jar = _jar(garden, request.path_params["key"])
-    data = label_png(
-        _label(jar, garden, context.trade, base_of(request), context.today(garden)), day=context.today(garden)
-    )
+    data = label_png(_label(jar, garden, context.trade, base_of(request), state.today), day=state.today)
     return file_of(data, "image/png", f"label-{jar.key}.png", inline=True)

@@ -114,7 +114,7 @@ def _options(garden: Garden, trade: Trade, patch: Patch, *, trial: bool) -> tupl
 
 def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     garden, trade = state.garden, context.trade
-    today = context.today(garden)
+    today = state.today
     key = fingerprint_of(
         "recipes", climate_fingerprint(state), patch, garden.recipes, garden.offers, garden.sellers, today
     )
@@ -207,7 +207,7 @@ def page(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, trade = state.garden, context.trade
-    today = context.today(garden)
+    today = state.today
     chosen, patch = _bed(request.query_params.get("bed", "")[:120], garden, trade, today)
     trial = chosen.startswith(TRIAL)
     currency = garden.offers[0].currency if garden.offers else "USD"

@@ -57,7 +57,7 @@ def _page(request: Request, fault: str) -> Response:
             fault = str(error)
     ticked = [patch.key for patch in _chosen(request, garden)]
     paper = paper_of(query, garden)
-    today = context.today(garden)
+    today = state.today
     asked = urlencode(
         [*(("bed", key) for key in ticked), ("paper", paper), *([("address", base)] if base else [])]
     )
@@ -95,7 +95,7 @@ def bed_build_sheet(request: Request) -> Response:
 def _sheet(context: AppContext, state: BookState, patches: Sequence[Patch], request: Request) -> Response:
     garden = state.garden
     sheet = build_sheet_of(
-        patches, context.trade, garden=garden.place.name, day=context.today(garden), system=garden.units.value
+        patches, context.trade, garden=garden.place.name, day=state.today, system=garden.units.value
     )
     data = build_sheet_pdf(sheet, paper=paper_of(request.query_params, garden))
     stem = slug(patches[0].name) if len(patches) == 1 else ""
@@ -105,10 +105,11 @@ def _sheet(context: AppContext, state: BookState, patches: Sequence[Patch], requ
 def labels(request: Request) -> Response:
     """Labels of the ticked beds; back to the page with a message where the address will not do."""
     context = context_of(request)
-    garden = context.library.state().garden
+    state = context.library.state()
+    garden = state.garden
     try:
         made = _labels(_chosen(request, garden), context.trade, base_of(request))
-        data = labels_pdf(made, day=context.today(garden), paper=paper_of(request.query_params, garden))
+        data = labels_pdf(made, day=state.today, paper=paper_of(request.query_params, garden))
     except InputError as error:
         return _page(request, str(error))
     return file_of(data, "application/pdf", "labels.pdf", inline=True)
@@ -117,7 +118,8 @@ def labels(request: Request) -> Response:
 def label(request: Request) -> Response:
     """One label as a picture."""
     context = context_of(request)
-    garden = context.library.state().garden
+    state = context.library.state()
+    garden = state.garden
     key = request.query_params.get("bed", "")
     patch = next((p for p in garden.patches if p.key == key), None)
     if patch is None:
@@ -126,7 +128,7 @@ def label(request: Request) -> Response:
         (made,) = _labels([patch], context.trade, base_of(request))
     except InputError as error:
         return _page(request, str(error))
-    data = label_png(made, day=context.today(garden))
+    data = label_png(made, day=state.today)
     return file_of(data, "image/png", f"label-{patch.key}.png", inline=True)
 
 

@@ -70,7 +70,7 @@ def at_hand(request: Request) -> Response:
 
     context = context_of(request)
     state = context.library.state()
-    garden, today, trade = state.garden, context.today(state.garden), context.trade
+    garden, today, trade = state.garden, state.today, context.trade
     cards = [lot_card(lot, garden, trade, on=_judged_on(lot, today)) for lot in sorted_lots(garden.lots)]
     system = garden.units.value
     return store_page(
@@ -101,7 +101,7 @@ def new_lot(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new lot, and putting it in."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     if typed is None:
         kind = _kind(request.query_params.get("kind", ""))
         return _lot_page(request, state, kind, None, lot_form(kind, None, system, context.trade))
@@ -122,7 +122,7 @@ def _lot_page(
     context = context_of(request)
     card = None
     if lot is not None:
-        card = lot_card(lot, state.garden, context.trade, on=_judged_on(lot, context.today(state.garden)))
+        card = lot_card(lot, state.garden, context.trade, on=_judged_on(lot, state.today))
     if lot is not None and not any(name == "before" for name, _ in form.hidden):
         form = replace(form, hidden=(*form.hidden, ("before", noun_fingerprint(lot))))
     return store_page(
@@ -152,7 +152,7 @@ def one_lot(request: Request, typed: dict[str, str] | None) -> Response:
     """A lot's form, and changing it."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     lot = _lot_of(garden, request.path_params["key"])
     if lot is None and typed is None:
         raise HTTPException(404, "There is no such lot in the stores.")
@@ -185,7 +185,7 @@ def _clash_page(
     # Without the old mark the next save is meant as it stands; with the new one it is watched anew.
     before = noun_fingerprint(clash.theirs) if clash.theirs is not None else ""
     form = replace(form, hidden=(*form.hidden, ("before", before)))
-    on = context.today(state.garden)
+    on = state.today
     told = [
         "it was taken out of the stores" if lot is None else
         f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).told}"
@@ -203,9 +203,7 @@ def remove_lot(request: Request, typed: dict[str, str]) -> Response:
         state = context.library.state()
         theirs = cast("Lot", clash.theirs)
         form = lot_form(theirs.kind, theirs, state.garden.units.value, context.trade)
-        told = lot_card(
-            theirs, state.garden, context.trade, on=_judged_on(theirs, context.today(state.garden))
-        ).told
+        told = lot_card(theirs, state.garden, context.trade, on=_judged_on(theirs, state.today)).told
         return _lot_page(
             request, state, theirs.kind, theirs, form, status=409,
             clash=(f"{theirs.name}: {told}", "it was to be taken out; nothing was done"),
@@ -218,7 +216,7 @@ def chip_lot(request: Request, typed: dict[str, str]) -> Response:
     """A brush lot becomes the chips it was reckoned to give, in one act."""
     context, key = context_of(request), request.path_params["key"]
     state = context.library.state()
-    today = context.today(state.garden)
+    today = state.today
     clash = change_one(
         context.library.path, "lots", key, lambda lot: chipped(lot, context.trade, today),
         before=typed.get("before", ""),

@@ -104,14 +104,14 @@ def _view(
     trouble = ""
     try:
         state = context.library.state()
-        weather_folder.check_folder(path, context.today(state.garden))
+        weather_folder.check_folder(path, state.today)
     except BookError:
         raise
     except MulchwrightError as error:
         trouble = str(error)
     state = context.library.state()
     garden, series = state.garden, state.series
-    system, today = garden.units.value, context.today(garden)
+    system, today = garden.units.value, state.today
     show = show_figure(system)
     held = sorted(garden.readings, key=lambda reading: reading.day, reverse=True)
     rows = tuple(
@@ -187,8 +187,9 @@ def _back(said: str = "", fragment: str = "") -> Response:
 def put_reading(request: Request, typed: dict[str, str]) -> Response:
     """Write down what gauge and thermometer told."""
     context = context_of(request)
-    garden = context.library.state().garden
-    today = context.today(garden)
+    state = context.library.state()
+    garden = state.garden
+    today = state.today
     reading, errors = read_reading(typed, garden.units.value, today)
     if reading is None:
         return _view(request, typed=typed, errors=errors)
@@ -328,7 +329,7 @@ def feed_now(request: Request) -> Response:
     """Ask the feed once."""
     _only_here(request)
     context = context_of(request)
-    today = context.today(context.library.state().garden)
+    today = context.library.state().today
     result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC))
     return _back(result.words[:300], "#feed")
 
