@@ -52,7 +52,7 @@ from mulchwright.web.shared.chart_bundle import ChartBundle
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 40
-PATIENCE_MS = 120_000
+PATIENCE_MS = 300_000
 """How long the browser waits for a state before a test fails; a busy machine may take long."""
 BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
 LAUNCH = (

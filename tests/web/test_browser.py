@@ -1,4 +1,4 @@
-"""Journeys in a real browser: strict policy, keyboard, phone and desk, both schemes, no network."""
+"""Journeys on a bed's page in a real browser: strict policy, keyboard, phone, zones, no network."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Error, Page, expect
 
 from mulchwright.garden import Patch
@@ -60,69 +59,15 @@ def wait_for_charts(page: Page) -> None:
     expect(page.locator("figure[data-ready]")).to_have_count(5)
 
 
-@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
-def test_charts_are_drawn_and_nothing_sticks_out(
-    open_page: Callable[..., Page], viewport: dict[str, int]
-) -> None:
-    page = open_page(BED, viewport=viewport)
+def test_charts_are_drawn_with_letters_that_can_be_read(open_page: Callable[..., Page]) -> None:
+    page = open_page(BED, viewport=PHONE)
     wait_for_charts(page)
-    assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
     # Letters in charts keep their size: none is drawn smaller than 17 px.
     sizes = page.evaluate(
         "[...document.querySelectorAll('.plot text')].map(t => parseFloat(getComputedStyle(t).fontSize))"
     )
     assert len(sizes) > 20
     assert min(sizes) >= 17
-
-
-@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
-def test_text_and_controls_are_large_enough(open_page: Callable[..., Page], viewport: dict[str, int]) -> None:
-    page = open_page(BED, viewport=viewport)
-    small = page.evaluate(
-        """[...document.querySelectorAll('main *, header *, footer *')]
-            .filter(e => e.offsetParent && !e.closest('svg'))
-            .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
-            .filter(e => parseFloat(getComputedStyle(e).fontSize) < 17).map(e => e.outerHTML.slice(0, 80))"""
-    )
-    assert small == []
-    low = page.evaluate(
-        """[...document.querySelectorAll('button, input:not([type=hidden]), select, summary, nav a, .button')]
-            .filter(e => e.offsetParent && e.getBoundingClientRect().height < 46)
-            .map(e => e.outerHTML.slice(0, 80) + e.getBoundingClientRect().height)"""
-    )
-    assert low == []
-    # Drawings may be scaled: what counts is the size on the screen.
-    drawn = page.evaluate(
-        """[...document.querySelectorAll('svg.dots, svg.cross-section')]
-            .filter(s => s.getBoundingClientRect().width)
-            .map(s => 17 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)"""
-    )
-    assert min(drawn) >= 16.5
-
-
-@pytest.mark.parametrize(
-    ("viewport", "scheme"),
-    [(PHONE, "light"), (WIDE_SCREEN, "light"), (PHONE, "dark")],
-    ids=["phone", "desk", "phone-dark"],
-)
-def test_no_barrier_that_a_checker_can_find(
-    open_page: Callable[..., Page], viewport: dict[str, int], scheme: str
-) -> None:
-    for path in ("/beds", BED, f"{BED}/what-if?planes=3"):
-        page = open_page(path, viewport=viewport, color_scheme=scheme)
-        if path == BED:
-            wait_for_charts(page)
-            for summary in page.locator("details.more > summary").all():
-                if summary.is_visible():
-                    summary.click()
-        results = Axe().run(page)
-        assert results.violations_count == 0, results.generate_report()
-
-
-def test_error_pages_have_no_barrier_either(open_page: Callable[..., Page]) -> None:
-    for path in ("/beds/none-such", f"{BED}/what-if?planes=many"):
-        page = open_page(path, viewport=PHONE, quiet=False)
-        assert Axe().run(page).violations_count == 0
 
 
 def test_days_do_not_shift_west_of_greenwich(open_page: Callable[..., Page]) -> None:
