@@ -7,7 +7,6 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -146,7 +145,7 @@ def until(page: Page, holds: Callable[[], bool]) -> None:
         if holds():
             return
         page.wait_for_timeout(50)
-    pytest.fail("the state that the test waits for did not come within two minutes")
+    pytest.fail("the state that the test waits for did not come")
 
 
 def near(outline: Any, wanted: Any, within: float = 0.051) -> bool:
@@ -648,34 +647,18 @@ def crowded(garden: Garden) -> Garden:
     return replace(garden, crowns=crowns, beds=(*garden.beds, *beds))
 
 
-FRAMES = """() => { window.frameTimes = [];
-    const tick = (at) => { window.frameTimes.push(at); window.ticking = requestAnimationFrame(tick); };
-    window.ticking = requestAnimationFrame(tick); }"""
-
-
-@pytest.mark.parametrize("what", ["the view", "a bed", "the scale"])
-def test_the_plan_with_two_hundred_objects_stays_smooth(
-    open_plan: Callable[..., Page], plan_server: Served, what: str
+def test_one_of_two_hundred_objects_is_dragged(
+    open_plan: Callable[..., Page], plan_server: Served, stored: Callable[[], Garden]
 ) -> None:
-    """The middle frame of a drag takes less than a thirtieth of a second, on a machine shared with others."""
+    """How smoothly is measured in bench/."""
     with open_book(plan_server.book) as opened:
         opened.save_garden(crowded(opened.garden()))
+    before = stored()
     page = open_plan()
     assert page.locator("[data-id]").count() >= 200
-    start = (1.0, 20.5) if what == "a bed" else (28.5, 37.5)
-    x, y = screen(page, *start)
-    page.evaluate(FRAMES)
-    page.mouse.move(x, y)
-    if what != "the scale":
-        page.mouse.down()
-    for n in range(60):
-        if what == "the scale":
-            page.mouse.wheel(0, 30 if n % 20 < 10 else -30)
-        else:
-            page.mouse.move(x - 2 * n, y + n)
-    page.mouse.up()
-    times = page.evaluate("() => { cancelAnimationFrame(window.ticking); return window.frameTimes; }")
-    gaps = sorted(later - earlier for earlier, later in pairwise(times))
-    print(f"{what}: middle frame {gaps[len(gaps) // 2]:.1f} ms, 95 % {gaps[int(len(gaps) * 0.95)]:.1f} ms")
-    assert len(gaps) > 20
-    assert gaps[len(gaps) // 2] < 1000 / 30
+    drag(page, (1.0, 20.5), (1.0, 19.0))
+    saved(page)
+    moved = before.beds[1]
+    until(page, lambda: near(stored().beds[1].outline, tuple((x, y - 1.5) for x, y in moved.outline)))
+    assert stored().crowns == before.crowns
+    assert stored().beds[2:] == before.beds[2:]
