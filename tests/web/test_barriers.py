@@ -85,6 +85,7 @@ class House:
     def open(self, path: str) -> Any:
         self.page.goto(self.address + path)
         settled(self.page)
+        assert self.page.locator(".plot.no-chart").count() == 0
         return self.page
 
 

@@ -11,6 +11,8 @@ from playwright.sync_api import Error, Page, expect
 
 from mulchwright.garden import Patch
 
+from .conftest import messages_of
+
 pytestmark = pytest.mark.browser
 
 BED = "/beds/under-the-medlar"
@@ -21,16 +23,26 @@ PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 90
 @pytest.fixture
 def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     """Opens a path in a context of its own; afterwards no message and no request to elsewhere may be left."""
+    yield from _opener(browser, served, strangers)
+
+
+@pytest.fixture
+def open_plain_page(
+    browser: Any, served_without_charts: Any, strangers: Any
+) -> Iterator[Callable[..., Page]]:
+    """The same for pages whose charts cannot be drawn."""
+    yield from _opener(browser, served_without_charts, strangers)
+
+
+def _opener(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     contexts, outside, messages = [], [], []
 
-    def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
+    def open_(path: str, **options: Any) -> Page:
         context = browser.new_context(**({"viewport": WIDE_SCREEN} | options))
         contexts.append(context)
         outside.append(strangers(context, served.address))
         page: Page = context.new_page()
-        if quiet:
-            page.on("console", lambda message: messages.append(message.text))
-        page.on("pageerror", lambda error: messages.append(str(error)))
+        messages_of(page, messages)
         page.goto(served.address + path)
         if options.get("java_script_enabled", True):
             expect(page.locator("main[data-waiting]")).to_have_count(0)
@@ -93,8 +105,8 @@ def test_days_do_not_shift_west_of_greenwich(open_page: Callable[..., Page]) -> 
     expect(tip).to_contain_text("5 April 2031")
 
 
-def test_what_if_by_keyboard_alone(open_page: Callable[..., Page]) -> None:
-    page = open_page(BED)
+def test_what_if_by_keyboard_alone(open_plain_page: Callable[..., Page]) -> None:
+    page = open_plain_page(BED)
     page.keyboard.press("Tab")
     expect(page.locator(":focus")).to_have_text("Skip to the page")
     planes = page.get_by_label("Planes of spawn", exact=True)
@@ -118,8 +130,8 @@ def test_what_if_by_keyboard_alone(open_page: Callable[..., Page]) -> None:
     expect(planes).to_be_focused()
 
 
-def test_the_latest_what_if_wins(open_page: Callable[..., Page]) -> None:
-    page = open_page(BED)
+def test_the_latest_what_if_wins(open_plain_page: Callable[..., Page]) -> None:
+    page = open_plain_page(BED)
     more = page.get_by_role("button", name="More: Thickness").first
     field = page.locator("#w-thickness_3")
     for _ in range(6):
@@ -128,8 +140,8 @@ def test_the_latest_what_if_wins(open_page: Callable[..., Page]) -> None:
     expect(page.locator("[data-told-here]")).to_contain_text("7 cm")
 
 
-def test_fields_that_do_not_apply_are_put_away(open_page: Callable[..., Page]) -> None:
-    page = open_page(BED)
+def test_fields_that_do_not_apply_are_put_away(open_plain_page: Callable[..., Page]) -> None:
+    page = open_plain_page(BED)
     expect(page.locator("#w-pegs")).to_be_hidden()
     page.get_by_label("Kind").select_option("peg-spawn")
     expect(page.locator("#w-pegs")).to_be_visible()
@@ -139,9 +151,9 @@ def test_fields_that_do_not_apply_are_put_away(open_page: Callable[..., Page]) -
 
 
 def test_a_plan_is_kept_from_the_phone(
-    open_page: Callable[..., Page], patch_of: Callable[[str], Patch]
+    open_plain_page: Callable[..., Page], patch_of: Callable[[str], Patch]
 ) -> None:
-    page = open_page(PLAN, viewport=PHONE, has_touch=True)
+    page = open_plain_page(PLAN, viewport=PHONE, has_touch=True)
     page.get_by_role("button", name="More: Planes of spawn").tap()
     page.get_by_role("button", name="Keep this plan").tap()
     page.wait_for_url(f"**{PLAN}")
@@ -163,14 +175,14 @@ def test_without_scripts_all_is_said(open_page: Callable[..., Page]) -> None:
     expect(page.locator("table.compare")).to_contain_text("first picking")
 
 
-def test_units_switch_changes_the_page(open_page: Callable[..., Page]) -> None:
-    page = open_page(BED)
+def test_units_switch_changes_the_page(open_plain_page: Callable[..., Page]) -> None:
+    page = open_plain_page(BED)
     page.get_by_role("button", name="Units are metric; change to US").click()
     expect(page.locator(".under").first).to_contain_text("ft²")
 
 
-def test_less_motion_and_print(open_page: Callable[..., Page]) -> None:
-    page = open_page(BED, reduced_motion="reduce")
+def test_less_motion_and_print(open_plain_page: Callable[..., Page]) -> None:
+    page = open_plain_page(BED, reduced_motion="reduce")
     assert page.evaluate("getComputedStyle(document.querySelector('summary')).transitionDuration") == "0s"
     page.emulate_media(media="print")
     expect(page.locator("form.what-if")).to_be_hidden()

@@ -109,10 +109,10 @@ def test_a_move_is_noted_and_told_on_both_beds(client: TestClient, book: Any, re
     assert "Chips went to Pump &lt;corner&gt; &amp; co on 10 June." in client.get(PAGE).text
 
 
-def test_journey_from_the_bed_to_a_topping_up(browser: Any, served: Any) -> None:
+def test_journey_from_the_bed_to_a_topping_up(browser: Any, served_without_charts: Any) -> None:
     context = browser.new_context(viewport=PHONE)
     page = context.new_page()
-    page.goto(f"{served.address}{BED}")
+    page.goto(f"{served_without_charts.address}{BED}")
     page.locator("main:not([data-waiting])").wait_for()
     page.get_by_role("link", name="Renew it").click()
     page.get_by_role("heading", name="What is left").wait_for()

@@ -93,10 +93,10 @@ def test_one_outlook_is_kept_by_itself_and_told_of(client: TestClient, book: Any
     assert f'href="{PAGE}"' in client.get("/beds/under-the-medlar").text
 
 
-def test_journey_from_the_bed_to_a_cause(browser: Any, served: Any) -> None:
+def test_journey_from_the_bed_to_a_cause(browser: Any, served_without_charts: Any) -> None:
     context = browser.new_context(viewport=PHONE)
     page = context.new_page()
-    page.goto(f"{served.address}/beds/under-the-medlar")
+    page.goto(f"{served_without_charts.address}/beds/under-the-medlar")
     page.locator("main:not([data-waiting])").wait_for()
     page.get_by_role("link", name="Something wrong?").click()
     page.get_by_label("Small brown mushrooms").check()

@@ -15,6 +15,7 @@ from mulchwright.book import open_book
 from mulchwright.garden import Garden, Stage
 
 from .barriers import assert_open_to_all
+from .conftest import messages_of
 
 pytestmark = pytest.mark.browser
 
@@ -23,19 +24,29 @@ PLAN = "/beds/pump-corner"
 
 
 @pytest.fixture
-def garden_of(served: Any) -> Callable[[], Garden]:
+def garden_of(served_without_charts: Any) -> Callable[[], Garden]:
     """Reads the garden back from the served book."""
 
     def read() -> Garden:
-        with open_book(Path(served.book)) as opened:
+        with open_book(Path(served_without_charts.book)) as opened:
             return opened.garden()
 
     return read
 
 
 @pytest.fixture
-def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
+def open_page(browser: Any, served_without_charts: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     """Opens a path in a context of its own; no message and no request to elsewhere may be left behind."""
+    yield from _opener(browser, served_without_charts, strangers)
+
+
+@pytest.fixture
+def open_page_with_charts(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
+    """The same for pages with charts."""
+    yield from _opener(browser, served, strangers)
+
+
+def _opener(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     contexts, outside, messages = [], [], []
 
     def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
@@ -43,16 +54,11 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
         contexts.append(context)
         outside.append(strangers(context, served.address))
         page: Page = context.new_page()
-        if quiet:
-            page.on("console", lambda message: messages.append(message.text))
-        page.on("pageerror", lambda error: messages.append(str(error)))
-        go(page, path)
-        return page
-
-    def go(page: Page, path: str) -> None:
+        messages_of(page, messages, quiet=quiet)
         page.goto(served.address + path)
-        if page.locator("noscript").count() == 0 or page.evaluate("true"):
+        if options.get("java_script_enabled", True):
             expect(page.locator("main[data-waiting]")).to_have_count(0)
+        return page
 
     yield open_
     for context in contexts:
@@ -61,8 +67,10 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
     assert messages == []
 
 
-def test_letters_of_the_build_week_chart_keep_their_size(open_page: Callable[..., Page]) -> None:
-    page = open_page(f"{PLAN}/when", viewport=PHONE)
+def test_letters_of_the_build_week_chart_keep_their_size(
+    open_page_with_charts: Callable[..., Page],
+) -> None:
+    page = open_page_with_charts(f"{PLAN}/when", viewport=PHONE)
     expect(page.locator("figure[data-ready]")).to_have_count(1)
     sizes = page.evaluate(
         """(() => { const svg = document.querySelector('.plot svg');
