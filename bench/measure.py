@@ -26,6 +26,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from plan_frames import WAYS, crowded, frame_gaps_ms  # type: ignore[import-not-found]
 from sample_bed import DEMO_DAY, bench_patch  # type: ignore[import-not-found]
 
 if TYPE_CHECKING:
@@ -256,16 +257,49 @@ SLIDE_FRAMES = """() => new Promise((done) => {
 
 def measure_slider(figures: Figures, folder: Path) -> None:
     """Frames a second in which the shadows of 25 obstacles were drawn anew; nothing without a browser."""
+    from mulchwright.book import create_book
+
     say("the shadow slider in a browser")
+    book = folder / "slider.garden"
+    create_book(book, replace(ground_garden(), patches=(), log=(), **NO_KITCHEN))
+    with browser_page(book) as (page, address):
+        if page is None:
+            return
+        page.goto(f"{address}/ground/sun?day=2015-06-21&hour=10:00")
+        page.locator("main:not([data-waiting])").wait_for(timeout=PATIENCE_S * 1e3)
+        page.locator("#s-slide[aria-valuetext]").wait_for()
+        put(figures, "shadow_slider_fps", [float(page.evaluate(SLIDE_FRAMES)) for _ in range(3)])
+
+
+def measure_plan(figures: Figures, folder: Path) -> None:
+    """The middle frame while a plan of two hundred objects is moved; nothing without a browser."""
+    from mulchwright.book import create_book
+
+    say("a plan of two hundred objects in a browser")
+    book = folder / "plan.garden"
+    create_book(book, crowded(replace(ground_garden(), patches=(), log=(), **NO_KITCHEN)))
+    with browser_page(book) as (page, address):
+        if page is None:
+            return
+        page.goto(f"{address}/ground")
+        page.locator("[data-plan][data-ready]").wait_for(timeout=PATIENCE_S * 1e3)
+        for way in WAYS:
+            put(
+                figures,
+                f"plan_frame_{way}_ms",
+                [statistics.median(frame_gaps_ms(page, way)) for _ in range(3)],
+            )
+
+
+@contextmanager
+def browser_page(book: Path) -> Iterator[tuple[Any, str]]:
+    """A page of a browser, and the address of a server of this book; None where there is no browser."""
     try:
         from playwright.sync_api import Error, sync_playwright
     except ImportError:
         say("  left out: the browser driver is not installed")
+        yield None, ""
         return
-    from mulchwright.book import create_book
-
-    book = folder / "slider.garden"
-    create_book(book, replace(ground_garden(), patches=(), log=(), **NO_KITCHEN))
     named = os.environ.get("MULCHWRIGHT_BROWSER")
     places = ("/usr/bin/chromium", "/usr/bin/chromium-browser")
     usual = next((path for path in places if Path(path).exists()), None)
@@ -274,12 +308,9 @@ def measure_slider(figures: Figures, folder: Path) -> None:
             browser = playwright.chromium.launch(executable_path=named or usual, args=["--no-sandbox"])
         except Error as error:
             say(f"  left out: no browser ({str(error).splitlines()[0]})")
+            yield None, ""
             return
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.goto(f"{address}/ground/sun?day=2015-06-21&hour=10:00")
-        page.locator("main:not([data-waiting])").wait_for(timeout=PATIENCE_S * 1e3)
-        page.locator("#s-slide[aria-valuetext]").wait_for()
-        put(figures, "shadow_slider_fps", [float(page.evaluate(SLIDE_FRAMES)) for _ in range(3)])
+        yield browser.new_page(viewport={"width": 1440, "height": 900}), address
         browser.close()
 
 
@@ -632,6 +663,7 @@ def main(words: list[str]) -> int:
         measure_ground(figures, Path(folder))
         measure_siting(figures)
         measure_slider(figures, Path(folder))
+        measure_plan(figures, Path(folder))
         measure_sheets(figures)
         measure_server(figures, Path(folder))
         measure_now(figures, Path(folder))

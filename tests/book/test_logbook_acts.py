@@ -5,7 +5,6 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
-import time
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -106,7 +105,7 @@ def test_a_garden_saved_over_a_grown_logbook_keeps_both(book_path: Path, garden:
         phone.add_entries([note()])
         phone.put_reading(Reading(DAY, rain_mm=4.0))
         phone.remove_entry("water-1")
-        mine = note("mine", "from the desk")
+        mine = note("mine", "from the computer")
         context.save_garden(replace(stale, units=UnitSystem.METRIC, log=(*stale.log, mine)))
         both = phone.garden()
         assert both.units is UnitSystem.METRIC
@@ -116,7 +115,7 @@ def test_a_garden_saved_over_a_grown_logbook_keeps_both(book_path: Path, garden:
         # One entry changed on both sides is refused, and nothing is written.
         stale = context.garden()
         phone.change_entry(replace(mine, text="by the phone"))
-        ours = tuple(replace(e, text="by the desk") if e.key == "mine" else e for e in stale.log)
+        ours = tuple(replace(e, text="by the computer") if e.key == "mine" else e for e in stale.log)
         with pytest.raises(BookConflict, match="Your garden was not saved"):
             context.save_garden(replace(stale, log=ours))
 
@@ -160,7 +159,7 @@ def test_only_the_latest_steps_stay(book_path: Path) -> None:
             book.undo(first.step)
 
 
-def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> None:
+def test_a_phone_and_the_computer_write_at_once(book_path: Path, garden: Garden) -> None:
     """Two connections, four threads, the same keys, each write sent twice: every one stands once."""
     failures: list[BaseException] = []
 
@@ -175,7 +174,7 @@ def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> 
     with open_book(book_path) as phone, open_book(book_path) as context:
         threads = [
             threading.Thread(target=write, args=(book, f"{who}{n}"))
-            for who, book in (("phone", phone), ("desk", context))
+            for who, book in (("phone", phone), ("computer", context))
             for n in range(2)
         ]
         for thread in threads:
@@ -185,7 +184,7 @@ def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> 
         assert not failures
         told = sorted(entry.text for entry in context.garden().log[len(garden.log) :])
         assert told == sorted(
-            f"{who}{k} {n}" for who in ("phone", "desk") for k in range(2) for n in range(5)
+            f"{who}{k} {n}" for who in ("phone", "computer") for k in range(2) for n in range(5)
         )
 
 
@@ -203,8 +202,7 @@ def test_a_process_killed_while_writing_loses_no_answered_write(book_path: Path)
     writer = subprocess.Popen([sys.executable, "-c", code, str(book_path)], stdout=subprocess.PIPE, text=True)
     assert writer.stdout is not None
     try:
-        answered = [int(writer.stdout.readline()) for _ in range(5)]
-        time.sleep(0.02)
+        answered = [int(writer.stdout.readline()) for _ in range(5)]  # the next is on its way
     finally:
         writer.kill()
         answered += [int(line) for line in writer.stdout.read().split("\n")[:-1]]

@@ -201,7 +201,7 @@ def test_two_phones_at_once_lose_and_double_nothing(
 
 
 def at(book: Path, bundle: Any, when: datetime, zone: str) -> TestClient:
-    """A desk whose clock stands at an instant, over a garden in a zone, its calendar running."""
+    """An app whose clock stands at an instant, over a garden in a zone, its calendar running."""
     with open_book(book) as opened:
         garden = opened.garden()
         opened.save_garden(replace(garden, stands_at=None, place=replace(garden.place, timezone=zone)))
