@@ -529,7 +529,7 @@ def measure_server(figures: Figures, folder: Path) -> None:
 
 
 def wait_for_outlook(address: str, key: str, began: float) -> None:
-    """Until the bed's page shows its outlook instead of how far the reckoning has come."""
+    """Until the bed's page shows its outlook instead of how far the calculation has come."""
     while "<progress" in fetch(f"{address}/beds/{key}"):
         if time.perf_counter() - began > PATIENCE_S:
             raise SystemExit("bench: the outlook did not come")
@@ -584,7 +584,7 @@ def measure_review(figures: Figures, folder: Path) -> None:
     from five_years import TODAY, five_year_garden
     from kept_years import keep_picks
     from mulchwright.book import create_book, open_book
-    from mulchwright.garden import OutlookKept
+    from mulchwright.garden import SavedOutlook
 
     path = folder / "five-years-review.garden"
     garden, series = five_year_garden()
@@ -592,11 +592,11 @@ def measure_review(figures: Figures, folder: Path) -> None:
     with server(path) as (address, _, _):  # keeps one outlook by itself
         wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
     with open_book(path) as book:
-        (last,) = book.kept_outlooks()
+        (last,) = book.saved_outlooks()
         for weeks in range(1, 261):  # the same words each week, but for their months and years
             day = last.made_on - timedelta(weeks=weeks)
             words = [(key, dated(text, last.made_on, day)) for key, text in last.patches]
-            book.keep_outlook(OutlookKept(day, last.model_version, tuple(words)))
+            book.keep_outlook(SavedOutlook(day, last.model_version, tuple(words)))
     with server(path) as (address, _, _):
         wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
         years = [TODAY.year - 1 - n for n in range(5)]
@@ -620,26 +620,26 @@ def measure_learning(figures: Figures, folder: Path) -> None:
     from calibration import measure as calibrate  # type: ignore[import-not-found]
     from learning import measure_entry  # type: ignore[import-not-found]
 
-    say("from an entry to the outlook: 20 beds, five years of entries (the first reckoning takes a while)")
+    say("from an entry to the outlook: 20 beds, five years of entries (the first calculation takes a while)")
     times, first, again, entries = measure_entry(folder)
     put(figures, "entry_to_outlook_s", times)
     figures["entry_first_outlook_s"], figures["entry_kept_outlook_s"] = first, again
     figures["entry_logbook_entries"] = float(entries)
     say("calibration of what is learned: 400 made-up seasons, some three minutes on two cores")
-    told = calibrate()
+    found = calibrate()
     for name in (
         "calibration_cover_90", "calibration_seasons", "learning_error_ratio",
         "learning_error_ratio_fixed_looks", "shared_cover_90", "shared_error_ratio",
     ):  # fmt: skip
-        figures[name if name.startswith(("cal", "learn")) else f"learning_{name}"] = float(told[name])
-    for name, one in told["quantities"].items():
+        figures[name if name.startswith(("cal", "learn")) else f"learning_{name}"] = float(found[name])
+    for name, one in found["quantities"].items():
         figures[f"calibration_rank_p_{name}"] = one["p"]
 
 
 # ---- telling it ---------------------------------------------------------------------------------
 
 
-def told(figures: Figures) -> str:
+def whole_outlook(figures: Figures) -> str:
     lines = ["| figure | median | fastest | slowest |", "|---|---|---|---|"]
     for name, value in figures.items():
         if not name.endswith(("_min", "_max")):
@@ -671,7 +671,7 @@ def main(words: list[str]) -> int:
         measure_review(figures, Path(folder))
         measure_learning(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
-    print(json.dumps(rounded, indent=1) if words else told(figures))
+    print(json.dumps(rounded, indent=1) if words else whole_outlook(figures))
     return 0
 
 

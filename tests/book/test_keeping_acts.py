@@ -329,7 +329,7 @@ def test_an_export_that_feeds_without_a_check_is_refused(kept_garden: Garden) ->
         import_whole(data)
 
 
-def test_a_garden_to_reckon_with_may_lose_its_logbook(kept_garden: Garden) -> None:
+def test_a_garden_to_compute_with_may_lose_its_logbook(kept_garden: Garden) -> None:
     bare = replace(kept_garden, log=(), patches=kept_garden.patches[1:])
     with pytest.raises(InputError, match="not in this garden"):
         bare.check_whole()

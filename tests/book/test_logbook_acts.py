@@ -15,7 +15,7 @@ from mulchwright import book as book_room
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.steps import STEPS_KEPT
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept, Photo, Reading, Sight, UnitSystem
+from mulchwright.garden import Garden, LogEntry, LogKind, Photo, Reading, SavedOutlook, Sight, UnitSystem
 from mulchwright.weather.forecast import Forecast
 
 DAY = date(2031, 9, 19)
@@ -182,8 +182,8 @@ def test_a_phone_and_the_computer_write_at_once(book_path: Path, garden: Garden)
         for thread in threads:
             thread.join()
         assert not failures
-        told = sorted(entry.text for entry in context.garden().log[len(garden.log) :])
-        assert told == sorted(
+        lines = sorted(entry.text for entry in context.garden().log[len(garden.log) :])
+        assert lines == sorted(
             f"{who}{k} {n}" for who in ("phone", "computer") for k in range(2) for n in range(5)
         )
 
@@ -237,7 +237,7 @@ def test_photos_are_kept_once_apart_from_the_garden(book_path: Path, photo: Phot
 
 
 def test_forecast_outlooks_and_settings_come_and_go(
-    book_path: Path, forecast: Forecast, kept: OutlookKept
+    book_path: Path, forecast: Forecast, kept: SavedOutlook
 ) -> None:
     with open_book(book_path) as book:
         book.save_forecast(forecast)
@@ -248,7 +248,7 @@ def test_forecast_outlooks_and_settings_come_and_go(
         later = replace(kept, made_on=DAY, patches=(("wall", "{}"),))
         book.keep_outlook(later)
         book.keep_outlook(replace(kept, model_version="0.5.0"))
-        assert book.kept_outlooks() == (later, replace(kept, model_version="0.5.0"))
+        assert book.saved_outlooks() == (later, replace(kept, model_version="0.5.0"))
         assert book.setting("weather_source") is None
         book.set_setting("weather_source", "folder")
         assert book.setting("weather_source") == "folder"
@@ -265,7 +265,7 @@ def test_forecast_outlooks_and_settings_come_and_go(
 
 
 def test_an_export_holds_photos_only_when_asked(
-    book_path: Path, photo: Photo, forecast: Forecast, kept: OutlookKept, tended_garden: Garden
+    book_path: Path, photo: Photo, forecast: Forecast, kept: SavedOutlook, tended_garden: Garden
 ) -> None:
     with open_book(book_path) as book:
         book.save_garden(tended_garden)
@@ -276,7 +276,7 @@ def test_an_export_holds_photos_only_when_asked(
         assert lean["photos"] == []
         assert lean["left_out"][0].startswith("1 photo (")
         full = book_room.export_json(book, with_photos=True)
-        assert not any("photo" in told for told in full["left_out"])
+        assert not any("photo" in text for text in full["left_out"])
     whole = book_room.import_whole(book_room.json_text(full))
     assert whole.garden == tended_garden
     assert (whole.photos, whole.forecast, whole.outlooks) == ((photo,), forecast, (kept,))

@@ -425,8 +425,10 @@ def test_a_half_made_change_is_rolled_back_at_the_next_opening(
 def test_pydantic_is_loaded_only_where_files_are_exchanged() -> None:
     code = "import sys, mulchwright.book; print('pydantic' in sys.modules, 'numpy' in sys.modules)"
     env = {**os.environ, "PYTHONPATH": str(Path(book_room.__file__).parents[2])}
-    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env)
-    assert told.stdout == "False False\n"
+    finished = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env
+    )
+    assert finished.stdout == "False False\n"
 
 
 def test_everything_promised_is_there() -> None:

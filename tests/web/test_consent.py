@@ -480,10 +480,10 @@ def test_the_command_refuses_a_brought_book_until_on_is_said(
     brought: Path, listener: Listener, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["weather", "fetch", str(brought)]) == 1
-    told = capsys.readouterr().err
-    assert "was not allowed on this computer, so nothing was sent" in told
-    assert f"http://{listener.host}/f?at=44.5,-73.2" in told
-    assert f"mulchwright weather fetch {brought} --on" in told
+    printed = capsys.readouterr().err
+    assert "was not allowed on this computer, so nothing was sent" in printed
+    assert f"http://{listener.host}/f?at=44.5,-73.2" in printed
+    assert f"mulchwright weather fetch {brought} --on" in printed
     assert listener.connections == 0
     assert main(["weather", "fetch", str(brought), "--on"]) == 0
     assert len(listener.asked) == 1

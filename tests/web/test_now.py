@@ -133,14 +133,14 @@ class SlowEngine(AlmanacEngine):
         return super().outlook(*args, **options)
 
 
-def test_while_the_next_is_reckoned_the_last_outlook_stands(
+def test_while_the_next_is_computed_the_last_outlook_stands(
     dry_book: Path, bundle: ChartBundle, ready: Callable[[TestClient], None]
 ) -> None:
     engine = SlowEngine()
     app = create_app(dry_book, engine=engine, bundle=bundle)
     with TestClient(app, base_url="http://127.0.0.1") as client:
         ready(client)
-        for n in range(3):  # three entries in a row, while the first is still being reckoned
+        for n in range(3):  # three entries in a row, while the first is still being worked out
             fields = {"kind": "looked", "sight": "nothing", "mark": f"mark-number-{n}", "back": "/now"}
             assert (
                 client.post("/log/under-the-medlar", data=fields, follow_redirects=False).status_code == 303
@@ -153,7 +153,7 @@ def test_while_the_next_is_reckoned_the_last_outlook_stands(
         assert "before the last entry" in said(client.get("/beds/under-the-medlar").text)
         engine.go.set()
         ready(client)
-        assert engine.runs <= 3, "states that are out of date by their turn are not reckoned"
+        assert engine.runs <= 3, "states that are out of date by their turn are not worked out"
         assert "with everything in the logbook" in said(client.get("/now").text)
 
 
@@ -171,7 +171,7 @@ def test_a_garden_where_nothing_is_built(tmp_path: Path, garden: Garden, bundle:
     ("cans", "words"),
     [(0.1, "half a can"), (0.6, "half a can"), (1.0, "1 can"), (2.6, "2½ cans"), (1.4, "1½ cans")],
 )
-def test_cans_are_told_by_the_half(cans: float, words: str) -> None:
+def test_cans_are_reported_by_the_half(cans: float, words: str) -> None:
     assert cans_words(cans) == words
 
 

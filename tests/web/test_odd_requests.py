@@ -94,21 +94,25 @@ class _Forms(HTMLParser):
         self._select = ""
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        told = {name: value or "" for name, value in attrs}
+        fields = {name: value or "" for name, value in attrs}
         for name in ("href", "src", "data-src", "data-spec", "data-chart"):
-            if told.get(name, "").startswith("/"):
-                self.links.add(told[name].partition("#")[0])
+            if fields.get(name, "").startswith("/"):
+                self.links.add(fields[name].partition("#")[0])
         if tag == "form":
             self._fields = {}
-            self.forms.append((told.get("method", "get").lower(), told.get("action", ""), self._fields))
+            self.forms.append((fields.get("method", "get").lower(), fields.get("action", ""), self._fields))
         elif self._fields is None:
             return
-        elif told.get("name"):
-            self._select = told["name"] if tag == "select" else self._select
-            if tag == "select" or told.get("type") not in ("checkbox", "radio", "file") or "checked" in told:
-                self._fields[told["name"]] = told.get("value", "")
-        elif tag == "option" and self._select and ("selected" in told or not self._fields[self._select]):
-            self._fields[self._select] = told.get("value", "")
+        elif fields.get("name"):
+            self._select = fields["name"] if tag == "select" else self._select
+            if (
+                tag == "select"
+                or fields.get("type") not in ("checkbox", "radio", "file")
+                or "checked" in fields
+            ):
+                self._fields[fields["name"]] = fields.get("value", "")
+        elif tag == "option" and self._select and ("selected" in fields or not self._fields[self._select]):
+            self._fields[self._select] = fields.get("value", "")
 
     def handle_endtag(self, tag: str) -> None:
         if tag == "form":

@@ -485,13 +485,13 @@ def test_a_form_of_a_thing_changed_elsewhere_keeps_what_was_typed(
         opened.save_garden(replace(garden, walls=walls))
     name.fill("Hazel hurdle")
     name.press("Tab")
-    told = page.locator('.sheet [data-fault="form"]')
-    expect(told).to_contain_text("“Fence”, 1.8 m², 3 m high")
+    found = page.locator('.sheet [data-fault="form"]')
+    expect(found).to_contain_text("“Fence”, 1.8 m², 3 m high")
     expect(name).to_have_value("Hazel hurdle")
     assert (stored().walls[1].name, stored().walls[1].height_m) == ("Fence", 3.0)
     page.locator(".sheet").get_by_role("button", name="Save").click()
     saved(page)
-    expect(told).to_be_hidden()
+    expect(found).to_be_hidden()
     assert (stored().walls[1].name, stored().walls[1].height_m) == ("Hazel hurdle", 1.6)
 
 
@@ -613,8 +613,8 @@ def test_scripts_and_server_draw_the_same_outlines_and_say_the_same_lengths(
     )
     assert drawn[0] == [outline_path(outline) for outline in outlines]
     assert drawn[1] == [crown_path(radius, evergreen=evergreen) for radius, evergreen in crowns]
-    for system, told in zip(("metric", "us"), drawn[2], strict=True):
-        for value, (length, area) in zip(lengths, told, strict=True):
+    for system, text in zip(("metric", "us"), drawn[2], strict=True):
+        for value, (length, area) in zip(lengths, text, strict=True):
             assert area == show_area(value, system)
             if system == "metric" or value > 0.02:
                 assert length == show_length(value, system)

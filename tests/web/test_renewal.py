@@ -24,23 +24,23 @@ def text_of(html: str) -> str:
 def test_the_page_tells_what_is_left_and_what_to_do(client: TestClient) -> None:
     answer = client.get(PAGE)
     assert answer.status_code == 200
-    told = text_of(answer.text)
+    text = text_of(answer.text)
     for heading in (
         "What is left", "What to add", "When it is spent", "Move living chips",
         "Nitrogen and the plants there", "What the soil gains",
     ):  # fmt: skip
-        assert heading in told
-    assert re.search(r"Of its food \d+ % is left", told)
+        assert heading in text
+    assert re.search(r"Of its food \d+ % is left", text)
     assert re.search(
-        r"Spread [\d.]+ cm of hardwood chips in the week of \d+ (August|September|October)", told
+        r"Spread [\d.]+ cm of hardwood chips in the week of \d+ (August|September|October)", text
     )
-    assert "every pick is checked from the start, with a spore print" in told
-    assert "A spore print of this bed is still due." in told
-    assert "The outlook does not take the chips out of this bed" in told
-    assert "common practice" in told  # the grade of a row, one tap away
+    assert "every pick is checked from the start, with a spore print" in text
+    assert "A spore print of this bed is still due." in text
+    assert "The outlook does not take the chips out of this bed" in text
+    assert "common practice" in text  # the grade of a row, one tap away
     assert f'href="{PAGE}"' in client.get(BED).text
     for never in (" safe to eat", "edible", "certain"):
-        assert never not in told.replace("It never says that a find is safe to eat", "")
+        assert never not in text.replace("It never says that a find is safe to eat", "")
 
 
 def test_how_far_chips_go_is_answered_and_faults_stand_beside_their_field(client: TestClient) -> None:
@@ -72,10 +72,10 @@ def test_american_units_throughout(client: TestClient, book: Any, ready: Any) ->
     with open_book(book) as opened:
         opened.set_units(UnitSystem.US)
     ready(client)
-    told = text_of(client.get(PAGE).text)
-    assert re.search(r"\d (cm|mm|m|°C|L|kg|g|m²|m³|kg/m³|g/m²)\b", told) is None
-    assert re.search(r"per 100 ft²", told)
-    assert "lb/ft³" in told
+    answer = text_of(client.get(PAGE).text)
+    assert re.search(r"\d (cm|mm|m|°C|L|kg|g|m²|m³|kg/m³|g/m²)\b", answer) is None
+    assert re.search(r"per 100 ft²", answer)
+    assert "lb/ft³" in answer
 
 
 def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
@@ -95,11 +95,11 @@ def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
         (entry,) = (e for e in opened.garden().log if e.kind is LogKind.TOPPED_UP)
     assert (entry.material, entry.thickness_m) == ("hardwood-chips", 0.05)
     ready(client)
-    told = text_of(client.get(PAGE).text)
-    assert "was topped up 1 time" in told
+    answer = text_of(client.get(PAGE).text)
+    assert "was topped up 1 time" in answer
 
 
-def test_a_move_is_noted_and_told_on_both_beds(client: TestClient, book: Any, ready: Any) -> None:
+def test_a_move_is_noted_and_reported_on_both_beds(client: TestClient, book: Any, ready: Any) -> None:
     fields = {
         "mark": "move-1", "kind": "moved", "day": "2031-06-10", "to_patch": "pump-corner",
         "text": "About 40 L, loose.",

@@ -30,11 +30,11 @@ def test_every_sign_can_be_ticked_and_answers_without_scripts(client: TestClient
     answer = client.get(f"{PAGE}?sign=sour-smell&sign=slime&watered=2")
     assert answer.status_code == 200
     assert 'value="slime" checked' in answer.text
-    told = _text(answer.text)
-    assert "Too wet, no air" in told
-    assert "The last watering was 2 days ago." in told
-    assert "The order is an estimate" in told
-    assert "Do not eat it" not in told
+    text = _text(answer.text)
+    assert "Too wet, no air" in text
+    assert "The last watering was 2 days ago." in text
+    assert "The order is an estimate" in text
+    assert "Do not eat it" not in text
 
 
 def test_another_mushroom_is_warned_of_before_any_cause(client: TestClient) -> None:
@@ -55,16 +55,16 @@ def test_unknown_signs_and_days_are_said_beside_their_place(client: TestClient) 
 def test_a_planned_bed_answers_from_its_recipe(client: TestClient) -> None:
     answer = client.get("/beds/pump-corner/signs?sign=green-mold")
     assert answer.status_code == 200
-    assert "Nothing is reckoned of its moisture" in _text(answer.text)
+    assert "Nothing is worked out of its moisture" in _text(answer.text)
 
 
 def test_american_units_throughout(client: TestClient, book: Any) -> None:
     with open_book(book) as opened:
         opened.set_units(UnitSystem.US)
-    told = _text(client.get(f"{PAGE}?" + "&".join(f"sign={key}" for key in load_trade().symptoms)).text)
-    assert re.search(r"\d (cm|mm|°C)\b", told) is None
-    assert "1 to 2 in of straw" in told
-    assert "below 82 °F" in told
+    answer = _text(client.get(f"{PAGE}?" + "&".join(f"sign={key}" for key in load_trade().symptoms)).text)
+    assert re.search(r"\d (cm|mm|°C)\b", answer) is None
+    assert "1 to 2 in of straw" in answer
+    assert "below 82 °F" in answer
 
 
 def test_sentences_change_their_units() -> None:
@@ -81,9 +81,9 @@ def test_no_row_of_the_tables_keeps_metric_words_in_american() -> None:
             assert re.search(r"\d (cm|mm|m|°C|L|liters?)\b", in_units(words, "us")) is None, row.key
 
 
-def test_one_outlook_is_kept_by_itself_and_told_of(client: TestClient, book: Any) -> None:
+def test_one_outlook_is_kept_by_itself_and_reported_of(client: TestClient, book: Any) -> None:
     with open_book(book) as opened:
-        kept = opened.kept_outlooks()
+        kept = opened.saved_outlooks()
     assert [item.made_on for item in kept] == [date(2031, 6, 10)]
     answer = client.get("/year/how-good")
     assert answer.status_code == 200

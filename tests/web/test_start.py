@@ -123,7 +123,7 @@ def test_who_leaves_comes_back_to_the_next_step(new_client: TestClient, new_book
         ({"name": " "}, "Give the garden a name"),
     ],
 )
-def test_a_place_that_cannot_be_is_told_and_no_book_is_made(
+def test_a_place_that_cannot_be_is_reported_and_no_book_is_made(
     new_client: TestClient, new_book: Path, changed: dict[str, str], message: str
 ) -> None:
     answer = new_client.post("/start/place", data=PLACE | changed)
@@ -143,7 +143,7 @@ def test_a_place_that_cannot_be_is_told_and_no_book_is_made(
         ({"low": "", "high": "", "rain": ""}, "Choose a station"),
     ],
 )
-def test_normals_that_cannot_be_are_told_and_kept_in_the_form(
+def test_normals_that_cannot_be_are_reported_and_kept_in_the_form(
     new_client: TestClient, changed: dict[str, str], message: str
 ) -> None:
     new_client.post("/start/place", data=PLACE)
@@ -172,7 +172,7 @@ def test_a_stations_file_is_taken_in(new_client: TestClient, new_book: Path) -> 
     assert series.days == shipped_record().days
 
 
-def test_a_file_that_is_none_is_told(new_client: TestClient, new_book: Path) -> None:
+def test_a_file_that_is_none_is_reported(new_client: TestClient, new_book: Path) -> None:
     new_client.post("/start/place", data=PLACE)
     answer = new_client.post(
         "/start/climate", data={}, files={"file": ("photo.csv", b"\x89PNG\x00\x01", "text/csv")}
@@ -196,7 +196,7 @@ def test_a_file_that_is_none_is_told(new_client: TestClient, new_book: Path) -> 
         ({"width": "900 m"}, "this one is 900 m"),
     ],
 )
-def test_ground_that_cannot_be_is_told_and_nothing_is_drawn(
+def test_ground_that_cannot_be_is_reported_and_nothing_is_drawn(
     new_client: TestClient, new_book: Path, changed: dict[str, str], message: str
 ) -> None:
     new_client.post("/start/place", data=PLACE)

@@ -51,7 +51,7 @@ def csv_rows(first: date, days: int, *, high: float = 22.0, low: float = 10.0, r
 
 
 def forecast_json(**changes: Any) -> str:
-    told: dict[str, Any] = {
+    fields: dict[str, Any] = {
         "kind": "daily-forecast", "version": 1, "issued_at": "2031-06-10T05:00:00Z", "source": "made up",
         "units": {"temperature": "C", "rain": "mm"},
         "days": [
@@ -59,7 +59,7 @@ def forecast_json(**changes: Any) -> str:
             for k in range(6)
         ],
     }  # fmt: skip
-    return json.dumps(told | changes)
+    return json.dumps(fields | changes)
 
 
 class Source:
@@ -205,7 +205,7 @@ def test_too_much_and_too_little_are_refused(source: Source) -> None:
     ("status", "words"),
     [(404, "has nothing at this address"), (403, "without an account"), (500, "status 500")],
 )
-def test_other_answers_are_told(source: Source, status: int, words: str) -> None:
+def test_other_answers_are_reported(source: Source, status: int, words: str) -> None:
     source.says("no", status)
     with pytest.raises(SourceError, match=words):
         get(source.address, QUICK)
@@ -221,7 +221,7 @@ def test_a_redirect_stays_on_its_host(source: Source) -> None:
     assert len(source.asked) == 1 + 4
 
 
-def test_no_server_at_all_is_told(source: Source) -> None:
+def test_no_server_at_all_is_reported(source: Source) -> None:
     source.server.server_close()
     with pytest.raises(SourceError, match="could not be reached"):
         get(source.address, QUICK)
@@ -282,11 +282,11 @@ def test_a_forecast_with_a_number_without_end_is_refused(number: str) -> None:
 
 def test_a_forecast_in_us_units_is_converted() -> None:
     days = [{"day": "2031-06-11", "temperature_min": 50, "temperature_max": 68, "rain": 0.5}]
-    told = forecast_of_json(
+    series = forecast_of_json(
         forecast_json(units={"temperature": "F", "rain": "in"}, days=days).encode(), "f"
     ).series
-    assert (told.temperature_min_c[0], told.temperature_max_c[0]) == pytest.approx((10, 20))
-    assert told.rain_mm[0] == pytest.approx(12.7)
+    assert (series.temperature_min_c[0], series.temperature_max_c[0]) == pytest.approx((10, 20))
+    assert series.rain_mm[0] == pytest.approx(12.7)
 
 
 # ---- fetching into the book --------------------------------------------------------------------
@@ -349,7 +349,9 @@ def test_days_and_forecast_are_fetched_and_taken(book: Path, source: Source) -> 
         ("<html>sign in</html>", "is a web page"),
     ],
 )
-def test_what_looks_wrong_is_told_and_not_taken(book: Path, source: Source, rows: str, words: str) -> None:
+def test_what_looks_wrong_is_reported_and_not_taken(
+    book: Path, source: Source, rows: str, words: str
+) -> None:
     source.says(rows)
     turn_on(book, source)
     result = weather_feed.fetch_now(book, TODAY, NOW)
@@ -382,13 +384,13 @@ def test_the_folder_takes_each_content_once_and_leaves_bad_files_alone(book: Pat
     (folder / "bad.csv").write_text("a,b\n1,2\n")
     (folder / "next.json").write_text(forecast_json())
     (folder / "picture.png").write_bytes(b"\x89PNG")
-    told = {one.name: one for one in weather_folder.check_folder(book, TODAY, settled_s=0)}
-    assert told["may.csv"].taken
-    assert "31 days added" in told["may.csv"].words
-    assert not told["bad.csv"].taken
-    assert "left as it is" in told["bad.csv"].words
-    assert told["next.json"].taken
-    assert set(told) == {"may.csv", "bad.csv", "next.json"}
+    fields = {one.name: one for one in weather_folder.check_folder(book, TODAY, settled_s=0)}
+    assert fields["may.csv"].taken
+    assert "31 days added" in fields["may.csv"].words
+    assert not fields["bad.csv"].taken
+    assert "left as it is" in fields["bad.csv"].words
+    assert fields["next.json"].taken
+    assert set(fields) == {"may.csv", "bad.csv", "next.json"}
     assert (folder / "bad.csv").read_text() == "a,b\n1,2\n"
     shutil.copy(folder / "may.csv", folder / "may again.csv")
     assert weather_folder.check_folder(book, TODAY, settled_s=0) == ()
@@ -406,7 +408,7 @@ def test_a_file_that_is_still_being_copied_waits(book: Path, tmp_path: Path) -> 
     assert weather_folder.check_folder(book, TODAY, settled_s=60) == ()
 
 
-def test_a_folder_that_is_gone_is_told(book: Path, tmp_path: Path) -> None:
+def test_a_folder_that_is_gone_is_reported(book: Path, tmp_path: Path) -> None:
     weather_consent.watch_folder(book, str(tmp_path / "gone"))
     with pytest.raises(SourceError, match="cannot be read"):
         weather_folder.check_folder(book, TODAY)
@@ -470,7 +472,7 @@ def test_a_reading_is_written_changed_removed_and_taken_back(weather: TestClient
         ({"low": "20", "high": "10"}, "lowest temperature is above the highest"),
     ],
 )
-def test_what_is_no_reading_is_told_beside_its_field(
+def test_what_is_no_reading_is_reported_beside_its_field(
     weather: TestClient, book: Path, typed: dict[str, str], words: str
 ) -> None:
     answer = weather.post("/weather/reading", data={"day": "2031-06-09", **typed})
@@ -493,7 +495,7 @@ def test_us_growers_type_inches_and_fahrenheit(weather: TestClient, book: Path) 
     assert "°C" not in re.sub(r"<details.*?</details>|<option.*?</option>", "", answer.text, flags=re.DOTALL)
 
 
-def test_a_file_is_added_and_its_differences_are_told(weather: TestClient) -> None:
+def test_a_file_is_added_and_its_differences_are_reported(weather: TestClient) -> None:
     def send(text: str, **typed: str) -> Any:
         return weather.post("/weather/append", data=typed, files={"file": ("june.csv", text.encode())})
 
