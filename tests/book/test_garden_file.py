@@ -70,7 +70,7 @@ def test_samples_of_the_manual_make_books(sample: str, tmp_path: Path) -> None:
         assert book.garden() == garden
 
 
-@pytest.mark.parametrize(("sample", "told"), WRONG)
+@pytest.mark.parametrize(("sample", "text"), WRONG)
 def test_the_wrong_sample_is_reported_as_printed(sample: str, text: str) -> None:
     with pytest.raises(InputError) as caught:
         garden_from_toml(sample, trade=load_trade())
@@ -511,7 +511,7 @@ def test_recipes_of_the_file_are_kept_under_their_names() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "text"),
     [
         (('price = 27.95 ', 'price = 27.955'), "27.955 is no sum of money of 0 or more in whole cents"),
         (('price = 27.95 ', 'price = -3 '), "price: -3 is no sum of money of 0 or more"),
@@ -573,7 +573,7 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "text"),
     [
         (("check = 2031-09-12  ", "# "), "names no identity check that covers this pick"),
         (("picks = [2031-09-12]     #", "picks = [] #"), "names no identity check that covers this pick"),

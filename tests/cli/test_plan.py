@@ -83,7 +83,7 @@ def test_a_drawing_for_the_printer(run: Run, book: Path, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "text"),
     [
         (("plan.pdf",), "let its name end in .geojson, .svg or .png"),
         (("plan.svg", "--scale", "2"), "too large for the sheet"),

@@ -157,7 +157,7 @@ def test_when_tells_the_weeks_and_a_season(run: Run, stocked: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "text"),
     [
         (("when", "nowhere"), "There is no patch 'nowhere' in this garden; its patches: row"),
         (("best-use", "--money", "much"), "'much' is no sum; write it as 60 or 59.50"),

@@ -382,17 +382,13 @@ def test_no_page_calls_anything_safe_or_identified(kitchen: Kitchen) -> None:
         )
         assert not re.search(r"\b(safe|edible|certain|certainly|identified)\b", answer, re.IGNORECASE), page
     pantry = text(kitchen.get("/stores/pantry"))
-    for caution in (
-        "Not in oil, not sealed fresh",
-        "tested recipe",
-        "local food authority",
-        "Spores and lungs",
-    ):
+    for caution in ("Not in oil, not sealed fresh", "tested recipe", "local food authority"):
         assert caution in pantry
+    assert "Spores and lungs" not in pantry, "of oysters, and there are none"
 
 
 @pytest.mark.parametrize(
-    ("span", "told"),
+    ("span", "text"),
     [
         (Range(0.1, 0.4, 0.8), "less than an hour"),
         (Range(3.9, 8.53, 21.3), "4 to 21 hours, most likely 8½"),

@@ -297,7 +297,7 @@ LAID, EARLY, LATE = (
 
 
 @pytest.mark.parametrize(
-    ("told", "day", "opens"),
+    ("text", "day", "opens"),
     [
         (COLOR, "2031-06-10", False),
         (COLOR, "2031-06-11", True),

@@ -46,7 +46,7 @@ def pick(**given: Any) -> LogEntry:
 
 
 @pytest.mark.parametrize(
-    ("told", "words", "field"),
+    ("fields", "words", "field"),
     [
         ({"count": 0}, "count of mushrooms is 0", "count"),
         ({"count": 2.5}, "whole numbers", "count"),
@@ -69,7 +69,7 @@ def test_an_entry_refuses_what_it_cannot_be(fields: dict[str, Any], words: str, 
 
 
 @pytest.mark.parametrize(
-    ("told", "words"),
+    ("fields", "words"),
     [
         ({}, "tells nothing"),
         ({"rain_mm": -1.0}, "rain of a day"),
@@ -98,7 +98,7 @@ def test_a_good_entry_is_let_pass() -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "words", "field"),
+    ("fields", "words", "field"),
     [
         ({"day": date(2031, 9, 21)}, "still to come (today is 20 September 2031)", "day"),
         ({"day": date(2031, 4, 13)}, "was built on 14 April 2031", "day"),
