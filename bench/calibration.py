@@ -245,8 +245,8 @@ def _median_error(days: Floats, truth: float) -> float:
 
 def one_season(number: int) -> Season:
     """One season for the ranks, and another for the errors before and after three entries."""
-    from mulchwright.almanac.learning import sharpness_of
     from mulchwright.season.observing import observe
+    from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
 
     began = time.perf_counter()
@@ -316,9 +316,10 @@ class Sharing:
 
 def one_sharing(number: int) -> Sharing:
     """Two beds of one species: the logbook tells of the first only, the second's first picking is told."""
-    from mulchwright.almanac.learning import posteriors, sharpness_of
+    from mulchwright.almanac.learning import posteriors
     from mulchwright.season.draws import SPECIES_ROWS, prior_latent
     from mulchwright.season.observing import observe
+    from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
 
     trade = load_trade()

@@ -51,10 +51,10 @@ def _record(base: Garden) -> DailySeries:
 def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> list[LogEntry]:
     """A look every fortnight, waterings in summer, pickings as they fall: what a true course gives."""
     from calibration import entries_of, season_of  # type: ignore[import-not-found]
-    from mulchwright.almanac.learning import sharpness_of
     from mulchwright.garden import LogEntry, LogKind
     from mulchwright.season.draws import prior_latent
     from mulchwright.season.observing import observe
+    from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
     from mulchwright.weather import weather_futures
 

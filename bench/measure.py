@@ -127,6 +127,7 @@ def measure_engine(figures: Figures) -> None:
 def measure_outlook(figures: Figures) -> None:
     say("a whole outlook: 20 patches x 200 members x 730 days")
     from mulchwright.almanac import outlook
+    from mulchwright.almanac.outlook import OutlookOptions
     from mulchwright.book.demo import demo_garden
     from mulchwright.trade import load_trade
 
@@ -136,7 +137,16 @@ def measure_outlook(figures: Figures) -> None:
     start = garden.patches[0].built_on
 
     def act() -> object:
-        return outlook(garden, series, trade, today=DEMO_DAY, start=start, days=730, members=200, threads=2)
+        return outlook(
+            garden,
+            series,
+            trade,
+            today=DEMO_DAY,
+            start=start,
+            days=730,
+            members=200,
+            options=OutlookOptions(threads=2),
+        )
 
     act()
     put(figures, "outlook_20x200x730_s", [timed(act) for _ in range(5)])

@@ -22,8 +22,7 @@ from mulchwright.book import create_book, open_book, read_whole_file
 from mulchwright.cli.app import main
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
-from mulchwright.services import weather_consent
-from mulchwright.services import weather_updates as keeper
+from mulchwright.services import weather_consent, weather_feed, weather_folder, weather_updates
 from mulchwright.services.consent import FOLDER_VARIABLE, Answer, ConsentStore, Subject
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
@@ -106,7 +105,7 @@ def brought(book: Path, listener: Listener, folder: Path) -> Path:
 
 def look(book: Path) -> None:
     """One round of the background work, without its thread."""
-    keeper.WeatherUpdates(book, lambda garden: TODAY).look(NOW)
+    weather_updates.WeatherUpdates(book, lambda garden: TODAY).look(NOW)
 
 
 def fetched(book: Path) -> bool:
@@ -168,9 +167,9 @@ def test_a_brought_book_connects_to_nobody_and_reads_no_folder(
         assert opened.setting("weather_fetched") is None
         assert opened.setting("weather_folder_taken") is None
     with pytest.raises(InputError, match="was not allowed on this computer") as refused:
-        keeper.fetch_now(brought, TODAY, NOW)
+        weather_feed.fetch_now(brought, TODAY, NOW)
     assert f"http://{listener.host}/f?at=44.5,-73.2" in str(refused.value)
-    assert keeper.check_folder(brought, TODAY) == ()
+    assert weather_folder.check_folder(brought, TODAY) == ()
     assert (listener.connections, seen) == (0, [])
 
 
@@ -202,7 +201,7 @@ def test_allow_on_the_page_fetches(
     assert "On: asked every six hours" in page
     assert "consent-fetch-heading" not in page
     assert "consent-folder-heading" in page  # one answer is not the other
-    keeper.WeatherUpdates(brought, lambda garden: TODAY).look(datetime(2099, 1, 1, tzinfo=UTC))
+    weather_updates.WeatherUpdates(brought, lambda garden: TODAY).look(datetime(2099, 1, 1, tzinfo=UTC))
     assert len(listener.asked) == 2
 
 
@@ -214,7 +213,7 @@ def test_allow_on_the_page_reads_the_folder(
     page = client.post("/weather/consent", data={**form, "answer": "allow"}).text
     assert 'id="consent-folder-heading"' not in page
     look(brought)
-    assert [one.name for one in keeper.told_of_folder(brought)] == ["next.json"]
+    assert [one.name for one in weather_folder.folder_files(brought)] == ["next.json"]
     assert listener.connections == 0
 
 
@@ -320,7 +319,7 @@ def asks_again(book: Path, listener: Listener) -> bool:
     before = listener.connections
     look(book)
     assert listener.connections == before
-    assert not keeper.check_folder(book, TODAY, settled_s=0)
+    assert not weather_folder.check_folder(book, TODAY, settled_s=0)
     return all(wish.question for wish in wished(book).values())
 
 
@@ -425,7 +424,7 @@ def test_answers_lie_in_the_users_data_folder(tmp_path: Path, monkeypatch: pytes
 
 def test_off_withdraws_what_was_allowed(brought: Path, listener: Listener) -> None:
     allow(brought)
-    keeper.save_source(brought, replace(keeper.source_of(brought), on=False))
+    weather_feed.save_source(brought, replace(weather_feed.source_of(brought), on=False))
     weather_consent.watch_folder(brought, "")
     assert not any(ConsentStore().file_of(brought, subject).exists() for subject in Subject)
     set_wishes(brought, address=listener.template, folder=brought.parent)
@@ -452,7 +451,7 @@ def test_a_wish_that_no_page_would_take_is_none(
     with open_book(book) as opened:
         opened.set_settings({"weather_source": text, "weather_folder": "relative/../folder"})
     assert wished(book) == {}
-    assert keeper.source_of(book) == keeper.Source()
+    assert weather_feed.source_of(book) == weather_feed.Source()
     assert pages(book).get("/weather").status_code == 200
 
 
@@ -500,12 +499,14 @@ def test_the_command_refuses_a_brought_book_until_on_is_said(
 
 def test_wishes_are_made_of_the_settings_as_documented(book: Path) -> None:
     """The names that the tests write are those of the program."""
-    assert (keeper.SOURCE, keeper.FOLDER) == ("weather_source", "weather_folder")
-    assert set(asdict(keeper.Source())) >= {"on", "forecast_address"}
+    assert (weather_feed.SOURCE, weather_folder.FOLDER) == ("weather_source", "weather_folder")
+    assert set(asdict(weather_feed.Source())) >= {"on", "forecast_address"}
 
 
 def test_terms_name_only_what_is_sent(book: Path) -> None:
     place = Place("Sedge Hollow", 44.5, -73.2, 100.0, "America/New_York")
-    terms = keeper.fetch_terms(keeper.Source(True, "https://example.org/{station}.csv", "X1"), place)
+    terms = weather_feed.fetch_terms(
+        weather_feed.Source(True, "https://example.org/{station}.csv", "X1"), place
+    )
     assert terms["station"] == "X1"
     assert terms["latitude"] == terms["longitude"] == ""

@@ -553,5 +553,9 @@ def test_the_share_of_the_forecast_by_hand(garden: Garden) -> None:
     )  # fmt: skip
     total = bed_total(made, patch, TRADE, told, TODAY)
     assert total.forecast.startswith("25 % of what the outlook expects of its first year, about 4 kg")
+    none_yet = replace(made, log=tuple(e for e in made.log if e.patch != BED), uses=(), checks=(), jars=())
+    assert bed_total(none_yet, patch, TRADE, told, TODAY).forecast.startswith(
+        "The outlook expects about 4 kg"
+    )
     old = replace(patch, built_on=date(2029, 4, 5))
     assert bed_total(made, old, TRADE, told, TODAY).forecast == ""

@@ -20,8 +20,7 @@ from starlette.testclient import TestClient
 from mulchwright.book import create_book, open_book
 from mulchwright.errors import InputError, SourceError
 from mulchwright.garden import Garden, Place, UnitSystem
-from mulchwright.services import weather_consent
-from mulchwright.services import weather_updates as keeper
+from mulchwright.services import weather_consent, weather_feed, weather_folder
 from mulchwright.services.fetch import Limits, TooSoon, get
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.weather import staleness
@@ -153,7 +152,7 @@ def test_a_width_in_a_kept_address_is_refused_before_it_is_filled_in(client: Tes
     with pytest.raises(InputError, match="is not filled in"):
         address_for(bad, Place("X", 44.5, -73.2, 100.0, "UTC"), date(2031, 6, 1), date(2031, 6, 2))
     with open_book(book) as opened:
-        opened.set_setting(keeper.SOURCE, json.dumps({"station_address": bad}))
+        opened.set_setting(weather_feed.SOURCE, json.dumps({"station_address": bad}))
     answer = client.get("/weather")
     assert answer.status_code == 200
     assert "is not filled in by this program" in answer.text
@@ -290,7 +289,7 @@ def test_a_forecast_in_us_units_is_converted() -> None:
 def turn_on(book: Path, source: Source, *, forecast: bool = False) -> None:
     weather_consent.switch_on(
         book,
-        keeper.Source(
+        weather_feed.Source(
             False, f"{source.address}/{{station}}.csv?from={{first}}", STATION, "",
             f"{source.address}/f?at={{latitude}},{{longitude}}" if forecast else "",
         ),
@@ -298,10 +297,10 @@ def turn_on(book: Path, source: Source, *, forecast: bool = False) -> None:
 
 
 def test_nothing_is_sent_while_it_is_off(book: Path, source: Source) -> None:
-    assert not keeper.source_of(book).on
-    keeper.save_source(book, keeper.Source(False, f"{source.address}/x.csv"))
+    assert not weather_feed.source_of(book).on
+    weather_feed.save_source(book, weather_feed.Source(False, f"{source.address}/x.csv"))
     with pytest.raises(InputError, match="Fetching is off"):
-        keeper.fetch_now(book, TODAY, NOW)
+        weather_feed.fetch_now(book, TODAY, NOW)
     assert source.asked == []
 
 
@@ -317,7 +316,7 @@ def test_days_and_forecast_are_fetched_and_taken(book: Path, source: Source) -> 
 
     source.answer = answer
     turn_on(book, source, forecast=True)
-    result = keeper.fetch_now(book, TODAY, NOW)
+    result = weather_feed.fetch_now(book, TODAY, NOW)
     assert result.well, result.words
     assert "38 days added" in result.words
     assert "up to 7 June 2031 so far" in result.words
@@ -329,7 +328,7 @@ def test_days_and_forecast_are_fetched_and_taken(book: Path, source: Source) -> 
     assert series.rain_mm[-1] == 2.0
     assert forecast is not None
     assert forecast.series.days == 6
-    again = keeper.fetch_now(book, TODAY, NOW)
+    again = weather_feed.fetch_now(book, TODAY, NOW)
     assert "Nothing new" in again.words
     assert "from=2031-05-31" in source.asked[2]  # a week before the record's end
 
@@ -347,7 +346,7 @@ def test_days_and_forecast_are_fetched_and_taken(book: Path, source: Source) -> 
 def test_what_looks_wrong_is_told_and_not_taken(book: Path, source: Source, rows: str, words: str) -> None:
     source.says(rows)
     turn_on(book, source)
-    result = keeper.fetch_now(book, TODAY, NOW)
+    result = weather_feed.fetch_now(book, TODAY, NOW)
     if words != ".":
         assert not result.well
         assert words in result.words
@@ -358,10 +357,10 @@ def test_what_looks_wrong_is_told_and_not_taken(book: Path, source: Source, rows
 def test_a_source_that_asks_for_peace_is_left_alone(book: Path, source: Source) -> None:
     source.says("", 429, Retry_After="3600")
     turn_on(book, source)
-    first = keeper.fetch_now(book, TODAY, NOW)
+    first = weather_feed.fetch_now(book, TODAY, NOW)
     assert not first.well
     assert first.not_before is not None
-    again = keeper.fetch_now(book, TODAY, NOW + timedelta(minutes=1))
+    again = weather_feed.fetch_now(book, TODAY, NOW + timedelta(minutes=1))
     assert "Nothing was sent" in again.words
     assert len(source.asked) == 1
 
@@ -377,7 +376,7 @@ def test_the_folder_takes_each_content_once_and_leaves_bad_files_alone(book: Pat
     (folder / "bad.csv").write_text("a,b\n1,2\n")
     (folder / "next.json").write_text(forecast_json())
     (folder / "picture.png").write_bytes(b"\x89PNG")
-    told = {one.name: one for one in keeper.check_folder(book, TODAY, settled_s=0)}
+    told = {one.name: one for one in weather_folder.check_folder(book, TODAY, settled_s=0)}
     assert told["may.csv"].taken
     assert "31 days added" in told["may.csv"].words
     assert not told["bad.csv"].taken
@@ -386,9 +385,9 @@ def test_the_folder_takes_each_content_once_and_leaves_bad_files_alone(book: Pat
     assert set(told) == {"may.csv", "bad.csv", "next.json"}
     assert (folder / "bad.csv").read_text() == "a,b\n1,2\n"
     shutil.copy(folder / "may.csv", folder / "may again.csv")
-    assert keeper.check_folder(book, TODAY, settled_s=0) == ()
+    assert weather_folder.check_folder(book, TODAY, settled_s=0) == ()
     (folder / "june.csv").write_text(csv_rows(date(2031, 6, 1), 3))
-    assert len(keeper.check_folder(book, TODAY, settled_s=0)) == 1
+    assert len(weather_folder.check_folder(book, TODAY, settled_s=0)) == 1
     with open_book(book) as opened:
         series = opened.series()
     assert series is not None
@@ -398,13 +397,13 @@ def test_the_folder_takes_each_content_once_and_leaves_bad_files_alone(book: Pat
 def test_a_file_that_is_still_being_copied_waits(book: Path, tmp_path: Path) -> None:
     weather_consent.watch_folder(book, str(tmp_path))
     (tmp_path / "may.csv").write_text(csv_rows(date(2031, 5, 1), 31))
-    assert keeper.check_folder(book, TODAY, settled_s=60) == ()
+    assert weather_folder.check_folder(book, TODAY, settled_s=60) == ()
 
 
 def test_a_folder_that_is_gone_is_told(book: Path, tmp_path: Path) -> None:
     weather_consent.watch_folder(book, str(tmp_path / "gone"))
     with pytest.raises(SourceError, match="cannot be read"):
-        keeper.check_folder(book, TODAY)
+        weather_folder.check_folder(book, TODAY)
 
 
 # ---- the page ----------------------------------------------------------------------------------
@@ -528,7 +527,7 @@ def test_the_address_is_shown_before_anything_is_sent(
     assert "38 days added" in on
     assert "Turn it off" in on
     weather.post("/weather/feed/off")
-    assert not keeper.source_of(book).on
+    assert not weather_feed.source_of(book).on
 
 
 def test_a_folder_must_be_there(weather: TestClient, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.almanac.told import PatchOutlook
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.garden import Garden, LogKind, Patch
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries

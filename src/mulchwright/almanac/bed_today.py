@@ -12,8 +12,8 @@ from datetime import date, timedelta
 import numpy as np
 
 from mulchwright.almanac.near import NearDay
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span, computed_line, noted_line, table_line
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch
 from mulchwright.garden.logbook import Sight

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from mulchwright.almanac.told import Outlook, PatchOutlook
+from mulchwright.almanac.outlook_result import Outlook, PatchOutlook
 from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept, Patch, Stage
 from mulchwright.season import food_cells
 from mulchwright.trade import Trade

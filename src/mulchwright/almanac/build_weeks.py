@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
-from mulchwright.almanac.told import Quantiles
+from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook_result import Quantiles
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.trade import Trade
@@ -58,7 +58,7 @@ def build_weeks(
     )
     told = outlook(
         replace(garden, patches=beds, log=()), series, trade, today=min(today, first), start=first,
-        days=(days[-1] - first).days + 366, members=members, seed=seed, alike=True, progress=progress,
+        days=(days[-1] - first).days + 366, members=members, seed=seed, options=ALIKE, progress=progress,
     )  # fmt: skip
     return tuple(
         BuildWeek(

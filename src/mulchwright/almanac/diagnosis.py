@@ -16,7 +16,7 @@ from enum import StrEnum
 
 from mulchwright.almanac.bed_history import bed_history
 from mulchwright.almanac.evidence import Marks, Reason, reasons_of
-from mulchwright.almanac.told import PatchOutlook
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
 from mulchwright.trade import Caution, Lookalike, Symptom, Trade, Trouble

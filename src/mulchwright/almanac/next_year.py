@@ -7,8 +7,8 @@ from datetime import date
 from enum import StrEnum
 
 from mulchwright.almanac.bed_year import BedYear, Reason, ReasonKind, share_left_of
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.renewal import renewal
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.garden import Garden, Patch, Stage, WateringRule
 from mulchwright.trade import Trade
 

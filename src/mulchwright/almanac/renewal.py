@@ -14,9 +14,9 @@ from enum import StrEnum
 
 import numpy as np
 
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
 from mulchwright.gather.ranges import Amount, product

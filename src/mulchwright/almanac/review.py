@@ -28,7 +28,7 @@ from mulchwright.almanac.bed_year import (
     year_is_in,
 )
 from mulchwright.almanac.next_year import Proposal, proposals_for
-from mulchwright.almanac.told import Outlook
+from mulchwright.almanac.outlook_result import Outlook
 from mulchwright.almanac.yield_story import YieldStory, yield_story
 from mulchwright.errors import InputError
 from mulchwright.garden import Fate, Garden, JarKind, LogEntry, LogKind, OutlookKept

@@ -22,7 +22,7 @@ from typing import Any
 
 import numpy as np
 
-from mulchwright.almanac.told import FirstPicking, Outlook, PatchOutlook
+from mulchwright.almanac.outlook_result import FirstPicking, Outlook, PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import LayerLeft
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.gather.mixing import Part, carbon_nitrogen_of, nitrogen_to_add_kg
 from mulchwright.gather.ranges import Amount, product, quotient, total
 from mulchwright.season.decay import carbon_kept_kg, carbon_nitrogen_left

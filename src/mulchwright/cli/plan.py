@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
+from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.errors import InputError
-
-__all__ = ["plan_app"]
 
 plan_app = typer.Typer(
     help="Carry the plan to other programs and to paper.", no_args_is_help=True, rich_markup_mode=None
@@ -23,10 +22,6 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
-
-
-BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 
 
 @plan_app.command()

@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.weather import StationReport
 
-__all__ = ["chance_words", "day_words", "print_outlook", "print_rows", "print_station_report", "tenths_words"]
-
 TOLD_TENTHS = 8
 """A date is told with the chance that a gardener would plan by, 8 in 10, or the most there is."""
 WIDEST_TABLE = 7

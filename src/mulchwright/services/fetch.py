@@ -35,8 +35,6 @@ from mulchwright.weather.feed import (
     within,
 )
 
-__all__ = ["CsvAndJsonAdapter", "Limits", "TooSoon", "get"]
-
 
 @dataclass(frozen=True, slots=True)
 class Limits:

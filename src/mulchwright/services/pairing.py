@@ -26,17 +26,6 @@ from platformdirs import user_data_path
 
 from mulchwright.errors import InputError
 
-__all__ = [
-    "CODE_LETTERS",
-    "CODE_LIFE_S",
-    "TRIES_OF_A_CODE",
-    "Code",
-    "PairedPhones",
-    "Pairing",
-    "Phone",
-    "spelled",
-]
-
 CODE_LETTERS = "ABCDEFGHJKMNPQRTUVWXY346789"
 """Without I, L, 1, O, 0, S, 5, Z and 2, which are read for each other."""
 CODE_LENGTH = 8

@@ -16,8 +16,6 @@ from PIL import Image, ImageCms, ImageOps
 from mulchwright.errors import InputError
 from mulchwright.garden.photo import LARGEST_PHOTO_BYTES, LARGEST_THUMB_BYTES, Photo
 
-__all__ = ["LARGEST_UPLOAD_BYTES", "LONGEST_SIDE_PX", "THUMB_PX", "photo_of"]
-
 LARGEST_UPLOAD_BYTES = 30_000_000
 LONGEST_SIDE_PX = 1600
 THUMB_PX = 320

@@ -11,8 +11,6 @@ from __future__ import annotations
 from mulchwright.errors import InputError
 from mulchwright.garden.backdrop import picture_kind
 
-__all__ = ["bare_picture"]
-
 _SOI, _EOI, _SOS = 0xD8, 0xD9, 0xDA
 _JPEG_KEPT = frozenset({0xE0, 0xE2, 0xEE})
 """Of the application segments: the frame's, the color profile, and Adobe's note on the color transform."""

@@ -19,8 +19,6 @@ from urllib.parse import urlsplit
 
 from platformdirs import user_data_path
 
-__all__ = ["PROOF_PATH", "RunningServer", "proof_of"]
-
 PROOF_PATH = "/serving"
 PATIENCE_S = 2.0
 MOST_BYTES = 20_000

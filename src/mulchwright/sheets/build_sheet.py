@@ -45,7 +45,8 @@ KITCHEN_SCALE_KG = 5.0
 """What a kitchen scale commonly takes (common practice, no source)."""
 SHORT_CAUTION = 80
 """Letters that a shortened caution has at least: one sentence alone may not say what to do."""
-ALWAYS = ("chipper", "dust", "lifting", "trunk")
+ALWAYS = ("dust", "lifting", "trunk")
+WITH_CHIPS = ("chipper",)
 WITH_SOAKING = ("soak-gas", "soaking-vessels")
 MOMENTS = ("build", "work", "prepare")
 
@@ -261,16 +262,18 @@ def _fetches(needs: Takeoff, trade: Trade) -> Iterator[Fetch]:
 def _cautions_of(patch: Patch, trade: Trade) -> tuple[list[Caution], list[Caution]]:
     """Cautions for the patch's own page, and the further ones for the sheet's first page.
 
-    What names a material is told where the patch has it; what soaking brings, where something is soaked.
+    What names a material is told where the patch has it; what soaking brings, where something is soaked;
+    the chipper, where chips are laid.
     """
     layers = patch.recipe.all_layers
     soaked = any(layer.start_moisture is StartMoisture.SOAKED for layer in layers)
-    near = {*ALWAYS, *(WITH_SOAKING if soaked else ())}
     here = {
         f"material:{trade.materials[layer.material].family}"
         for layer in layers
         if layer.material in trade.materials
     }
+    chips = "material:chips" in here
+    near = {*ALWAYS, *(WITH_CHIPS if chips else ()), *(WITH_SOAKING if soaked else ())}
     here |= {f"species:{patch.species}"} | {f"wood:{wood}" for layer in layers for wood in layer.woods}
     if patch.recipe.skin is not None:
         here.add("material:skin")

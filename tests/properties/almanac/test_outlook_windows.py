@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Outlook, outlook
+from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.errors import InputError, MulchwrightError
 from mulchwright.garden import (
     ClimateNormals,
@@ -42,6 +43,7 @@ NORMALS = ClimateNormals(
     (80.0,) * 12, source="made up for the test",
 )  # fmt: skip
 MEMBERS = 6
+WITHOUT_LEARNING = OutlookOptions(learning=False)
 
 
 @pytest.fixture(autouse=True)
@@ -95,7 +97,14 @@ def test_a_window_that_ended_long_ago_is_told() -> None:
     today = date(2013, 12, 31)
     garden, series = garden_of(date(2012, 4, 15)), record(date(2010, 1, 1), 1460)
     told = outlook(
-        garden, series, TRADE, today=today, start=date(2012, 4, 15), days=300, members=MEMBERS, learning=False
+        garden,
+        series,
+        TRADE,
+        today=today,
+        start=date(2012, 4, 15),
+        days=300,
+        members=MEMBERS,
+        options=WITHOUT_LEARNING,
     )
     hold_together(told, today)
     (bed,) = told.patches
@@ -125,7 +134,7 @@ def test_every_window_is_told_or_refused_in_words() -> None:
         try:
             told = outlook(
                 garden, series, TRADE, today=today, start=start, days=days, members=MEMBERS,
-                seed=rng.randint(0, 9), learning=False,
+                seed=rng.randint(0, 9), options=WITHOUT_LEARNING,
             )  # fmt: skip
         except MulchwrightError:
             refused += 1
@@ -159,7 +168,7 @@ def test_every_window_is_told_or_refused_in_words() -> None:
 )
 def test_what_no_outlook_can_hold_is_refused(asked: dict[str, object]) -> None:
     garden = garden_of(asked.pop("built_on", date(2030, 4, 10)))  # type: ignore[arg-type]
-    wanted = {"today": date(2030, 6, 1), "members": MEMBERS, "learning": False} | asked
+    wanted = {"today": date(2030, 6, 1), "members": MEMBERS, "options": WITHOUT_LEARNING} | asked
     with pytest.raises(InputError) as caught:
         outlook(garden, None, TRADE, **wanted)  # type: ignore[arg-type]
     assert len(str(caught.value)) < 400

@@ -13,7 +13,7 @@ from mulchwright.almanac import outlook
 from mulchwright.almanac.bed_history import bed_history
 from mulchwright.almanac.diagnosis import Cause, Fit, diagnose, stranger_warning
 from mulchwright.almanac.evidence import RULES
-from mulchwright.almanac.told import Band, PatchOutlook
+from mulchwright.almanac.outlook_result import Band, PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     ClimateNormals,

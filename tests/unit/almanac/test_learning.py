@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Memory, Outlook, outlook, what_if
-from mulchwright.almanac.learning import notes_from, posteriors, sharpness_of
+from mulchwright.almanac.learning import notes_from, posteriors
+from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season.draws import draw_parameters
+from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import load_trade
 from mulchwright.web.views.learned import learned_words
 
@@ -50,7 +52,7 @@ def told(*log: LogEntry, learning: bool = True, memory: Memory | None = MEMORY, 
     _, series = demo_garden()
     return outlook(
         replace(garden(), log=log, **changes), series, load_trade(),
-        today=TODAY, members=120, seed=5, learning=learning, memory=memory,
+        today=TODAY, members=120, seed=5, memory=memory, options=OutlookOptions(learning=learning),
     )  # fmt: skip
 
 

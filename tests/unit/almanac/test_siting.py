@@ -10,6 +10,7 @@ import pytest
 
 from mulchwright.almanac import outlook
 from mulchwright.almanac.choosing import Spot, choices_for, template_patch
+from mulchwright.almanac.outlook import ALIKE
 from mulchwright.almanac.siting import (
     ClassOutcome,
     SiteMap,
@@ -71,7 +72,7 @@ def test_the_map_is_the_engine_run_on_each_class() -> None:
             start=BUILT,
             days=366,
             members=60,
-            alike=True,
+            options=ALIKE,
         ).patches[0]
         assert outcome_here.chance_of_nothing == alone.none_in_first_year
         assert outcome_here.picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)

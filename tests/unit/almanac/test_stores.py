@@ -33,6 +33,7 @@ from mulchwright.almanac import (
     when_to_build,
 )
 from mulchwright.almanac.choosing import recipe_of
+from mulchwright.almanac.outlook import ALIKE
 from mulchwright.almanac.resources import CUBIC_YARD_L
 from mulchwright.book.demo import demo_garden
 from mulchwright.errors import InputError
@@ -427,7 +428,7 @@ def test_values_are_the_engines_own(scarce: Garden, trade: Trade) -> None:
     assert planned.option.origin == "planned"
     alone = replace(scarce, patches=(bed(1, 3.0),))
     told = outlook(
-        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, alike=True
+        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, options=ALIKE
     ).patches[0]  # fmt: skip
     assert planned.likely_kg == pytest.approx(told.picked_first_year_kg.p50)
     assert planned.cautious_kg == pytest.approx(told.picked_first_year_kg.p10)

@@ -11,6 +11,7 @@ import pytest
 
 from mulchwright.almanac import Outlook, outlook
 from mulchwright.almanac.near import DAYS_NEAR, NearDay
+from mulchwright.almanac.store_tasks import lot_tasks
 from mulchwright.almanac.tasks import GardenTaskKind
 from mulchwright.almanac.today import Today, today_asks
 from mulchwright.garden import (
@@ -185,6 +186,8 @@ def test_frost_is_told_where_something_stands_to_be_lost(told: Outlook) -> None:
 def test_a_green_heap_and_aging_spawn_are_told(told: Outlook) -> None:
     day = tasks(told)
     assert kinds(day, "Alder heap") == ["heap"]
+    low = replace(GARDEN.lots[0], heap=Heap(HeapShape.CONE, 3, 0.6))
+    assert not [task for task in lot_tasks(low, load_trade(), TODAY) if task.kind is GardenTaskKind.HEAP]
     coming = {task.name: task for task in day.coming}
     assert coming["Bag"].kind is GardenTaskKind.SPAWN
     assert coming["Bag"].on == TODAY + timedelta(days=10)

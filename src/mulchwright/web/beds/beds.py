@@ -22,7 +22,7 @@ from mulchwright.web.beds.bed_charts import CHARTS, chart_spec
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.ground import look
 from mulchwright.web.shared.context import AppContext, context_of
-from mulchwright.web.views import wording as words
+from mulchwright.web.shared.lookups import bed_of
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.weather import weather
 
@@ -37,10 +37,7 @@ def opened_bed(request: Request) -> tuple[AppContext, BookState, Patch]:
     context = context_of(request)
     state = garden_in_plan_light_if_cached(context.library.state())
     key = request.path_params["key"]
-    patch = next((p for p in state.garden.patches if p.key == key), None)
-    if patch is None:
-        known = words.joined([p.name for p in state.garden.patches]) or "none yet"
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
+    patch = bed_of(state.garden, key)
     return context, state, patch
 
 

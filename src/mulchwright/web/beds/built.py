@@ -19,14 +19,14 @@ from mulchwright.services.library import BookState
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_name, pegs, portrait
 from mulchwright.trade import Trade
-from mulchwright.web.beds.when import bed_of
+from mulchwright.units import in_units
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm, read_day
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units
 
 
 def _shown(patch: Patch, system: str, today: date) -> dict[str, str]:
@@ -188,7 +188,7 @@ def built(request: Request, typed: dict[str, str] | None) -> Response:
         state.garden.units.value,
         context.trade,
     )
-    patch = bed_of(request, garden)
+    patch = bed_in_address(request, garden)
     if typed is None:
         return _page(request, state, patch, _form(patch, trade, system, today, None, {}))
     if patch.stage is not Stage.PLANNED:
@@ -243,7 +243,7 @@ def _write(
         garden = change_garden(context.library.path, change)
     except _MovedError:
         state = context.library.state()
-        now = bed_of(request, state.garden)
+        now = bed_in_address(request, state.garden)
         system, today = state.garden.units.value, state.today
         return _page(
             request, state, now, _form(now, trade, system, today, typed, {}), status=409,

@@ -24,16 +24,6 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
-__all__ = [
-    "Entered",
-    "bare_request_id",
-    "edited",
-    "entered",
-    "heaviest_kg",
-    "request_id_with_content",
-    "scale_mass",
-]
-
 NEEDS_A_BED = frozenset({LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED})
 LONGEST_MINUTES = 24 * 60
 

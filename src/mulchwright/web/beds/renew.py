@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -19,7 +18,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Stage
 from mulchwright.sheets.portrait import cautions_of
 from mulchwright.web.beds.renew_view import MoveForm, move_lines, page_of
-from mulchwright.web.views import wording as words
+from mulchwright.web.shared.lookups import bed_of
 from mulchwright.web.views.headlines import Headline
 
 if TYPE_CHECKING:
@@ -96,10 +95,7 @@ def renew_page(request: Request) -> Response:
     state = context.library.state()
     garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        known = words.joined([p.name for p in garden.patches]) or "none yet"
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
+    patch = bed_of(garden, key)
     today = state.today
     progress = context.progress(state)
     outlook = progress.shown_of(patch)

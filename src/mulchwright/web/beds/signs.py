@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Match
@@ -25,6 +24,7 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.trade import Basis
 from mulchwright.units import US, plain_unit, show_length, show_temperature, show_water_depth
+from mulchwright.web.shared.lookups import bed_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.tables import Table
 
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import MoistureMarks
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["CauseWords", "in_units", "strip"]
 
 SHOWN = 4
 """Causes told in full; the rest wait behind a tap."""
@@ -257,10 +255,7 @@ def signs_page(request: Request) -> Response:
     state = garden_in_plan_light_if_cached(context.library.state())
     garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        known = words.joined([p.name for p in garden.patches]) or "none yet"
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
+    patch = bed_of(garden, key)
     today = state.today
     typed = request.query_params.get("watered", "")
     asked = [sign for sign in request.query_params.getlist("sign") if sign in trade.symptoms]

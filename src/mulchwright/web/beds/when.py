@@ -21,10 +21,11 @@ from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.trade import Trade
-from mulchwright.units import show_mass, show_volume
+from mulchwright.units import in_units, show_mass, show_volume
 from mulchwright.web.forms.fields import read_day
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
@@ -33,7 +34,7 @@ from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS, step_words
-from mulchwright.web.views.stores_wording import CautionWords, caution_words, in_units
+from mulchwright.web.views.stores_wording import CautionWords, caution_words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
@@ -48,15 +49,6 @@ WEEKS = 40
 
 
 NARROWEST, WIDEST = 240, 1400
-
-
-def bed_of(request: Request, garden: Garden) -> Patch:
-    """The bed that the address names; 404 where there is none."""
-    key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
-    return patch
 
 
 def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
@@ -131,7 +123,7 @@ def chart(request: Request) -> Response:
     """The curve's spec for a width and a color scheme."""
     context = context_of(request)
     state = context.library.state()
-    patch = bed_of(request, state.garden)
+    patch = bed_in_address(request, state.garden)
     scheme = request.query_params.get("scheme", "light")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
     if scheme not in SCHEMES:
@@ -201,7 +193,7 @@ def _page(
     request: Request, context: AppContext, state: BookState, typed: str, *, status: int = 200, clash: str = ""
 ) -> Response:
     garden, today, system = state.garden, state.today, state.garden.units.value
-    patch = bed_of(request, garden)
+    patch = bed_in_address(request, garden)
     on, fault = _asked_day(typed, patch, today)
     values: dict[str, Any] = {
         "bed": patch, "section": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
@@ -280,7 +272,7 @@ def choose(request: Request, typed: Mapping[str, str]) -> Response:
     """Make the chosen day the bed's build day."""
     context = context_of(request)
     state = context.library.state()
-    patch, today = bed_of(request, state.garden), state.today
+    patch, today = bed_in_address(request, state.garden), state.today
     on, fault = _asked_day(typed.get("on", ""), patch, today)
     if fault or on is None:
         return _page(request, context, state, typed.get("on", "") or "no day", status=422)

@@ -41,8 +41,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["ChoiceCard"]
-
 PATIENCE_S = 0.35
 USUAL_AREA_M2 = 4.0
 USUAL_SHADE = 50.0

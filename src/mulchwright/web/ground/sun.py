@@ -51,8 +51,6 @@ from mulchwright.web.views.ground_map import (
 from mulchwright.web.views.ramp import png
 from mulchwright.web.views.tables import Table
 
-__all__ = ["MONTH_NAMES", "clock_of", "shadows_of", "sun_track"]
-
 MONTH_NAMES = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
     "November", "December",

@@ -16,7 +16,6 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING
 
 import segno
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -36,8 +35,6 @@ if TYPE_CHECKING:
 
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["TOKEN_SETTING", "calendar_of", "feed_address"]
 
 TOKEN_SETTING = "calendar_token"
 TOKEN_BYTES = 24
@@ -138,7 +135,7 @@ def page(request: Request) -> Response:
     return answer
 
 
-async def renew(request: Request) -> Response:
+def renew(request: Request) -> Response:
     """A new token; the old address is dead from now on."""
-    await run_in_threadpool(_token, context_of(request), new=True)
+    _token(context_of(request), new=True)
     return RedirectResponse("/now/calendar?renewed=1", 303)

@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from mulchwright.services.outlooks import Progress
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["told_today"]
-
 PATIENCE_S = 0.05
 """What is all but ready is waited for; longer than this the last outlook is shown."""
 STRIP_WIDE = 396.0

@@ -17,19 +17,17 @@ from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span
 from mulchwright.almanac.today import Today
 from mulchwright.garden import Garden
 from mulchwright.gather.schedule import StepKind
+from mulchwright.units import in_units
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS
-from mulchwright.web.views.stores_wording import in_units
 from mulchwright.web.views.tables import Source
 
 if TYPE_CHECKING:
     from mulchwright.almanac import WorkingLine
     from mulchwright.trade import Trade
-
-__all__ = ["Act", "BedLine", "Line", "Tap", "bed_lines", "cans_words", "lines_of", "sentence", "working_of"]
 
 READY_TOLD = 0.3
 """A smaller chance of ready mushrooms is not told by itself."""
@@ -317,10 +315,10 @@ def _step(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
 def _heap(task: GardenTask, system: str) -> Said:
     height = units.show_length(task.value, system)
     most = units.show_length(task.limit, system)
-    tall = f"; a heap should stay under {most}." if task.value > task.limit else "."
     why = (
         f"Green chips heat in their first weeks; this heap is {words.plural(task.days, 'day')} old and "
-        f"{height} high. If it is hot inside, turn it or spread it flat before any spawn comes near{tall}"
+        f"{height} high, and a fresh heap should stay under {most}. If it is hot inside, turn it or spread "
+        "it flat before any spawn comes near."
     )
     return Said(Headline("Feel into the heap ", task.name, ""), why)
 

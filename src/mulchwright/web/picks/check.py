@@ -41,8 +41,6 @@ from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 
-__all__ = ["FeatureScreen"]
-
 ANOTHER_COLOR = "another color"
 """What the list of colors ends with; it is always a difference."""
 ALSO_DAYS = 3

@@ -113,12 +113,6 @@ def pick_left_kg(entry: LogEntry, garden: Garden) -> float:
     return max((entry.mass_kg or 0.0) - taken, 0.0)
 
 
-def jar_left_kg(jar: Jar, garden: Garden) -> float:
-    """What is left in a jar."""
-    left = jar.mass_kg - sum(u.mass_kg for u in garden.uses if u.jar == jar.key)
-    return left if left > 1e-6 else 0.0
-
-
 def fresh_picks(garden: Garden, today: date) -> list[tuple[LogEntry, float]]:
     """Picks of the last days with something left of them, the oldest first."""
     found = [

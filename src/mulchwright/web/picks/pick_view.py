@@ -34,26 +34,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook
     from mulchwright.trade import Trade
 
-__all__ = [
-    "FATE_WORDS",
-    "FINDING_WORDS",
-    "STAGE_WORDS",
-    "BasketRow",
-    "BedTotal",
-    "CheckLine",
-    "PlanLine",
-    "basket_rows",
-    "bed_total",
-    "built",
-    "cautions",
-    "check_lines",
-    "life_words",
-    "plan_lines",
-    "result_of",
-    "sum_words",
-    "use_words",
-]
-
 YEAR = timedelta(days=365)
 FATE_WORDS = {
     Fate.EAT: "eaten",
@@ -145,6 +125,12 @@ def _expected(
     first = patch.built_on + age * YEAR
     got = math.fsum(e.mass_kg or 0.0 for e in picks if first <= e.day < first + YEAR)
     which = ("first", "second")[age]
+    if got <= 0:
+        return (
+            f"The outlook expects about {units.show_mass(expected.p50, system)} of its {which} year "
+            f"(8 of 10 futures: {units.show_mass(expected.p10, system)} to "
+            f"{units.show_mass(expected.p90, system)})."
+        )
     return (
         f"{_percent(got / expected.p50)} of what the outlook expects of its {which} year, about "
         f"{units.show_mass(expected.p50, system)} (8 of 10 futures: "

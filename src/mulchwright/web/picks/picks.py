@@ -42,12 +42,13 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.picks import pick_view as picking_told
+from mulchwright.web.picks import pick_view
 from mulchwright.web.picks.gate import open_or_refuse, page_of, pick_of, sent_key
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
+from mulchwright.web.views.logbook_wording import STAGE_WORDS
 
 HOUSEHOLD = "household"
 """The setting of the book that holds appetite, dryer, freezer and temperatures, as JSON."""
@@ -70,7 +71,7 @@ def round_page(request: Request) -> Response:
 def _round_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
     garden, today, system = state.garden, state.today, state.garden.units.value
-    beds = picking_told.built(garden)
+    beds = pick_view.built(garden)
     first = request.query_params.get("bed", "")
     shown = context.progress(state, patience_s=0.0).shown
     told = {p.patch.key: p for p in shown.patches} if shown else {}
@@ -80,11 +81,11 @@ def _round_page(request: Request, state: BookState, *, status: int = 200, **valu
             (p.key, p.name, species_name(p.species, context.trade))
             for p in sorted(beds, key=lambda p: p.key != first)
         ],
-        totals=[picking_told.bed_total(garden, p, context.trade, told.get(p.key), today) for p in beds],
-        stages=[(stage.value, name) for stage, name in picking_told.STAGE_WORDS.items()],
+        totals=[pick_view.bed_total(garden, p, context.trade, told.get(p.key), today) for p in beds],
+        stages=[(stage.value, name) for stage, name in STAGE_WORDS.items()],
         example="350 g" if system == units.METRIC else "12 oz",
         scale="grams" if system == units.METRIC else "ounces",
-        cautions=picking_told.cautions(context.trade, beds, ("pick", "identify"), system), **values,
+        cautions=pick_view.cautions(context.trade, beds, ("pick", "identify"), system), **values,
     )  # fmt: skip
 
 
@@ -98,7 +99,7 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
     errors: dict[str, str] = {}
     asks: list[str] = []
     entries: list[LogEntry] = []
-    for patch in picking_told.built(garden):
+    for patch in pick_view.built(garden):
         own = {name: typed.get(f"{name}.{patch.key}", "") for name in ("mass", "count", "stage", "text")}
         if not any(own[name].strip() for name in ("mass", "count", "text")):
             continue
@@ -154,18 +155,18 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
     garden, today, system = state.garden, state.today, state.garden.units.value
     house = household_of(context.library.path, garden, context.trade)
     told = basket(garden, context.trade, today=today, now=state.now, household=house)
-    patches = {line.patch.key: line.patch for line in told.lines}.values() or picking_told.built(garden)
+    patches = {line.patch.key: line.patch for line in told.lines}.values() or pick_view.built(garden)
     return page_of(
         request, "picks/picks.html", state, status=status,
-        rows=picking_told.basket_rows(told, garden, today),
-        plan=picking_told.plan_lines(told, garden, context.trade, today),
-        sums=picking_told.sum_words(told, system), head=_head(told.lines, today, system),
+        rows=pick_view.basket_rows(told, garden, today),
+        plan=pick_view.plan_lines(told, garden, context.trade, today),
+        sums=pick_view.sum_words(told, system), head=_head(told.lines, today, system),
         resting=[_resting(kind, day, context.trade, today) for kind, day in told.resting[:1]],
         untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
         untold_count=len(told.untold),
         warm=[line.pick.key for line in told.lines if line.chilled_on is None],
         dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
-        cautions=picking_told.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system),
+        cautions=pick_view.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system),
         **values,
     )  # fmt: skip
 
@@ -178,7 +179,7 @@ def _resting(kind: str, day: date, trade: Trade, today: date) -> str:
 
 
 def _untold(entry: LogEntry, garden: Garden, today: date) -> str:
-    left = picking_told.left_words(entry, garden)
+    left = pick_view.left_words(entry, garden)
     return f"{words.day(entry.day, today)}, {garden.patch(entry.patch).name}: {left}"
 
 
@@ -329,7 +330,7 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         household=household_of(context.library.path, garden, context.trade),
     )  # fmt: skip
     answer = opens(garden, context.trade, pick, Fate.EAT, day=today, now=now)
-    checks = picking_told.check_lines(garden, context.trade, pick, now)
+    checks = pick_view.check_lines(garden, context.trade, pick, now)
     buttons = [
         FateButton(f"{fate.value}{'-' + more if more else ''}", name, answer.open or not fate.feeds)
         for fate, more, name in FATES
@@ -339,18 +340,18 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         species=species_name(patch.species, context.trade), when=words.day(pick.day, today),
         mass=units.show_mass(pick.mass_kg or 0.0, system),
         count=words.plural(pick.count, "mushroom") if pick.count else "",
-        stage=picking_told.STAGE_WORDS[pick.stage] if pick.stage else "",
+        stage=STAGE_WORDS[pick.stage] if pick.stage else "",
         left=units.show_mass(left, system) if left > 0.0005 else "",
-        life=picking_told.life_words(line, today, system) if line else (),
+        life=pick_view.life_words(line, today, system) if line else (),
         buttons=buttons, shut=() if answer.open else answer.words, opened=answer.words if answer.open else (),
         stopped=any(c.different for c in checks),
-        uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
+        uses=[pick_view.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
         checks=checks,
         first_day=pick.day.isoformat(), dryer=_dryer(request),
-        cautions=picking_told.cautions(
+        cautions=pick_view.cautions(
             context.trade, [patch], ("eat", "kitchen", "identify", "pick"), system
         ),
-        selling=picking_told.cautions(context.trade, [patch], ("sell",), system), **values,
+        selling=pick_view.cautions(context.trade, [patch], ("sell",), system), **values,
     )  # fmt: skip
 
 

@@ -135,7 +135,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
             words.day(one.expected.first_picking.p50, today)
             if one.expected.first_picking.p50
             else "not in half of them",
-            "not all on offer" if one.cost_cents is None else money(one.cost_cents, currency),
+            "no price for all of it" if one.cost_cents is None else money(one.cost_cents, currency),
         )
         for one in use.options
     )

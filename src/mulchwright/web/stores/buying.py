@@ -17,13 +17,14 @@ from mulchwright.gather.purchase import Need, PurchasePlan
 from mulchwright.gather.share import DeliveryRule
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.stores.needs import needs_or_trouble
 from mulchwright.web.stores.offer_forms import amount_words, item_words
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import in_units, money
+from mulchwright.web.views.stores_wording import money
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
 
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["PlanWords", "plan_words", "stores_fingerprint", "unit_words"]
 
 PATIENCE_S = 0.6
 RULES = {

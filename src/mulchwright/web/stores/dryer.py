@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date, datetime
@@ -17,22 +16,21 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Jar, JarKind, Use, Weighing
 from mulchwright.keep.jars import jar_life
-from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import free_key
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Reading
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks.gate import open_or_refuse
 from mulchwright.web.picks.left_over import local_now, pick_of, sent_once, shut, small_mass
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import page_or_form, posted_form
+from mulchwright.web.shared.lookups import noted_step
+from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as forms
 from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
 from mulchwright.web.stores.frame import store_page
-from mulchwright.web.views.stores_wording import CautionWords, in_units
-
-__all__ = ["cautions", "noted_step"]
+from mulchwright.web.views.stores_wording import CautionWords
 
 PAGE = "/stores/dryer"
 SHOWN_ENDED = 8
@@ -52,21 +50,6 @@ def cautions(
         key=lambda row: not row.grave,
     )
     return tuple(CautionWords(row.title, in_units(row.text, system), row.defer) for row in ordered)
-
-
-def noted_step(request: Request) -> tuple[int, str, bool] | None:
-    """The step that the address names: its number, its words, whether it was taken back."""
-    asked = whole_number(request.query_params.get("step", ""))
-    if asked is None:
-        return None
-    with open_book(context_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == asked), None)
-    return (step.step, step.what, step.taken_back) if step else None
-
-
-def new_request_id() -> str:
-    """A mark for one form on one page."""
-    return secrets.token_hex(12)
 
 
 # ---- the page ---------------------------------------------------------------

@@ -12,13 +12,11 @@ from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Dryer, DryingRun
 from mulchwright.keep import DryingPlan, Range, drying_plan, weighed_in
 from mulchwright.trade import load_trade
+from mulchwright.units import in_units
 from mulchwright.web.picks.left_over import clock, hours_words, kitchen_range, origin, small_mass
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import in_units
-
-__all__ = ["LIMITS", "EndedLoad", "LoadCard", "PlanTold", "ended_load", "hours_left", "load_card", "plan_of",
-           "plan_told"]  # fmt: skip
+from mulchwright.web.views.tables import Table
 
 LIMITS = (
     "No measured drying of king stropharia was found; the hours rest on oyster and button mushrooms.",
@@ -26,15 +24,6 @@ LIMITS = (
     "Hours and weight tell when to look, never that it is done.",
     "Done is when cooled pieces snap, two weighings an hour apart agree, and the jar stays dry inside.",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table as the templates take it."""
-
-    caption: str
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from mulchwright.gather.suitability import Grade, judge_lot
 from mulchwright.gather.takeoff import delivered_moisture, one_more
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.stores_wording import (
@@ -27,7 +28,6 @@ from mulchwright.web.views.stores_wording import (
     CautionWords,
     bulk_span,
     caution_words,
-    in_units,
     mass_span,
 )
 

@@ -23,6 +23,7 @@ from mulchwright.keep.jars import jar_life
 from mulchwright.services.writes import free_key
 from mulchwright.sheets.labels import Label, jar_label, label_png, labels_pdf
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Reading, read_day
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks.gate import open_or_refuse
@@ -38,12 +39,13 @@ from mulchwright.web.picks.left_over import (
 )
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import base_of, file_of, paper_of
-from mulchwright.web.shared.requests import page_or_form, posted_form
+from mulchwright.web.shared.lookups import noted_step
+from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as drying_forms
 from mulchwright.web.stores import pantry_view as pantry_told
-from mulchwright.web.stores.dryer import cautions, new_request_id, noted_step
+from mulchwright.web.stores.dryer import cautions
 from mulchwright.web.stores.frame import store_page
-from mulchwright.web.views.stores_wording import in_units, plain_number
+from mulchwright.web.views.stores_wording import plain_number
 
 PAGE = "/stores/pantry"
 SHOWN_USES = 20

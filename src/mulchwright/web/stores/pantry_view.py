@@ -25,11 +25,6 @@ from mulchwright.web.picks.left_over import (
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 
-__all__ = [
-    "FATE_WORDS", "KIND_WORDS", "EatenLine", "JarCard", "eating_advice", "first_to_use", "jar_card",
-    "left_of", "life_words", "stock", "test_words", "used_lines",
-]  # fmt: skip
-
 KIND_WORDS = {JarKind.DRIED: "dried", JarKind.FROZEN: "frozen"}
 FATE_WORDS = {
     Fate.EAT: "eaten", Fate.GIVE: "given away", Fate.DISCARD: "thrown away", Fate.DRY: "dried",

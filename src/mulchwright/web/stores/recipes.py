@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -26,14 +25,15 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import posted_form, typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units, money
+from mulchwright.web.views.stores_wording import money
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -326,16 +326,16 @@ def _form_page(
     )  # fmt: skip
 
 
-async def new(request: Request) -> Response:
+@page_or_form
+def new(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new recipe, empty or copied, and keeping it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit, request, typed, None)
+    return _edit(request, typed, None)
 
 
-async def one(request: Request) -> Response:
+@page_or_form
+def one(request: Request, typed: dict[str, str] | None) -> Response:
     """One of the grower's own, and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit, request, typed, int(request.path_params["number"]))
+    return _edit(request, typed, int(request.path_params["number"]))
 
 
 class _ClashedError(Exception):

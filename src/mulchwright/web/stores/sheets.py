@@ -19,6 +19,7 @@ from mulchwright.trade import Trade
 from mulchwright.web.now.calendar import calendar_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import PAPER_WORDS, base_of, file_of, paper_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.views import wording as words
 
@@ -88,15 +89,7 @@ def bed_build_sheet(request: Request) -> Response:
     """The build sheet of one bed."""
     context = context_of(request)
     state = context.library.state()
-    return _sheet(context, state, (_bed(request, state.garden),), request)
-
-
-def _bed(request: Request, garden: Garden) -> Patch:
-    key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
-    return patch
+    return _sheet(context, state, (bed_in_address(request, state.garden),), request)
 
 
 def _sheet(context: AppContext, state: BookState, patches: Sequence[Patch], request: Request) -> Response:
@@ -150,7 +143,7 @@ def bed_calendar(request: Request) -> Response:
     """The calendar of one bed."""
     context = context_of(request)
     state = context.library.state()
-    return _calendar(request, context, state, (_bed(request, state.garden),), inline=False)
+    return _calendar(request, context, state, (bed_in_address(request, state.garden),), inline=False)
 
 
 def _calendar(

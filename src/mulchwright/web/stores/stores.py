@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -21,9 +20,10 @@ from mulchwright.services.writes import Clash, change_one, free_key, noun_finger
 from mulchwright.trade import Trade
 from mulchwright.web.forms.fields import StoreForm
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import page_or_form, posted_form, typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores.frame import planned, store_page
-from mulchwright.web.stores.lot_form import lot_form, read_lot
+from mulchwright.web.stores.lot_entry import read_lot
+from mulchwright.web.stores.lot_form import lot_form
 from mulchwright.web.stores.lot_view import lot_card, sorted_lots
 from mulchwright.web.stores.offer_forms import (
     household_form,
@@ -35,7 +35,6 @@ from mulchwright.web.stores.offer_forms import (
     seller_form,
     vessel_form,
 )
-from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import KIND_WORDS
 
 if TYPE_CHECKING:
@@ -234,16 +233,16 @@ def _thing(request: Request) -> Thing:
     return THINGS[request.url.path.split("/")[2]]
 
 
-async def new_thing(request: Request) -> Response:
+@page_or_form
+def new_thing(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new object, and putting it in."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit_thing, request, typed, None)
+    return _edit_thing(request, typed, None)
 
 
-async def one_thing(request: Request) -> Response:
+@page_or_form
+def one_thing(request: Request, typed: dict[str, str] | None) -> Response:
     """An object's form, and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit_thing, request, typed, request.path_params["key"])
+    return _edit_thing(request, typed, request.path_params["key"])
 
 
 def _edit_thing(request: Request, typed: dict[str, str] | None, key: str | None) -> Response:
@@ -318,8 +317,3 @@ def remove_thing(request: Request, typed: dict[str, str]) -> Response:
             "out. Look at it again first."
         )
     return RedirectResponse(f"{thing.back}#{thing.key}", 303)
-
-
-def day_of(when: date, today: date) -> str:
-    """A day in words."""
-    return words.day(when, today)

@@ -12,8 +12,6 @@ from mulchwright.web.views import charts
 from mulchwright.web.views.chart_parts import AXIS_ROOM, Frame, chart_document, stamp, time_axis
 from mulchwright.web.views.palette import Scheme
 
-__all__ = ["build_week_chart", "week_frame"]
-
 Spec = dict[str, Any]
 MONTH_NAME = 40
 """Pixels that the name of a month takes."""

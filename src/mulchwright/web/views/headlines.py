@@ -13,25 +13,6 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.almanac import MoistureMarks, PatchOutlook, Quantiles
 
-__all__ = [
-    "Headline",
-    "amount_range",
-    "chances_by_week",
-    "crop",
-    "dots",
-    "minutes",
-    "moisture",
-    "moisture_word",
-    "picking",
-    "picking_heading",
-    "picking_note",
-    "rounded",
-    "run",
-    "temperature",
-    "water_ahead",
-    "weekly",
-]
-
 FIRST_YEAR = timedelta(days=365)
 DOTS = 20
 LEAST_TOLD = 0.09

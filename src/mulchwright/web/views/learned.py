@@ -10,8 +10,6 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.almanac import FirstPicking, Learned, PatchOutlook
 
-__all__ = ["learned_words"]
-
 _NUMBERS = (
     "no",
     "one",
