@@ -33,12 +33,12 @@ from mulchwright.garden import (
     LogEntry,
     LogKind,
     LookRules,
-    OutlookKept,
     Patch,
     Photo,
     PickStage,
     Place,
     Recipe,
+    SavedOutlook,
     Sight,
     SpawnPlane,
     Stage,
@@ -336,8 +336,8 @@ def forecast(series: DailySeries) -> Forecast:
 
 
 @pytest.fixture
-def kept() -> OutlookKept:
-    return OutlookKept(date(2031, 9, 20), "0.4.0", (("quince", '{"first": [3, 9, 21]}'), ("wall", "{}")))
+def kept() -> SavedOutlook:
+    return SavedOutlook(date(2031, 9, 20), "0.4.0", (("quince", '{"first": [3, 9, 21]}'), ("wall", "{}")))
 
 
 @pytest.fixture

@@ -82,7 +82,7 @@ def test_a_form_has_the_fields_of_its_noun() -> None:
         (("year_costs", 1, "money_cents"), 1.5, "money_cents must be a whole number, not 1.5"),
     ],
 )
-def test_a_fault_deep_inside_is_told_with_its_place(
+def test_a_fault_deep_inside_is_reported_with_its_place(
     costed_garden: Garden, where: tuple[Any, ...], value: Any, words: str
 ) -> None:
     data = copy.deepcopy(export_json(costed_garden))

@@ -697,7 +697,7 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         ),
     ],
 )
-def test_a_fault_is_told_with_its_place(
+def test_a_fault_is_reported_with_its_place(
     garden: Garden, series: DailySeries, change: Callable[[dict[str, Any]], None], words: str
 ) -> None:
     data = copy.deepcopy(export_json(garden, series))
@@ -727,7 +727,7 @@ def test_a_fault_is_told_with_its_place(
         (put("backdrop.image", "aGVsbG8="), "backdrop: This file is no picture"),
     ],
 )
-def test_a_fault_of_the_plan_is_told_with_its_place(
+def test_a_fault_of_the_plan_is_reported_with_its_place(
     planned_garden: Garden,
     survey: Survey,
     backdrop: Backdrop,
@@ -741,7 +741,7 @@ def test_a_fault_of_the_plan_is_told_with_its_place(
     assert words in str(caught.value)
 
 
-def test_all_faults_are_told_at_once(garden: Garden) -> None:
+def test_all_faults_are_reported_at_once(garden: Garden) -> None:
     data = export_json(garden)
     for change in (
         put("garden.place.name", ...),

@@ -15,7 +15,7 @@ import pytest
 
 from mulchwright.book import create_book, open_book, schema, store
 from mulchwright.errors import BookError
-from mulchwright.garden import Garden, OutlookKept, Photo, YearCost
+from mulchwright.garden import Garden, Photo, SavedOutlook, YearCost
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 from mulchwright.weather.forecast import Forecast
@@ -82,7 +82,7 @@ def test_a_recorded_book_opens(
     series: DailySeries,
     photo: Photo,
     forecast: Forecast,
-    kept: OutlookKept,
+    kept: SavedOutlook,
 ) -> None:
     path = tmp_path / "old.mulch"
     lay_down(recorded, path)
@@ -112,7 +112,7 @@ def test_a_recorded_book_opens(
         if version >= 4:
             assert book.photo("photo-1") == photo
             assert book.forecast() == forecast
-            assert book.kept_outlooks() == (kept,)
+            assert book.saved_outlooks() == (kept,)
             assert book.setting("weather_source") == "folder"
             assert [step.what for step in book.undo_steps()][-2:] == [
                 "the pick of 18 September 2031 at Under the quince removed",
@@ -121,7 +121,7 @@ def test_a_recorded_book_opens(
             book.undo(book.undo_steps()[-2].step)  # a step of an older book is taken back in this one
             assert "pick-3" in [entry.key for entry in book.garden().log]
         else:
-            assert (book.forecast(), book.kept_outlooks(), book.undo_steps()) == (None, (), ())
+            assert (book.forecast(), book.saved_outlooks(), book.undo_steps()) == (None, (), ())
             book.add_photo(photo)
             book.save_forecast(forecast)
             book.keep_outlook(kept)
@@ -131,7 +131,7 @@ def test_a_recorded_book_opens(
         book.save_backdrop(backdrop)
     with open_book(path) as book:
         assert book.garden() == costed_garden
-        assert (book.photo("photo-1"), book.forecast(), book.kept_outlooks()) == (photo, forecast, (kept,))
+        assert (book.photo("photo-1"), book.forecast(), book.saved_outlooks()) == (photo, forecast, (kept,))
         assert (book.survey(), book.backdrop()) == (survey, backdrop)
     create_book(tmp_path / "new.mulch", garden)
     assert tables_of(path) == tables_of(tmp_path / "new.mulch")

@@ -28,6 +28,8 @@ from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.chart_bundle import ChartBundle
 
+from .barriers import PHONE, assert_open_to_all
+
 TODAY = date(2031, 6, 10)
 NOW = datetime(2031, 6, 10, 6, tzinfo=UTC)
 FORECAST = {
@@ -283,20 +285,17 @@ def test_a_phone_sees_the_question_and_cannot_answer_it(brought: Path, bundle: C
 def test_the_question_in_a_browser(
     brought: Path, listener: Listener, browser: Any, bundle: ChartBundle, run_app: Any
 ) -> None:
-    """Without scripts, at a phone's width and by keyboard; no barrier for assistive programs."""
-    from axe_playwright_python.sync_playwright import Axe
-
+    """Asked on both pages, without a barrier."""
     server, thread, address = run_app(
         create_app(brought, engine=AlmanacEngine(members=20, seed=5), bundle=bundle)
     )
-    for path, width, scheme in (("/weather", 360, "light"), ("/now", 1440, "dark")):
-        context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=scheme)
-        page = context.new_page()
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    for path in ("/weather", "/now"):
         page.goto(address + path)
         page.get_by_role("region", name="Let this garden book ask 127.0.0.1 for weather?").wait_for()
-        assert Axe().run(page).response["violations"] == []
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-        context.close()
+        assert_open_to_all(page)
+    context.close()
     assert listener.connections == 0
     context = browser.new_context(java_script_enabled=False, viewport={"width": 360, "height": 800})
     page = context.new_page()
@@ -481,10 +480,10 @@ def test_the_command_refuses_a_brought_book_until_on_is_said(
     brought: Path, listener: Listener, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["weather", "fetch", str(brought)]) == 1
-    told = capsys.readouterr().err
-    assert "was not allowed on this computer, so nothing was sent" in told
-    assert f"http://{listener.host}/f?at=44.5,-73.2" in told
-    assert f"mulchwright weather fetch {brought} --on" in told
+    printed = capsys.readouterr().err
+    assert "was not allowed on this computer, so nothing was sent" in printed
+    assert f"http://{listener.host}/f?at=44.5,-73.2" in printed
+    assert f"mulchwright weather fetch {brought} --on" in printed
     assert listener.connections == 0
     assert main(["weather", "fetch", str(brought), "--on"]) == 0
     assert len(listener.asked) == 1

@@ -1,6 +1,6 @@
 """What it means for the grower: outlooks, advice, what-ifs. Composes the rooms below; no files, no clock."""
 
-from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
+from mulchwright.almanac.advice import MoistureLimits, WateringAdvice
 from mulchwright.almanac.as_built import AsBuilt, DrawnLot, as_built
 from mulchwright.almanac.bed_today import BedToday, LookPlan
 from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
@@ -53,7 +53,7 @@ __all__ = [
     "LookPlan",
     "LotReport",
     "Memory",
-    "MoistureMarks",
+    "MoistureLimits",
     "MonthAmount",
     "NeedLine",
     "Needs",

@@ -56,7 +56,7 @@ def build_weeks(
     beds = tuple(
         replace(patch, key=f"week-{week}", built_on=day, stage=Stage.PLANNED) for week, day in enumerate(days)
     )
-    told = outlook(
+    result = outlook(
         replace(garden, patches=beds, log=()), series, trade, today=min(today, first), start=first,
         days=(days[-1] - first).days + 366, members=members, seed=seed, options=ALIKE, progress=progress,
     )  # fmt: skip
@@ -69,5 +69,5 @@ def build_weeks(
             first_year_kg=item.picked_first_year_kg,
             first_year_litres=item.watered_first_year_litres,
         )
-        for day, item in zip(days, told.patches, strict=True)
+        for day, item in zip(days, result.patches, strict=True)
     )

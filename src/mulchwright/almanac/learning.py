@@ -62,7 +62,7 @@ ENTRIES_AT_ONCE, ENTRIES_IN_BLOCK = 8, 24
 are long past are taken together, a block at a time."""
 STEPS_CACHED = 3
 """How many of a bed's last steps outlast the program; the next entry begins from one of them."""
-HARDLY_TOLD = 0.12
+HARDLY_EXPECTED = 0.12
 """An entry that members tell for less well than this, on average, is called odd."""
 ODD_SHARE = 0.34
 """When so large a share of a bed's notes is odd, the notes are said not to fit."""
@@ -113,7 +113,7 @@ Posteriors = Mapping[str, BedPosterior]
 
 
 def trade_fingerprint(trade: Trade) -> str:
-    """A fingerprint of the tables that a season is reckoned with."""
+    """A fingerprint of the tables that a season is worked out with."""
     tables = (trade.constants, trade.species, trade.materials, trade.spawn, trade.woods)
     return hashlib.blake2b(repr([dict(table) for table in tables]).encode(), digest_size=16).hexdigest()
 
@@ -149,7 +149,7 @@ def notes_from(patch: Patch, entries: Sequence[LogEntry], sharp: Sharpness) -> N
 
     return notes_of(
         [day(entry) for entry in looks],
-        [_SEEN[entry.sight] if entry.sight is not None else Seen.UNTOLD for entry in looks],
+        [_SEEN[entry.sight] if entry.sight is not None else Seen.NOT_STATED for entry in looks],
         [entry.share if entry.share is not None else NOT_SEEN for entry in looks],
         [(day(entry), entry.mass_kg / patch.area_m2 if entry.mass_kg else NOT_SEEN) for entry in picks],
         until=max(day(entry) for entry in entries),
@@ -273,9 +273,9 @@ class _Learners:
             self.memory.keep(f"past {patch.key}", (whole_fingerprint, past))
             cloud = self._climbed(learner, forcing, measured=past is None)
             course = course_runner(patch, self.trade, forcing, learner.log, threads=self.threads)(cloud.z)
-            told = surprises(notes, course, self.sharp, cloud.weights())
+            surprising = surprises(notes, course, self.sharp, cloud.weights())
             days = np.concatenate((notes.look_day, notes.pick_day))
-            strange = np.concatenate(told) < HARDLY_TOLD
+            strange = np.concatenate(surprising) < HARDLY_EXPECTED
             assert patch.built_on is not None
             odd = tuple(sorted({patch.built_on + timedelta(days=int(day)) for day in days[strange]}))
             fits = bool(strange.sum() < 2 or strange.mean() < ODD_SHARE)
@@ -336,11 +336,15 @@ class _Learners:
                 )),
             ]  # fmt: skip
         start = None if known is None else known.start
-        told = repr((self.wave, self.garden.place, self.garden.normals, start))
-        return self._fingerprint(learner, learner.entries, rows, told)
+        content = repr((self.wave, self.garden.place, self.garden.normals, start))
+        return self._fingerprint(learner, learner.entries, rows, content)
 
     def _fingerprint(
-        self, learner: _Learner, head: Sequence[LogEntry], weather: Sequence[npt.NDArray[Any]], told: str = ""
+        self,
+        learner: _Learner,
+        head: Sequence[LogEntry],
+        weather: Sequence[npt.NDArray[Any]],
+        content: str = "",
     ) -> str:
         """A fingerprint of all that a cloud depends on: bed, entries, waterings, tables, seed, weather."""
         patch, last = learner.patch, head[-1].day
@@ -351,7 +355,7 @@ class _Learners:
             if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
         )
         digest = hashlib.blake2b(
-            repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, told)).encode(),
+            repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, content)).encode(),
             digest_size=16,
         )
         for row in weather:

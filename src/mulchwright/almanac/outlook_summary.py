@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.almanac.advice import moisture_marks, watering_advice
+from mulchwright.almanac.advice import moisture_limits, watering_advice
 from mulchwright.almanac.near import LOOK_DAYS
 from mulchwright.almanac.outlook_ranges import (
     FIRST_YEAR_DAYS,
@@ -93,7 +93,7 @@ def summary(
         measured_days=min(max(measured_days - first, 0), after - first),
         run_share=band(run.run_share[p, first:after]),
         moisture=moisture,
-        moisture_marks=moisture_marks(patch, trade),
+        moisture_limits=moisture_limits(patch, trade),
         temperature_c=band(run.temperature_c[p, first:after]),
         rain_mm=rain_mm[first:after],
         first_picking=first_picking,

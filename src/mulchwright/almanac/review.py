@@ -31,7 +31,7 @@ from mulchwright.almanac.next_year import Proposal, proposals_for
 from mulchwright.almanac.outlook_result import Outlook
 from mulchwright.almanac.yield_story import YieldStory, yield_story
 from mulchwright.errors import InputError
-from mulchwright.garden import Fate, Garden, JarKind, LogEntry, LogKind, OutlookKept
+from mulchwright.garden import Fate, Garden, JarKind, LogEntry, LogKind, SavedOutlook
 from mulchwright.trade import Trade
 
 __all__ = ["MonthYear", "Totals", "YearReview", "review"]
@@ -164,7 +164,7 @@ def review(
     garden: Garden,
     trade: Trade,
     outlook: Outlook | None,
-    kept: Sequence[OutlookKept],
+    kept: Sequence[SavedOutlook],
     *,
     year: int,
     today: date,
@@ -192,29 +192,29 @@ def review(
     contest = sorted((bed for bed in beds if bed.counts), key=lambda bed: bed.kg_m2)
     top = contest[-1] if contest and contest[-1].picked_kg > 0 else None
     bottom = contest[0] if top and contest[0].kg_m2 < top.kg_m2 else None
-    told_beds = []
+    shown_beds = []
     for bed in beds:
-        told, past = outlook_of_bed(outlook, bed.patch), pasts[bed.patch.key]
+        bed_outlook, past = outlook_of_bed(outlook, bed.patch), pasts[bed.patch.key]
         poor = (
             not bed.picks
             or bed is bottom
             or (
                 bed.crop_forecast is not None
                 and bed.picked_kg < bed.crop_forecast.p50
-                and year_is_in(told, year, today)
+                and year_is_in(bed_outlook, year, today)
             )
         )
-        why = reason_for(bed, told, past, trade, until, today) if poor else None
-        told_beds.append(replace(bed, reason=why))
+        why = reason_for(bed, bed_outlook, past, trade, until, today) if poor else None
+        shown_beds.append(replace(bed, reason=why))
     log = [entry for _, entries in standing for entry in entries]
     proposals: list[Proposal] = []
-    for bed in told_beds if (today - until).days <= FRESH_DAYS else ():
+    for bed in shown_beds if (today - until).days <= FRESH_DAYS else ():
         proposals += proposals_for(
             bed, outlook_of_bed(outlook, bed.patch), garden, trade, top.kg_m2 if top else 0.0, today
         )
     return YearReview(
-        year, until, tuple(told_beds), _months(log, records, year, until),
+        year, until, tuple(shown_beds), _months(log, records, year, until),
         _totals(garden, log, today, year),
         top.patch.key if top else None, bottom.patch.key if bottom else None,
-        yield_story(garden, trade, outlook, told_beds, year, today), tuple(proposals),
+        yield_story(garden, trade, outlook, shown_beds, year, today), tuple(proposals),
     )  # fmt: skip

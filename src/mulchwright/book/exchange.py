@@ -41,7 +41,7 @@ from mulchwright.book.plain import plain
 from mulchwright.book.rows import OPTIONAL_WEATHER, WEATHER_QUANTITIES
 from mulchwright.book.store import Book, Contents
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LookRules, OutlookKept, Photo
+from mulchwright.garden import Garden, LookRules, Photo, SavedOutlook
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 from mulchwright.version import __version__
@@ -89,9 +89,9 @@ def _weather_out(series: DailySeries, mapping: Mapping[str, Any] | None) -> dict
 
 
 def _forecast_out(forecast: Forecast) -> dict[str, Any]:
-    told = _weather_out(forecast.series, None)
-    del told["mapping"]
-    return {"issued_at": forecast.issued_at.astimezone(UTC).isoformat(), **told}
+    document = _weather_out(forecast.series, None)
+    del document["mapping"]
+    return {"issued_at": forecast.issued_at.astimezone(UTC).isoformat(), **document}
 
 
 def export_json(
@@ -102,7 +102,7 @@ def export_json(
     survey: Survey | None = None,
     backdrop: Backdrop | None = None,
     forecast: Forecast | None = None,
-    outlooks: Sequence[OutlookKept] = (),
+    outlooks: Sequence[SavedOutlook] = (),
     photos: Sequence[Photo] = (),
     with_photos: bool = False,
 ) -> dict[str, Any]:
@@ -217,7 +217,7 @@ def _file_form() -> type[Form]:
     heads: Any = {"format": (Literal["mulchwright-garden"], ...), "version": (Literal[7], ...)}
     lists: Any = {
         name: (list[entry_of(noun)], Field(default_factory=list))  # type: ignore[misc]
-        for name, noun in (("outlooks", OutlookKept), ("photos", Photo))
+        for name, noun in (("outlooks", SavedOutlook), ("photos", Photo))
     }
     return create_model(
         "File",
@@ -265,11 +265,11 @@ def _series_of(form: WeatherForm | ForecastForm) -> DailySeries:
             raise InputError(f"{at} ({day.isoformat()}) has a text where a number or null belongs.")
     assert start is not None
     figures = np.array([row[1:] for row in form.days], dtype=np.float64)  # None becomes NaN
-    told = form.provenance
+    provenance = form.provenance
     return DailySeries(
         start=start,
         **{name: np.ascontiguousarray(figures[:, n]) for n, name in enumerate(form.columns[1:])},
-        provenance=Provenance(**dict(told) | {"notes": tuple(told.notes)}),
+        provenance=Provenance(**dict(provenance) | {"notes": tuple(provenance.notes)}),
     )
 
 

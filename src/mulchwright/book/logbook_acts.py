@@ -60,8 +60,8 @@ class LogbookActs(Acts):
                 taken.add(entry.key)
                 parts.append(Part("entry", entry.key, None, entry))
             one = len(entries) == 1
-            told = _words("entry", entries[0], garden) if one else f"{len(entries)} entries"
-            return Act(f"{told} added", tuple(parts))
+            what = _words("entry", entries[0], garden) if one else f"{len(entries)} entries"
+            return Act(f"{what} added", tuple(parts))
 
         content = [as_text(_bare(entry)) for entry in entries]
         return self.apply(act, request_id=request_id, content=content, today=today)

@@ -225,25 +225,25 @@ def write_days(
         connection.execute(f"DELETE FROM {name}")
     if series is None:
         return
-    told = series.provenance
+    provenance = series.provenance
     columns = [getattr(series, name) for name in WEATHER_QUANTITIES]
     connection.execute(
         f"INSERT INTO {table} VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            told.source,
-            told.station,
-            told.licence,
-            told.file_name,
-            _text(told.seen_on),
+            provenance.source,
+            provenance.station,
+            provenance.licence,
+            provenance.file_name,
+            _text(provenance.seen_on),
             *(int(column is not None) for column in columns[-len(OPTIONAL_WEATHER) :]),
             last,
         ),
     )
     connection.executemany(
         f"INSERT INTO {table}_column VALUES (?, ?, ?)",
-        ((n, *pair) for n, pair in enumerate(told.columns.items())),
+        ((n, *pair) for n, pair in enumerate(provenance.columns.items())),
     )
-    connection.executemany(f"INSERT INTO {table}_note VALUES (?, ?)", enumerate(told.notes))
+    connection.executemany(f"INSERT INTO {table}_note VALUES (?, ?)", enumerate(provenance.notes))
     count = len(series.rain_mm)
     cells = [
         [None] * count if column is None else [_finite(v) for v in column.tolist()] for column in columns

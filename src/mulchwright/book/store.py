@@ -25,7 +25,7 @@ from mulchwright.book.nouns import SETTING
 from mulchwright.book.schema import APPLICATION_ID, LADDER, Migration, climb
 from mulchwright.book.session import CHANGES_KEPT, BookConflict
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, OutlookKept, Patch, Photo, UnitSystem
+from mulchwright.garden import Garden, Patch, Photo, SavedOutlook, UnitSystem
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 from mulchwright.version import __version__
@@ -58,7 +58,7 @@ class Contents(NamedTuple):
     survey: Survey | None = None
     backdrop: Backdrop | None = None
     forecast: Forecast | None = None
-    outlooks: tuple[OutlookKept, ...] = ()
+    outlooks: tuple[SavedOutlook, ...] = ()
     photos: tuple[Photo, ...] = ()
     """Only where an export was read that has them; `Book.contents` leaves the photos in the file."""
 
@@ -299,7 +299,7 @@ def create_book(
     survey: Survey | None = None,
     backdrop: Backdrop | None = None,
     forecast: Forecast | None = None,
-    outlooks: Sequence[OutlookKept] = (),
+    outlooks: Sequence[SavedOutlook] = (),
     photos: Sequence[Photo] = (),
 ) -> None:
     """Write a new garden book; a file that is there already is never touched.

@@ -58,11 +58,11 @@ def export(
         )
     with open_book(book, read_only=True) as opened:
         garden = opened.garden()
-    told: dict[str, object] = {"book": str(book), "file": str(file)}
+    fields: dict[str, object] = {"book": str(book), "file": str(file)}
     if suffix in GEOJSON:
         collection = export_geojson(garden)
         content = (json_text(collection) + "\n").encode("utf-8")
-        told["features"] = len(collection["features"])
+        fields["features"] = len(collection["features"])
         words = f"{len(collection['features'])} features of {book} were written to {file}."
     else:
         from mulchwright.sheets import lay_out_plan, plan_png, plan_svg
@@ -70,7 +70,7 @@ def export(
         sheet = lay_out_plan(garden, scale=scale, paper=paper.value, landscape=landscape)
         svg = plan_svg(garden, scale=scale, paper=paper.value, landscape=landscape)
         content = svg.encode("utf-8") if suffix == SVG else plan_png(svg, dots_per_inch=dots)
-        told |= {"scale": sheet.scale, "width_mm": sheet.width_mm, "height_mm": sheet.height_mm}
+        fields |= {"scale": sheet.scale, "width_mm": sheet.width_mm, "height_mm": sheet.height_mm}
         words = (
             f"The plan was drawn at 1:{sheet.scale} on {sheet.width_mm:g} × {sheet.height_mm:g} mm: {file}. "
             "Print it at 100 %, and check the bar with a ruler."
@@ -79,7 +79,7 @@ def export(
     if as_json:
         from mulchwright.cli.output import print_json
 
-        print_json(told)
+        print_json(fields)
     else:
         from mulchwright.cli.output import say
 

@@ -16,7 +16,7 @@ from mulchwright.garden.keeping import (
     Wrapping,
     check_uses,
 )
-from mulchwright.garden.logbook import LogEntry, LogKind, OutlookKept, Reading, Sight
+from mulchwright.garden.logbook import LogEntry, LogKind, Reading, SavedOutlook, Sight
 from mulchwright.garden.lots import (
     Heap,
     HeapShape,
@@ -87,7 +87,6 @@ __all__ = [
     "Offer",
     "Origin",
     "Outline",
-    "OutlookKept",
     "Packing",
     "Patch",
     "Path",
@@ -97,6 +96,7 @@ __all__ = [
     "Point",
     "Reading",
     "Recipe",
+    "SavedOutlook",
     "Seller",
     "Sight",
     "SpawnPlane",

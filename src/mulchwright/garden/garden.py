@@ -121,7 +121,7 @@ class Garden:
 
         And an identity check of a patch that is not there.
 
-        Asked wherever a garden is written down or read in. A garden that is only reckoned with may be
+        Asked wherever a garden is written down or read in. A garden that is only worked out with may be
         stripped of its logbook or of some beds and keep the rest, so this is not asked of every garden.
         """
         check_kept_of(self._picks_kg(), {patch.key for patch in self.patches}, self.checks, self.uses)

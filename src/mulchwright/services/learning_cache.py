@@ -41,7 +41,7 @@ def code_digest(package: Path, patterns: Iterable[str] = _LEARNED_WITH) -> str:
 
 @cache
 def model_fingerprint() -> str:
-    """A fingerprint of what learns: version, code with its constants, and the libraries that reckon."""
+    """A fingerprint of what learns: version, code with its constants, and the libraries that work out."""
     import numba
     import scipy
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from mulchwright.almanac.review import YearReview, review
 from mulchwright.book import open_book
-from mulchwright.garden import OutlookKept
+from mulchwright.garden import SavedOutlook
 
 if TYPE_CHECKING:
     from mulchwright.almanac import Outlook
@@ -43,7 +43,7 @@ class Reviews:
         if held is not None and held[0] is outlook:
             return held[1]
         with open_book(self._path) as book:
-            stored = _near(book.kept_outlooks(), year)
+            stored = _near(book.saved_outlooks(), year)
         result = review(state.garden, self._trade(), outlook, stored, year=year, today=state.today)
         with self._lock:
             while len(self._held) >= HELD:
@@ -52,7 +52,7 @@ class Reviews:
         return result
 
 
-def _near(kept: Sequence[OutlookKept], year: int) -> list[OutlookKept]:
+def _near(kept: Sequence[SavedOutlook], year: int) -> list[SavedOutlook]:
     """The outlooks that can have spoken of a year: those of it, and the last ones before it."""
     before = [one for one in kept if one.made_on.year < year]
     return [*before[-SPOKE_BEFORE:], *(one for one in kept if one.made_on.year == year)]

@@ -55,8 +55,8 @@ class RunningServer:
     def of(cls, book: Path) -> RunningServer | None:
         """The server that has this book open now, or None: a note whose server is gone counts for nothing."""
         try:
-            told = json.loads(_note(book).read_text("utf-8"))
-            server = cls(str(told["address"]), str(told["secret"]), bool(told["home_network"]))
+            data = json.loads(_note(book).read_text("utf-8"))
+            server = cls(str(data["address"]), str(data["secret"]), bool(data["home_network"]))
         except (OSError, ValueError, TypeError, KeyError):
             return None
         return server if server._answers() else None

@@ -164,13 +164,13 @@ def last_fetch(path: Path) -> Fetch | None:
     with open_book(path) as book:
         text = book.setting(FETCHED)
     try:
-        told = json.loads(text or "null")
-        if told is None:
+        data = json.loads(text or "null")
+        if data is None:
             return None
-        until = datetime.fromisoformat(told["not_before"]) if told["not_before"] else None
+        until = datetime.fromisoformat(data["not_before"]) if data["not_before"] else None
         return Fetch(
-            datetime.fromisoformat(told["at"]), bool(told["well"]), str(told["words"]), until,
-            tuple(told["hosts"]),
+            datetime.fromisoformat(data["at"]), bool(data["well"]), str(data["words"]), until,
+            tuple(data["hosts"]),
         )  # fmt: skip
     except (ValueError, TypeError, KeyError):
         return None
@@ -224,12 +224,12 @@ def fetch_now(path: Path, today: date, now: datetime, *, adapter: FetchAdapter |
         result = Fetch(now, False, str(wait), wait.not_before, hosts)
     except MulchwrightError as error:
         result = Fetch(now, False, f"{error} The record was left as it is.", None, hosts)
-    told = {
+    fields = {
         "at": result.at.isoformat(), "well": result.well, "words": result.words, "hosts": list(result.hosts),
         "not_before": result.not_before.isoformat() if result.not_before else None,
     }  # fmt: skip
     with open_book(path) as book:
-        book.set_setting(FETCHED, json.dumps(told))
+        book.set_setting(FETCHED, json.dumps(fields))
     return result
 
 

@@ -65,8 +65,8 @@ def folder_files(path: Path) -> tuple[FileOutcome, ...]:
 
 def _taken(text: str | None) -> dict[str, FileOutcome]:
     try:
-        told = json.loads(text or "{}")
-        return {key: FileOutcome(*value) for key, value in told.items()}
+        data = json.loads(text or "{}")
+        return {key: FileOutcome(*value) for key, value in data.items()}
     except (ValueError, TypeError, AttributeError):
         return {}
 
@@ -103,9 +103,9 @@ def check_folder(path: Path, today: date, *, settled_s: float = SETTLED_S) -> tu
         key = hashlib.blake2b(body, digest_size=16).hexdigest()
         if key in taken:
             continue
-        told = _take(path, file.name, body, today)
-        taken[key] = told
-        fresh.append(told)
+        found = _take(path, file.name, body, today)
+        taken[key] = found
+        fresh.append(found)
     if fresh:
         kept = dict(list(taken.items())[-MOST_REMEMBERED:])
         text = json.dumps({key: [one.name, one.taken, one.words, one.on] for key, one in kept.items()})

@@ -164,7 +164,7 @@ def build_sheet_of(
         ),
         fetch=tuple(_fetches(needs, trade)),
         water_l=needs.water_l.likely,
-        cautions=tuple(_told(c, system) for c in sorted(every.values(), key=lambda c: not c.grave)),
+        cautions=tuple(_sheet_caution(c, system) for c in sorted(every.values(), key=lambda c: not c.grave)),
     )
 
 
@@ -184,7 +184,7 @@ def _patch_sheet(
         water_l=sum(need.water_l.likely for need in layers),
         section_svg=portrait(patch, trade, system, mark="sheet"),
         section_words=f"From the top down: {joined(layer_lines(patch, trade, system))}.",
-        cautions=tuple(_told(caution, system) for caution in cautions),
+        cautions=tuple(_sheet_caution(caution, system) for caution in cautions),
     )
 
 
@@ -288,7 +288,7 @@ def _cautions_of(patch: Patch, trade: Trade) -> tuple[list[Caution], list[Cautio
     return page, further
 
 
-def _told(caution: Caution, system: str) -> SheetCaution:
+def _sheet_caution(caution: Caution, system: str) -> SheetCaution:
     return SheetCaution(caution.title, units.in_units(caution.text, system), caution.defer)
 
 

@@ -167,7 +167,7 @@ def test_requests_that_make_no_sense_are_refused(count: int, area: float, words:
         )
 
 
-def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_told_why() -> None:
+def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_reported_why() -> None:
     trade = load_trade()
     choices = choices_for(
         GARDEN,
@@ -204,7 +204,7 @@ def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_told_why
         )
 
 
-def test_a_moved_bed_is_told_by_the_cells_it_covers() -> None:
+def test_a_moved_bed_is_reported_by_the_cells_it_covers() -> None:
     """A proposal told anew at its own place is the same; half on good and half on poor ground is between."""
     sites = checkered()
     allowed = np.ones((40, 60), dtype=bool)

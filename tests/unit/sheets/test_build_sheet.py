@@ -110,8 +110,8 @@ def test_every_page_of_a_patch_warns_of_what_maims(trade: Trade) -> None:
     chipper = {trade.cautions["chipper"].title}
     vessels = {trade.cautions[key].title for key in ("soak-gas", "soaking-vessels")}
     sheet = sheet_of(trade, patch(dry), patch(soaked, "Straw", "straw"))
-    told = [{caution.title for caution in one.cautions} for one in sheet.patches]
-    assert told == [usual | chipper, usual | vessels]
+    lines = [{caution.title for caution in one.cautions} for one in sheet.patches]
+    assert lines == [usual | chipper, usual | vessels]
     printed = pages(build_sheet_pdf(sheet))
     for title in usual | vessels:
         assert title in " ".join(printed[-1].split())
@@ -121,7 +121,7 @@ def test_every_page_of_a_patch_warns_of_what_maims(trade: Trade) -> None:
         assert " ".join(caution.text.split()) in front
 
 
-def test_cautions_of_one_material_are_told_only_where_it_lies(trade: Trade) -> None:
+def test_cautions_of_one_material_are_reported_only_where_it_lies(trade: Trade) -> None:
     cardboard = trade.cautions["cardboard"].title
     without = sheet_of(trade, patch(Recipe("r", (CHIPS,))))
     lined = sheet_of(trade, patch(Recipe("r", (Layer("cardboard", 0.004), CHIPS))))

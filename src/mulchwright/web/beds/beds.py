@@ -79,10 +79,10 @@ def chart(request: Request) -> Response:
     if name not in CHARTS or scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
-    told = context.told(state, patch.key)
-    if told is None:
+    bed_outlook = context.bed_outlook(state, patch.key)
+    if bed_outlook is None:
         raise HTTPException(404, "There is no outlook of this bed yet.")
-    spec = chart_spec(name, state.garden, told, context.trade, state.today, width=width, scheme=scheme)
+    spec = chart_spec(name, state.garden, bed_outlook, context.trade, state.today, width=width, scheme=scheme)
     return JSONResponse(spec)
 
 

@@ -331,7 +331,7 @@ def _clash(
     context = context_of(request)
     state = context.library.state()
     theirs = next((e for e in state.garden.log if e.key == entry.key), None)
-    told = (
+    their_words = (
         log_words(theirs, state.garden.units.value, garden=state.garden, trade=context.trade)
         if theirs
         else "it was removed"
@@ -339,7 +339,7 @@ def _clash(
     if wants_json(request):
         return JSONResponse({"message": conflict, "errors": {"form": conflict}}, 409)
     return _form_page(
-        request, state, patch, typed, status=409, entry=theirs, errors={}, clash=told,
+        request, state, patch, typed, status=409, entry=theirs, errors={}, clash=their_words,
     )  # fmt: skip
 
 
@@ -370,7 +370,7 @@ def take_back(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     try:
         with open_book(context.library.path) as book:
-            told = book.undo(request.path_params["step"])
+            text = book.undo(request.path_params["step"])
             newest = book.undo_steps()[0].step
     except BookError as error:
         if wants_json(request):
@@ -379,7 +379,7 @@ def take_back(request: Request, typed: dict[str, str]) -> Response:
             return _whole_log(request, status=409, clash=str(error))
         raise InputError(str(error)) from error
     if wants_json(request):
-        return JSONResponse({"words": told, "step": newest})
+        return JSONResponse({"words": text, "step": newest})
     if typed.get("back") == "/now":
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if re.fullmatch(r"/pick|/picks(/[a-z0-9-]{1,80}(/check)?)?", back := typed.get("back", "")):

@@ -52,8 +52,8 @@ async def sent_with_photos(request: Request) -> tuple[dict[str, str], list[bytes
             raise TooLarge
         return message
 
-    told = whole_number(request.headers.get("content-length", ""))
-    if told is not None and told > LARGEST_UPLOAD_BYTES:
+    answer = whole_number(request.headers.get("content-length", ""))
+    if answer is not None and answer > LARGEST_UPLOAD_BYTES:
         await _heard_out(request.receive, 0)
         raise TooLarge
     typed: dict[str, str] = {}

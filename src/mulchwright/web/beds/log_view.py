@@ -28,7 +28,7 @@ class LogLine:
     day: str
     bed: str
     bed_key: str
-    told: str
+    summary: str
     by: str
     photos: tuple[str, ...]
     picked: bool = False
@@ -69,9 +69,9 @@ def quick_page(context: AppContext, state: BookState, patch: Patch) -> QuickPage
     system, can = garden.units.value, garden.can_litres
     outlook = context.progress(state, patience_s=0.0).outlook
     advised: dict[str, float] = {}
-    for told in outlook.patches if outlook else ():
-        if told.watering_now is not None and told.watering_now.litres > 0:
-            advised[told.patch.key] = told.watering_now.litres
+    for bed_outlook in outlook.patches if outlook else ():
+        if bed_outlook.watering_now is not None and bed_outlook.watering_now.litres > 0:
+            advised[bed_outlook.patch.key] = bed_outlook.watering_now.litres
     mine = advised.get(patch.key)
     return QuickPage(
         key=patch.key, name=patch.name, built=patch.stage is not Stage.PLANNED and patch.built_on is not None,

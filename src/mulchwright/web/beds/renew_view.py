@@ -41,7 +41,7 @@ class MoveForm:
     errors: tuple[tuple[str, str], ...]
     answer: Headline | None
     lines: tuple[str, ...]
-    told: str
+    summary: str
     others: tuple[tuple[str, str], ...]
 
     def fault(self, name: str) -> str:
@@ -84,24 +84,25 @@ def _depth_span(spread: Spread, system: str) -> str:
     return span_words(units.show_length(spread.p10, system), units.show_length(spread.p90, system))
 
 
-def _stack(told: Renewal, trade: Trade, system: str, label: str, mark: str) -> str:
+def _stack(renewal: Renewal, trade: Trade, system: str, label: str, mark: str) -> str:
     """The bed in three columns, to scale: as laid, today, in a year; a bracket for 8 of 10 futures."""
     columns: list[tuple[str, list[tuple[str, float]], Spread | None]] = [
-        ("as laid", [(layer.material, layer.laid_m) for layer in told.now.layers], None),
+        ("as laid", [(layer.material, layer.laid_m) for layer in renewal.now.layers], None),
         (
             "today",
-            [(layer.material, layer.depth_m.p50) for layer in told.now.layers],
-            told.now.depth_m,
+            [(layer.material, layer.depth_m.p50) for layer in renewal.now.layers],
+            renewal.now.depth_m,
         ),
     ]
-    if told.in_a_year is not None:
-        later = told.in_a_year
+    if renewal.in_a_year is not None:
+        later = renewal.in_a_year
         columns.append(
             ("in a year", [(layer.material, layer.depth_m.p50) for layer in later.layers], later.depth_m)
         )
     tallest = max(sum(depth for _, depth in layers) for _, layers, _ in columns)
     tallest = max(tallest, *(spread.p90 for _, _, spread in columns if spread is not None))
-    scale, ground, wide, gap = 120.0 / tallest, 150.0, 74.0, 34.0
+    # Narrow enough that three columns with letters of 17 px stand side by side on a phone.
+    scale, ground, wide, gap = 120.0 / tallest, 150.0, 66.0, 28.0
     parts: list[Element] = []
     for n, (name, layers, spread) in enumerate(columns):
         left, y = 4 + n * (wide + gap), ground
@@ -123,8 +124,8 @@ def _stack(told: Renewal, trade: Trade, system: str, label: str, mark: str) -> s
     return document(width, ground + 32, parts, label=label, mark=mark, class_="dots stack")
 
 
-def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
-    now, later = told.now, told.in_a_year
+def _left_card(renewal: Renewal, trade: Trade, system: str) -> Card:
+    now, later = renewal.now, renewal.in_a_year
     share = words.share(now.food_share.p50)
     depth = _depth(now.food_depth_m, system)
     answer = Headline("Of its food ", f"{share} is left, {depth} deep", ".")
@@ -133,7 +134,7 @@ def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
     if later is not None:
         span = span_words(words.share(later.food_share.p10), words.share(later.food_share.p90))
         note += f" In a year, if nothing is added, {span}."
-    note += " Depth is reckoned from the matter that is left, not measured: put a ruler in to be sure."
+    note += " Depth is worked out from the matter that is left, not measured: put a ruler in to be sure."
     rows = []
     for n, layer in reversed(list(enumerate(now.layers))):
         row = (
@@ -157,7 +158,7 @@ def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
         system,
     )  # fmt: skip
     return Card(
-        "left", "What is left", answer, drawings=(_stack(told, trade, system, label, "stack"),), note=note,
+        "left", "What is left", answer, drawings=(_stack(renewal, trade, system, label, "stack"),), note=note,
         table=table, table_name="Layer by layer",
         sources=(
             *sources, *constants_of(trade, system, decay_spread="one draw for each future, on every rate"),
@@ -182,9 +183,9 @@ def _week(top_up: TopUp, today: date) -> str:
 
 
 def _add_card(
-    told: Renewal, trade: Trade, system: str, today: date
+    renewal: Renewal, trade: Trade, system: str, today: date
 ) -> tuple[Card, tuple[str, ...]]:  # fmt: skip
-    top_up = told.top_up
+    top_up = renewal.top_up
     figures = constants_of(
         trade, system, top_up_m="most that is spread at once",
         top_up_before_cold_days="the week in autumn", waste_share="loose volume to fetch",
@@ -226,7 +227,7 @@ def _add_card(
 # ---- laying it anew ----------------------------------------------------------------
 
 
-def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: date) -> Card:
+def _anew_card(retire: Retire, trade: Trade, renewal: Renewal, system: str, today: date) -> Card:
     mark = words.share(retire.share.likely)
     if retire.now:
         answer = Headline("", "Lay it anew, or clear it", f": less than {mark} of its food is left.")
@@ -243,7 +244,7 @@ def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: 
         soon = "already" if retire.soonest <= today else f"by {words.day(retire.soonest, today)}"
         late = f"only by {words.day(retire.latest, today)}" if retire.latest else "not within a year"
         note += f" In 1 of 10 futures it is {soon}, in 1 of 10 {late}."
-    species = trade.species[told.patch.species]
+    species = trade.species[renewal.patch.species]
     return Card(
         "anew", "When it is spent", answer, note=note,
         sources=(
@@ -318,8 +319,8 @@ def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
     for key, when in line.went_to:
         said.append(f"Chips went to {names.get(key, key)} on {words.day(when, today)}.")
     if line.other_species:
-        told = words.joined([names.get(key, key) for key in line.other_species])
-        said.append(f"{told} was sown with another kind. Mend the logbook, or the kind of one bed.")
+        others = words.joined([names.get(key, key) for key in line.other_species])
+        said.append(f"{others} was sown with another kind. Mend the logbook, or the kind of one bed.")
     said.append(
         "Whatever lives in the chips moves with them. The checks of one bed do not count for another: where "
         "chips arrive, every pick is checked from the start, with a spore print of the first flush."
@@ -333,13 +334,13 @@ def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
 
 
 def page_of(
-    told: Renewal, line: Line, garden: Garden, trade: Trade, form: MoveForm, today: date
+    renewal: Renewal, line: Line, garden: Garden, trade: Trade, form: MoveForm, today: date
 ) -> RenewPage:
     """The page of a built bed."""
     system = garden.units.value
-    add, add_lines = _add_card(told, trade, system, today)
-    soil, soil_lines = soil_card(told.soil, told, trade, system)
-    plants, plant_lines = plants_card(told.nitrogen, told, trade, system)
+    add, add_lines = _add_card(renewal, trade, system, today)
+    soil, soil_lines = soil_card(renewal.soil, renewal, trade, system)
+    plants, plant_lines = plants_card(renewal.nitrogen, renewal, trade, system)
     move = Card(
         "move", "Move living chips", form.answer or Headline("How much do you take", "", "?"),
         sources=constants_of(
@@ -348,11 +349,12 @@ def page_of(
         ),
     )  # fmt: skip
     return RenewPage(
-        left=_left_card(told, trade, system), add=add, add_lines=add_lines,
-        add_material=told.top_up.material if told.top_up else "",
-        add_due=told.top_up is not None and told.top_up.week <= today,
-        add_thickness=units.show_length(told.top_up.spread_m, system) if told.top_up else "",
-        anew=_anew_card(told.retire, trade, told, system, today), anew_lines=_anew_lines(told.retire),
+        left=_left_card(renewal, trade, system), add=add, add_lines=add_lines,
+        add_material=renewal.top_up.material if renewal.top_up else "",
+        add_due=renewal.top_up is not None and renewal.top_up.week <= today,
+        add_thickness=units.show_length(renewal.top_up.spread_m, system) if renewal.top_up else "",
+        anew=_anew_card(renewal.retire, trade, renewal, system, today),
+        anew_lines=_anew_lines(renewal.retire),
         move=move, line=_line_words(line, garden, today), soil=soil, soil_lines=soil_lines, plants=plants,
         plant_lines=plant_lines,
     )  # fmt: skip

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
 
-def soil_card(soil: Soil, told: Renewal, trade: Trade, system: str) -> tuple[Card, tuple[str, ...]]:
+def soil_card(soil: Soil, renewal: Renewal, trade: Trade, system: str) -> tuple[Card, tuple[str, ...]]:
     def mass(kg: float) -> str:
         return units.show_mass(kg, system)
 
@@ -47,11 +47,11 @@ def soil_card(soil: Soil, told: Renewal, trade: Trade, system: str) -> tuple[Car
         ),
         (
             f"Topped up each year with what rots, after ten years {span(soil.fed_ten_years_kg)} of humus and "
-            "microbes by a second way of reckoning (RothC, a model of soils, kept moist; sand to clay)."
+            "microbes by a second way of calculation (RothC, a model of soils, kept moist; sand to clay)."
         ),
     )
     rows = dict.fromkeys(
-        row for layer in told.now.layers if (row := HUMUS_ROWS.get(layer.material, ""))
+        row for layer in renewal.now.layers if (row := HUMUS_ROWS.get(layer.material, ""))
     )  # fmt: skip
     sources = constants_of(
         trade, system, **dict.fromkeys(rows, "rotted matter × this share"),
@@ -60,7 +60,9 @@ def soil_card(soil: Soil, told: Renewal, trade: Trade, system: str) -> tuple[Car
     return Card("soil", "What the soil gains", answer, note=note, sources=sources), lines
 
 
-def plants_card(nitrogen: Nitrogen, told: Renewal, trade: Trade, system: str) -> tuple[Card, tuple[str, ...]]:
+def plants_card(
+    nitrogen: Nitrogen, renewal: Renewal, trade: Trade, system: str
+) -> tuple[Card, tuple[str, ...]]:
     def mass(kg: float) -> str:
         return units.show_mass(kg, system)
 
@@ -86,17 +88,17 @@ def plants_card(nitrogen: Nitrogen, told: Renewal, trade: Trade, system: str) ->
             "two meet: shrubs and trees rooted below do not feel it."
         ),
     ]
-    for plant in told.plants:
+    for plant in renewal.plants:
         verdict = "does well beside it" if plant.verdict == "suits" else "suffers beside it"
         lines.append(f"{plant.names[0].capitalize()} {verdict}. {plant.why}")
-    if told.unknown_plants:
-        lines.append(f"Of {words.joined(list(told.unknown_plants))} nothing is known here.")
-    if not told.plants and not told.unknown_plants:
+    if renewal.unknown_plants:
+        lines.append(f"Of {words.joined(list(renewal.unknown_plants))} nothing is known here.")
+    if not renewal.plants and not renewal.unknown_plants:
         lines.append("No plants are told for its garden bed; name them on the plan to read about them here.")
     feed = span_words(
-        *(figure_words(v, "kg/m²", system) for v in (told.feed_kg_m2.low, told.feed_kg_m2.high))
+        *(figure_words(v, "kg/m²", system) for v in (renewal.feed_kg_m2.low, renewal.feed_kg_m2.high))
     )
-    ring = span_words(*(units.show_length(v, system) for v in (told.ring_m.low, told.ring_m.high)))
+    ring = span_words(*(units.show_length(v, system) for v in (renewal.ring_m.low, renewal.ring_m.high)))
     lines.append(
         f"Vegetables and flowers of one summer: {feed} of nitrogen beside the bed, not into it; keep {ring} "
         "round seedlings free of chips."
@@ -104,7 +106,7 @@ def plants_card(nitrogen: Nitrogen, told: Renewal, trade: Trade, system: str) ->
     sources = (
         *sources_of(
             of_materials(
-                trade, told.now.layers, "carbon_nitrogen_ratio", "carbon to nitrogen", "the mix of layers"
+                trade, renewal.now.layers, "carbon_nitrogen_ratio", "carbon to nitrogen", "the mix of layers"
             ),
             system,
         ),

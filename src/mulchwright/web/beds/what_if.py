@@ -28,7 +28,7 @@ from mulchwright.web.shared.requests import posted_form, texts_of
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A what-if as asked: the form with what was typed, and the comparison if it could be reckoned."""
+    """A what-if as asked: the form with what was typed, and the comparison if it could be worked out."""
 
     form: whatif.Form
     comparison: Comparison | None
@@ -36,7 +36,7 @@ class Tried:
 
 
 def _try(context: AppContext, state: BookState, patch: Patch, typed: dict[str, str]) -> Tried:
-    """Read the form and reckon; faults end up in the form's messages."""
+    """Read the form and work out; faults end up in the form's messages."""
     system, today = state.garden.units.value, state.today
     changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     comparison = None
@@ -71,7 +71,7 @@ def what_if_comparison(request: Request) -> Response:
     context, state, patch = opened_bed(request)
     tried = _try(context, state, patch, texts_of(request.query_params.items()))
     html = context.render("beds/comparison.html", comparison=tried.comparison) if tried.comparison else ""
-    summary = tried.comparison.summary if tried.comparison else "Some of it cannot be reckoned as typed."
+    summary = tried.comparison.summary if tried.comparison else "Some of it cannot be worked out as typed."
     return JSONResponse({"html": html, "errors": tried.form.errors, "summary": summary})
 
 

@@ -68,7 +68,7 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
-def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
+def curve_table(build_weeks: WhenToBuild, today: date, system: str) -> Table:
     """The curve as figures."""
     rows = tuple(
         (
@@ -79,7 +79,7 @@ def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
             _quantiles(week.first_year_kg, system),
             show_volume(week.first_year_litres.p50, system),
         )
-        for week in told.weeks
+        for week in build_weeks.weeks
     )
     return Table(
         "Build weeks, each run through the same weathers with the same luck",
@@ -89,8 +89,8 @@ def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
     )  # fmt: skip
 
 
-def _quantiles(told: Quantiles, system: str) -> str:
-    low, mean, high = (_mass(kg, system) for kg in (told.p10, told.mean, told.p90))
+def _quantiles(quantiles: Quantiles, system: str) -> str:
+    low, mean, high = (_mass(kg, system) for kg in (quantiles.p10, quantiles.mean, quantiles.p90))
     return f"{mean} ({low} to {high})"
 
 
@@ -98,10 +98,10 @@ def _mass(kg: float, system: str) -> str:
     return show_mass(kg, system) if kg >= 0.0005 else "nothing"
 
 
-def window_lines(told: WhenToBuild, today: date, system: str) -> tuple[Headline, ...]:
+def window_lines(build_weeks: WhenToBuild, today: date, system: str) -> tuple[Headline, ...]:
     """The spring and autumn windows in words."""
     lines = []
-    for window in told.windows:
+    for window in build_weeks.windows:
         best = window.best
         season = window.season.capitalize()
         if best.first_year_kg.mean <= 0:
@@ -131,9 +131,11 @@ def chart(request: Request) -> Response:
     job = _job(context, state, patch) if patch.stage is Stage.PLANNED else None
     if job is None or not isinstance(job.result, WhenToBuild):
         raise HTTPException(404, "There is no curve for this bed yet.")
-    told = job.result
+    build_weeks = job.result
     return JSONResponse(
-        build_week_chart(week_frame(told, width, scheme, state.today), told, state.garden.units.value)
+        build_week_chart(
+            week_frame(build_weeks, width, scheme, state.today), build_weeks, state.garden.units.value
+        )
     )
 
 
@@ -210,16 +212,18 @@ def _page(
         elif job.trouble:
             values["trouble"] = in_units(job.trouble, system)
         else:
-            told = cast("WhenToBuild", job.result)
-            best = told.best
+            build_weeks = cast("WhenToBuild", job.result)
+            best = build_weeks.best
             values |= {
                 "answer": Headline(
                     "Built ", words.day(best.built_on, today),
                     f" it does best: {show_mass(best.first_year_kg.mean, system)} on average in 12 months."
                 ) if best.first_year_kg.mean > 0
-                else Headline("None of the ", f"{len(told.weeks)} weeks", " ahead brings a crop in a year."),
-                "windows": window_lines(told, today, system),
-                "curve": curve_table(told, today, system),
+                else Headline(
+                    "None of the ", f"{len(build_weeks.weeks)} weeks", " ahead brings a crop in a year."
+                ),
+                "windows": window_lines(build_weeks, today, system),
+                "curve": curve_table(build_weeks, today, system),
             }  # fmt: skip
             if on is None and not typed:
                 on = best.built_on

@@ -108,10 +108,10 @@ def answer_with_plan(context: AppContext, todo: Any, revision: int) -> Response:
 def clash_words(clashes: tuple[Clash, ...]) -> str:
     """What happened, in words: which objects another window changed too."""
     names = [f"“{clash.name}”" for clash in clashes[:3]]
-    told = names[0] if len(clashes) == 1 else f"{', '.join(names)}{' and more' if len(clashes) > 3 else ''}"
+    text = names[0] if len(clashes) == 1 else f"{', '.join(names)}{' and more' if len(clashes) > 3 else ''}"
     were = "was" if len(clashes) == 1 else "were"
     return (
-        f"{told} {were} changed in another window since you saw the plan. Yours is not saved yet, and "
+        f"{text} {were} changed in another window since you saw the plan. Yours is not saved yet, and "
         "nothing was overwritten."
     )
 

@@ -175,8 +175,8 @@ def _woods(species: Species, choice: Choice, trade: Trade) -> str:
         return _sentence(species.good_on)
     best = [wood.names[0] for wood in trade.woods.values() if getattr(wood, rating) == "best"]
     never = [wood.names[0] for wood in trade.woods.values() if getattr(wood, rating) == "avoid"]
-    told = f"best {words.joined(best[:5], 'or')}" if best else _sentence(species.good_on)
-    return f"{told}; not {words.joined(never[:3], 'or')}" if never else told
+    woods = f"best {words.joined(best[:5], 'or')}" if best else _sentence(species.good_on)
+    return f"{woods}; not {words.joined(never[:3], 'or')}" if never else woods
 
 
 def _sentence(text: str) -> str:
@@ -208,22 +208,22 @@ def choice_card(
     span : the days on the calendar under the dots, one for all cards so that they compare.
     """
     system = garden.units.value
-    told, species = choice.outlook, choice.species
+    bed_outlook, species = choice.outlook, choice.species
     area = asked.area_m2
 
     def mass(kg_m2: float) -> str:
         return show_mass(kg_m2 * area, system)
 
-    first, second = told.picked_first_year_kg, told.picked_second_year_kg
-    dots = answers.dots(told)
+    first, second = bed_outlook.picked_first_year_kg, bed_outlook.picked_second_year_kg
+    dots = answers.dots(bed_outlook)
     start, last = span
-    picking = answers.picking(told, today)
+    picking = answers.picking(bed_outlook, today)
     facts = [
         ("First year", f"{mass(first.p50)} (8 of 10: {mass(first.p10)} to {mass(first.p90)})"),
         ("Second year", "not told" if second is None else
          f"{mass(second.p50)} (8 of 10: {mass(second.p10)} to {mass(second.p90)})"),
-        ("Nothing in the first year", words.chance(told.none_in_first_year)),
-        ("Water in the first year", show_volume(told.watered_first_year_litres.p50 * area, system)),
+        ("Nothing in the first year", words.chance(bed_outlook.none_in_first_year)),
+        ("Water in the first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
         ("Patience", f"ripe about {species.ripening_days.likely / 7:.0f} weeks after spawning, when warm"),
         ("Skill", _SKILL[max(species.beginner_score, choice.template.skill)]),
         ("Look-alikes", _likeness(species, trade)),
@@ -239,7 +239,7 @@ def choice_card(
         dot_strip(
             DotPlot(dots, today, start, last), width=NARROW, mark=f"c-{choice.template.key}-{species.key}",
             label=f"{heading}, {choice.template.name}: first picking {picking} "
-            f"{answers.picking_note(told, today)}",
+            f"{answers.picking_note(bed_outlook, today)}",
         ),
         tuple(facts),
         choice.reason if asked.beginner else _danger(species, trade),

@@ -179,13 +179,13 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
         state = context.library.state()
         system = state.garden.units.value
         clash = clashed.clashes[0]
-        told = {
+        fields = {
             "message": clash_words(clashed.clashes),
             "theirs": version_words(kind, clash.theirs, system),
             "mine": version_words(kind, after, system),
         }
         form = plan_forms.form_of(kind, noun, state.garden, context.trade, typed=typed)
-        more = _shown(context, state, kind, noun) | {"clash": told}
+        more = _shown(context, state, kind, noun) | {"clash": fields}
         if gone is not None:
             more |= {"before": "", "removed": json.dumps(wire(kind, noun))}
         return show(request, status=409, form=form, **more)

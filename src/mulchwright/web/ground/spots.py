@@ -334,7 +334,7 @@ def one(request: Request) -> Response:
         typed=query if errors else None, errors=errors,
     )  # fmt: skip
     html = context.render("ground/spot_card.html", card=card, asked=asked)
-    return JSONResponse({"html": html, "rect": card.told, "outline": card.rect.outline})
+    return JSONResponse({"html": html, "rect": card.field_text, "outline": card.rect.outline})
 
 
 def picture(request: Request) -> Response:

@@ -384,17 +384,17 @@ def _shadow_figure(
     garden: Garden, extent: tuple[float, float, float, float], asked: Asked, today: date
 ) -> dict[str, str]:
     parts, said = shadows_of(garden, asked.day, asked.minute)
-    told = f"{asked.minute // 60}:{asked.minute % 60:02d}: {said}."
+    heading = f"{asked.minute // 60}:{asked.minute % 60:02d}: {said}."
     return {
         "drawing": in_two_widths(
             lambda width, mark: ground_map(
                 garden, frame_of(extent, width=width), mark=mark, under_world=parts,
-                label=f"Shadows on {words.day(asked.day, today)} at {told}", class_="shadow-map",
+                label=f"Shadows on {words.day(asked.day, today)} at {heading}", class_="shadow-map",
             ),
             "shade",
         ),
         "words": day_words(garden.place, asked.day, today),
-        "told": told,
+        "told": heading,
     }  # fmt: skip
 
 

@@ -1,6 +1,6 @@
 """The survey by tape on the screen: baseline and tapes in, places and misfits out, and from them objects.
 
-Reckoned by `garden.adjustment` and `garden.offsets`; here is only what is typed and shown.
+Worked out by `garden.adjustment` and `garden.offsets`; here is only what is typed and shown.
 """
 
 from __future__ import annotations
@@ -73,11 +73,11 @@ def _page(
         survey, revision = book.survey(), book.revision_on_disk()
     system = state.garden.units.value
     values = form_values(survey, system)
-    told = survey_words(survey, adjust(survey, system=system), system) if survey else None
+    result = survey_words(survey, adjust(survey, system=system), system) if survey else None
     shown = values if typed is None or "first_name" not in typed else dict.fromkeys(values, "") | dict(typed)
     return context.page(
         request, "ground/survey.html", state, status=status, section="ground", back="/ground", values=shown,
-        typed=dict(typed or {}), errors=dict(errors or {}), told=told, revision=revision,
+        typed=dict(typed or {}), errors=dict(errors or {}), result=result, revision=revision,
         points=rows_with_text(shown, ("name", "a", "b")), tapes=rows_with_text(shown, ("from", "to", "tape")),
         corners=[(value, words) for value, words, _ in plan_corners(state.garden)], sides=SIDES,
         kinds=list(KINDS.values()), outline_kinds=[k for k in KINDS.values() if k.shape == "outline"],

@@ -26,7 +26,7 @@ from mulchwright.book.keys import slug
 from mulchwright.garden import Patch
 from mulchwright.sheets.calendar import Task, TaskKind, calendar_file
 from mulchwright.web.now.calendar_tasks import calendar_tasks
-from mulchwright.web.now.now import told_today
+from mulchwright.web.now.now import tasks_today
 from mulchwright.web.now.now_view import lines_of
 from mulchwright.web.shared.context import context_of
 
@@ -54,8 +54,8 @@ def calendar_of(context: AppContext, state: BookState, patches: Sequence[Patch],
     garden, today = state.garden, state.today
     keys = {patch.key for patch in patches}
     tasks = [task for patch in patches for task in calendar_tasks(state, patch, context.trade, today, base)]
-    told = told_today(context, state, context.progress(state, patience_s=0.0))
-    for task in (*told.due, *told.coming):
+    todo = tasks_today(context, state, context.progress(state, patience_s=0.0))
+    for task in (*todo.due, *todo.coming):
         if task.patch in keys and task.kind in KINDS:
             tasks.append(_task(task, context, state, today, base))
     return calendar_file(

@@ -25,7 +25,7 @@ from mulchwright.keep import gate
 from mulchwright.services.library import BookState
 from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.picks import pick_view as picking_told
+from mulchwright.web.picks import pick_view as pick_view
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.lookups import noted_step
 from mulchwright.web.shared.phones import phone_of
@@ -43,7 +43,7 @@ def opening_check(garden: Garden, trade: Trade, pick: LogEntry, now: datetime) -
         check
         for check in garden.checks
         if pick.key in check.picks and (check.patch, check.species) == (patch.key, patch.species)
-        and picking_told.result_of(garden, trade, check, now).passed
+        and pick_view.result_of(garden, trade, check, now).passed
     ]  # fmt: skip
     return max(mine, key=lambda check: check.day, default=None)
 

@@ -129,15 +129,15 @@ def fresh_picks(garden: Garden, today: date) -> list[tuple[LogEntry, float]]:
 def origin(picks: Sequence[str], garden: Garden, today: date) -> str:
     """Beds and days of picks: "Under the medlar, 8 June; Pump corner, 9 June"."""
     names = {patch.key: patch.name for patch in garden.patches}
-    told = []
+    sources = []
     for key in picks:
         entry = pick_of(garden, key)
-        told.append(
+        sources.append(
             f"{names.get(entry.patch, entry.patch)}, {words.day(entry.day, today)}"
             if entry
             else "a pick that was taken out of the logbook"
         )
-    return "; ".join(dict.fromkeys(told)) or "not from a pick in the logbook"
+    return "; ".join(dict.fromkeys(sources)) or "not from a pick in the logbook"
 
 
 def jar_origin(jar: Jar, garden: Garden, today: date) -> str:

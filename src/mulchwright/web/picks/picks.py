@@ -57,7 +57,7 @@ HOUSEHOLD = "household"
 DAYS_A_MONTH = 365.25 / 12
 
 
-UNTOLD_SHOWN = 12
+UNACCOUNTED_SHOWN = 12
 
 
 DRYER = "/stores/dryer"
@@ -74,14 +74,14 @@ def _round_page(request: Request, state: BookState, *, status: int = 200, **valu
     beds = pick_view.built(garden)
     first = request.query_params.get("bed", "")
     shown = context.progress(state, patience_s=0.0).shown
-    told = {p.patch.key: p for p in shown.patches} if shown else {}
+    by_bed = {p.patch.key: p for p in shown.patches} if shown else {}
     return page_of(
         request, "picks/round.html", state, status=status,
         beds=[
             (p.key, p.name, species_name(p.species, context.trade))
             for p in sorted(beds, key=lambda p: p.key != first)
         ],
-        totals=[pick_view.bed_total(garden, p, context.trade, told.get(p.key), today) for p in beds],
+        totals=[pick_view.bed_total(garden, p, context.trade, by_bed.get(p.key), today) for p in beds],
         stages=[(stage.value, name) for stage, name in STAGE_WORDS.items()],
         example="350 g" if system == units.METRIC else "12 oz",
         scale="grams" if system == units.METRIC else "ounces",
@@ -110,7 +110,7 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
             now=state.now, by=phone.name if phone else "",
         )  # fmt: skip
         errors |= {
-            name if name == "day" else f"{name}.{patch.key}": told for name, told in result.errors.items()
+            name if name == "day" else f"{name}.{patch.key}": text for name, text in result.errors.items()
         }
         if result.ask:
             asks.append(result.ask)
@@ -154,17 +154,20 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
     context = context_of(request)
     garden, today, system = state.garden, state.today, state.garden.units.value
     house = household_of(context.library.path, garden, context.trade)
-    told = basket(garden, context.trade, today=today, now=state.now, household=house)
-    patches = {line.patch.key: line.patch for line in told.lines}.values() or pick_view.built(garden)
+    picked_basket = basket(garden, context.trade, today=today, now=state.now, household=house)
+    patches = {line.patch.key: line.patch for line in picked_basket.lines}.values() or pick_view.built(garden)
     return page_of(
         request, "picks/picks.html", state, status=status,
-        rows=pick_view.basket_rows(told, garden, today),
-        plan=pick_view.plan_lines(told, garden, context.trade, today),
-        sums=pick_view.sum_words(told, system), head=_head(told.lines, today, system),
-        resting=[_resting(kind, day, context.trade, today) for kind, day in told.resting[:1]],
-        untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
-        untold_count=len(told.untold),
-        warm=[line.pick.key for line in told.lines if line.chilled_on is None],
+        rows=pick_view.basket_rows(picked_basket, garden, today),
+        plan=pick_view.plan_lines(picked_basket, garden, context.trade, today),
+        sums=pick_view.sum_words(picked_basket, system), head=_head(picked_basket.lines, today, system),
+        resting=[_resting(kind, day, context.trade, today) for kind, day in picked_basket.resting[:1]],
+        unaccounted=[
+            (e.key, _unaccounted_line(e, garden, today))
+            for e in reversed(picked_basket.unaccounted[-UNACCOUNTED_SHOWN:])
+        ],
+        unaccounted_count=len(picked_basket.unaccounted),
+        warm=[line.pick.key for line in picked_basket.lines if line.chilled_on is None],
         dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
         cautions=pick_view.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system),
         **values,
@@ -178,7 +181,7 @@ def _resting(kind: str, day: date, trade: Trade, today: date) -> str:
     )
 
 
-def _untold(entry: LogEntry, garden: Garden, today: date) -> str:
+def _unaccounted_line(entry: LogEntry, garden: Garden, today: date) -> str:
     left = pick_view.left_words(entry, garden)
     return f"{words.day(entry.day, today)}, {garden.patch(entry.patch).name}: {left}"
 
@@ -231,12 +234,12 @@ def act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     since_picked = typed.get("since") == "picked"
     now = state.now
     house = household_of(context.library.path, garden, context.trade)
-    told = basket(garden, context.trade, today=today, now=now, household=house)
+    picked_basket = basket(garden, context.trade, today=today, now=now, household=house)
     key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
     uses = [
         Use(f"{key}-{n}", line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
             pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=now)
-        for n, line in enumerate(told.lines, 1) if line.chilled_on is None
+        for n, line in enumerate(picked_basket.lines, 1) if line.chilled_on is None
     ]  # fmt: skip
     if not uses:
         return RedirectResponse("/picks", 303)
@@ -251,7 +254,7 @@ def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Res
     context = context_of(request)
     system = state.garden.units.value
     errors: dict[str, str] = {}
-    told: dict[str, float] = {}
+    fields: dict[str, float] = {}
     shown = {
         name: value
         for name, _, value in _house_fields(
@@ -262,20 +265,20 @@ def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Res
     for name in ("eaters", "portion_kg", "dryer_kg", "freezer_kg", "fridge_c", "room_c"):
         text = typed.get(name, "").strip()
         if text == shown[name]:
-            told[name] = before[name]  # as it was shown, with all its digits
+            fields[name] = before[name]  # as it was shown, with all its digits
             continue
         try:
-            told[name] = _house_value(name, text, system)
+            fields[name] = _house_value(name, text, system)
             if name != "eaters":
-                Household(**{name: told[name]})  # type: ignore[arg-type]
+                Household(**{name: fields[name]})  # type: ignore[arg-type]
             else:
-                Household(eaters=int(told[name]))
+                Household(eaters=int(fields[name]))
         except InputError as error:
             errors[name] = str(error)
     if errors:
         return _basket_page(request, state, status=422, errors=errors, typed=typed)
     with open_book(context.library.path) as book:
-        book.set_setting(HOUSEHOLD, json.dumps(told))
+        book.set_setting(HOUSEHOLD, json.dumps(fields))
     return RedirectResponse("/picks", 303)
 
 

@@ -65,7 +65,7 @@ SECTIONS = (
 
 
 class AppContext:
-    """What the handlers share: the book, the reckoner, the chart bundle and the templates."""
+    """What the handlers share: the book, the engine, the chart bundle and the templates."""
 
     def __init__(
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
@@ -75,7 +75,7 @@ class AppContext:
         self.library = Library(book, self.now)
         self.jobs = JobQueue()
         self.outlook_service = OutlookService(
-            engine, self.jobs, finished=lambda told: keep_weekly(self.library, told)
+            engine, self.jobs, finished=lambda today_cache: keep_weekly(self.library, today_cache)
         )
         self.reviews = Reviews(book, lambda: self.trade)
         self.weather = WeatherUpdates(book, self.today)
@@ -120,7 +120,7 @@ class AppContext:
         """How the outlook of this state stands."""
         return self.outlook_service.outlook(state, state.today, patience_s=patience_s)
 
-    def told(self, state: BookState, key: str) -> PatchOutlook | None:
+    def bed_outlook(self, state: BookState, key: str) -> PatchOutlook | None:
         """One bed's outlook if it is ready, or the last one until it is."""
         outlook = self.progress(state).shown
         return next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None

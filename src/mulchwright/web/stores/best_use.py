@@ -201,7 +201,7 @@ def page(request: Request) -> Response:
     garden = state.garden
     asked, errors = _read(dict(request.query_params.items()), garden)
     values: dict[str, Any] = {
-        "aims": [(aim.value, told) for aim, told in AIMS.items()], "asked": asked, "errors": errors,
+        "aims": [(aim.value, aim_words) for aim, aim_words in AIMS.items()], "asked": asked, "errors": errors,
         "beds": [(patch.key, patch.name) for patch in planned(garden)], "waiting": False, "share": 0.0,
         "trouble": "", "answer": None, "moved": request.query_params.get("moved") == "yes",
         "currency": garden.offers[0].currency if garden.offers else "USD",

@@ -285,7 +285,8 @@ def sharing_page(request: Request) -> Response:
     rule = _rule(request)
     needs, trouble = needs_or_trouble(garden, trade, today)
     values: dict[str, Any] = {
-        "trouble": trouble, "rules": [(one.value, told) for one, told in RULES.items()], "rule": rule.value,
+        "trouble": trouble, "rules": [(one.value, rule_words) for one, rule_words in RULES.items()],
+        "rule": rule.value,
         "rule_words": rule.words, "shares": (), "tables": (), "note": "", "answer": None, "notes": (),
         "waiting": False, "share": 0.0, "alone": "",
         "households": [
@@ -340,9 +341,9 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
         lines.append(share.household.name)
         rows: list[tuple[str, ...]] = []
         for part in share.taken:
-            told = amount(part.item.key, part.kg, part.item.bought_kg)
-            lines.append(f"  {part.item.name}: {told}, {money(part.cents, currency)}")
-            rows.append((part.item.name, told, money(part.cents, currency)))
+            sentence = amount(part.item.key, part.kg, part.item.bought_kg)
+            lines.append(f"  {part.item.name}: {sentence}, {money(part.cents, currency)}")
+            rows.append((part.item.name, sentence, money(part.cents, currency)))
         delivery = money(share.delivery_cents, currency) if share.delivery_cents else "nothing"
         lines += [f"  delivery: {delivery}", f"  pays in all: {money(share.cents, currency)}", ""]
         rows += [("delivery", "", delivery), ("in all", "", money(share.cents, currency))]

@@ -28,7 +28,7 @@ from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.lookups import noted_step
 from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as forms
-from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
+from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_view
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import CautionWords
 
@@ -117,7 +117,7 @@ def _planned(load: forms.Load, reading: Reading, system: str) -> Any:
     except InputError as error:
         forms.field_fault(reading, error, system, "form")
         return None
-    return plan_told(plan, load.dryer, load.fresh_kg, system)
+    return plan_view(plan, load.dryer, load.fresh_kg, system)
 
 
 # ---- a load goes in ---------------------------------------------------------

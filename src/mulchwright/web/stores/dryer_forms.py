@@ -31,7 +31,7 @@ FIELD_OF = {
 }  # fmt: skip
 SHELF_C = 18.0
 """A cupboard, where nothing is said about the place of a jar."""
-WAYS = (("picks", "picks from the logbook"), ("mass", "a mass alone, to reckon with"))
+WAYS = (("picks", "picks from the logbook"), ("mass", "a mass alone, to work with"))
 
 
 def field_fault(reading: Reading, error: InputError, system: str, otherwise: str) -> None:
@@ -154,7 +154,7 @@ class PickRow:
 
     key: str
     field: str
-    told: str
+    summary: str
     left_kg: float
     left: str
     shut: tuple[str, ...]
@@ -200,7 +200,7 @@ class AsideRow:
 
     use: Use
     field: str
-    told: str
+    summary: str
 
 
 def aside_rows(garden: Garden, today: date) -> tuple[AsideRow, ...]:

@@ -111,10 +111,10 @@ def _read_origins(reading: Reading) -> tuple[Origin, ...]:
         return (Origin.UNKNOWN,)
     if chosen == Origin.CLEAN.value:
         if faults:
-            told = ORIGIN_WORDS[faults[0]]
+            text = ORIGIN_WORDS[faults[0]]
             reading.fault(
                 "origin",
-                f"Origin: “known and clean” is chosen, and “{told}” is ticked. Choose “known, with what is "
+                f"Origin: “known and clean” is chosen, and “{text}” is ticked. Choose “known, with what is "
                 "ticked below”, or take the tick away.",
             )
         return (Origin.CLEAN,)

@@ -68,7 +68,7 @@ def short_sentence(garden: Garden, trade: Trade, today: date) -> Headline:
 
 
 def sentence_of(needs: Needs, system: str) -> Headline:
-    """The answer for needs that are reckoned already."""
+    """The answer for needs that are worked out already."""
     count = len(needs.patches)
     beds = "the planned bed" if count == 1 else f"the {words.count_word(count)} planned beds"
     if not needs.short:

@@ -42,7 +42,7 @@ from mulchwright.web.shared.downloads import base_of, file_of, paper_of
 from mulchwright.web.shared.lookups import noted_step
 from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as drying_forms
-from mulchwright.web.stores import pantry_view as pantry_told
+from mulchwright.web.stores import pantry_view as pantry_view
 from mulchwright.web.stores.dryer import cautions
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views.stores_wording import plain_number
@@ -74,16 +74,16 @@ def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
     state = context.library.state()
     garden, trade, now = state.garden, context.trade, local_now(state)
     system, today = garden.units.value, now.date()
-    left = pantry_told.left_of(garden)
-    jars = pantry_told.stock(garden)
+    left = pantry_view.left_of(garden)
+    jars = pantry_view.stock(garden)
     empty = sorted((j for j in garden.jars if j not in jars), key=lambda jar: jar.made_on, reverse=True)
     shown = {
-        "cards": [pantry_told.jar_card(jar, garden, trade, now, left[jar.key]) for jar in jars],
-        "answer": pantry_told.first_to_use(jars, garden, today),
+        "cards": [pantry_view.jar_card(jar, garden, trade, now, left[jar.key]) for jar in jars],
+        "answer": pantry_view.first_to_use(jars, garden, today),
         "sums": _sums(jars, left, system),
         "empty": [(j.key, j.name, jar_origin(j, garden, today)) for j in empty[:SHOWN_EMPTY]],
-        "eaten": pantry_told.used_lines(eaten(garden)[:SHOWN_USES], garden, today),
-        "advice": pantry_told.eating_advice(garden, trade, today),
+        "eaten": pantry_view.used_lines(eaten(garden)[:SHOWN_USES], garden, today),
+        "advice": pantry_view.eating_advice(garden, trade, today),
         "cautions": cautions(
             trade, system, "eat", "keep", "kitchen", "sell", species={jar.species for jar in jars}
         ),
@@ -95,15 +95,15 @@ def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
 
 
 def _sums(jars: list[Jar], left: Mapping[str, float], system: str) -> str:
-    told = []
-    for kind, word in pantry_told.KIND_WORDS.items():
+    lines = []
+    for kind, word in pantry_view.KIND_WORDS.items():
         mine = [left[jar.key] for jar in jars if jar.kind is kind]
         if mine:
             name = "jar" if kind is JarKind.DRIED else "pack"
-            told.append(
+            lines.append(
                 f"{small_mass(sum(mine), system)} {word} in {len(mine)} {name}{'s' if len(mine) > 1 else ''}"
             )
-    return "; ".join(told)
+    return "; ".join(lines)
 
 
 @page_or_form
@@ -180,16 +180,16 @@ def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -
     state = context.library.state()
     garden, trade, now = state.garden, context.trade, local_now(state)
     system, today = garden.units.value, now.date()
-    left = pantry_told.left_of(garden)[jar.key]
+    left = pantry_view.left_of(garden)[jar.key]
     uses = sorted((u for u in garden.uses if u.jar == jar.key), key=lambda u: u.day, reverse=True)
     entries = [entry for key in jar.picks if (entry := pick_of(garden, key)) is not None]
     shown = {
-        "card": pantry_told.jar_card(jar, garden, trade, now, left), "form": _shown(jar, system),
-        "form_errors": {}, "revision": state.revision, "life": pantry_told.life_words(jar, trade, system),
-        "uses": pantry_told.used_lines(uses, garden, today), "removable": not uses,
+        "card": pantry_view.jar_card(jar, garden, trade, now, left), "form": _shown(jar, system),
+        "form_errors": {}, "revision": state.revision, "life": pantry_view.life_words(jar, trade, system),
+        "uses": pantry_view.used_lines(uses, garden, today), "removable": not uses,
         "beds": list(dict.fromkeys((e.patch, garden.patch(e.patch).name) for e in entries)),
         "dried": jar.kind is JarKind.DRIED,
-        "advice": pantry_told.eating_advice(garden, trade, today, of=jar.species),
+        "advice": pantry_view.eating_advice(garden, trade, today, of=jar.species),
         "cautions": cautions(trade, system, "eat", "keep", "kitchen", "sell", species=(jar.species,)),
         "noted": noted_step(request), "mark": new_request_id, "today_iso": today.isoformat(), "fates": USABLE,
         "use_key": "", "typed": {}, "errors": {}, "here": PAGE, "back": f"{PAGE}/{jar.key}",
@@ -214,7 +214,7 @@ def use(request: Request, typed: dict[str, str]) -> Response:
     key = f"use-{sent_once(typed)}"
     if any(held.key == key for held in garden.uses):  # the same form once more
         return RedirectResponse(where, 303)
-    left = pantry_told.left_of(garden)[jar.key]
+    left = pantry_view.left_of(garden)[jar.key]
     reading = Reading(typed, {"day": today.isoformat()})
     fate = Fate(reading.choice("fate", {fate.value: word for fate, word in USABLE}, "What became of it"))
     day = reading.take("day", partial(_day, today=today), today)
@@ -456,7 +456,7 @@ def _read_new(
 
 def _label(jar: Jar, garden: Garden, trade: Trade, base: str, today: date) -> Label:
     return jar_label(
-        jar, trade, kind=pantry_told.KIND_WORDS[jar.kind],
+        jar, trade, kind=pantry_view.KIND_WORDS[jar.kind],
         origin=jar_origin(jar, garden, today).split("; ")[:3],
         address=f"{base}{PAGE}/{jar.key}" if base else None,
     )  # fmt: skip
@@ -468,7 +468,7 @@ def labels(request: Request) -> Response:
     state = context.library.state()
     garden = state.garden
     today, asked = state.today, set(request.query_params.getlist("jar"))
-    jars = [jar for jar in pantry_told.stock(garden) if not asked or jar.key in asked]
+    jars = [jar for jar in pantry_view.stock(garden) if not asked or jar.key in asked]
     if not jars:
         raise InputError("There is no jar to make a label for.")
     base = base_of(request)

@@ -62,7 +62,7 @@ def _page(request: Request, fault: str) -> Response:
         [*(("bed", key) for key in ticked), ("paper", paper), *([("address", base)] if base else [])]
     )
     values: dict[str, Any] = {
-        "beds": [(p.key, p.name, _told(p, today), p.key in ticked) for p in garden.patches],
+        "beds": [(p.key, p.name, _bed_line(p, today), p.key in ticked) for p in garden.patches],
         "papers": PAPER_WORDS, "paper": paper, "address": query.get("address", base)[:200], "fault": fault,
         "asked": asked,
         "ticked": [(p.key, p.name) for p in garden.patches if p.key in ticked],
@@ -72,7 +72,7 @@ def _page(request: Request, fault: str) -> Response:
     return store_page(request, "stores/sheets.html", state, status=422 if fault else 200, **values)
 
 
-def _told(patch: Patch, today: Any) -> str:
+def _bed_line(patch: Patch, today: Any) -> str:
     if patch.built_on is None:
         return f"{patch.stage.value}, no day yet"
     return f"{patch.stage.value}, {words.day(patch.built_on, today)}"

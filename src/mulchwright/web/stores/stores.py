@@ -186,12 +186,12 @@ def _clash_page(
     before = noun_fingerprint(clash.theirs) if clash.theirs is not None else ""
     form = replace(form, hidden=(*form.hidden, ("before", before)))
     on = state.today
-    told = [
+    differences = [
         "it was taken out of the stores" if lot is None else
-        f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).told}"
+        f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).summary}"
         for lot in (clash.theirs, mine)
     ]  # fmt: skip
-    return _lot_page(request, state, kind, mine, form, status=409, clash=(told[0], told[1]))
+    return _lot_page(request, state, kind, mine, form, status=409, clash=(differences[0], differences[1]))
 
 
 @posted_form
@@ -203,17 +203,17 @@ def remove_lot(request: Request, typed: dict[str, str]) -> Response:
         state = context.library.state()
         theirs = cast("Lot", clash.theirs)
         form = lot_form(theirs.kind, theirs, state.garden.units.value, context.trade)
-        told = lot_card(theirs, state.garden, context.trade, on=_judged_on(theirs, state.today)).told
+        summary = lot_card(theirs, state.garden, context.trade, on=_judged_on(theirs, state.today)).summary
         return _lot_page(
             request, state, theirs.kind, theirs, form, status=409,
-            clash=(f"{theirs.name}: {told}", "it was to be taken out; nothing was done"),
+            clash=(f"{theirs.name}: {summary}", "it was to be taken out; nothing was done"),
         )  # fmt: skip
     return RedirectResponse("/stores", 303)
 
 
 @posted_form
 def chip_lot(request: Request, typed: dict[str, str]) -> Response:
-    """A brush lot becomes the chips it was reckoned to give, in one act."""
+    """A brush lot becomes the chips it was worked out to give, in one act."""
     context, key = context_of(request), request.path_params["key"]
     state = context.library.state()
     today = state.today
@@ -270,11 +270,11 @@ def _edit_thing(request: Request, typed: dict[str, str] | None, key: str | None)
         return RedirectResponse(f"{thing.back}#{thing.key}", 303)
     state = context.library.state()
     theirs = clash.theirs
-    told = f"the {thing.word} was taken out" if theirs is None else getattr(theirs, "name", "") or thing.word
+    text = f"the {thing.word} was taken out" if theirs is None else getattr(theirs, "name", "") or thing.word
     return _thing_page(
         request, state, thing, mine, thing.form(mine, state.garden, context.trade, typed, None), status=409,
         before=noun_fingerprint(theirs) if theirs is not None else "",
-        clash=(f"{told}, changed", "what the fields hold"),
+        clash=(f"{text}, changed", "what the fields hold"),
     )  # fmt: skip
 
 

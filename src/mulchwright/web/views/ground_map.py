@@ -194,8 +194,8 @@ def legend_drawing(legend: Legend, mark: str) -> str:
         anchor = "start" if at < 0.08 else "end" if at > 0.92 else "middle"
         parts.append(element("line", x1=x, x2=x, y1=bar, y2=bar + 6, class_="axis"))
         parts.append(text(x, bar + 23, words, "", anchor))
-    told = ", ".join(words for _, words in legend.steps)
+    sentence = ", ".join(words for _, words in legend.steps)
     return document(
-        width, bar + 30, parts, label=f"{legend.caption}: {told}, dark to light", mark=f"{mark}-legend",
+        width, bar + 30, parts, label=f"{legend.caption}: {sentence}, dark to light", mark=f"{mark}-legend",
         class_="ramp",
     )  # fmt: skip

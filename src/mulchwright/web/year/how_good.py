@@ -118,7 +118,7 @@ def how_good(request: Request) -> Response:
     state = context.library.state()
     today = state.today
     with open_book(context.library.path) as book:
-        kept = book.kept_outlooks()
+        kept = book.saved_outlooks()
     scores = score_outlooks(kept, state.garden, today=today)
     names = {patch.key: patch.name for patch in state.garden.patches}
     since = (

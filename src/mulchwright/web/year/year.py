@@ -1,6 +1,6 @@
 """The door Year: a year looked back on, printed, and what of its proposals goes into the plan.
 
-The page reckons nothing: the almanac's `review` does, and `review_told` finds the words.
+The page works out nothing: the almanac's `review` does, and `year_view` finds the words.
 """
 
 from __future__ import annotations
@@ -53,8 +53,8 @@ def _year(request: Request, garden: Garden, today: date) -> int:
     year = int(request.path_params.get("year", today.year))
     years = _years(garden, today)
     if year not in years:
-        told = words.joined([str(one) for one in reversed(years)])
-        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {told}.")
+        text = words.joined([str(one) for one in reversed(years)])
+        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {text}.")
     return year
 
 
@@ -85,8 +85,8 @@ def _page(
     state = context.library.state()
     garden, today = state.garden, state.today
     year = _year(request, garden, today)
-    told = _reviewed(context, state, year)
-    page = page_of(told, garden, context.trade, today, _currency(garden))
+    year_review = _reviewed(context, state, year)
+    page = page_of(year_review, garden, context.trade, today, _currency(garden))
     progress = context.progress(state, patience_s=0.0)
     return context.page(
         request, "year/year.html", state, status=status, section="year", page=page,
@@ -124,12 +124,12 @@ def chart(request: Request) -> Response:
     if scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
-    told = _reviewed(context, state, year)
+    year_review = _reviewed(context, state, year)
     unit, scale, show = mass_unit(garden.units.value)
     frame = Frame(width, scheme, date(year, 1, 1), date(year, 12, 31), today)
     months = [
         (m.month, m.picked_kg * scale, None if m.crop_forecast is None else m.crop_forecast * scale)
-        for m in told.months
+        for m in year_review.months
     ]
     return JSONResponse(year_chart(frame, months, unit=unit, show=show))
 
@@ -140,10 +140,10 @@ def pdf(request: Request) -> Response:
     state = context.library.state()
     garden, today = state.garden, state.today
     year = _year(request, garden, today)
-    told = _reviewed(context, state, year)
-    page = page_of(told, garden, context.trade, today, _currency(garden))
+    year_review = _reviewed(context, state, year)
+    page = page_of(year_review, garden, context.trade, today, _currency(garden))
     data = review_pdf(
-        sheet_of(page, told, garden, today), paper=paper_of(request.query_params, garden)
+        sheet_of(page, year_review, garden, today), paper=paper_of(request.query_params, garden)
     )  # fmt: skip
     return file_of(data, "application/pdf", f"year-{year}.pdf", inline=True)
 
@@ -195,9 +195,9 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
     state = context.library.state()
     garden, today = state.garden, state.today
     year = _year(request, garden, today)
-    told = _reviewed(context, state, year)
+    year_review = _reviewed(context, state, year)
     wanted = [name.removeprefix("take.") for name in typed if name.startswith("take.")]
-    open_now = {p.key: p.changed for p in told.proposals if p.changed is not None}
+    open_now = {p.key: p.changed for p in year_review.proposals if p.changed is not None}
     if not wanted:
         return _page(
             request, status=422, errors={"take": "Tick at least one proposal, then press the button."}
