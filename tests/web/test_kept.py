@@ -401,7 +401,7 @@ def test_hours_are_reported_as_one_would(span: Range, text: str) -> None:
 
 
 def test_the_clock_is_the_gardens(kitchen: Kitchen) -> None:
-    now = local_now(kitchen.client.app.state.context, kitchen.garden())  # type: ignore[attr-defined]
+    now = local_now(kitchen.client.app.state.context.library.state())  # type: ignore[attr-defined]
     assert now.date() == TODAY
     assert now.utcoffset() is not None
 

@@ -29,7 +29,7 @@ from contextlib import suppress
 from datetime import UTC, date, timedelta
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from pydantic import Field, ValidationError, create_model
 
@@ -300,97 +300,54 @@ def loads(text: str, file_name: str) -> Any:
         raise InputError(f"{file_name} cannot be read as JSON ({error}). Export the garden again.") from None
 
 
-PLAN_ENTRIES = ("crowns", "walls", "paths", "taps", "zones")
-STORE_ENTRIES = ("lots", "sellers", "offers", "households", "vessels", "recipes")
+class Added(NamedTuple):
+    """What a version has that the one before had not, empty: of the garden, and by list of each item."""
+
+    garden: dict[str, Any]
+    items: dict[str, dict[str, Any]]
 
 
-def _with_an_empty_plan(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 1 as one of version 2: what was new then is there and empty.
+ADDED: Mapping[int, Added] = {
+    2: Added(
+        {name: [] for name in ("crowns", "walls", "paths", "taps", "zones")}
+        | {"look_rules": plain(LookRules())},
+        {"patches": {"outline": []}},
+    ),
+    3: Added(
+        {name: [] for name in ("lots", "sellers", "offers", "households", "vessels", "recipes")}, {}
+    ),
+    4: Added(
+        {"readings": [], "can_litres": 10.0},
+        {
+            "log": {
+                "sight": None, "count": None, "material": "", "thickness_m": None, "to_patch": "",
+                "signs": [], "photos": [], "entered_at": None, "by": "",
+            }
+        },
+    ),
+    5: Added(
+        {name: [] for name in ("checks", "uses", "jars", "dryers", "dryings")}, {"log": {"stage": None}}
+    ),
+    6: Added({}, {"checks": {"print_laid_at": None, "print_read_at": None, "second_look_by": ""}}),
+    7: Added({"year_costs": []}, {}),
+}  # fmt: skip
+
+
+def _brought_up_to_date(data: Mapping[str, Any], version: int) -> dict[str, Any]:
+    """An export of an older version as one of this: what was new since then is there and empty.
 
     What is no table where one belongs is left as it is, for the form to find.
     """
     garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    new: dict[str, Any] = {name: [] for name in PLAN_ENTRIES}
-    garden = {**new, "look_rules": plain(LookRules()), **garden}
-    if isinstance(patches := garden.get("patches"), list):
-        garden["patches"] = [
-            {"outline": [], **patch} if isinstance(patch, Mapping) else patch for patch in patches
-        ]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-def _with_empty_stores(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 2 as one of version 3."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    new: dict[str, Any] = {name: [] for name in STORE_ENTRIES}
-    return {**data, "version": VERSION, "garden": {**new, **garden}}
-
-
-LOG_ENTRIES: dict[str, Any] = {
-    "sight": None,
-    "count": None,
-    "material": "",
-    "thickness_m": None,
-    "to_patch": "",
-    "signs": [],
-    "photos": [],
-    "entered_at": None,
-    "by": "",
-}
-
-
-def _with_the_whole_logbook(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 3 as one of version 4."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    garden = {"readings": [], "can_litres": 10.0, **garden}
-    if isinstance(log := garden.get("log"), list):
-        garden["log"] = [{**LOG_ENTRIES, **entry} if isinstance(entry, Mapping) else entry for entry in log]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-KEEPING_ENTRIES = ("checks", "uses", "jars", "dryers", "dryings")
-
-
-def _with_an_empty_pantry(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 4 as one of version 5."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    new: dict[str, Any] = {name: [] for name in KEEPING_ENTRIES}
-    garden = {**new, **garden}
-    if isinstance(log := garden.get("log"), list):
-        garden["log"] = [{"stage": None, **entry} if isinstance(entry, Mapping) else entry for entry in log]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-PRINT_ENTRIES: dict[str, Any] = {"print_laid_at": None, "print_read_at": None, "second_look_by": ""}
-
-
-def _with_times_of_prints(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 5 as one of version 6."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    garden = dict(garden)
-    if isinstance(checks := garden.get("checks"), list):
-        garden["checks"] = [
-            {**PRINT_ENTRIES, **check} if isinstance(check, Mapping) else check for check in checks
-        ]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-def _with_no_year_costs(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 6 as one of version 7."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    return {**data, "version": VERSION, "garden": {"year_costs": [], **garden}}
+    for newer in range(version + 1, VERSION + 1):
+        if isinstance(garden, Mapping):
+            garden = ADDED[newer].garden | dict(garden)
+            for name, entries in ADDED[newer].items.items():
+                if isinstance(items := garden.get(name), list):
+                    garden[name] = [
+                        entries | dict(item) if isinstance(item, Mapping) else item for item in items
+                    ]
+    return {**data, "version": VERSION} | ({} if garden is None else {"garden": garden})
 
 
 def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> Any:
@@ -408,18 +365,8 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
             "release "
             f"knows {VERSION}). Nothing was brought in. Update the program, then try again."
         )
-    if version == 1:
-        data = _with_an_empty_plan(data)
-    if version in (1, 2):
-        data = _with_empty_stores(data)
-    if version in (1, 2, 3):
-        data = _with_the_whole_logbook(data)
-    if version in (1, 2, 3, 4):
-        data = _with_an_empty_pantry(data)
-    if version in (1, 2, 3, 4, 5):
-        data = _with_times_of_prints(data)
-    if version in (1, 2, 3, 4, 5, 6):
-        data = _with_no_year_costs(data)
+    if type(version) is int and 1 <= version < VERSION:
+        data = _brought_up_to_date(data, version)
     try:
         return _file_form().model_validate(data, context={"trade": trade})
     except ValidationError as error:
