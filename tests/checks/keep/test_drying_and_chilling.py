@@ -119,10 +119,10 @@ def test_fresh_to_dry_by_water_contents() -> None:
     # Food composition (FDC 169251, 168580; water from memory): 92.45 and 89.18 %. Arithmetic.
     for water, ratio in ((0.9245, 11.92), (0.8918, 8.32), (0.90, 9.0)):
         assert (1 - 0.10) / (1 - water) == pytest.approx(ratio, abs=0.005)
-    told = dried_mass(TRADE, 1.0)
-    assert told.dry_kg.low < told.likely_kg < told.dry_kg.high
-    assert told.likely_kg == pytest.approx(0.1)
-    left = dict(told.misled)
+    found = dried_mass(TRADE, 1.0)
+    assert found.dry_kg.low < found.likely_kg < found.dry_kg.high
+    assert found.likely_kg == pytest.approx(0.1)
+    left = dict(found.misled)
     # Stopping at the mass for 91 %: a start at 93 % ends far too wet, one at 89 % is bone dry.
     assert left[0.93] > 0.25
     assert left[0.91] == pytest.approx(0.10)
@@ -261,8 +261,8 @@ def test_a_couple_of_days_in_a_paper_bag() -> None:
 
 def test_warmth_plastic_and_the_knife_shorten_the_life() -> None:
     def likely(**given: object) -> float:
-        told = {"stage": PickStage.CLOSED, "temperature_c": 4.0} | given
-        return fresh_life(TRADE, picked_on=date(2015, 6, 6), **told).days.likely  # type: ignore[arg-type]
+        fields = {"stage": PickStage.CLOSED, "temperature_c": 4.0} | given
+        return fresh_life(TRADE, picked_on=date(2015, 6, 6), **fields).days.likely  # type: ignore[arg-type]
 
     assert likely(temperature_c=14.0) == pytest.approx(likely() / 2.5, rel=0.05)
     assert likely(wrapping=Wrapping.PLASTIC) < likely() > likely(cut_or_washed=True)

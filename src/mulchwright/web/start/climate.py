@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -26,6 +25,7 @@ from mulchwright.units import (
 )
 from mulchwright.weather import from_reanalysis
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import form_with_file
 from mulchwright.web.start.pasted import rows_of_table
 from mulchwright.web.start.place import read_elevation
 from mulchwright.web.start.steps import next_step, step_page
@@ -141,12 +141,7 @@ async def climate_step(request: Request) -> Response:
     it."""
     if request.method != "POST":
         return await run_in_threadpool(_climate, request, None, None)
-    async with request.form(max_files=1, max_fields=60) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-        sent = form.get("file")
-        file = None
-        if isinstance(sent, UploadFile) and sent.filename:
-            file = (Path(sent.filename).name, await sent.read(LARGEST_FILE + 1))
+    typed, file = await form_with_file(request, LARGEST_FILE)
     return await run_in_threadpool(_climate, request, typed, file)
 
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -33,7 +32,8 @@ from mulchwright.places import (
 from mulchwright.units import parse_length, show_length
 from mulchwright.weather import from_reanalysis
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.start.steps import step_page, typed_fields
+from mulchwright.web.shared.requests import page_or_form
+from mulchwright.web.start.steps import step_page
 from mulchwright.web.views.world_map import SIZES, about, map_svg, world
 
 if TYPE_CHECKING:
@@ -214,13 +214,9 @@ def garden_moved(
     )
 
 
-async def place_step(request: Request) -> Response:
+@page_or_form
+def place_step(request: Request, typed: dict[str, str] | None) -> Response:
     """Where the garden lies: look up, choose, or type."""
-    typed = await typed_fields(request) if request.method == "POST" else None
-    return await run_in_threadpool(_place, request, typed)
-
-
-def _place(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.state_if_any()
     errors: dict[str, str] = {}

@@ -10,7 +10,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -24,7 +23,8 @@ from mulchwright.units import US, show_length
 from mulchwright.web.forms.coordinates import parse_coordinate
 from mulchwright.web.ground.species_choice import kinds_of
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.start.steps import next_step, step_page, steps_of, typed_fields
+from mulchwright.web.shared.requests import page_or_form
+from mulchwright.web.start.steps import next_step, step_page, steps_of
 from mulchwright.web.views import wording as words
 
 __all__ = ["bed_step", "ground_step", "rough_plan", "start"]
@@ -141,13 +141,9 @@ def _house(side: str, width: float, depth: float, height: float, taken: set[str]
     return Wall(key, name, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), height, house=True)
 
 
-async def ground_step(request: Request) -> Response:
+@page_or_form
+def ground_step(request: Request, typed: dict[str, str] | None) -> Response:
     """A rough plan: a rectangle, a house, two trees."""
-    typed = await typed_fields(request) if request.method == "POST" else None
-    return await run_in_threadpool(_ground, request, typed)
-
-
-def _ground(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.library.state()
     errors: dict[str, str] = {}
@@ -175,7 +171,7 @@ def bed_step(request: Request) -> Response:
     """What the first bed is to be; where it lies is proposed on the next page."""
     context = context_of(request)
     state = context.library.state()
-    today = context.today(state.garden)
+    today = state.today
     kinds = [
         kind
         for kind in kinds_of(context.trade).values()

@@ -14,7 +14,7 @@ from mulchwright.web.shared.context import context_of
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
 
-__all__ = ["Step", "next_step", "step_page", "steps_of", "typed_fields"]
+__all__ = ["Step", "next_step", "step_page", "steps_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,9 +58,3 @@ def step_page(
         request, template, state, status=422 if errors else 200, section="start", step=step,
         steps=steps_of(state), errors=errors, **values,
     )  # fmt: skip
-
-
-async def typed_fields(request: Request) -> dict[str, str]:
-    """The texts of a form without files."""
-    async with request.form(max_files=0, max_fields=100) as form:
-        return {key: value for key, value in form.multi_items() if isinstance(value, str)}
