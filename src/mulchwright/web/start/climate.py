@@ -21,6 +21,8 @@ from mulchwright.units import (
     US,
     parse_depth_of_water,
     parse_temperature,
+    plain_temperature,
+    plain_unit,
     show_length,
 )
 from mulchwright.weather import from_reanalysis
@@ -36,7 +38,6 @@ if TYPE_CHECKING:
 
 __all__ = ["climate_step", "twelve"]
 
-MM_PER_INCH = 25.4
 LARGEST_FILE = 80_000_000
 MONTH_NAMES = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -61,13 +62,13 @@ class Month:
 
 def _months(normals: ClimateNormals, system: str) -> tuple[Month, ...]:
     """Normals rounded to what is known of them, without their units, which stand in the head of the table."""
-    us = system == US
+    mm = plain_unit("water_depth", system)[1]
 
     def degrees(value: float) -> str:
-        return f"{(value * 9 / 5 + 32 if us else value) + 0.0:.0f}".replace("-0", "0", 1).replace("-", "−")
+        return f"{plain_temperature(value, system):.0f}".replace("-0", "0").replace("-", "−")
 
     def depth(value: float) -> str:
-        return f"{value / MM_PER_INCH:.1f}" if us else f"{value:.0f}"
+        return f"{value / mm:.1f}" if system == US else f"{value / mm:.0f}"
 
     wet = normals.wet_days or (None,) * MONTHS
     return tuple(
