@@ -59,7 +59,7 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 
-MODEL_VERSION = "3"
+MODEL_VERSION = "4"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -229,6 +229,7 @@ def _summary(
             hose_litres_per_minute=garden.hose_litres_per_minute,
         ),
         standing=_standing(run, p, today_day, trade),
+        living=_band(run.living[p, first:after]),
         working=working_of(patch, trade),
         picked_year_kg=_year_crops(
             month_of_flush[wanted], months,
@@ -576,7 +577,7 @@ def _run_own_pasts(
         )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
-            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2",
+            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "living",
         ):  # fmt: skip
             getattr(run, name)[p] = getattr(again, name)[0]
 

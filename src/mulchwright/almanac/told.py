@@ -165,6 +165,7 @@ class PatchOutlook:
     standing : the chance of a find by day from today, for the weeks ahead.
     remains : what is left of each layer today and by quarters over the year ahead; empty before the build.
     picked_year_kg : the crop of each calendar year that lies wholly within the days told.
+    living : living share of what was ever run, and of the spawn where nothing is run yet; drought and heat kill.
     """
 
     patch: Patch
@@ -194,6 +195,7 @@ class PatchOutlook:
     picked_if_any_kg: Quantiles | None = None
     remains: tuple[Remains, ...] = ()
     picked_year_kg: tuple[tuple[int, Quantiles], ...] = ()
+    living: Band | None = None
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""

@@ -31,6 +31,7 @@ SPECIES_FORMULAS = {
     "chance_of_nothing": "a bed crops or it does not",
     "crop_factor": "crop from dry matter",
     "yield_spread_log_sd": "log-normal yield between beds",
+    "heat_death_c": "loss of threads by heat",
 }
 MATERIAL_FORMULAS = {
     "dry_bulk_density_kg_m3": "dry matter of a layer",
@@ -46,11 +47,15 @@ MATERIAL_FORMULAS = {
     "colonized_decay_factor": "first-order decay",
     "run_factor": "front speed of the spawn run",
     "biological_efficiency": "crop from dry matter",
+    "retention_scale_mpa": "water potential of a moisture",
+    "retention_exponent": "water potential of a moisture",
+    "dry_loss_per_day": "loss of threads in drought",
 }
 SPAWN_FORMULAS = {
     "crumb_mass_g": "coverage by scattered crumbs",
     "start_radius_mm": "coverage by scattered crumbs",
     "leap_off_days": "leap-off before the front moves",
+    "dry_loss_per_day": "loss of spawn in drought",
 }
 CONSTANT_FORMULAS = {
     "evaporation_coefficient_max": "evaporative demand of the spot",
@@ -62,6 +67,9 @@ CONSTANT_FORMULAS = {
     "flush_hazard_per_day": "daily hazard of a flush",
     "digestion_days": "reserve that threads build up",
     "wet_index_half_mm": "daily hazard of a flush",
+    "drought_onset_mpa": "loss of threads in drought",
+    "drought_spread": "loss of threads in drought",
+    "heat_loss_per_day": "loss of threads by heat",
 }
 
 

@@ -27,6 +27,7 @@ from mulchwright.garden import (
 )
 from mulchwright.season import kernel as k
 from mulchwright.season.kernel import BedArrays
+from mulchwright.season.survival import moisture_at
 from mulchwright.trade import Material, Trade
 
 __all__ = [
@@ -37,6 +38,7 @@ __all__ = [
     "evaporation_weights",
     "food_cells",
     "food_dry_mass_kg_m2",
+    "saturation_at",
     "saturation_of_straw",
 ]
 
@@ -175,6 +177,8 @@ def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
         "colonized_factor": material.colonized_decay_factor.likely,
         "run_factor": _run_factor(cell, species, trade),
         "food": 1.0 if _is_food(cell) else 0.0,
+        "dry_loss_per_day": material.dry_loss_per_day.likely,
+        "drought_onset": saturation_at(trade.constants["drought_onset_mpa"].value, material),
     }
 
 
@@ -189,6 +193,7 @@ def _plane_figures(plane: SpawnPlane, trade: Trade) -> dict[str, float]:
         "plane_points_m2": points,
         "plane_leap_off_days": spawn.leap_off_days.likely,
         "plane_start_radius_m": spawn.start_radius_mm.likely / 1000.0,
+        "plane_dry_loss_per_day": spawn.dry_loss_per_day.likely,
     }
 
 
@@ -201,6 +206,18 @@ def saturation_of_straw(wet_basis: float, trade: Trade) -> float:
     straw = trade.materials["wheat-straw"]
     floor = straw.air_dry_kg_kg.likely
     return (wet_basis / (1.0 - wet_basis) - floor) / (straw.water_capacity_kg_kg.likely - floor)
+
+
+def saturation_at(dryness_mpa: float, material: Material) -> float:
+    """The relative saturation of a material at a dryness: water potential in MPa without its sign.
+
+    At least 0.02 above air-dry, for a curve that is not meant for matter so dry, and at most full.
+    """
+    floor = material.air_dry_kg_kg.likely
+    moisture = moisture_at(
+        -dryness_mpa, material.retention_scale_mpa.likely, material.retention_exponent.likely
+    )
+    return min(max((moisture - floor) / (material.water_capacity_kg_kg.likely - floor), 0.02), 1.0)
 
 
 def _site_figures(patch: Patch, trade: Trade) -> dict[str, float]:
@@ -326,11 +343,15 @@ def bed_arrays(
     )
     months = np.array([(start + timedelta(days=d)).month - 1 for d in range(days)])
     reach_m = trade.constants["evaporation_reach_m"].value
+    swing_reach_m = trade.constants["swing_reach_m"].value
     for p, patch in enumerate(patches):
         _check_keys(patch, trade)
         weights = evaporation_weights([cell.thickness_m for cell in cut[p]], reach_m)
+        depth_m = 0.0
         for c, cell in enumerate(cut[p]):
             figures = _cell_figures(cell, patch.species, trade) | {"evaporation_weight": float(weights[c])}
+            figures["swing_share"] = math.exp(-(depth_m + 0.5 * cell.thickness_m) / swing_reach_m)
+            depth_m += cell.thickness_m
             arrays.cell[p, :, c] = [figures[name] for name in k.CELL_QUANTITIES]
         for j, plane in enumerate(patch.recipe.planes):
             figures = _plane_figures(plane, trade)

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from mulchwright.compiled import compiled_without_memory, part_of_kernels
 from mulchwright.season import physics as ph
+from mulchwright.season import survival as sv
 
 __all__ = [
     "FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "State", "fresh_state",
@@ -29,6 +30,17 @@ CACHE_LINE = 64
 """Bytes; of all processors that this is likely to run on."""
 FLUSHES = 24
 """Flushes a bed can bring in one run; more than any bed brings in four years."""
+
+HEIGHTS = 3
+"""Heights at which each cell is asked how far it is run (Gauss-Legendre): the mean over a cell, not its middle."""
+POINT_STEP = math.sqrt(0.6)
+"""How far the two outer ones lie from the middle, in half thicknesses."""
+OUTER_WEIGHT, MIDDLE_WEIGHT = 5.0 / 18.0, 8.0 / 18.0
+RUN_THROUGH = 28.0
+"""Coverage exponent from which a cell counts as run through; what is missing, exp(-28), is below rounding of a
+share in any record."""
+DAYS_BETWEEN_CHECKS = 8
+"""How often the cells are asked whether all members have run through them, so that their fronts can rest."""
 
 PARAMETERS = (
     "growth_temperature_min_c",
@@ -52,6 +64,8 @@ PARAMETERS = (
     "capacity_scale",
     "decay_scale",
     "digestion_per_day",
+    "drought_scale",
+    "heat_death_c",
 )
 """Rows of a draw, in the order in which the kernel reads them."""
 
@@ -77,6 +91,8 @@ PARAMETERS = (
     CAPACITY,
     DECAY,
     DIGESTION,
+    DROUGHT,
+    HEAT_DEATH,
 ) = range(len(PARAMETERS))
 
 
@@ -98,6 +114,9 @@ CELL_QUANTITIES = (
     "colonized_factor",
     "run_factor",
     "food",
+    "dry_loss_per_day",
+    "drought_onset",
+    "swing_share",
 )
 """What `BedArrays.cell` tells of each cell; SI units as the names say, decay per day, heat in J kg⁻¹ K⁻¹."""
 (
@@ -118,13 +137,17 @@ CELL_QUANTITIES = (
     COLONIZED_FACTOR,
     RUN_FACTOR,
     FOOD,
-) = range(17)
+    DRY_LOSS_PER_DAY,
+    DROUGHT_ONSET,
+    SWING_SHARE,
+) = range(20)
 
 PLANE_QUANTITIES = (
     "plane_height_m",
     "plane_points_m2",
     "plane_leap_off_days",
     "plane_start_radius_m",
+    "plane_dry_loss_per_day",
 )
 """What `BedArrays.plane` tells of each spawn plane."""
 (
@@ -132,7 +155,8 @@ PLANE_QUANTITIES = (
     PLANE_POINTS_M2,
     PLANE_LEAP_OFF_DAYS,
     PLANE_START_RADIUS_M,
-) = range(4)
+    PLANE_DRY_LOSS_PER_DAY,
+) = range(5)
 
 PLANE_ABOVE, PLANE_BELOW, PLANE_ON_GRID = range(3)
 SITE_QUANTITIES = (
@@ -211,6 +235,15 @@ class ModelConstants(NamedTuple):
     pin_temperature_memory_days: float
     pins_lost_after_days: float
     largest_flush_factor: float
+    drought_floor_dryness: float
+    drought_loss_q10: float
+    heat_loss_per_day: float
+    heat_span_c: float
+    dry_heat_shield_c: float
+    air_swing_c: float
+    establishing_days: float
+    regrowth_reach_m: float
+    least_living_share: float
 
 
 class Records(NamedTuple):
@@ -221,7 +254,8 @@ class Records(NamedTuple):
     watered_month : (patch, month, member) mm; flush_day, flush_kg_m2 : (patch, flush, member);
     pin_day likewise; last : (patch, quantity, member) state at the end: dry mass now, dry mass at
     the start, reserve, potential left; cell_mass : (patch, kept day, cell, member) dry matter of each
-    cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells.
+    cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells;
+    living : (patch, day, member) living share of what has been run, and of the spawn where nothing is run yet.
     """
 
     run_share: Singles
@@ -234,6 +268,7 @@ class Records(NamedTuple):
     flush_kg_m2: Floats
     last: Floats
     cell_mass: Floats
+    living: Singles
 
 
 (
@@ -243,7 +278,10 @@ class Records(NamedTuple):
     PACE,
     MOIST,
     SHARE,
-) = range(6)
+    COVERED,
+    DRYING,
+    HEATING,
+) = range(9)
 (
     TEMPERATURE_C,
     HEAT_RATE,
@@ -257,7 +295,8 @@ class Records(NamedTuple):
 (
     CRUMBS,
     LEAP_LEFT,
-) = range(2)
+    COLONIES,
+) = range(3)
 (
     PASSING,
     GIVEN,
@@ -289,7 +328,12 @@ class Records(NamedTuple):
     FLUSH,
     SINCE_WATERED,
     DEEP_C,
-) = range(30)
+    SWING_C,
+    LOST_SHARE,
+    COVERED_BEFORE,
+    REGROWTH,
+    BED_LIVING,
+) = range(35)
 
 
 class State(NamedTuple):
@@ -301,18 +345,22 @@ class State(NamedTuple):
     plane: Floats
     radius: Floats
     row: Floats
+    exponent: Floats
+    run_through: Ints
 
 
 def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State:
     """The state of a block of members before the build day, all 0; `run_block` writes into it."""
     nodes = cells + soil_cells
     return State(
-        cell=_zeros(6, cells, members),
+        cell=_zeros(9, cells, members),
         node=_zeros(4, nodes, members),
         edge=_zeros(2, nodes + 1, members),
-        plane=_zeros(2, max(planes, 1), members),
+        plane=_zeros(3, max(planes, 1), members),
         radius=_zeros(max(planes, 1), cells, members),
-        row=_zeros(30, members),
+        row=_zeros(35, members),
+        exponent=_zeros(HEIGHTS * cells, members),
+        run_through=np.zeros(cells + 1, dtype=np.int64),
     )
 
 
@@ -454,8 +502,84 @@ def _heat(
 
 
 @part_of_kernels
-def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
-    """Grow each plane's fronts toward each cell and read off how much of each cell is run."""
+def _lose(
+    patch: int,
+    air: Floats,
+    food_mass_at_start: float,
+    bed: BedArrays,
+    model_constants: ModelConstants,
+    par: Floats,
+    state: State,
+) -> None:
+    """What the day's drought and heat kill, of threads in the cells and of the spawn that has not left yet.
+
+    The reserve that threads had built goes with them.
+    """
+    surface_c = state.row[SURFACE_C]
+    swing = state.row[SWING_C]
+    lost = state.row[LOST_SHARE]
+    bed_share = state.row[BED_SHARE]
+    reserve = state.row[RESERVE]
+    drying = state.cell[DRYING]
+    heating = state.cell[HEATING]
+    share = state.cell[SHARE]
+    n = air.shape[0]
+    for m in range(n):
+        # Sun warms in one half of the day what it warms the mean: as much above as below.
+        swing[m] = model_constants.air_swing_c + surface_c[m] - air[m]
+    ph.fill(0.0, lost)
+    for c in range(bed.sizes[patch, CELLS]):
+        sv.loss_conditions(
+            state.cell[SATURATION, c],
+            state.node[TEMPERATURE_C, c],
+            swing,
+            par[HEAT_DEATH],
+            bed.cell[patch, DROUGHT_ONSET, c],
+            model_constants.drought_floor_dryness,
+            bed.cell[patch, SWING_SHARE, c],
+            model_constants.drought_loss_q10,
+            model_constants.heat_loss_per_day,
+            model_constants.heat_span_c,
+            model_constants.dry_heat_shield_c,
+            drying[c],
+            heating[c],
+        )
+        sv.lose_living(
+            share[c],
+            drying[c],
+            heating[c],
+            par[DROUGHT],
+            bed.cell[patch, DRY_LOSS_PER_DAY, c],
+            bed.cell[patch, FOOD, c] * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start,
+            lost,
+        )
+    for m in range(n):
+        reserve[m] *= 1.0 - min(lost[m] / max(bed_share[m], 1e-9), 1.0)
+    for j in range(bed.sizes[patch, PLANES]):
+        above = bed.plane_index[patch, PLANE_ABOVE, j]
+        below = bed.plane_index[patch, PLANE_BELOW, j]
+        established_loss = min(
+            bed.cell[patch, DRY_LOSS_PER_DAY, above], bed.cell[patch, DRY_LOSS_PER_DAY, below]
+        )
+        sv.lose_colonies(
+            state.plane[COLONIES, j],
+            state.plane[LEAP_LEFT, j],
+            drying[above],
+            drying[below],
+            heating[above],
+            heating[below],
+            par[DROUGHT],
+            bed.plane[patch, PLANE_DRY_LOSS_PER_DAY, j],
+            established_loss,
+            model_constants.establishing_days,
+        )
+
+
+@part_of_kernels
+def _spawn_run(
+    patch: int, day: int, bed: BedArrays, model_constants: ModelConstants, par: Floats, state: State
+) -> None:
+    """Grow each plane's fronts toward each cell and read off how much of each cell is run and alive."""
     response = state.row[RESPONSE]
     temperature_c = state.node[TEMPERATURE_C]
     saturation = state.cell[SATURATION]
@@ -464,9 +588,15 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
     leap_left = state.plane[LEAP_LEFT]
     plane_pace = state.row[PLANE_PACE]
     plane_rate = state.row[PLANE_RATE]
-    exponent = state.row[EXPONENT]
+    before = state.row[COVERED_BEFORE]
+    regrowth = state.row[REGROWTH]
+    alive_points = state.row[EXPONENT]
     crumbs = state.plane[CRUMBS]
+    colonies = state.plane[COLONIES]
     share = state.cell[SHARE]
+    covered = state.cell[COVERED]
+    exponent = state.exponent
+    run_through = state.run_through
     cells = bed.sizes[patch, CELLS]
     n = response.shape[0]
     for c in range(cells):
@@ -485,43 +615,90 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
         cell_moist = moist[c]
         for m in range(n):
             cell_pace[m] = response[m] * cell_moist[m]
-    for j in range(bed.sizes[patch, PLANES]):
-        above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
-        below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
-        left = leap_left[j]
-        rate = par[RUN_RATE]
-        for m in range(n):
-            # Crumbs lie between two cells and leave by the better one.
-            plane_pace[m] = max(above[m], below[m])
-        for m in range(n):
-            plane_rate[m] = rate[m] if left[m] <= 0.0 else 0.0
-        for m in range(n):
-            left[m] -= plane_pace[m]
-        for c in range(cells):
-            ph.advance_front(
-                pace[c], plane_pace, plane_rate, bed.cell[patch, RUN_FACTOR, c], state.radius[j, c]
-            )
-    for c in range(cells):
-        ph.fill(0.0, exponent)
+    if run_through[cells] == 0:
         for j in range(bed.sizes[patch, PLANES]):
-            offset_m = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
-            if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
-                ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, exponent)
-            else:
-                ph.exponent_of_scattered(state.radius[j, c], crumbs[j], offset_m, exponent)
-        ph.covered_share(exponent, share[c])
+            above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
+            below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
+            left = leap_left[j]
+            rate = par[RUN_RATE]
+            points = crumbs[j]
+            living_colonies = colonies[j]
+            for m in range(n):
+                # Crumbs lie between two cells and leave by the better one.
+                plane_pace[m] = max(above[m], below[m])
+            for m in range(n):
+                plane_rate[m] = rate[m] if left[m] <= 0.0 else 0.0
+            for m in range(n):
+                left[m] -= plane_pace[m]
+            for m in range(n):
+                alive_points[m] = points[m] * living_colonies[m]
+            for c in range(cells):
+                if run_through[c] == 1:
+                    continue
+                factor = bed.cell[patch, RUN_FACTOR, c]
+                middle = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
+                step = 0.5 * bed.cell[patch, THICKNESS_M, c] * POINT_STEP
+                at = HEIGHTS * c
+                if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
+                    ph.advance_grid(
+                        pace[c], plane_pace, plane_rate, factor, points, living_colonies, middle, step,
+                        state.radius[j, c], exponent[at], exponent[at + 1], exponent[at + 2],
+                    )  # fmt: skip
+                else:
+                    ph.advance_scattered(
+                        pace[c], plane_pace, plane_rate, factor, alive_points, middle, step,
+                        state.radius[j, c], exponent[at], exponent[at + 1], exponent[at + 2],
+                    )  # fmt: skip
+    for c in range(cells):
+        at = HEIGHTS * c
+        ph.copy(covered[c], before)
+        if run_through[c] == 0:
+            ph.mean_covered(
+                exponent[at], exponent[at + 1], exponent[at + 2], OUTER_WEIGHT, MIDDLE_WEIGHT, covered[c]
+            )
+        sv.regrowth_rate(
+            par[RUN_RATE], bed.cell[patch, RUN_FACTOR, c], model_constants.regrowth_reach_m, regrowth
+        )
+        sv.regrow(
+            before,
+            covered[c],
+            pace[c],
+            regrowth,
+            share[max(c - 1, 0)],
+            share[min(c + 1, cells - 1)],
+            model_constants.least_living_share,
+            share[c],
+        )
+    if day % DAYS_BETWEEN_CHECKS == 0 and run_through[cells] == 0:
+        all_through = 1
+        for c in range(cells):
+            if run_through[c] == 0:
+                least = RUN_THROUGH
+                for p in range(HEIGHTS):
+                    row = exponent[HEIGHTS * c + p]
+                    for m in range(n):
+                        least = min(least, row[m])
+                if least >= RUN_THROUGH:
+                    run_through[c] = 1
+                else:
+                    all_through = 0
+        run_through[cells] = all_through
 
 
 @part_of_kernels
 def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State) -> None:
-    """Means and sums over the food layers: share run, pace, temperature, water, dry mass."""
+    """Means and sums over the food layers: share run and alive, pace, temperature, water, dry mass."""
     bed_share = state.row[BED_SHARE]
     bed_pace = state.row[BED_PACE]
     bed_c = state.row[BED_C]
     bed_saturation = state.row[BED_SATURATION]
     food_water = state.row[FOOD_WATER]
     food_mass = state.row[FOOD_MASS]
+    living = state.row[BED_LIVING]
+    spawn = state.row[EXPONENT]
     share = state.cell[SHARE]
+    covered = state.cell[COVERED]
+    colonies = state.plane[COLONIES]
     pace = state.cell[PACE]
     saturation = state.cell[SATURATION]
     temperature_c = state.node[TEMPERATURE_C]
@@ -533,6 +710,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
     ph.fill(0.0, bed_saturation)
     ph.fill(0.0, food_water)
     ph.fill(0.0, food_mass)
+    ph.fill(0.0, living)
     for c in range(bed.sizes[patch, CELLS]):
         food = bed.cell[patch, FOOD, c]
         weight = food * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
@@ -542,6 +720,13 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
         ph.add_scaled(saturation[c], weight, bed_saturation)
         ph.add_scaled(water[c], food, food_water)
         ph.add_scaled(mass[c], food, food_mass)
+        ph.add_scaled(covered[c], weight, living)
+    planes = bed.sizes[patch, PLANES]
+    ph.fill(0.0, spawn)
+    for j in range(planes):
+        ph.add_scaled(colonies[j], 1.0 / planes, spawn)
+    for m in range(living.shape[0]):
+        living[m] = bed_share[m] + (1.0 - living[m]) * spawn[m]
 
 
 @part_of_kernels
@@ -698,6 +883,17 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
         for m in range(n):
             crumbs[j, m] = bed.plane[patch, PLANE_POINTS_M2, j] * par[POINTS, m]
             leap_left[j, m] = bed.plane[patch, PLANE_LEAP_OFF_DAYS, j] * par[LEAP_OFF, m]
+        ph.fill(1.0, state.plane[COLONIES, j])
+        for c in range(cells):
+            for p in range(HEIGHTS):
+                above_middle = (p - 1) * POINT_STEP * 0.5 * bed.cell[patch, THICKNESS_M, c]
+                height = bed.cell[patch, HEIGHT_M, c] + above_middle
+                offset_m = height - bed.plane[patch, PLANE_HEIGHT_M, j]
+                row = state.exponent[HEIGHTS * c + p]
+                if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
+                    ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, row)
+                else:
+                    ph.exponent_of_scattered(state.radius[j, c], crumbs[j], offset_m, row)
     for s in range(forcing.soil_thickness_m.shape[0]):
         thickness = forcing.soil_thickness_m[s]
         half_resistance[cells + s] = 0.5 * thickness / forcing.soil_conductivity[s]
@@ -775,6 +971,7 @@ def run_block(
     food_water = state.row[FOOD_WATER]
     food_mass = state.row[FOOD_MASS]
     bed_c = state.row[BED_C]
+    bed_living = state.row[BED_LIVING]
     given = state.row[GIVEN]
     reserve = state.row[RESERVE]
     undigested = state.row[UNDIGESTED]
@@ -788,6 +985,7 @@ def run_block(
         run_row = records.run_share[patch, day, first:after]
         moisture_row = records.moisture[patch, day, first:after]
         temperature_row = records.temperature_c[patch, day, first:after]
+        living_row = records.living[patch, day, first:after]
         if day < built:
             continue
         air = forcing.air_c[day, first:after]
@@ -809,7 +1007,8 @@ def run_block(
         sums[4] = now_stored - stored
         stored = now_stored
         _heat(patch, air, deep, bed, model_constants, state)
-        _spawn_run(patch, bed, par, state)
+        _lose(patch, air, food_mass_at_start, bed, model_constants, par, state)
+        _spawn_run(patch, day, bed, model_constants, par, state)
         _sum_up(patch, food_mass_at_start, bed, state)
         for m in range(n):
             run_row[m] = bed_share[m]
@@ -817,6 +1016,8 @@ def run_block(
             moisture_row[m] = food_water[m] / (food_water[m] + food_mass[m])
         for m in range(n):
             temperature_row[m] = bed_c[m]
+        for m in range(n):
+            living_row[m] = bed_living[m]
         watered = records.watered_month[patch, forcing.month[day], first:after]
         for m in range(n):
             watered[m] += given[m]

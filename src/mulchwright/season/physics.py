@@ -23,7 +23,8 @@ __all__ = [
     "FloatGrid",
     "FloatRow",
     "add_scaled",
-    "advance_front",
+    "advance_grid",
+    "advance_scattered",
     "cardinal_temperature_response",
     "cell_half_resistance",
     "cell_heat_capacity",
@@ -38,6 +39,8 @@ __all__ = [
     "exponential_decline",
     "fill",
     "grid_coverage",
+    "grid_gain",
+    "mean_covered",
     "moisture_response",
     "relative_saturation",
     "substitute_cell",
@@ -340,25 +343,6 @@ def window_response(
 
 
 @part_of_kernels
-def advance_front(
-    pace_at_cell: FloatRow,
-    pace_at_plane: FloatRow,
-    rate_m_per_day: FloatRow,
-    run_factor: float,
-    radius: FloatRow,
-) -> None:
-    """Grow the reach of one plane's crumbs toward one cell by a day.
-
-    The slower of the two ends sets the pace (0 to 1): threads that must leave a dry plane, or enter
-    a dry cell, wait. Where the bed is uniform this is the exact front of the coverage formula.
-    `rate_m_per_day` is the front speed at the best, 0 until the spawn has leapt off; `run_factor` is
-    the cell's material against chips.
-    """
-    for m in range(radius.shape[0]):
-        radius[m] += min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
-
-
-@part_of_kernels
 def exponent_of_scattered(
     radius: FloatRow, points_per_m2: FloatRow, offset_m: float, exponent: FloatRow
 ) -> None:
@@ -389,7 +373,7 @@ def exponent_of_grid(radius: FloatRow, points_per_m2: FloatRow, offset_m: float,
     below = offset_m * offset_m
     for m in range(radius.shape[0]):
         covered = grid_coverage(max(radius[m] * radius[m] - below, 0.0) * points_per_m2[m])
-        exponent[m] += -math.log(max(1.0 - covered, 1e-12))
+        exponent[m] += -math.log(max(1.0 - covered, 1e-13))
 
 
 @part_of_kernels
@@ -410,6 +394,43 @@ def exponential_decline(exponent: float) -> float:
 
 
 @part_of_kernels
+def advance_scattered(
+    pace_at_cell: FloatRow,
+    pace_at_plane: FloatRow,
+    rate_m_per_day: FloatRow,
+    run_factor: float,
+    points_per_m2: FloatRow,
+    offset_m: float,
+    step_m: float,
+    radius: FloatRow,
+    lower: FloatRow,
+    middle: FloatRow,
+    upper: FloatRow,
+) -> None:
+    """Grow the reach of one plane's crumbs toward one cell by a day, and the coverage exponents at its heights.
+
+    The slower of the two ends sets the pace (0 to 1): threads that must leave a dry plane, or enter
+    a dry cell, wait. `rate_m_per_day` is the front speed at the best, 0 until the spawn has leapt off;
+    `run_factor` is the cell's material against chips. At each of three heights, `offset_m` from the plane and
+    `step_m` below and above that, the exponent grows by what the day adds to `π n max(R² - z², 0)`, n being
+    the crumbs that live (per m²). Where all live and the bed is uniform, the sum over the days is that term.
+    """
+    below = (offset_m - step_m) * (offset_m - step_m)
+    at = offset_m * offset_m
+    above = (offset_m + step_m) * (offset_m + step_m)
+    for m in range(radius.shape[0]):
+        old = radius[m]
+        new = old + min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
+        radius[m] = new
+        old *= old
+        new *= new
+        area = math.pi * points_per_m2[m]
+        lower[m] += area * (max(new - below, 0.0) - max(old - below, 0.0))
+        middle[m] += area * (max(new - at, 0.0) - max(old - at, 0.0))
+        upper[m] += area * (max(new - above, 0.0) - max(old - above, 0.0))
+
+
+@part_of_kernels
 def covered_share(exponent: FloatRow, share: FloatRow) -> None:
     """Share of a cell that is run, `X = 1 - exp(-exponent)`.
 
@@ -418,6 +439,56 @@ def covered_share(exponent: FloatRow, share: FloatRow) -> None:
     """
     for m in range(share.shape[0]):
         share[m] = 1.0 - exponential_decline(exponent[m])
+
+
+@part_of_kernels
+def mean_covered(
+    lower: FloatRow,
+    middle: FloatRow,
+    upper: FloatRow,
+    outer_weight: float,
+    middle_weight: float,
+    share: FloatRow,
+) -> None:
+    """Mean share of a cell that is run, from the exponents at three heights in it (Gauss-Legendre)."""
+    for m in range(share.shape[0]):
+        ends = exponential_decline(lower[m]) + exponential_decline(upper[m])
+        share[m] = 1.0 - outer_weight * ends - middle_weight * exponential_decline(middle[m])
+
+
+@part_of_kernels
+def advance_grid(
+    pace_at_cell: FloatRow,
+    pace_at_plane: FloatRow,
+    rate_m_per_day: FloatRow,
+    run_factor: float,
+    points_per_m2: FloatRow,
+    living: FloatRow,
+    offset_m: float,
+    step_m: float,
+    radius: FloatRow,
+    lower: FloatRow,
+    middle: FloatRow,
+    upper: FloatRow,
+) -> None:
+    """`advance_scattered` for pegs set on a square grid, of which a share `living` is left."""
+    for m in range(radius.shape[0]):
+        old = radius[m]
+        new = old + min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
+        radius[m] = new
+        if new > old:
+            lower[m] += grid_gain(old, new, offset_m - step_m, points_per_m2[m], living[m])
+            middle[m] += grid_gain(old, new, offset_m, points_per_m2[m], living[m])
+            upper[m] += grid_gain(old, new, offset_m + step_m, points_per_m2[m], living[m])
+
+
+@part_of_kernels
+def grid_gain(old_m: float, new_m: float, offset_m: float, points_per_m2: float, living: float) -> float:
+    """What a growing reach adds to the exponent of a grid of pegs, a share of which lives."""
+    below = offset_m * offset_m
+    before = grid_coverage(max(old_m * old_m - below, 0.0) * points_per_m2)
+    after = grid_coverage(max(new_m * new_m - below, 0.0) * points_per_m2)
+    return math.log(max(1.0 - living * before, 1e-13) / max(1.0 - living * after, 1e-13))
 
 
 @part_of_kernels

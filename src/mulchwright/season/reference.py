@@ -9,7 +9,8 @@ name, beside the equations that it computes:
     top_up                      decay.md, "Topping up"
     water_in, water_out         water.md, 1 to 3
     heat                        heat.md
-    spawn_run, sum_up           spawn-run.md, 1 to 5
+    lose                        spawn-run.md, "What dies"
+    spawn_run, sum_up           spawn-run.md, 1 to 6
     decay                       decay.md
     ripen, digest               fruiting.md, 1 and 2
     pick, set_pins              fruiting.md, 4 and 5, then 3
@@ -22,8 +23,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from mulchwright.season import kernel as k
-from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C, grid_coverage
-from mulchwright.season.reference_bed import Booleans, Floats, PlainPatch, PlainState, lay_bed, plain_patch
+from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C
+from mulchwright.season.reference_bed import (
+    Booleans,
+    Floats,
+    PlainPatch,
+    PlainState,
+    covered_by_plane,
+    lay_bed,
+    plain_patch,
+)
 from mulchwright.trade.constants import RothcTemperatureConstants, constants_of
 
 __all__ = ["ReferenceRun", "reference_run"]
@@ -33,7 +42,7 @@ __all__ = ["ReferenceRun", "reference_run"]
 class ReferenceRun:
     """run_share, moisture, temperature_c : (day, member); account_mm : (day, 5) means over members;
     flush_day, flush_kg_m2 : (flush, member); watered_mm : (day, member);
-    cell_mass_kg_m2 : (day, cell, member) at the end of each day."""
+    cell_mass_kg_m2 : (day, cell, member) at the end of each day; living : (day, member)."""
 
     run_share: Floats
     moisture: Floats
@@ -43,6 +52,7 @@ class ReferenceRun:
     flush_day: Floats
     flush_kg_m2: Floats
     cell_mass_kg_m2: Floats
+    living: Floats
 
 
 def cardinal(temperature_c: Floats, low: Floats, best: Floats, high: Floats) -> Floats:
@@ -97,7 +107,7 @@ def rothc_warmth(temperature_c: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Growth:
-    """A day's threads. moist, pace, share : (cell, member), moisture response, pace and coverage."""
+    """A day's threads, (cell, member): moisture response, pace, and the share that is run and alive."""
 
     moist: Floats
     pace: Floats
@@ -106,9 +116,11 @@ class _Growth:
 
 @dataclass(frozen=True, slots=True)
 class _Means:
-    """Means over the food layers, weighted by dry mass as laid, (member,)."""
+    """Means over the food layers, weighted by dry mass as laid, (member,). living : of what was ever run, and of
+    the spawn where nothing is run yet."""
 
     share: Floats
+    living: Floats
     pace: Floats
     saturation: Floats
     temperature_c: Floats
@@ -204,11 +216,54 @@ def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evapora
     return surface
 
 
+def lose(patch: PlainPatch, state: PlainState, day: int, saturation: Floats, surface_c: Floats) -> None:
+    r"""What drought and heat kill: threads in the cells with their reserve, and spawn on the planes.
+
+    .. math:: L \leftarrow \frac{L}{1 + k + k^2 / 2}, \quad k = scale \cdot k_{20} \, D (1 + (T - 20)
+        \ln Q / 80)^8 + heat, \quad heat = \frac{k_h}{2} \sum_\pm \left(\frac{T \pm swing
+        - T_{on}}{span}\right)_+^4
+    """
+    p, bed, par, constants = patch.number, patch.bed, patch.par, patch.constants
+    dryness = constants.drought_floor_dryness * np.maximum(1 - saturation / patch.of_cell("drought_onset"), 0)
+    temperature = state.temperature_c[: patch.cells]
+    drying = dryness * np.maximum(1 + (temperature - 20) * np.log(constants.drought_loss_q10) / 80, 0) ** 8
+    onset = par["heat_death_c"] - constants.heat_span_c + constants.dry_heat_shield_c * dryness
+    swing = patch.of_cell("swing_share") * (constants.air_swing_c + surface_c - patch.forcing.air_c[day])
+    halves = [
+        np.maximum((temperature + way * swing - onset) / constants.heat_span_c, 0) ** 4 for way in (1, -1)
+    ]
+    heating = 0.5 * constants.heat_loss_per_day * sum(halves)
+
+    def left(rate: Floats) -> Floats:
+        share: Floats = 1 / (1 + rate + rate**2 / 2)
+        return share
+
+    weight = patch.food * patch.mass_at_start / patch.food_at_start
+    before = (weight * state.living).sum(axis=0)
+    living = state.living * left(par["drought_scale"] * patch.of_cell("dry_loss_per_day") * drying + heating)
+    lost = before - (weight * living).sum(axis=0)
+    state.living = living
+    state.reserve = state.reserve * (1 - np.minimum(lost / np.maximum(before, 1e-9), 1))
+    for j in range(patch.planes):
+        beside = [bed.plane_index[p, which, j] for which in (k.PLANE_ABOVE, k.PLANE_BELOW)]
+        established = np.clip(-state.leap_left[j] / constants.establishing_days, 0, 1)
+        fresh = bed.plane[p, k.PLANE_DRY_LOSS_PER_DAY, j]
+        grown = patch.of_cell("dry_loss_per_day")[beside].min()
+        rate = par["drought_scale"] * (fresh + (grown - fresh) * established) * drying[beside].min(axis=0)
+        state.colonies[j] *= left(rate + heating[beside].min(axis=0))
+
+
 def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Growth:
-    r"""Pace of the cells, reach of the planes toward them and the share covered.
+    r"""Pace of the cells, reach of the planes toward them, the share covered and what of it lives.
 
     .. math:: v = m(s) \, g(T), \quad R_{jc} \leftarrow R_{jc} + \min(v_c, v_j) \, u \, f_c, \quad
-        X_c = 1 - \exp\left(-\pi \sum_j n_j \max(R_{jc}^2 - (z_c - z_j)^2, 0)\right)
+        E_c(z) \leftarrow E_c(z) + \pi \sum_j n_j C_j \Delta \max(R_{jc}^2 - (z - z_j)^2, 0), \quad
+        X_c = 1 - \overline{\exp(-E_c)}
+
+    The mean is over the cell, by three points of Gauss and Legendre. What dies comes back from what lives:
+
+    .. math:: L_c \leftarrow L_c + \Delta X_c + \min\left(v_c \frac{u f_c}{reach} (L_c +
+        \tfrac{1}{2} (L_{c-1} + L_{c+1}) - 2 L_{least})_+, 1\right) (X_c - L_c - \Delta X_c)
     """
     p, bed, par = patch.number, patch.bed, patch.par
     stall, best_low = patch.site(k.MOISTURE_STALL), patch.site(k.MOISTURE_BEST_LOW)
@@ -222,23 +277,27 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         state.temperature_c[: patch.cells], par["growth_temperature_min_c"], par["growth_temperature_opt_c"],
         par["growth_temperature_max_c"],
     )  # fmt: skip
-    exponent = np.zeros((patch.cells, patch.members))
     for j in range(patch.planes):
         at_plane = np.maximum(
             pace[bed.plane_index[p, k.PLANE_ABOVE, j]], pace[bed.plane_index[p, k.PLANE_BELOW, j]]
         )
         rate = np.where(state.leap_left[j] <= 0, par["run_rate_m_per_day"], 0.0)
         state.leap_left[j] -= at_plane
+        before = covered_by_plane(patch, state, j)
         state.radius[j] += np.minimum(pace, at_plane) * rate * patch.of_cell("run_factor")
-        offset = patch.of_cell("height_m") - bed.plane[p, k.PLANE_HEIGHT_M, j]
-        reach = np.maximum(state.radius[j] ** 2 - offset**2, 0)
-        if bed.plane_index[p, k.PLANE_ON_GRID, j]:
-            covered = np.vectorize(grid_coverage)(reach * patch.points[j])
-            exponent += -np.log(np.maximum(1 - covered, 1e-12))
-        else:
-            exponent += np.pi * patch.points[j] * reach
-    share = 1 - np.exp(-np.minimum(exponent, 40.0))
-    return _Growth(moist, pace, share)
+        state.exponent += covered_by_plane(patch, state, j) - before
+    covered = 1 - np.tensordot(patch.point_weights, np.exp(-state.exponent), axes=1)
+    gained, state.covered = covered - state.covered, covered
+    reach = patch.constants.regrowth_reach_m
+    for c in range(patch.cells):
+        beside = state.living[c] + 0.5 * (
+            state.living[max(c - 1, 0)] + state.living[min(c + 1, patch.cells - 1)]
+        )
+        source = np.maximum(beside - 2 * patch.constants.least_living_share, 0)
+        rate = pace[c] * par["run_rate_m_per_day"] * patch.of_cell("run_factor")[c] / reach
+        alive = state.living[c] + gained[c]
+        state.living[c] = alive + np.minimum(rate * source, 1) * (covered[c] - alive)
+    return _Growth(moist, pace, state.living.copy())
 
 
 def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Floats) -> _Means:
@@ -246,8 +305,10 @@ def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Fl
     weight = patch.food * patch.mass_at_start / patch.food_at_start
     state.food_water = (patch.food * state.water).sum(axis=0)
     state.food_mass = (patch.food * state.mass).sum(axis=0)
+    run = (weight * state.covered).sum(axis=0)
     return _Means(
         share=(weight * growth.share).sum(axis=0),
+        living=(weight * growth.share).sum(axis=0) + (1 - run) * state.colonies.mean(axis=0),
         pace=(weight * growth.pace).sum(axis=0),
         saturation=(weight * saturation).sum(axis=0),
         temperature_c=(weight * state.temperature_c[: patch.cells]).sum(axis=0),
@@ -378,6 +439,7 @@ def _nothing_yet(days: int, cells: int, members: int) -> ReferenceRun:
         flush_day=np.full((k.FLUSHES, members), np.nan),
         flush_kg_m2=np.zeros((k.FLUSHES, members)),
         cell_mass_kg_m2=np.full((days, cells, members), np.nan),
+        living=np.full((days, members), np.nan),
     )
 
 
@@ -412,11 +474,13 @@ def reference_run(
 
         surface_c = heat(one, state, day, demand, evaporated)
 
+        lose(one, state, day, saturation, surface_c)
         growth = spawn_run(one, state, saturation)
         means = sum_up(one, state, growth, saturation)
         out.moisture[day] = state.food_water / (state.food_water + state.food_mass)
         out.run_share[day] = means.share
         out.temperature_c[day] = means.temperature_c
+        out.living[day] = means.living
 
         decay(one, state, growth, means.temperature_c)
         out.cell_mass_kg_m2[day] = state.mass

@@ -67,6 +67,7 @@ class SeasonRun:
     last: Floats
     mass_days: tuple[int, ...]
     cell_mass_kg_m2: Floats
+    living: npt.NDArray[np.float32]
 
 
 @lru_cache(maxsize=256)  # learning runs the same days hundreds of times
@@ -186,6 +187,7 @@ def simulate(
         flush_kg_m2=np.zeros((patches, FLUSHES, members)),
         last=np.zeros((patches, 4, members)),
         cell_mass=np.full((patches, len(kept), bed.cell.shape[2], members), np.nan),
+        living=of_days(),
     )
     kept_days = np.array(kept, dtype=np.int64)
     # One kind of each array, whoever made it: for another the whole engine would be compiled again.
@@ -244,4 +246,5 @@ def simulate(
         last=records.last,
         mass_days=kept,
         cell_mass_kg_m2=records.cell_mass,
+        living=records.living,
     )

@@ -66,7 +66,7 @@ UNITS = frozenset(
         "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m",
         "m²", "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
         "1/m", "coefficient", "J/(m² min)", "K-0.5", "Pa", "rad",
-        "J/(m³ K)", "MJ/kg", "°C/m", "m²/s", "kJ/mol", "months",
+        "J/(m³ K)", "MJ/kg", "MPa", "°C/m", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
 """Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio above 0, `coefficient` a
@@ -226,6 +226,7 @@ class Species:
     spawn_rate_kg_m2: Ranged = _figure("spawn over the whole depth of the bed", "kg/m²")
     bed_depth_m: Ranged = _figure("settled depth of food", "m")
     bed_life_years: Ranged = _figure("how long a bed lasts without being fed", "years")
+    heat_death_c: Ranged = _figure("warmth at which 9 in 10 of its moist threads die in 2.6 days", "°C")
 
     @property
     def depth_low_m(self) -> float:
@@ -312,6 +313,15 @@ class Material:
     nitrogen_share: Ranged = _figure("nitrogen in dry mass", "share")
     carbon_nitrogen_ratio: Ranged = _figure("carbon to nitrogen by mass", "factor")
     settling_share: Ranged = _figure("loss of depth in the first weeks", "share")
+    retention_scale_mpa: Ranged = _figure(
+        "water potential at 1 kg of water per kg dry, without its sign", "MPa"
+    )
+    retention_exponent: Ranged = _figure(
+        "how steeply water potential falls with moisture: -scale · w^-exponent", "factor"
+    )
+    dry_loss_per_day: Ranged = _figure(
+        "loss of threads grown through it, at full drought and 20 °C", "per day"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -328,6 +338,9 @@ class Spawn:
     crumb_mass_g: Ranged | None = _optional_figure("mass of one crumb of scattered spawn", "g")
     start_radius_mm: Ranged = _figure("reach of a crumb or peg when laid", "mm")
     leap_off_days: Ranged = _figure("lag at the optimum before the front moves", "days")
+    dry_loss_per_day: Ranged = _figure(
+        "loss of spawn that has not left yet, at full drought and 20 °C", "per day"
+    )
     shelf_life_days: Ranged = _figure("keeping time in a refrigerator, unopened", "days")
     usual_rate_kg_m2: Ranged = _figure("usual mass over the whole depth of a bed", "kg/m²")
     usual_points_m2: Ranged | None = _optional_figure("usual number of pegs", "per m²")
