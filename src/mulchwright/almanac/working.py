@@ -15,7 +15,6 @@ SPECIES_FORMULAS = {
     "growth_temperature_opt_c": "cardinal temperature model with inflection",
     "growth_temperature_max_c": "cardinal temperature model with inflection",
     "run_rate_mm_per_day": "front speed of the spawn run",
-    "stall_moisture": "moisture response of the threads",
     "best_moisture_low": "moisture response of the threads",
     "best_moisture_high": "moisture response of the threads",
     "drown_moisture": "moisture response of the threads",
@@ -31,6 +30,8 @@ SPECIES_FORMULAS = {
     "chance_of_nothing": "a bed crops or it does not",
     "crop_factor": "crop from dry matter",
     "yield_spread_log_sd": "log-normal yield between beds",
+    "fruit_temperature_max_c": "thermal time from pins to picking",
+    "fruit_frost_c": "pins lost to frost",
     "heat_death_c": "loss of threads by heat",
 }
 MATERIAL_FORMULAS = {
@@ -67,6 +68,10 @@ CONSTANT_FORMULAS = {
     "flush_hazard_per_day": "daily hazard of a flush",
     "digestion_days": "reserve that threads build up",
     "wet_index_half_mm": "daily hazard of a flush",
+    "growth_full_mpa": "moisture response of the threads",
+    "growth_half_mpa": "moisture response of the threads",
+    "growth_stop_mpa": "moisture response of the threads",
+    "rivals_per_day": "regrowth of threads after a loss",
     "drought_onset_mpa": "loss of threads in drought",
     "drought_spread": "loss of threads in drought",
     "heat_loss_per_day": "loss of threads by heat",

@@ -38,6 +38,7 @@ __all__ = [
     "evaporation_weights",
     "food_cells",
     "food_dry_mass_kg_m2",
+    "growth_marks",
     "saturation_at",
     "saturation_of_straw",
 ]
@@ -179,6 +180,7 @@ def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
         "food": 1.0 if _is_food(cell) else 0.0,
         "dry_loss_per_day": material.dry_loss_per_day.likely,
         "drought_onset": saturation_at(trade.constants["drought_onset_mpa"].value, material),
+        **growth_marks(material, trade),
     }
 
 
@@ -220,13 +222,23 @@ def saturation_at(dryness_mpa: float, material: Material) -> float:
     return min(max((moisture - floor) / (material.water_capacity_kg_kg.likely - floor), 0.02), 1.0)
 
 
+def growth_marks(material: Material, trade: Trade) -> dict[str, float]:
+    """The relative saturations of a material at which threads stand still, run at half pace and unhindered.
+
+    `growth_full` may lie above 1, where a material does not hold enough when full to be out of their way.
+    """
+    constants = trade.constants
+    stop = saturation_at(constants["growth_stop_mpa"].value, material)
+    half = max(saturation_at(constants["growth_half_mpa"].value, material), stop + 0.02)
+    full = saturation_at(constants["growth_full_mpa"].value, material)
+    return {"growth_stop": stop, "growth_half": half, "growth_full": max(full, 2.0 * half - stop)}
+
+
 def _site_figures(patch: Patch, trade: Trade) -> dict[str, float]:
     species = trade.species[patch.species]
     watering = patch.watering
     waters = watering.rule is WateringRule.WHEN_DRY
     return {
-        "moisture_stall": saturation_of_straw(species.stall_moisture.likely, trade),
-        "moisture_best_low": saturation_of_straw(species.best_moisture_low.likely, trade),
         "moisture_best_high": saturation_of_straw(species.best_moisture_high.likely, trade),
         "moisture_drown": saturation_of_straw(species.drown_moisture.likely, trade),
         "rain_share": patch.rain_share,

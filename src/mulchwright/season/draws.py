@@ -124,6 +124,7 @@ def _species_parameters(species: Species, trade: Trade, latent: Floats) -> dict[
         for name in (
             "growth_temperature_min_c", "growth_temperature_opt_c", "growth_temperature_max_c",
             "pin_temperature_min_c", "pin_temperature_opt_c", "pin_temperature_max_c", "pin_to_pick_base_c",
+            "fruit_temperature_max_c", "fruit_frost_c",
         )
     }  # fmt: skip
     # Rosso's curve needs the best above the middle; the pin window needs its three in order.

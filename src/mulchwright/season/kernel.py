@@ -66,6 +66,8 @@ PARAMETERS = (
     "digestion_per_day",
     "drought_scale",
     "heat_death_c",
+    "fruit_temperature_max_c",
+    "fruit_frost_c",
 )
 """Rows of a draw, in the order in which the kernel reads them."""
 
@@ -93,6 +95,8 @@ PARAMETERS = (
     DIGESTION,
     DROUGHT,
     HEAT_DEATH,
+    FRUIT_MAX,
+    FRUIT_FROST,
 ) = range(len(PARAMETERS))
 
 
@@ -117,6 +121,9 @@ CELL_QUANTITIES = (
     "dry_loss_per_day",
     "drought_onset",
     "swing_share",
+    "growth_stop",
+    "growth_half",
+    "growth_full",
 )
 """What `BedArrays.cell` tells of each cell; SI units as the names say, decay per day, heat in J kg⁻¹ K⁻¹."""
 (
@@ -140,7 +147,10 @@ CELL_QUANTITIES = (
     DRY_LOSS_PER_DAY,
     DROUGHT_ONSET,
     SWING_SHARE,
-) = range(20)
+    GROWTH_STOP,
+    GROWTH_HALF,
+    GROWTH_FULL,
+) = range(23)
 
 PLANE_QUANTITIES = (
     "plane_height_m",
@@ -160,8 +170,6 @@ PLANE_QUANTITIES = (
 
 PLANE_ABOVE, PLANE_BELOW, PLANE_ON_GRID = range(3)
 SITE_QUANTITIES = (
-    "moisture_stall",
-    "moisture_best_low",
     "moisture_best_high",
     "moisture_drown",
     "rain_share",
@@ -171,15 +179,13 @@ SITE_QUANTITIES = (
 )
 """What `BedArrays.site` tells of each patch; moistures as relative saturation."""
 (
-    MOISTURE_STALL,
-    MOISTURE_BEST_LOW,
     MOISTURE_BEST_HIGH,
     MOISTURE_DROWN,
     RAIN_SHARE,
     RULE_BELOW,
     RULE_DEPTH_MM,
     RULE_REST_DAYS,
-) = range(8)
+) = range(6)
 CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
 DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2 = range(3)
 
@@ -244,6 +250,8 @@ class ModelConstants(NamedTuple):
     establishing_days: float
     regrowth_reach_m: float
     least_living_share: float
+    rivals_per_day: float
+    night_below_mean_c: float
 
 
 class Records(NamedTuple):
@@ -281,7 +289,8 @@ class Records(NamedTuple):
     COVERED,
     DRYING,
     HEATING,
-) = range(9)
+    TAKEN,
+) = range(10)
 (
     TEMPERATURE_C,
     HEAT_RATE,
@@ -353,7 +362,7 @@ def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State
     """The state of a block of members before the build day, all 0; `run_block` writes into it."""
     nodes = cells + soil_cells
     return State(
-        cell=_zeros(9, cells, members),
+        cell=_zeros(10, cells, members),
         node=_zeros(4, nodes, members),
         edge=_zeros(2, nodes + 1, members),
         plane=_zeros(3, max(planes, 1), members),
@@ -605,8 +614,9 @@ def _spawn_run(
         )
         ph.moisture_response(
             saturation[c],
-            bed.site[patch, MOISTURE_STALL],
-            bed.site[patch, MOISTURE_BEST_LOW],
+            bed.cell[patch, GROWTH_STOP, c],
+            bed.cell[patch, GROWTH_HALF, c],
+            bed.cell[patch, GROWTH_FULL, c],
             bed.site[patch, MOISTURE_BEST_HIGH],
             bed.site[patch, MOISTURE_DROWN],
             moist[c],
@@ -667,6 +677,8 @@ def _spawn_run(
             share[max(c - 1, 0)],
             share[min(c + 1, cells - 1)],
             model_constants.least_living_share,
+            model_constants.rivals_per_day,
+            state.cell[TAKEN, c],
             share[c],
         )
     if day % DAYS_BETWEEN_CHECKS == 0 and run_through[cells] == 0:
@@ -821,9 +833,12 @@ def _fruit(
         k = int(flush[m])
         if pin_age[m] >= 0:
             pin_age[m] += 1
-            pin_degrees[m] += max(surface_c[m] - par[PICK_BASE, m], 0.0)
+            if surface_c[m] <= par[FRUIT_MAX, m]:
+                pin_degrees[m] += max(surface_c[m] - par[PICK_BASE, m], 0.0)
             ended = False
-            if pin_degrees[m] >= par[PIN_TO_PICK, m]:
+            if surface_c[m] - model_constants.night_below_mean_c < par[FRUIT_FROST, m]:
+                ended = True  # spoiled by frost; their food is not
+            elif pin_degrees[m] >= par[PIN_TO_PICK, m]:
                 # A dry bed lets fewer of the pins swell.
                 wetness = min(max(bed_saturation[m] / model_constants.pin_saturation_full, 0.1), 1.0)
                 # Warm flushes are small and scattered, cool ones large.

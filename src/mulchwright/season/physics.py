@@ -320,14 +320,26 @@ def cardinal_temperature_response(
 
 @part_of_kernels
 def moisture_response(
-    saturation: FloatRow, stall: float, best_low: float, best_high: float, drown: float, response: FloatRow
+    saturation: FloatRow,
+    stop: float,
+    half: float,
+    full: float,
+    best_high: float,
+    drown: float,
+    response: FloatRow,
 ) -> None:
-    """How well threads run at a relative saturation: 0 to `stall`, 1 on the plateau, falling to `drown`."""
-    rise = 1.0 / (best_low - stall)
+    """How well threads run at a relative saturation: 0 to `stop`, 1/2 at `half`, 1 from `full`, falling to `drown`.
+
+    The three dry marks are where the cell's material stands at the water potentials at which growth stops, is
+    halved and is unhindered; straight between them. Needs `half` nearer to `stop` than to `full`.
+    """
+    first = 0.5 / (half - stop)
+    second = 0.5 / (full - half)
     fall = 1.0 / (drown - best_high)
     for m in range(response.shape[0]):
-        wetting = (saturation[m] - stall) * rise
-        drowning = (drown - saturation[m]) * fall
+        s = saturation[m]
+        wetting = min((s - stop) * first, 0.5 + (s - half) * second)
+        drowning = (drown - s) * fall
         response[m] = min(max(min(wetting, drowning), 0.0), 1.0)
 
 

@@ -260,19 +260,19 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         E_c(z) \leftarrow E_c(z) + \pi \sum_j n_j C_j \Delta \max(R_{jc}^2 - (z - z_j)^2, 0), \quad
         X_c = 1 - \overline{\exp(-E_c)}
 
-    The mean is over the cell, by three points of Gauss and Legendre. What dies comes back from what lives:
+    The mean is over the cell, by three points of Gauss and Legendre. What dies comes back from what lives, as far
+    as rivals have not taken it:
 
     .. math:: L_c \leftarrow L_c + \Delta X_c + \min\left(v_c \frac{u f_c}{reach} (L_c +
-        \tfrac{1}{2} (L_{c-1} + L_{c+1}) - 2 L_{least})_+, 1\right) (X_c - L_c - \Delta X_c)
+        \tfrac{1}{2} (L_{c-1} + L_{c+1}) - 2 L_{least})_+, 1\right) (X_c - T_c - L_c - \Delta X_c)_+
     """
     p, bed, par = patch.number, patch.bed, patch.par
-    stall, best_low = patch.site(k.MOISTURE_STALL), patch.site(k.MOISTURE_BEST_LOW)
+    stop, half, full = (patch.of_cell(f"growth_{mark}") for mark in ("stop", "half", "full"))
     best_high, drown = patch.site(k.MOISTURE_BEST_HIGH), patch.site(k.MOISTURE_DROWN)
-    moist = np.clip(
-        np.minimum((saturation - stall) / (best_low - stall), (drown - saturation) / (drown - best_high)),
-        0,
-        1,
+    wetting = np.minimum(
+        0.5 * (saturation - stop) / (half - stop), 0.5 + 0.5 * (saturation - half) / (full - half)
     )
+    moist = np.clip(np.minimum(wetting, (drown - saturation) / (drown - best_high)), 0, 1)
     pace = moist * cardinal(
         state.temperature_c[: patch.cells], par["growth_temperature_min_c"], par["growth_temperature_opt_c"],
         par["growth_temperature_max_c"],
@@ -296,7 +296,9 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         source = np.maximum(beside - 2 * patch.constants.least_living_share, 0)
         rate = pace[c] * par["run_rate_m_per_day"] * patch.of_cell("run_factor")[c] / reach
         alive = state.living[c] + gained[c]
-        state.living[c] = alive + np.minimum(rate * source, 1) * (covered[c] - alive)
+        regrown, dead = np.minimum(rate * source, 1), np.maximum(covered[c] - state.taken[c] - alive, 0)
+        state.living[c] = alive + regrown * dead
+        state.taken[c] += pace[c] * patch.constants.rivals_per_day * (1 - regrown) * dead
     return _Growth(moist, pace, state.living.copy())
 
 
@@ -368,6 +370,8 @@ def pick(
 ) -> Booleans:
     r"""Pins that are warm enough for long enough are picked, and the bed rests; who had pins, (member,).
 
+    A night of frost spoils them, and on days warmer than fruit bodies bear they stand still.
+
     .. math:: D \leftarrow D + \max(T_0 - T_{base}, 0), \quad
         flush = \min(share \cdot wetness \cdot coolness \cdot noise, 0.95) \, reserve
     """
@@ -375,9 +379,12 @@ def pick(
     best, high = par["pin_temperature_opt_c"], par["pin_temperature_max_c"]
     pinning = state.pin_age >= 0
     state.pin_age = np.where(pinning, state.pin_age + 1, state.pin_age)
-    warmth = np.maximum(surface_c - par["pin_to_pick_base_c"], 0)
+    warmth = np.where(
+        surface_c <= par["fruit_temperature_max_c"], np.maximum(surface_c - par["pin_to_pick_base_c"], 0), 0
+    )
+    frozen = pinning & (surface_c - constants.night_below_mean_c < par["fruit_frost_c"])
     state.pin_degrees = np.where(pinning, state.pin_degrees + warmth, state.pin_degrees)
-    picked = pinning & (state.pin_degrees >= par["pin_to_pick_degree_days"])
+    picked = pinning & ~frozen & (state.pin_degrees >= par["pin_to_pick_degree_days"])
     wetness = np.clip(bed_saturation / constants.pin_saturation_full, 0.1, 1)
     coolness = np.clip(2 * (high - state.recent_c) / (high - best), 0.1, 1)
     factor = np.minimum(patch.at_flush(patch.flush_noise, state.flush), constants.largest_flush_factor)
@@ -387,7 +394,7 @@ def pick(
     out.flush_day[state.flush[picked], every[picked]] = day
     out.flush_kg_m2[state.flush[picked], every[picked]] = mass[picked]
     state.flush = state.flush + picked
-    ended = picked | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
+    ended = picked | frozen | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
     state.pin_age = np.where(ended, -1, state.pin_age)
     state.summed_hazard = np.where(ended, 0.0, state.summed_hazard)
     state.rest_left = np.where(ended, par["refractory_days"], state.rest_left)

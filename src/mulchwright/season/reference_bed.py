@@ -90,7 +90,7 @@ class PlainState:
 
     mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
     the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
-    living, covered : (cell, member) shares, run and alive and ever run. exponent : (point, cell, member) of
+    living, covered, taken : (cell, member) shares, run and alive, ever run, lost to rivals. exponent : (point, cell, member) of
     coverage. colonies : (plane, member) living share of the spawn's points. All others : (member,).
     """
 
@@ -102,6 +102,7 @@ class PlainState:
     leap_left: Floats
     living: Floats
     covered: Floats
+    taken: Floats
     exponent: Floats
     colonies: Floats
     food_water: Floats
@@ -172,6 +173,7 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         leap_left=bed.plane[p, k.PLANE_LEAP_OFF_DAYS, : patch.planes, None] * par["leap_off_scale"],
         living=none.copy(),
         covered=none.copy(),
+        taken=none.copy(),
         exponent=np.zeros((k.HEIGHTS, cells, members)),
         colonies=np.ones((patch.planes, members)),
         food_water=zero.copy(),

@@ -149,16 +149,21 @@ def regrow(
     living_above: FloatRow,
     living_below: FloatRow,
     least_living: float,
+    rivals_per_day: float,
+    taken: FloatRow,
     living: FloatRow,
 ) -> None:
-    """What a day's fronts add to the living share of a cell, and what living threads take back of the dead.
+    """What a day's fronts add to the living share of a cell, and who takes what has died.
 
-    What fronts have newly covered lives. Of the dead, `covered - living`, living threads of the cell and of
-    its neighbors take back `pace · rate · share alive`, all of it at most. Where nothing has died this adds
-    nothing to the fronts; from a share below `least_living` nothing comes back.
+    What fronts have newly covered lives. Of the dead that no other fungus has yet, living threads of the cell and
+    of its neighbors take back `pace · rate · share alive`, all of it at most, and other fungi and molds take
+    `pace · rivals_per_day` of the rest for good, which is `taken`. Where nothing has died this adds nothing to the
+    fronts; from a share below `least_living` nothing comes back.
     """
     for m in range(living.shape[0]):
         alive = living[m] + covered[m] - covered_before[m]
         beside = living[m] + 0.5 * (living_above[m] + living_below[m])
-        taken = min(pace[m] * rate[m] * max(beside - 2.0 * least_living, 0.0), 1.0)
-        living[m] = alive + taken * (covered[m] - alive)
+        regrown = min(pace[m] * rate[m] * max(beside - 2.0 * least_living, 0.0), 1.0)
+        dead = max(covered[m] - taken[m] - alive, 0.0)
+        living[m] = alive + regrown * dead
+        taken[m] += pace[m] * rivals_per_day * (1.0 - regrown) * dead

@@ -198,9 +198,6 @@ class Species:
     growth_temperature_opt_c: Ranged = _figure("temperature at which threads grow fastest", "°C")
     growth_temperature_max_c: Ranged = _figure("warmest at which threads grow", "°C")
     run_rate_mm_per_day: Ranged = _figure("speed of the front in a bed at its best", "mm/day")
-    stall_moisture: Ranged = _figure(
-        "moisture of straw below which threads stand still, water / wet mass", "share"
-    )
     best_moisture_low: Ranged = _figure("lower end of the best moisture of straw, water / wet mass", "share")
     best_moisture_high: Ranged = _figure("upper end of the best moisture of straw, water / wet mass", "share")
     drown_moisture: Ranged = _figure("moisture at which threads drown, water / wet mass", "share")
@@ -226,6 +223,8 @@ class Species:
     spawn_rate_kg_m2: Ranged = _figure("spawn over the whole depth of the bed", "kg/m²")
     bed_depth_m: Ranged = _figure("settled depth of food", "m")
     bed_life_years: Ranged = _figure("how long a bed lasts without being fed", "years")
+    fruit_temperature_max_c: Ranged = _figure("day's mean above which fruit bodies do not grow", "°C")
+    fruit_frost_c: Ranged = _figure("night's coldest at which pins and young fruit bodies are spoiled", "°C")
     heat_death_c: Ranged = _figure("warmth at which 9 in 10 of its moist threads die in 2.6 days", "°C")
 
     @property
