@@ -77,6 +77,8 @@ _SEEN = {
     Sight.THREADS: Seen.THREADS,
     Sight.PINS: Seen.PINS,
     Sight.READY: Seen.READY,
+    Sight.ALIVE: Seen.ALIVE,
+    Sight.DEAD: Seen.DEAD,
 }
 
 

@@ -45,7 +45,9 @@ class GardenTask:
     name : what it is about, a bed or a lot. patch : key of the bed, where it is about one.
     on : the day to do it; today or before for what is due. late : its last day has gone by.
     litres, minutes, cans, depth_mm : of a watering. chance : of a find, of frost, or of too much heat.
-    text : what the schedule says of its own step. working : the figures behind it.
+    living : of a watering, the living share of a bed of which so much may have died that it must be checked
+    first; days : for how many it has been too dry. text : what the schedule says of its own step. working :
+    the figures behind it.
     """
 
     key: str
@@ -63,6 +65,7 @@ class GardenTask:
     days: int = 0
     late: bool = False
     step: Step | None = None
+    living: Span | None = None
     working: tuple[WorkingLine, ...] = ()
 
 

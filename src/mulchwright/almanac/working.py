@@ -31,6 +31,7 @@ SPECIES_FORMULAS = {
     "crop_factor": "crop from dry matter",
     "yield_spread_log_sd": "log-normal yield between beds",
     "fruit_temperature_max_c": "thermal time from pins to picking",
+    "rising_hazard_share": "daily hazard of a flush",
     "fruit_frost_c": "pins lost to frost",
     "heat_death_c": "loss of threads by heat",
 }

@@ -28,8 +28,8 @@ __all__ = [
     "food_cells",
     "food_dry_mass_kg_m2",
     "forcing_of",
-    "model_constants_of",
     "growth_marks",
+    "model_constants_of",
     "saturation_of_straw",
     "simulate",
 ]

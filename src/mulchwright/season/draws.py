@@ -161,6 +161,9 @@ def _species_parameters(species: Species, trade: Trade, latent: Floats) -> dict[
     values["leap_off_scale"] = spread_positive(constants["leap_off_spread"], z["leap_off_scale"])
     values["points_scale"] = spread_positive(constants["crumb_count_spread"], z["points_scale"])
     values["drought_scale"] = spread_positive(constants["drought_spread"], z["drought_scale"])
+    values["rising_hazard_share"] = np.minimum(
+        spread_positive(species.rising_hazard_share, z["rising_hazard_share"]), 1.0
+    )
     values["heat_death_c"] = spread_linear(species.heat_death_c, z["heat_death_c"])
     # Not a parameter of the kernel; its row stands last, so that the draws above stay as they were.
     values["crop_factor"] = spread_positive(species.crop_factor, latent[len(PARAMETERS)])

@@ -32,13 +32,13 @@ FLUSHES = 24
 """Flushes a bed can bring in one run; more than any bed brings in four years."""
 
 HEIGHTS = 3
-"""Heights at which each cell is asked how far it is run (Gauss-Legendre): the mean over a cell, not its middle."""
+"""Heights at which each cell is asked how far it is run (Gauss-Legendre), for the mean over the cell."""
 POINT_STEP = math.sqrt(0.6)
 """How far the two outer ones lie from the middle, in half thicknesses."""
 OUTER_WEIGHT, MIDDLE_WEIGHT = 5.0 / 18.0, 8.0 / 18.0
 RUN_THROUGH = 28.0
-"""Coverage exponent from which a cell counts as run through; what is missing, exp(-28), is below rounding of a
-share in any record."""
+"""Coverage exponent from which a cell counts as run through; what is missing, exp(-28), is below rounding of
+a share in any record."""
 DAYS_BETWEEN_CHECKS = 8
 """How often the cells are asked whether all members have run through them, so that their fronts can rest."""
 
@@ -68,6 +68,7 @@ PARAMETERS = (
     "heat_death_c",
     "fruit_temperature_max_c",
     "fruit_frost_c",
+    "rising_hazard_share",
 )
 """Rows of a draw, in the order in which the kernel reads them."""
 
@@ -97,6 +98,7 @@ PARAMETERS = (
     HEAT_DEATH,
     FRUIT_MAX,
     FRUIT_FROST,
+    RISING_HAZARD,
 ) = range(len(PARAMETERS))
 
 
@@ -252,6 +254,7 @@ class ModelConstants(NamedTuple):
     least_living_share: float
     rivals_per_day: float
     night_below_mean_c: float
+    season_memory_days: float
 
 
 class Records(NamedTuple):
@@ -263,7 +266,7 @@ class Records(NamedTuple):
     pin_day likewise; last : (patch, quantity, member) state at the end: dry mass now, dry mass at
     the start, reserve, potential left; cell_mass : (patch, kept day, cell, member) dry matter of each
     cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells;
-    living : (patch, day, member) living share of what has been run, and of the spawn where nothing is run yet.
+    living : (patch, day, member) living share of what has been run, and of the spawn where nothing is yet.
     """
 
     run_share: Singles
@@ -342,7 +345,8 @@ class Records(NamedTuple):
     COVERED_BEFORE,
     REGROWTH,
     BED_LIVING,
-) = range(35)
+    SEASON_C,
+) = range(36)
 
 
 class State(NamedTuple):
@@ -367,7 +371,7 @@ def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State
         edge=_zeros(2, nodes + 1, members),
         plane=_zeros(3, max(planes, 1), members),
         radius=_zeros(max(planes, 1), cells, members),
-        row=_zeros(35, members),
+        row=_zeros(36, members),
         exponent=_zeros(HEIGHTS * cells, members),
         run_through=np.zeros(cells + 1, dtype=np.int64),
     )
@@ -778,6 +782,7 @@ def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
     surface_c = state.row[SURFACE_C]
     recent_c = state.row[RECENT_C]
+    season_c = state.row[SEASON_C]
     response = state.row[RESPONSE]
     ripe_days = state.row[RIPE_DAYS]
     bed_c = state.row[BED_C]
@@ -789,6 +794,7 @@ def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     reserve = state.row[RESERVE]
     for m in range(surface_c.shape[0]):
         recent_c[m] += (surface_c[m] - recent_c[m]) / model_constants.pin_temperature_memory_days
+        season_c[m] += (surface_c[m] - season_c[m]) / model_constants.season_memory_days
     # Ripening is told in days at the optimum temperature, whatever the moisture.
     ph.cardinal_temperature_response(bed_c, par[GROWTH_MIN], par[GROWTH_OPT], par[GROWTH_MAX], response)
     ph.add_scaled(response, 1.0, ripe_days)
@@ -822,6 +828,7 @@ def _fruit(
     pin_degrees = state.row[PIN_DEGREES]
     reserve = state.row[RESERVE]
     recent_c = state.row[RECENT_C]
+    season_c = state.row[SEASON_C]
     summed_hazard = state.row[SUMMED_HAZARD]
     rest_left = state.row[REST_LEFT]
     bed_share = state.row[BED_SHARE]
@@ -866,7 +873,9 @@ def _fruit(
                 wetness = (
                     model_constants.dry_hazard_share + (1.0 - model_constants.dry_hazard_share) * recent_wet
                 ) * bed_wet
-                summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness
+                # Autumn's kinds wait for weather that cools down.
+                cooling = 1.0 if recent_c[m] < season_c[m] else par[RISING_HAZARD, m]
+                summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness * cooling
                 if summed_hazard[m] >= hazard_draws[patch, k, first + m]:
                     pin_age[m] = 0
                     pin_degrees[m] = 0.0
@@ -987,6 +996,7 @@ def run_block(
     food_mass = state.row[FOOD_MASS]
     bed_c = state.row[BED_C]
     bed_living = state.row[BED_LIVING]
+    season_c = state.row[SEASON_C]
     given = state.row[GIVEN]
     reserve = state.row[RESERVE]
     undigested = state.row[UNDIGESTED]
@@ -1011,6 +1021,7 @@ def run_block(
                 for m in range(n):
                     temperature_c[i, m] = air[m] + (deep - air[m]) * depth_share
             ph.copy(air, recent_c)
+            ph.copy(air, season_c)
         added = bed.daily[patch, ADDED_KG_M2, day]
         if added > 0.0:
             _top_up(patch, added, food_mass_at_start, bed, par, state)

@@ -41,8 +41,8 @@ NOT_SEEN = -1.0
 class Seen(IntEnum):
     """The most telling thing that a look found. UNTOLD : the look tells of the share run only.
 
-    ALIVE, DEAD : what a search for life found in a bed that had suffered: threads that smell and look alive in one
-    spot at least, or none in any.
+    ALIVE, DEAD : what a search for life found in a bed that had suffered: threads that smell and look alive
+    in one spot at least, or none in any.
     """
 
     UNTOLD = -1
@@ -197,11 +197,11 @@ def _chance_of_look(seen: int, in_pins: float, ready: float, run: float, sharp: 
 def chance_of_life(seen: int, living: float, sharp: Sharpness) -> float:
     """Chance that a search for life in some spots of a bed finds any, or none, given its living share.
 
-    Each of `alive_spots` spots is alive with the chance `living`; threads that live in one of them are known for
-    alive with `alive_found_share`, and where none lives `false_alive_share` of searches take something else
-    for them.
+    Each of `alive_spots` spots is alive with the chance `living`; threads that live in one of them are known
+    for alive with `alive_found_share`, and where none lives `false_alive_share` of searches take something
+    else for them.
     """
-    all_dead = max(1.0 - living, 0.0) ** sharp.alive_spots
+    all_dead: float = max(1.0 - living, 0.0) ** sharp.alive_spots
     alive = sharp.false_alive_share + (sharp.alive_found_share - sharp.false_alive_share) * (1.0 - all_dead)
     return alive if seen == 4 else 1.0 - alive
 

@@ -328,10 +328,11 @@ def moisture_response(
     drown: float,
     response: FloatRow,
 ) -> None:
-    """How well threads run at a relative saturation: 0 to `stop`, 1/2 at `half`, 1 from `full`, falling to `drown`.
+    """How well threads run at a relative saturation: 0 to `stop`, half at `half`, 1 from `full` on.
 
-    The three dry marks are where the cell's material stands at the water potentials at which growth stops, is
-    halved and is unhindered; straight between them. Needs `half` nearer to `stop` than to `full`.
+    It falls again from `best_high` to 0 at `drown`. The three dry marks are where the cell's material
+    stands at the water potentials at which growth stops, is halved and is unhindered; straight between
+    them. Needs `half` nearer to `stop` than to `full`.
     """
     first = 0.5 / (half - stop)
     second = 0.5 / (full - half)
@@ -419,7 +420,7 @@ def advance_scattered(
     middle: FloatRow,
     upper: FloatRow,
 ) -> None:
-    """Grow the reach of one plane's crumbs toward one cell by a day, and the coverage exponents at its heights.
+    """Grow the reach of one plane's crumbs toward one cell by a day, and its coverage exponents.
 
     The slower of the two ends sets the pace (0 to 1): threads that must leave a dry plane, or enter
     a dry cell, wait. `rate_m_per_day` is the front speed at the best, 0 until the spawn has leapt off;

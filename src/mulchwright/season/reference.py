@@ -116,8 +116,8 @@ class _Growth:
 
 @dataclass(frozen=True, slots=True)
 class _Means:
-    """Means over the food layers, weighted by dry mass as laid, (member,). living : of what was ever run, and of
-    the spawn where nothing is run yet."""
+    """Means over the food layers, weighted by dry mass as laid, (member,). living : of what was ever run, and
+    of the spawn where nothing is run yet."""
 
     share: Floats
     living: Floats
@@ -260,8 +260,8 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         E_c(z) \leftarrow E_c(z) + \pi \sum_j n_j C_j \Delta \max(R_{jc}^2 - (z - z_j)^2, 0), \quad
         X_c = 1 - \overline{\exp(-E_c)}
 
-    The mean is over the cell, by three points of Gauss and Legendre. What dies comes back from what lives, as far
-    as rivals have not taken it:
+    The mean is over the cell, by three points of Gauss and Legendre. What dies comes back from what lives, as
+    far as rivals have not taken it:
 
     .. math:: L_c \leftarrow L_c + \Delta X_c + \min\left(v_c \frac{u f_c}{reach} (L_c +
         \tfrac{1}{2} (L_{c-1} + L_{c+1}) - 2 L_{least})_+, 1\right) (X_c - T_c - L_c - \Delta X_c)_+
@@ -343,6 +343,7 @@ def ripen(patch: PlainPatch, state: PlainState, surface_c: Floats, bed_c: Floats
     state.recent_c = state.recent_c + (surface_c - state.recent_c) / (
         patch.constants.pin_temperature_memory_days
     )
+    state.season_c = state.season_c + (surface_c - state.season_c) / patch.constants.season_memory_days
     state.ripe = state.ripe + cardinal(
         bed_c,
         par["growth_temperature_min_c"],
@@ -404,7 +405,7 @@ def pick(
 def set_pins(patch: PlainPatch, state: PlainState, means: _Means, pinning: Booleans) -> None:
     r"""Pins set where a ripe bed without any has rested and its summed hazard passes the draw.
 
-    .. math:: H \leftarrow H + h \cdot crops \cdot window(\bar T) \cdot wetness
+    .. math:: H \leftarrow H + h \cdot crops \cdot window(\bar T) \cdot wetness \cdot cooling
     """
     par, constants = patch.par, patch.constants
     low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
@@ -425,7 +426,8 @@ def set_pins(patch: PlainPatch, state: PlainState, means: _Means, pinning: Boole
     span = constants.pin_saturation_full - constants.pin_saturation_low
     bed_wet = np.clip((means.saturation - constants.pin_saturation_low) / span, 0, 1)
     wet = (constants.dry_hazard_share + (1 - constants.dry_hazard_share) * recent_wet) * bed_wet
-    hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
+    cooling = np.where(state.recent_c < state.season_c, 1.0, par["rising_hazard_share"])
+    hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet * cooling
     waiting = ready & ~resting
     state.summed_hazard = np.where(waiting, state.summed_hazard + hazard, state.summed_hazard)
     pins = waiting & (state.summed_hazard >= patch.at_flush(patch.hazard_draws, state.flush))

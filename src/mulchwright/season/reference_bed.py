@@ -25,8 +25,9 @@ class PlainPatch:
     """What stays the same from day to day: the bed as laid, the members' draws, the weather.
 
     par : (member,) by name. hazard_draws, flush_noise : (flush, member). food, capacity, floor : (cell, 1)
-    or (cell, member). points : (plane, member) per m². point_heights : (point, cell, 1) in m, at which a cell is
-    asked how far it is run, and point_weights : (point,) for the mean. soil_half, soil_rate : (soil cell, 1).
+    or (cell, member). points : (plane, member) per m². point_heights : (point, cell, 1) in m, at which a cell
+    is asked how far it is run, and point_weights : (point,) for the mean. soil_half, soil_rate : (soil
+    cell, 1).
     """
 
     number: int
@@ -90,8 +91,9 @@ class PlainState:
 
     mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
     the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
-    living, covered, taken : (cell, member) shares, run and alive, ever run, lost to rivals. exponent : (point, cell, member) of
-    coverage. colonies : (plane, member) living share of the spawn's points. All others : (member,).
+    living, covered, taken : (cell, member) shares, run and alive, ever run, lost to rivals.
+    exponent : (point, cell, member) of coverage. colonies : (plane, member) living share of the spawn's
+    points. All others : (member,).
     """
 
     mass: Floats
@@ -108,6 +110,7 @@ class PlainState:
     food_water: Floats
     food_mass: Floats
     recent_c: Floats
+    season_c: Floats
     wet_index: Floats
     since_watered: Integers
     ripe: Floats
@@ -179,6 +182,7 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         food_water=zero.copy(),
         food_mass=zero.copy(),
         recent_c=air.copy(),
+        season_c=air.copy(),
         wet_index=zero.copy(),
         since_watered=np.full(members, 1000),
         ripe=zero.copy(),

@@ -16,8 +16,8 @@ from mulchwright.season.physics import FloatRow
 __all__ = [
     "lose_colonies",
     "lose_living",
-    "moisture_at",
     "loss_conditions",
+    "moisture_at",
     "potential_of",
     "regrow",
     "regrowth_rate",
@@ -95,8 +95,8 @@ def lose_living(
 ) -> None:
     """Let a cell's living threads die for a day; `lost` grows by `weight` times what died.
 
-    The loss rate `k = scale · k_20 · drying + heating` acts on what lives, by `1 / (1 + k + k² / 2)`, which is
-    exp(-k) to second order and never negative.
+    The loss rate `k = scale · k_20 · drying + heating` acts on what lives by `1 / (1 + k + k² / 2)`, which
+    is exp(-k) to second order and never negative.
     """
     for m in range(living.shape[0]):
         k = drought_scale[m] * dry_loss_per_day * drying[m] + heating[m]
@@ -135,7 +135,7 @@ def lose_colonies(
 
 @part_of_kernels
 def regrowth_rate(run_rate_m_per_day: FloatRow, run_factor: float, reach_m: float, rate: FloatRow) -> None:
-    """Share of the dead that living threads of the same place take back in a day at the best, per living share."""
+    """Share of the dead that living threads beside them take back in a day at the best, per living share."""
     for m in range(rate.shape[0]):
         rate[m] = run_rate_m_per_day[m] * run_factor / reach_m
 
@@ -155,10 +155,10 @@ def regrow(
 ) -> None:
     """What a day's fronts add to the living share of a cell, and who takes what has died.
 
-    What fronts have newly covered lives. Of the dead that no other fungus has yet, living threads of the cell and
-    of its neighbors take back `pace · rate · share alive`, all of it at most, and other fungi and molds take
-    `pace · rivals_per_day` of the rest for good, which is `taken`. Where nothing has died this adds nothing to the
-    fronts; from a share below `least_living` nothing comes back.
+    What fronts have newly covered lives. Of the dead that no other fungus has yet, living threads of the cell
+    and of its neighbors take back `pace · rate · share alive`, all of it at most, and other fungi and molds
+    take `pace · rivals_per_day` of the rest for good, which is `taken`. Where nothing has died this adds
+    nothing to the fronts; from a share below `least_living` nothing comes back.
     """
     for m in range(living.shape[0]):
         alive = living[m] + covered[m] - covered_before[m]

@@ -223,6 +223,9 @@ class Species:
     spawn_rate_kg_m2: Ranged = _figure("spawn over the whole depth of the bed", "kg/m²")
     bed_depth_m: Ranged = _figure("settled depth of food", "m")
     bed_life_years: Ranged = _figure("how long a bed lasts without being fed", "years")
+    rising_hazard_share: Ranged = _figure(
+        "chance of pins while the weather grows warmer, against that while it cools", "share"
+    )
     fruit_temperature_max_c: Ranged = _figure("day's mean above which fruit bodies do not grow", "°C")
     fruit_frost_c: Ranged = _figure("night's coldest at which pins and young fruit bodies are spoiled", "°C")
     heat_death_c: Ranged = _figure("warmth at which 9 in 10 of its moist threads die in 2.6 days", "°C")

@@ -349,6 +349,10 @@ def _water(task: GardenTask, system: str) -> Said:
     )
     # The unit stands with the figure, so that whatever reads the field needs no guess.
     fields = (("kind", "watered"), ("litres", f"{litres:g} L"))
+    if task.living is not None:
+        check = answers.life_check(task.living.low, task.living.high, task.days)
+        ask = Headline("Check, then water ", task.name, after)
+        return Said(ask, f"{check} {why}", (Tap("Watered as advised"),), fields)
     return Said(Headline("Water ", task.name, after), why, (Tap("Watered as advised"),), fields)
 
 

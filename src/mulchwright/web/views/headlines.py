@@ -125,8 +125,13 @@ def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], 
     return tuple(rows[round(i * (len(rows) - 1) / (STEPS_TOLD - 1))] for i in range(STEPS_TOLD))
 
 
-def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Headline:
-    """How moist the bed is today and what to do about it."""
+def moisture(
+    told: PatchOutlook, marks: MoistureMarks, today: date, system: str, *, check_first: bool = False
+) -> Headline:
+    """How moist the bed is today and what to do about it.
+
+    check_first : so much may have died that the grower should look for life before watering.
+    """
     built = told.patch.built_on
     if built is None or built > today:
         return Headline("Not built yet, so there is nothing to water")
@@ -137,7 +142,7 @@ def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str)
     advice = told.watering_now
     if advice is not None and advice.litres > 0:
         return Headline(
-            f"{state}. Give ",
+            f"{state}. " + ("Check that it's alive; if so, give " if check_first else "Give "),
             f"{units.show_volume(rounded(advice.litres), system)}",
             f" ({minutes(advice.minutes)} at the hose).",
         )
@@ -145,6 +150,20 @@ def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str)
         return Headline(f"{state}. ", "No need to water", ": enough rain is likely within three days.")
     wet = now > marks.high
     return Headline(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
+
+
+def life_check(low: float, high: float, dry_days: int) -> str:
+    """How to see whether a bed that has suffered still lives, and what to do either way."""
+    dry = f"It's been too dry to grow for {words.plural(dry_days, 'day')}. " if dry_days > 1 else ""
+    alive = words.share(high)
+    if round(100 * low) != round(100 * high):
+        alive = f"{words.share(low)} to {alive}"
+    return (
+        f"{dry}By the forecast, {alive} of the mycelium is still alive. Before you water, part the mulch in "
+        "four places, down into the bed: white strands that smell of fresh mushrooms are alive. If you find "
+        "some, water and keep the bed moist. If you find none anywhere, water won't bring it back: mix in "
+        "fresh chips or straw and new spawn. Either way, note what you found as a look."
+    )
 
 
 def moisture_word(now: float, marks: MoistureMarks) -> str:
