@@ -86,7 +86,7 @@ def test_planes_combine_as_a_monte_carlo_of_scattered_crumbs() -> None:
 
 @pytest.mark.parametrize(("depth", "plane"), [(0.30, 0.0), (0.30, 0.15), (0.20, 0.10)])
 def test_a_thick_bed_with_one_plane_runs_as_a_monte_carlo_says(depth: float, plane: float) -> None:
-    """Days until shares of a thick bed are run, as the mean over eight cells, against crumbs thrown at random.
+    """Days until shares of a thick bed are run, as the mean over eight cells, against crumbs thrown randomly.
 
     A spot is run when the front has come from its nearest crumb; so the day by which a share is run is a
     quantile of those distances. Cells asked only in the middle are 3 to 16 % off here. The tolerance is 3
