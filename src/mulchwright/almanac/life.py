@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mulchwright.almanac.told import PatchOutlook
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.trade import Trade
 
 __all__ = ["LifeToday", "life_today"]
@@ -27,13 +27,13 @@ class LifeToday:
     in_doubt: bool
 
 
-def life_today(told: PatchOutlook, trade: Trade) -> LifeToday | None:
+def life_today(bed_outlook: PatchOutlook, trade: Trade) -> LifeToday | None:
     """A bed's life today; None before it is built or where the outlook does not tell it."""
-    band, d = told.living, told.today_index
+    band, d = bed_outlook.living, bed_outlook.today_index
     if band is None or not np.isfinite(band.p50[d]):
         return None
-    moist = told.moisture.p50[: d + 1] >= told.moisture_marks.stall
-    unknown = ~np.isfinite(told.moisture.p50[: d + 1])
+    moist = bed_outlook.moisture.p50[: d + 1] >= bed_outlook.moisture_limits.stall
+    unknown = ~np.isfinite(bed_outlook.moisture.p50[: d + 1])
     since = np.flatnonzero(moist | unknown)
     dry_days = d - int(since[-1]) if len(since) else d + 1
     low, likely, high = (float(q[d]) for q in (band.p10, band.p50, band.p90))

@@ -230,16 +230,6 @@ class Species:
     fruit_frost_c: Ranged = _figure("night's coldest at which pins and young fruit bodies are spoiled", "°C")
     heat_death_c: Ranged = _figure("warmth at which 9 in 10 of its moist threads die in 2.6 days", "°C")
 
-    @property
-    def depth_low_m(self) -> float:
-        """Shallow end of the usual bed."""
-        return self.bed_depth_m.low
-
-    @property
-    def depth_high_m(self) -> float:
-        """Deep end of the usual bed."""
-        return self.bed_depth_m.high
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wood:
