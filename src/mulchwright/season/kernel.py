@@ -36,9 +36,9 @@ HEIGHTS = 3
 POINT_STEP = math.sqrt(0.6)
 """How far the two outer ones lie from the middle, in half thicknesses."""
 OUTER_WEIGHT, MIDDLE_WEIGHT = 5.0 / 18.0, 8.0 / 18.0
-RUN_THROUGH = 28.0
-"""Coverage exponent from which a cell counts as run through; what is missing, exp(-28), is below rounding of
-a share in any record."""
+RUN_THROUGH = 16.0
+"""Coverage exponent beyond which nothing counts: what is missing then, exp(-16), is rounding of a share in
+single precision. A cell that all members have run so far rests its fronts, which are much of a day's work."""
 DAYS_BETWEEN_CHECKS = 8
 """How often the cells are asked whether all members have run through them, so that their fronts can rest."""
 
@@ -343,10 +343,9 @@ class Records(NamedTuple):
     SWING_C,
     LOST_SHARE,
     COVERED_BEFORE,
-    REGROWTH,
     BED_LIVING,
     SEASON_C,
-) = range(36)
+) = range(35)
 
 
 class State(NamedTuple):
@@ -371,7 +370,7 @@ def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State
         edge=_zeros(2, nodes + 1, members),
         plane=_zeros(3, max(planes, 1), members),
         radius=_zeros(max(planes, 1), cells, members),
-        row=_zeros(36, members),
+        row=_zeros(35, members),
         exponent=_zeros(HEIGHTS * cells, members),
         run_through=np.zeros(cells + 1, dtype=np.int64),
     )
@@ -568,6 +567,8 @@ def _lose(
         )
     for m in range(n):
         reserve[m] *= 1.0 - min(lost[m] / max(bed_share[m], 1e-9), 1.0)
+    if state.run_through[bed.sizes[patch, CELLS]] == 1:
+        return  # nothing comes from the planes any more
     for j in range(bed.sizes[patch, PLANES]):
         above = bed.plane_index[patch, PLANE_ABOVE, j]
         below = bed.plane_index[patch, PLANE_BELOW, j]
@@ -602,7 +603,6 @@ def _spawn_run(
     plane_pace = state.row[PLANE_PACE]
     plane_rate = state.row[PLANE_RATE]
     before = state.row[COVERED_BEFORE]
-    regrowth = state.row[REGROWTH]
     alive_points = state.row[EXPONENT]
     crumbs = state.plane[CRUMBS]
     colonies = state.plane[COLONIES]
@@ -668,16 +668,20 @@ def _spawn_run(
         ph.copy(covered[c], before)
         if run_through[c] == 0:
             ph.mean_covered(
-                exponent[at], exponent[at + 1], exponent[at + 2], OUTER_WEIGHT, MIDDLE_WEIGHT, covered[c]
+                exponent[at],
+                exponent[at + 1],
+                exponent[at + 2],
+                OUTER_WEIGHT,
+                MIDDLE_WEIGHT,
+                RUN_THROUGH,
+                covered[c],
             )
-        sv.regrowth_rate(
-            par[RUN_RATE], bed.cell[patch, RUN_FACTOR, c], model_constants.regrowth_reach_m, regrowth
-        )
         sv.regrow(
             before,
             covered[c],
             pace[c],
-            regrowth,
+            par[RUN_RATE],
+            bed.cell[patch, RUN_FACTOR, c] / model_constants.regrowth_reach_m,
             share[max(c - 1, 0)],
             share[min(c + 1, cells - 1)],
             model_constants.least_living_share,

@@ -461,12 +461,16 @@ def mean_covered(
     upper: FloatRow,
     outer_weight: float,
     middle_weight: float,
+    most: float,
     share: FloatRow,
 ) -> None:
-    """Mean share of a cell that is run, from the exponents at three heights in it (Gauss-Legendre)."""
+    """Mean share of a cell that is run, from the exponents at three heights in it (Gauss-Legendre).
+
+    Exponents count up to `most`.
+    """
     for m in range(share.shape[0]):
-        ends = exponential_decline(lower[m]) + exponential_decline(upper[m])
-        share[m] = 1.0 - outer_weight * ends - middle_weight * exponential_decline(middle[m])
+        ends = exponential_decline(min(lower[m], most)) + exponential_decline(min(upper[m], most))
+        share[m] = 1.0 - outer_weight * ends - middle_weight * exponential_decline(min(middle[m], most))
 
 
 @part_of_kernels

@@ -219,7 +219,7 @@ def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evapora
 def lose(patch: PlainPatch, state: PlainState, day: int, saturation: Floats, surface_c: Floats) -> None:
     r"""What drought and heat kill: threads in the cells with their reserve, and spawn on the planes.
 
-    .. math:: L \leftarrow \frac{L}{1 + k + k^2 / 2}, \quad k = scale \cdot k_{20} \, D (1 + (T - 20)
+    .. math:: L \leftarrow L \, (1 - k / 8)_+^8, \quad k = scale \cdot k_{20} \, D (1 + (T - 20)
         \ln Q / 80)^8 + heat, \quad heat = \frac{k_h}{2} \sum_\pm \left(\frac{T \pm swing
         - T_{on}}{span}\right)_+^4
     """
@@ -235,7 +235,7 @@ def lose(patch: PlainPatch, state: PlainState, day: int, saturation: Floats, sur
     heating = 0.5 * constants.heat_loss_per_day * sum(halves)
 
     def left(rate: Floats) -> Floats:
-        share: Floats = 1 / (1 + rate + rate**2 / 2)
+        share: Floats = np.maximum(1 - rate / 8, 0) ** 8
         return share
 
     weight = patch.food * patch.mass_at_start / patch.food_at_start
@@ -286,7 +286,9 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         before = covered_by_plane(patch, state, j)
         state.radius[j] += np.minimum(pace, at_plane) * rate * patch.of_cell("run_factor")
         state.exponent += covered_by_plane(patch, state, j) - before
-    covered = 1 - np.tensordot(patch.point_weights, np.exp(-state.exponent), axes=1)
+    covered = 1 - np.tensordot(
+        patch.point_weights, np.exp(-np.minimum(state.exponent, k.RUN_THROUGH)), axes=1
+    )
     gained, state.covered = covered - state.covered, covered
     reach = patch.constants.regrowth_reach_m
     for c in range(patch.cells):

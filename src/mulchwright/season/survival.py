@@ -20,7 +20,6 @@ __all__ = [
     "moisture_at",
     "potential_of",
     "regrow",
-    "regrowth_rate",
 ]
 
 
@@ -95,12 +94,15 @@ def lose_living(
 ) -> None:
     """Let a cell's living threads die for a day; `lost` grows by `weight` times what died.
 
-    The loss rate `k = scale · k_20 · drying + heating` acts on what lives by `1 / (1 + k + k² / 2)`, which
-    is exp(-k) to second order and never negative.
+    The loss rate `k = scale · k_20 · drying + heating` acts on what lives by `(1 - k / 8)⁸`, which is exp(-k)
+    for the rates of a drought and 0 where a day kills all; it needs no division.
     """
     for m in range(living.shape[0]):
         k = drought_scale[m] * dry_loss_per_day * drying[m] + heating[m]
-        left = living[m] / (1.0 + k + 0.5 * k * k)
+        left = max(1.0 - 0.125 * k, 0.0)
+        left *= left
+        left *= left
+        left *= left * living[m]
         lost[m] += weight * (living[m] - left)
         living[m] = left
 
@@ -130,14 +132,10 @@ def lose_colonies(
         per_dryness = spawn_loss_per_day + (established_loss_per_day - spawn_loss_per_day) * established
         k = drought_scale[m] * per_dryness * min(drying_above[m], drying_below[m])
         k += min(heating_above[m], heating_below[m])
-        colonies[m] /= 1.0 + k + 0.5 * k * k
-
-
-@part_of_kernels
-def regrowth_rate(run_rate_m_per_day: FloatRow, run_factor: float, reach_m: float, rate: FloatRow) -> None:
-    """Share of the dead that living threads beside them take back in a day at the best, per living share."""
-    for m in range(rate.shape[0]):
-        rate[m] = run_rate_m_per_day[m] * run_factor / reach_m
+        left = max(1.0 - 0.125 * k, 0.0)
+        left *= left
+        left *= left
+        colonies[m] *= left * left
 
 
 @part_of_kernels
@@ -145,7 +143,8 @@ def regrow(
     covered_before: FloatRow,
     covered: FloatRow,
     pace: FloatRow,
-    rate: FloatRow,
+    run_rate_m_per_day: FloatRow,
+    per_reach: float,
     living_above: FloatRow,
     living_below: FloatRow,
     least_living: float,
@@ -156,14 +155,16 @@ def regrow(
     """What a day's fronts add to the living share of a cell, and who takes what has died.
 
     What fronts have newly covered lives. Of the dead that no other fungus has yet, living threads of the cell
-    and of its neighbors take back `pace · rate · share alive`, all of it at most, and other fungi and molds
-    take `pace · rivals_per_day` of the rest for good, which is `taken`. Where nothing has died this adds
-    nothing to the fronts; from a share below `least_living` nothing comes back.
+    and of its neighbors take back `pace · speed · per_reach · share alive`, all of it at most, and other
+    fungi and molds take `pace · rivals_per_day` of the rest for good, which is `taken`. Where nothing has
+    died this adds nothing to the fronts; from a share below `least_living` nothing comes back.
     """
     for m in range(living.shape[0]):
         alive = living[m] + covered[m] - covered_before[m]
         beside = living[m] + 0.5 * (living_above[m] + living_below[m])
-        regrown = min(pace[m] * rate[m] * max(beside - 2.0 * least_living, 0.0), 1.0)
+        regrown = min(
+            pace[m] * run_rate_m_per_day[m] * per_reach * max(beside - 2.0 * least_living, 0.0), 1.0
+        )
         dead = max(covered[m] - taken[m] - alive, 0.0)
         living[m] = alive + regrown * dead
         taken[m] += pace[m] * rivals_per_day * (1.0 - regrown) * dead

@@ -121,7 +121,7 @@ def test_a_thick_bed_with_one_plane_runs_as_a_monte_carlo_says(depth: float, pla
                 one, one, speed * one, 1.0, rate * one, (c + 0.5) * thick - plane, step,
                 radius[c], exponent[c, 0], exponent[c, 1], exponent[c, 2],
             )  # fmt: skip
-            physics.mean_covered(exponent[c, 0], exponent[c, 1], exponent[c, 2], 5 / 18, 8 / 18, share)
+            physics.mean_covered(exponent[c, 0], exponent[c, 1], exponent[c, 2], 5 / 18, 8 / 18, 16.0, share)
             total += share[0] / cells
         course.append(total)
     for wanted in (0.5, 0.8, 0.95):
