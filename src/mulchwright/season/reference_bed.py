@@ -10,7 +10,6 @@ import numpy.typing as npt
 
 from mulchwright.season import kernel as k
 from mulchwright.season.physics import SECONDS_PER_DAY
-from mulchwright.trade.constants import WaterConstants, constants_of
 
 __all__ = ["Booleans", "Floats", "PlainPatch", "PlainState", "lay_bed", "plain_patch"]
 
@@ -43,7 +42,6 @@ class PlainPatch:
     points: Floats
     soil_half: Floats
     soil_rate: Floats
-    water_heat: float
 
     @property
     def cells(self) -> int:
@@ -85,7 +83,8 @@ def _of_cell(bed: k.BedArrays, patch: int, name: str) -> Floats:
 class PlainState:
     """What a bed carries from one day to the next.
 
-    mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
+    mass, water, soluble, lignin : (cell, member) in kg/m²; the last two are parts of the mass.
+    temperature_c, source : (cell and soil cell, member), the second
     the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
     All others : (member,).
     """
@@ -109,6 +108,8 @@ class PlainState:
     pin_degrees: Floats
     pin_age: Integers
     flush: Integers
+    soluble: Floats
+    lignin: Floats
 
 
 def plain_patch(
@@ -136,7 +137,6 @@ def plain_patch(
         points=bed.plane[patch, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"],
         soil_half=(0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None],
         soil_rate=(forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None],
-        water_heat=constants_of(WaterConstants).specific_heat_j_kg_k,
     )
 
 
@@ -170,4 +170,6 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         pin_degrees=zero.copy(),
         pin_age=np.full(members, -1),
         flush=np.zeros(members, dtype=int),
+        soluble=patch.mass_at_start * patch.of_cell("soluble_share"),
+        lignin=patch.mass_at_start * patch.of_cell("lignin_share"),
     )
