@@ -130,7 +130,8 @@ def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tup
     if told.watering_now is not None and patch.built_on <= today:
         now = told.watering_now
         give = f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose: "
-        lines.append(("Now", (give if now.litres > 0 else "") + now.reason))
+        apart = f" Water in {now.passes} passes an hour apart." if now.passes > 1 and now.litres > 0 else ""
+        lines.append(("Now", (give if now.litres > 0 else "") + now.reason + apart))
     return lines
 
 

@@ -166,7 +166,9 @@ def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
         "capacity_kg_kg": material.water_capacity_kg_kg.likely,
         "floor_kg_kg": material.air_dry_kg_kg.likely,
         "start_kg_kg": _start_kg_kg(material, cell.layer.start_moisture),
-        "capture_share": material.capture_share.likely,
+        "capture_share": 1.0
+        - (1.0 - material.capture_share.likely)
+        ** (cell.thickness_m / trade.constants["capture_slice_m"].value),
         "wetting_share": material.wetting_share_per_day.likely,
         "readily_share": material.readily_evaporable_share.likely,
         "conductivity_dry": material.thermal_conductivity_dry_w_m_k.likely,

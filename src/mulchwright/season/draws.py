@@ -15,10 +15,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtri
 
 from mulchwright.garden import Patch
 from mulchwright.season.bed import food_cells
 from mulchwright.season.kernel import FLUSHES, PARAMETERS
+from mulchwright.season.points import even_exponentials, even_points
 from mulchwright.trade import Species, Trade
 from mulchwright.trade.ranges import Figure, spread_linear, spread_positive
 
@@ -91,19 +93,15 @@ def chance_of_nothing(patch: Patch, trade: Trade) -> float:
 
 
 def _species_latent(species: str, members: int, seed: int) -> Floats:
-    return _generator(seed, "species", species).standard_normal((SPECIES_ROWS.stop, members))
+    normals: Floats = ndtri(even_points(SPECIES_ROWS.stop, members, _generator(seed, "species", species)))
+    return normals
 
 
 def _bed_latent(key: str, members: int, seed: int) -> Floats:
-    rng = _generator(seed, "patch", key)
-    return np.concatenate(
-        (
-            rng.standard_normal((3, members)),
-            rng.random((1, members)),
-            rng.exponential(1.0, (FLUSHES, members)),
-            rng.standard_normal((FLUSHES, members)),
-        )
-    )
+    # The first rows are spread best: what a bed can bear, whether it crops, its first flushes.
+    points = even_points(4 + 2 * FLUSHES, members, _generator(seed, "patch", key))
+    hazard, noise = points[4::2], points[5::2]
+    return np.concatenate((ndtri(points[:3]), points[3:4], even_exponentials(hazard), ndtri(noise)))
 
 
 def prior_latent(patch: Patch, *, members: int, seed: int, alike: bool = False) -> Floats:

@@ -231,6 +231,7 @@ class ModelConstants(NamedTuple):
     rothc_frost_limit_c: float
     rot_soluble_rate_factor: float
     rot_lignin_rate_factor: float
+    watering_passes: float
 
 
 class Records(NamedTuple):
@@ -311,7 +312,8 @@ class Records(NamedTuple):
     FLUSH,
     SINCE_WATERED,
     DEEP_C,
-) = range(30)
+    ROOM,
+) = range(31)
 
 
 class State(NamedTuple):
@@ -334,7 +336,7 @@ def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State
         edge=_zeros(2, nodes + 1, members),
         plane=_zeros(2, max(planes, 1), members),
         radius=_zeros(max(planes, 1), cells, members),
-        row=_zeros(30, members),
+        row=_zeros(31, members),
     )
 
 
@@ -368,7 +370,19 @@ def _water_in(
     water = state.cell[WATER]
     mass = state.cell[MASS]
     rule_on = bed.sizes[patch, RULE_FROM_DAY] <= day and bed.site[patch, RULE_DEPTH_MM] > 0.0
+    room = state.row[ROOM]
     n = rain.shape[0]
+    ph.fill(0.0, room)
+    if rule_on:
+        for c in range(bed.sizes[patch, CELLS]):
+            most = bed.cell[patch, CAPACITY_KG_KG, c]
+            wetting = bed.cell[patch, WETTING_SHARE, c]
+            cell_water = water[c]
+            cell_mass = mass[c]
+            for m in range(n):
+                lacking = cell_mass[m] * most * par[CAPACITY, m] - cell_water[m]
+                room[m] += wetting * max(lacking, 0.0)
+    most_mm = bed.site[patch, RULE_DEPTH_MM] * model_constants.watering_passes
     for m in range(n):
         wet_mass = food_water[m] + food_mass[m]
         thirsty = (
@@ -378,9 +392,7 @@ def _water_in(
             and recent_c[m] > model_constants.least_watering_temperature_c
             and food_water[m] < bed.site[patch, RULE_BELOW] * wet_mass
         )
-        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (
-            bed.site[patch, RULE_DEPTH_MM] if thirsty else 0.0
-        )
+        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (min(most_mm, room[m]) if thirsty else 0.0)
         since_watered[m] = 0 if given[m] > 0.0 else since_watered[m] + 1
     for m in range(n):
         passing[m] = rain[m] * bed.site[patch, RAIN_SHARE] + given[m]

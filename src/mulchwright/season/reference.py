@@ -144,7 +144,10 @@ def water_in(patch: PlainPatch, state: PlainState, day: int) -> tuple[Floats, Fl
         & (state.recent_c > constants.least_watering_temperature_c)
         & (state.food_water < patch.site(k.RULE_BELOW) * (state.food_water + state.food_mass))
     )
-    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, patch.site(k.RULE_DEPTH_MM), 0.0)
+    lacking = np.maximum(state.mass * patch.capacity - state.water, 0)
+    room = (patch.of_cell("wetting_share") * lacking).sum(axis=0)
+    most = patch.site(k.RULE_DEPTH_MM) * constants.watering_passes
+    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, np.minimum(most, room), 0.0)
     state.since_watered = np.where(given > 0, 0, state.since_watered + 1)
     through = rain * patch.site(k.RAIN_SHARE)
     passing = through + given

@@ -66,7 +66,7 @@ UNITS = frozenset(
         "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m",
         "m²", "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
         "1/m", "coefficient", "J/(m² min)", "K-0.5", "Pa", "rad",
-        "J/(m³ K)", "MJ/kg", "°C/m", "m²/s", "kJ/mol", "months",
+        "J/(m³ K)", "m²K/W", "MJ/kg", "°C/m", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
 """Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio above 0, `coefficient` a

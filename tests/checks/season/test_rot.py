@@ -2,8 +2,9 @@
 
 None of the cases of straw below was used to set a rate: those rest on CURTIN2008 and, as bounds, STOTT1990
 (docs/science/decay.md). Months of weather are from memory, rounded; years are drawn around them. The bags are
-the check. Pullman is a bound: that straw was picked up from open ground, and per degree-day it went five times
-as fast as straw held in bags in Montana and Texas, so most of it was broken and carried off and not rotten.
+the check. Pullman is a bound: that straw was picked up from open ground, and per degree-day it went five
+times as fast as straw held in bags in Montana and Texas, so most of it was broken and carried off and not
+rotten.
 """
 
 from __future__ import annotations
