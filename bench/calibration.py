@@ -7,7 +7,7 @@ drawn from the very prior that the outlook uses, and its logbook from the observ
 learning uses. The grower looks about weekly and notes pickings until a day; then the program, which sees the
 logbook and the measured weather alone, tells the first and the next picking, the mass of the next flush and
 the share run. Ranks of the truth among the members told must be even (Cook, Gelman and Rubin 2006; Talts and
-others 2018), and nine in ten truths lie within the 90 % range. This tries the reckoning, not whether the
+others 2018), and nine in ten truths lie within the 90 % range. This tries the calculation, not whether the
 model is like a real bed: a truth drawn from another model would fare worse. `--write` puts the report into
 bench/calibration.md.
 """
@@ -150,8 +150,8 @@ def season_of(
     return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0])
 
 
-def _world(number: int, told_days: tuple[int, int]) -> World:
-    """A bed with a past up to a day between `told_days`, and its truth, past and to come."""
+def _world(number: int, day_range: tuple[int, int]) -> World:
+    """A bed with a past up to a day between `day_range`, and its truth, past and to come."""
     from mulchwright.garden import LogEntry, LogKind
     from mulchwright.season.draws import prior_latent
     from mulchwright.weather import weather_futures
@@ -161,7 +161,7 @@ def _world(number: int, told_days: tuple[int, int]) -> World:
     assert base.normals is not None
     patch = _patch(rng)
     assert patch.built_on is not None
-    today = int(rng.integers(*told_days))
+    today = int(rng.integers(*day_range))
     gap, litres = int(rng.integers(4, 20)), float(rng.uniform(0, 12)) * patch.area_m2
     log = tuple(
         LogEntry(f"w{day}", patch.key, patch.built_on + timedelta(days=day), LogKind.WATERED, litres=litres)
@@ -222,7 +222,7 @@ def _learned(world: World, entries: tuple[LogEntry, ...], members: int) -> tuple
     return prior_latent(world.patch, members=members, seed=world.seed), None
 
 
-def _told(course: Course, today: int) -> dict[str, Floats]:
+def _figures_at(course: Course, today: int) -> dict[str, Floats]:
     """What is told of each member; no picking within the run is a day beyond all others."""
     day = np.where(np.isfinite(course.flush_day), course.flush_day, np.inf).astype(np.float64)
     ahead = np.where(day > today, day, np.inf)
@@ -245,8 +245,8 @@ def _median_error(days: Floats, truth: float) -> float:
 
 def one_season(number: int) -> Season:
     """One season for the ranks, and another for the errors before and after three entries."""
-    from mulchwright.almanac.learning import sharpness_of
     from mulchwright.season.observing import observe
+    from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
 
     began = time.perf_counter()
@@ -254,11 +254,11 @@ def one_season(number: int) -> Season:
     rng = np.random.default_rng([SEED, number, 1])
     world = _world(number, (30, 260))
     looks = np.cumsum(rng.integers(5, 11, 60)) + int(rng.integers(5, 25))
-    notes = observe(world.truth, 0, looks, world.today, sharp, rng, share_told=bool(rng.random() < 0.5))
+    notes = observe(world.truth, 0, looks, world.today, sharp, rng, with_share=bool(rng.random() < 0.5))
     entries = entries_of(notes, world.patch)
     latent, posterior = _learned(world, entries, MEMBERS)
     course = season_of(world.garden, world.patch, world.futures, slice(1, 1 + MEMBERS), latent)
-    members, truth = _told(course, world.today), _told(world.truth, world.today)
+    members, truth = _figures_at(course, world.today), _figures_at(world.truth, world.today)
     ranks, widths = {}, {}
     for name in QUANTITIES:
         below = int((members[name] < truth[name][0]).sum())
@@ -283,10 +283,10 @@ def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, f
     world = _world(number + 1_000_000, (300, 301))
     columns = slice(1, 1 + PRIOR_MEMBERS)
     latent = prior_latent(world.patch, members=PRIOR_MEMBERS, seed=world.seed)
-    true_day = float(_told(world.truth, 0)["first_picking_day"][0])
+    true_day = float(_figures_at(world.truth, 0)["first_picking_day"][0])
     if not math.isfinite(true_day):
         return math.nan, math.nan, math.nan
-    before = _told(season_of(world.garden, world.patch, world.futures, columns, latent), 0)[
+    before = _figures_at(season_of(world.garden, world.patch, world.futures, columns, latent), 0)[
         "first_picking_day"
     ]
     finite = before[np.isfinite(before)]
@@ -296,11 +296,11 @@ def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, f
     until = int(days[-1])
     errors = [_median_error(before, true_day)]
     asked = observe(world.truth, 0, days, until, sharp, rng)
-    fixed = observe(world.truth, 0, np.array([20, 40, 60]), 60, sharp, rng, share_told=True)
+    fixed = observe(world.truth, 0, np.array([20, 40, 60]), 60, sharp, rng, with_share=True)
     for notes in (asked, fixed):
         entries = entries_of(notes, world.patch, most=3)
         latent, _ = _learned(world, entries, PRIOR_MEMBERS)
-        after = _told(season_of(world.garden, world.patch, world.futures, columns, latent), 0)
+        after = _figures_at(season_of(world.garden, world.patch, world.futures, columns, latent), 0)
         errors.append(_median_error(after["first_picking_day"], true_day))
     return errors[0], errors[1], errors[2]
 
@@ -316,9 +316,10 @@ class Sharing:
 
 def one_sharing(number: int) -> Sharing:
     """Two beds of one species: the logbook tells of the first only, the second's first picking is told."""
-    from mulchwright.almanac.learning import posteriors, sharpness_of
+    from mulchwright.almanac.learning import posteriors
     from mulchwright.season.draws import SPECIES_ROWS, prior_latent
     from mulchwright.season.observing import observe
+    from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
 
     trade = load_trade()
@@ -328,12 +329,12 @@ def one_sharing(number: int) -> Sharing:
     own = prior_latent(world.patch, members=1, seed=truth_seed)
     truth = season_of(world.garden, world.patch, world.futures, slice(0, 1), own)
     looks = np.cumsum(rng.integers(5, 11, 60)) + 15
-    notes = observe(truth, 0, looks, world.today, sharpness_of(trade), rng, share_told=True)
+    notes = observe(truth, 0, looks, world.today, sharpness_of(trade), rng, with_share=True)
     entries = entries_of(notes, world.patch)
     second = replace(world.patch, key="second", name="Second")
     latent = prior_latent(second, members=1, seed=truth_seed)
     latent[SPECIES_ROWS] = own[SPECIES_ROWS]
-    true_day = _told(season_of(world.garden, second, world.futures, slice(0, 1), latent), 0)[
+    true_day = _figures_at(season_of(world.garden, second, world.futures, slice(0, 1), latent), 0)[
         "first_picking_day"
     ][0]
     garden = replace(world.garden, log=(*world.garden.log, *entries), patches=(world.patch, second))
@@ -347,11 +348,13 @@ def one_sharing(number: int) -> Sharing:
     columns = slice(1, 1 + PRIOR_MEMBERS)
 
     def days(rows: Floats) -> Floats:
-        return _told(season_of(world.garden, second, world.futures, columns, rows), 0)["first_picking_day"]
+        return _figures_at(season_of(world.garden, second, world.futures, columns, rows), 0)[
+            "first_picking_day"
+        ]
 
     after = days(found["second"].latent if "second" in found else prior)
-    told = after[:MEMBERS]
-    rank = int((told < true_day).sum()) + int(rng.integers(int((told == true_day).sum()) + 1))
+    result = after[:MEMBERS]
+    rank = int((result < true_day).sum()) + int(rng.integers(int((result == true_day).sum()) + 1))
     return Sharing(rank, _median_error(days(prior), true_day), _median_error(after, true_day))
 
 
@@ -388,10 +391,10 @@ def measure(seasons: int = 400, *, workers: int | None = None) -> dict[str, Any]
     began = time.perf_counter()
     workers = workers or os.cpu_count() or 1
     one_season(-1 % 1_000)  # compile, or load what was compiled, before the workers start
-    told: list[Season] = _mapped(one_season, range(seasons), workers)
+    items: list[Season] = _mapped(one_season, range(seasons), workers)
     shared: list[Sharing] = _mapped(one_sharing, range(max(seasons // 4, 4)), workers)
-    ranks = {name: np.array([one.ranks[name] for one in told], dtype=np.float64) for name in QUANTITIES}
-    errors = np.array([(one.prior_error, one.learned_error, one.fixed_error) for one in told])
+    ranks = {name: np.array([one.ranks[name] for one in items], dtype=np.float64) for name in QUANTITIES}
+    errors = np.array([(one.prior_error, one.learned_error, one.fixed_error) for one in items])
     whole = errors[np.isfinite(errors).all(axis=1)]
     quantities = {}
     for name in QUANTITIES:
@@ -414,9 +417,9 @@ def measure(seasons: int = 400, *, workers: int | None = None) -> dict[str, Any]
         "shared_cover_90": covered(other),
         "shared_p": chance,
         "shared_error_ratio": _ratio(np.array([(one.prior_error, one.learned_error) for one in shared])),
-        "entries_mean": float(np.mean([one.entries for one in told])),
-        "refreshed_share": float(np.mean([one.refreshed for one in told])),
-        "said_not_to_fit": sum(not one.fits for one in told),
+        "entries_mean": float(np.mean([one.entries for one in items])),
+        "refreshed_share": float(np.mean([one.refreshed for one in items])),
+        "said_not_to_fit": sum(not one.fits for one in items),
         "seconds": time.perf_counter() - began,
     }
 
@@ -424,7 +427,7 @@ def measure(seasons: int = 400, *, workers: int | None = None) -> dict[str, Any]
 REPORT = """# Do the ranges mean what they say?
 
 Written by `python bench/calibration.py --write`; what is tried, and what is not, stands at the head of that
-file. The truth here comes from the program's own model, so this shows that the reckoning is right, not that
+file. The truth here comes from the program's own model, so this shows that the calculation is right, not that
 the model is like a real bed.
 
 {calibration_seasons} seasons of one bed each, {entries_mean:.1f} entries on average. The members were

@@ -1,8 +1,8 @@
 """How long an entry in the logbook takes to reach the outlook: a garden of 20 beds, five years of entries.
 
-The way of the desk: the entry is written into the book, the book is read again, the reckoner's engine learns
-and reckons. Timed from before the writing to the finished outlook, in a process that has reckoned the garden
-before, as a running server has; what the first reckoning takes is told beside it.
+As the server does it: the entry is written into the book, the book is read again, the engine learns and
+computes. Timed from before the writing to the finished outlook, in a process that has worked out the garden
+before, as a running server has; what the first calculation takes is told beside it.
 """
 
 from __future__ import annotations
@@ -51,10 +51,10 @@ def _record(base: Garden) -> DailySeries:
 def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> list[LogEntry]:
     """A look every fortnight, waterings in summer, pickings as they fall: what a true course gives."""
     from calibration import entries_of, season_of  # type: ignore[import-not-found]
-    from mulchwright.almanac.learning import sharpness_of
     from mulchwright.garden import LogEntry, LogKind
     from mulchwright.season.draws import prior_latent
     from mulchwright.season.observing import observe
+    from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
     from mulchwright.weather import weather_futures
 
@@ -72,8 +72,8 @@ def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> li
     garden = replace(base, patches=(patch,), log=tuple(log))
     truth = season_of(garden, patch, futures, slice(0, 1), prior_latent(patch, members=1, seed=77))
     notes = observe(truth, 0, np.arange(20, days, LOOK_DAYS), days, sharpness_of(load_trade()), rng)
-    told = entries_of(notes, patch)
-    return log + [replace(entry, key=f"{patch.key}-{entry.key}") for entry in told]
+    found = entries_of(notes, patch)
+    return log + [replace(entry, key=f"{patch.key}-{entry.key}") for entry in found]
 
 
 def five_year_garden() -> tuple[Garden, DailySeries]:
@@ -95,7 +95,7 @@ def five_year_garden() -> tuple[Garden, DailySeries]:
 
 
 def measure_entry(folder: Path, *, entries: int = 5) -> tuple[list[float], float, float, int]:
-    """Seconds from each of some entries to the outlook; of the first reckoning; of the first after a restart.
+    """Seconds from some entries to the outlook each; of the first calculation; of the first after a restart.
 
     And the entries in the book. The shelf of lessons is one of its own, empty at first.
     """

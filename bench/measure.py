@@ -26,6 +26,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from plan_frames import WAYS, crowded, frame_gaps_ms  # type: ignore[import-not-found]
 from sample_bed import DEMO_DAY, bench_patch  # type: ignore[import-not-found]
 
 if TYPE_CHECKING:
@@ -127,6 +128,7 @@ def measure_engine(figures: Figures) -> None:
 def measure_outlook(figures: Figures) -> None:
     say("a whole outlook: 20 patches x 200 members x 730 days")
     from mulchwright.almanac import outlook
+    from mulchwright.almanac.outlook import OutlookOptions
     from mulchwright.book.demo import demo_garden
     from mulchwright.trade import load_trade
 
@@ -136,7 +138,16 @@ def measure_outlook(figures: Figures) -> None:
     start = garden.patches[0].built_on
 
     def act() -> object:
-        return outlook(garden, series, trade, today=DEMO_DAY, start=start, days=730, members=200, threads=2)
+        return outlook(
+            garden,
+            series,
+            trade,
+            today=DEMO_DAY,
+            start=start,
+            days=730,
+            members=200,
+            options=OutlookOptions(threads=2),
+        )
 
     act()
     put(figures, "outlook_20x200x730_s", [timed(act) for _ in range(5)])
@@ -246,16 +257,49 @@ SLIDE_FRAMES = """() => new Promise((done) => {
 
 def measure_slider(figures: Figures, folder: Path) -> None:
     """Frames a second in which the shadows of 25 obstacles were drawn anew; nothing without a browser."""
+    from mulchwright.book import create_book
+
     say("the shadow slider in a browser")
+    book = folder / "slider.garden"
+    create_book(book, replace(ground_garden(), patches=(), log=(), **NO_KITCHEN))
+    with browser_page(book) as (page, address):
+        if page is None:
+            return
+        page.goto(f"{address}/ground/sun?day=2015-06-21&hour=10:00")
+        page.locator("main:not([data-waiting])").wait_for(timeout=PATIENCE_S * 1e3)
+        page.locator("#s-slide[aria-valuetext]").wait_for()
+        put(figures, "shadow_slider_fps", [float(page.evaluate(SLIDE_FRAMES)) for _ in range(3)])
+
+
+def measure_plan(figures: Figures, folder: Path) -> None:
+    """The middle frame while a plan of two hundred objects is moved; nothing without a browser."""
+    from mulchwright.book import create_book
+
+    say("a plan of two hundred objects in a browser")
+    book = folder / "plan.garden"
+    create_book(book, crowded(replace(ground_garden(), patches=(), log=(), **NO_KITCHEN)))
+    with browser_page(book) as (page, address):
+        if page is None:
+            return
+        page.goto(f"{address}/ground")
+        page.locator("[data-plan][data-ready]").wait_for(timeout=PATIENCE_S * 1e3)
+        for way in WAYS:
+            put(
+                figures,
+                f"plan_frame_{way}_ms",
+                [statistics.median(frame_gaps_ms(page, way)) for _ in range(3)],
+            )
+
+
+@contextmanager
+def browser_page(book: Path) -> Iterator[tuple[Any, str]]:
+    """A page of a browser, and the address of a server of this book; None where there is no browser."""
     try:
         from playwright.sync_api import Error, sync_playwright
     except ImportError:
         say("  left out: the browser driver is not installed")
+        yield None, ""
         return
-    from mulchwright.book import create_book
-
-    book = folder / "slider.garden"
-    create_book(book, replace(ground_garden(), patches=(), log=(), **NO_KITCHEN))
     named = os.environ.get("MULCHWRIGHT_BROWSER")
     places = ("/usr/bin/chromium", "/usr/bin/chromium-browser")
     usual = next((path for path in places if Path(path).exists()), None)
@@ -264,12 +308,9 @@ def measure_slider(figures: Figures, folder: Path) -> None:
             browser = playwright.chromium.launch(executable_path=named or usual, args=["--no-sandbox"])
         except Error as error:
             say(f"  left out: no browser ({str(error).splitlines()[0]})")
+            yield None, ""
             return
-        page = browser.new_page(viewport={"width": 1440, "height": 900})
-        page.goto(f"{address}/ground/sun?day=2015-06-21&hour=10:00")
-        page.locator("main:not([data-waiting])").wait_for(timeout=PATIENCE_S * 1e3)
-        page.locator("#s-slide[aria-valuetext]").wait_for()
-        put(figures, "shadow_slider_fps", [float(page.evaluate(SLIDE_FRAMES)) for _ in range(3)])
+        yield browser.new_page(viewport={"width": 1440, "height": 900}), address
         browser.close()
 
 
@@ -488,7 +529,7 @@ def measure_server(figures: Figures, folder: Path) -> None:
 
 
 def wait_for_outlook(address: str, key: str, began: float) -> None:
-    """Until the bed's page shows its outlook instead of how far the reckoning has come."""
+    """Until the bed's page shows its outlook instead of how far the calculation has come."""
     while "<progress" in fetch(f"{address}/beds/{key}"):
         if time.perf_counter() - began > PATIENCE_S:
             raise SystemExit("bench: the outlook did not come")
@@ -543,7 +584,7 @@ def measure_review(figures: Figures, folder: Path) -> None:
     from five_years import TODAY, five_year_garden
     from kept_years import keep_picks
     from mulchwright.book import create_book, open_book
-    from mulchwright.garden import OutlookKept
+    from mulchwright.garden import SavedOutlook
 
     path = folder / "five-years-review.garden"
     garden, series = five_year_garden()
@@ -551,11 +592,11 @@ def measure_review(figures: Figures, folder: Path) -> None:
     with server(path) as (address, _, _):  # keeps one outlook by itself
         wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
     with open_book(path) as book:
-        (last,) = book.kept_outlooks()
+        (last,) = book.saved_outlooks()
         for weeks in range(1, 261):  # the same words each week, but for their months and years
             day = last.made_on - timedelta(weeks=weeks)
             words = [(key, dated(text, last.made_on, day)) for key, text in last.patches]
-            book.keep_outlook(OutlookKept(day, last.model_version, tuple(words)))
+            book.keep_outlook(SavedOutlook(day, last.model_version, tuple(words)))
     with server(path) as (address, _, _):
         wait_for_outlook(address, garden.patches[0].key, time.perf_counter())
         years = [TODAY.year - 1 - n for n in range(5)]
@@ -579,26 +620,26 @@ def measure_learning(figures: Figures, folder: Path) -> None:
     from calibration import measure as calibrate  # type: ignore[import-not-found]
     from learning import measure_entry  # type: ignore[import-not-found]
 
-    say("from an entry to the outlook: 20 beds, five years of entries (the first reckoning takes a while)")
+    say("from an entry to the outlook: 20 beds, five years of entries (the first calculation takes a while)")
     times, first, again, entries = measure_entry(folder)
     put(figures, "entry_to_outlook_s", times)
     figures["entry_first_outlook_s"], figures["entry_kept_outlook_s"] = first, again
     figures["entry_logbook_entries"] = float(entries)
     say("calibration of what is learned: 400 made-up seasons, some three minutes on two cores")
-    told = calibrate()
+    found = calibrate()
     for name in (
         "calibration_cover_90", "calibration_seasons", "learning_error_ratio",
         "learning_error_ratio_fixed_looks", "shared_cover_90", "shared_error_ratio",
     ):  # fmt: skip
-        figures[name if name.startswith(("cal", "learn")) else f"learning_{name}"] = float(told[name])
-    for name, one in told["quantities"].items():
+        figures[name if name.startswith(("cal", "learn")) else f"learning_{name}"] = float(found[name])
+    for name, one in found["quantities"].items():
         figures[f"calibration_rank_p_{name}"] = one["p"]
 
 
 # ---- telling it ---------------------------------------------------------------------------------
 
 
-def told(figures: Figures) -> str:
+def whole_outlook(figures: Figures) -> str:
     lines = ["| figure | median | fastest | slowest |", "|---|---|---|---|"]
     for name, value in figures.items():
         if not name.endswith(("_min", "_max")):
@@ -622,6 +663,7 @@ def main(words: list[str]) -> int:
         measure_ground(figures, Path(folder))
         measure_siting(figures)
         measure_slider(figures, Path(folder))
+        measure_plan(figures, Path(folder))
         measure_sheets(figures)
         measure_server(figures, Path(folder))
         measure_now(figures, Path(folder))
@@ -629,7 +671,7 @@ def main(words: list[str]) -> int:
         measure_review(figures, Path(folder))
         measure_learning(figures, Path(folder))
     rounded = {name: float(f"{value:.4g}") if value == value else None for name, value in figures.items()}
-    print(json.dumps(rounded, indent=1) if words else told(figures))
+    print(json.dumps(rounded, indent=1) if words else whole_outlook(figures))
     return 0
 
 

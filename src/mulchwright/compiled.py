@@ -24,12 +24,12 @@ from platformdirs import user_cache_path
 
 __all__ = [
     "ROOMS",
-    "all_kept",
+    "all_cached",
     "compiled",
     "compiled_without_memory",
-    "compiling_told",
+    "compiling_progress",
     "for_kernels",
-    "note_all_kept",
+    "note_all_cached",
     "part_of_kernels",
 ]
 
@@ -138,12 +138,12 @@ def _sign() -> Path:
     return Path(config.CACHE_DIR) / f"prepared-{hashlib.sha256(made_by.encode()).hexdigest()[:16]}"
 
 
-def all_kept() -> bool:
-    """Whether `note_all_kept` was called for this source, compiler and processor, now or earlier."""
+def all_cached() -> bool:
+    """Whether `note_all_cached` was called for this source, compiler and processor, now or earlier."""
     return _sign().exists()
 
 
-def note_all_kept() -> None:
+def note_all_cached() -> None:
     """Note that all that an outlook needs is compiled and kept; does nothing in a folder that is locked."""
     sign = _sign()
     try:
@@ -154,7 +154,7 @@ def note_all_kept() -> None:
 
 
 @contextmanager
-def compiling_told(progress: Callable[[float], None], room: str) -> Iterator[None]:
+def compiling_progress(progress: Callable[[float], None], room: str) -> Iterator[None]:
     """Tell how far the compiling of a room's functions has come, 0 to 1, while this lasts.
 
     Judged by the length of what was compiled; what is loaded from disk is not told. What `progress` raises is

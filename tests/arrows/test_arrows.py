@@ -10,12 +10,14 @@ import ast
 import re
 import sys
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import pytest
+
+from mulchwright import units
 
 PACKAGE = Path(__file__).resolve().parents[2] / "src" / "mulchwright"
 
@@ -270,6 +272,78 @@ def test_core_knows_no_shell(path: Path) -> None:
     allowed = ALLOWED.get(path.relative_to(PACKAGE).as_posix(), ())
     wrong = [words for words in wrong if not words.endswith(tuple(allowed))]
     assert not wrong, f"{path.name}:\n" + "\n".join(wrong)
+
+
+LONGEST_MODULE, MOST_PARAMETERS = 500, 12
+LONGER_MODULES = {"season/kernel.py", "keep/identity.py", "weather/futures.py"}
+"""Modules of one topic that may be longer; docs/decisions.md says of each why."""
+MAKES_KERNELS = {"compiled", "compiled_without_memory", "part_of_kernels"}
+"""Decorators of what numba compiles, which takes its arrays one by one."""
+
+
+def parameters_of(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """How many parameters a function takes; none count where it is a kernel."""
+    made_by = [each.func if isinstance(each, ast.Call) else each for each in function.decorator_list]
+    if any(isinstance(each, ast.Name) and each.id in MAKES_KERNELS for each in made_by):
+        return 0
+    taken = function.args
+    named = [*taken.posonlyargs, *taken.args, *taken.kwonlyargs]
+    return len(named) + (taken.vararg is not None) + (taken.kwarg is not None)
+
+
+def functions_with_many_parameters(nodes: Iterable[ast.AST]) -> list[str]:
+    return [
+        f"line {node.lineno}: {node.name} takes {taken}"
+        for node in nodes
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+        and (taken := parameters_of(node)) > MOST_PARAMETERS
+    ]
+
+
+def test_modules_have_one_topic_and_functions_few_parameters() -> None:
+    """A long module is named in docs/decisions.md with its reason; of functions, only kernels take more."""
+    long = {
+        path.relative_to(PACKAGE).as_posix(): lines
+        for path in modules()
+        if (lines := len(path.read_text(encoding="utf-8").splitlines())) > LONGEST_MODULE
+    }
+    assert set(long) == LONGER_MODULES, long
+    decisions = (PACKAGE.parents[1] / "docs" / "decisions.md").read_text(encoding="utf-8")
+    assert not [name for name in LONGER_MODULES if f"`{name}`" not in decisions]
+    wide = {
+        str(path): found
+        for path in (*modules(), *BENCH.glob("*.py"))
+        if (found := functions_with_many_parameters(nodes_of(path)))
+    }
+    assert not wide, wide
+
+
+def test_a_function_of_many_parameters_is_found() -> None:
+    source = f"def much({', '.join(f'a{n}' for n in range(11))}, *, b, **c): ..."
+    assert functions_with_many_parameters(ast.walk(ast.parse(source))) == ["line 1: much takes 13"]
+    assert not functions_with_many_parameters(ast.walk(ast.parse(f"@compiled(parallel=True)\n{source}")))
+    assert functions_with_many_parameters(ast.walk(ast.parse(f"@cache\n{source}")))
+
+
+FACTORS = re.compile(
+    r"(?<![\w.])(0\.0254|0\.3048|0\.9144|2\.54|25\.4|0\.254|0\.45359\d*|3\.785\d*|0\.44704)(?!\d)"
+)
+"""What a yard, a pound, a gallon or a mile per hour is: figures that hardly stand for anything else."""
+SHARED_FACTORS = "web/static/shared/units.mjs"
+
+
+def test_factors_of_units_stand_in_one_place() -> None:
+    """In `units`; scripts have theirs from one module, which is held to it."""
+    files = [*modules(), *PACKAGE.rglob("*.mjs"), *PACKAGE.rglob("*.html")]
+    found = {
+        path.relative_to(PACKAGE).as_posix()
+        for path in files
+        if room_of(path) != "units" and FACTORS.search(path.read_text(encoding="utf-8"))
+    }
+    assert found == {SHARED_FACTORS}
+    stated = dict(re.findall(r"export const (\w+) = (.+);", (PACKAGE / SHARED_FACTORS).read_text("utf-8")))
+    assert stated == {"INCH_M": str(float(units.INCH_M)), "FOOT_M": "12 * INCH_M"}
+    assert units.FOOT_M == 12 * units.INCH_M
 
 
 NETWORK = {"socket", "ssl", "urllib.request", "http.client", "http.server", "ftplib", "smtplib", "asyncio"}

@@ -3,8 +3,8 @@
 `data/version-1.sql` holds the garden and the record, `data/version-2.sql` the planned garden, the survey
 and the backdrop as well, `data/version-3.sql` the stocked garden, `data/version-4.sql` the tended garden with
 a photo, a forecast, a kept outlook and a setting, `data/version-5.sql` the kept garden with the same,
-`data/version-6.sql` and `data/version-7.sql` the printed garden: change none of them, or the old books cannot
-be compared.
+`data/version-6.sql` and `data/version-7.sql` the printed garden, `data/version-8.sql` the costed garden:
+change none of them, or the old books cannot be compared.
 """
 
 from __future__ import annotations
@@ -33,12 +33,12 @@ from mulchwright.garden import (
     LogEntry,
     LogKind,
     LookRules,
-    OutlookKept,
     Patch,
     Photo,
     PickStage,
     Place,
     Recipe,
+    SavedOutlook,
     Sight,
     SpawnPlane,
     Stage,
@@ -50,6 +50,7 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
     Weighing,
+    YearCost,
     Zone,
     ZoneKind,
 )
@@ -309,6 +310,14 @@ def printed_garden(kept_garden: Garden) -> Garden:
     return replace(kept_garden, checks=(first, *kept_garden.checks[1:]))
 
 
+@pytest.fixture
+def costed_garden(printed_garden: Garden) -> Garden:
+    """The printed garden with all that version 8 of the book holds besides."""
+    return replace(
+        printed_garden, year_costs=(YearCost(2030, hours=41.25), YearCost(2031, 8050, 12.5))
+    )  # fmt: skip
+
+
 SMALL_JPEG = bytes.fromhex(
     "ffd8ffe000104a46494600010100000100010000ffdb004300" + "10" * 64
     + "ffc0000b080002000301011100ffc400140001000000000000000000000000000000ffda0008010100003f00ffd9"
@@ -327,8 +336,8 @@ def forecast(series: DailySeries) -> Forecast:
 
 
 @pytest.fixture
-def kept() -> OutlookKept:
-    return OutlookKept(date(2031, 9, 20), "0.4.0", (("quince", '{"first": [3, 9, 21]}'), ("wall", "{}")))
+def kept() -> SavedOutlook:
+    return SavedOutlook(date(2031, 9, 20), "0.4.0", (("quince", '{"first": [3, 9, 21]}'), ("wall", "{}")))
 
 
 @pytest.fixture

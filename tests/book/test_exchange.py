@@ -64,6 +64,7 @@ from mulchwright.garden import (
     Watering,
     WateringRule,
     Weighing,
+    YearCost,
     Zone,
     ZoneKind,
 )
@@ -281,6 +282,14 @@ readings = st.lists(
 ).map(tuple)
 
 
+year_costs = st.lists(
+    st.builds(YearCost, st.integers(1, 9999), sums, st.none() | numbers(0, 8784))
+    | st.builds(YearCost, st.integers(1, 9999), hours=numbers(0, 8784)),
+    max_size=2,
+    unique_by=lambda cost: cost.year,
+).map(tuple)
+
+
 @st.composite
 def entries(draw: st.DrawFn, key: str, patches: list[str]) -> LogEntry:
     kind = draw(st.sampled_from(LogKind))
@@ -474,6 +483,7 @@ def gardens(draw: st.DrawFn) -> Garden:
         recipes=tuple(draw(st.lists(recipes(), max_size=1))),
         readings=draw(readings),
         can_litres=draw(numbers(0.5, 50)),
+        year_costs=draw(year_costs),
         **draw(kitchens(patch_keys, log)),
     )
 
@@ -564,7 +574,7 @@ def test_an_export_can_be_read_by_people(garden: Garden, series: DailySeries) ->
     columns = ["day", "temperature_min_c", "temperature_max_c", "rain_mm", "wind_m_s", "solar_radiation_j_m2"]
     assert f'"columns": {json.dumps(columns)}' in text
     assert "„Höhe“ 5′ ½ 🍄" in text
-    assert json.loads(text)["version"] == 6
+    assert json.loads(text)["version"] == 7
     assert max(len(line) for line in text.splitlines()) < 200
 
 
@@ -682,12 +692,12 @@ def put(path: str, value: Any) -> Callable[[dict[str, Any]], None]:
         (put("weather.columns.1", "tmin"), "the columns are day, tmin"),
         (put("format", "songs"), "is no export of a Mulchwright garden"),
         (
-            put("version", 7),
-            "exported by a newer release of Mulchwright (file version 7; this release knows 6)",
+            put("version", 8),
+            "exported by a newer release of Mulchwright (file version 8; this release knows 7)",
         ),
     ],
 )
-def test_a_fault_is_told_with_its_place(
+def test_a_fault_is_reported_with_its_place(
     garden: Garden, series: DailySeries, change: Callable[[dict[str, Any]], None], words: str
 ) -> None:
     data = copy.deepcopy(export_json(garden, series))
@@ -713,11 +723,11 @@ def test_a_fault_is_told_with_its_place(
         (put("survey.readings.0.distance_m", -3), "reading 1: the tape from west to quince is -3"),
         (put("survey.baseline", ["west", "quince"]), "The baseline's point 'The quince' has no place"),
         (put("survey.readings.0.end", "nobody"), "names 'nobody', which is no point of this survey"),
-        (put("backdrop.image", "no!"), "backdrop: the picture is not written in base 64"),
+        (put("backdrop.image", "no!"), "backdrop, image: the picture is not written in base 64"),
         (put("backdrop.image", "aGVsbG8="), "backdrop: This file is no picture"),
     ],
 )
-def test_a_fault_of_the_plan_is_told_with_its_place(
+def test_a_fault_of_the_plan_is_reported_with_its_place(
     planned_garden: Garden,
     survey: Survey,
     backdrop: Backdrop,
@@ -731,7 +741,7 @@ def test_a_fault_of_the_plan_is_told_with_its_place(
     assert words in str(caught.value)
 
 
-def test_all_faults_are_told_at_once(garden: Garden) -> None:
+def test_all_faults_are_reported_at_once(garden: Garden) -> None:
     data = export_json(garden)
     for change in (
         put("garden.place.name", ...),

@@ -38,6 +38,7 @@ from mulchwright.garden import (
     StartMoisture,
     UnitSystem,
     WateringRule,
+    YearCost,
     ZoneKind,
 )
 from mulchwright.garden.survey import Side
@@ -69,11 +70,11 @@ def test_samples_of_the_manual_make_books(sample: str, tmp_path: Path) -> None:
         assert book.garden() == garden
 
 
-@pytest.mark.parametrize(("sample", "told"), WRONG)
-def test_the_wrong_sample_is_told_as_printed(sample: str, told: str) -> None:
+@pytest.mark.parametrize(("sample", "text"), WRONG)
+def test_the_wrong_sample_is_reported_as_printed(sample: str, text: str) -> None:
     with pytest.raises(InputError) as caught:
         garden_from_toml(sample, trade=load_trade())
-    assert str(caught.value) == told.rstrip("\n")
+    assert str(caught.value) == text.rstrip("\n")
 
 
 def test_the_sample_of_an_export_is_one(tmp_path: Path) -> None:
@@ -285,7 +286,7 @@ FAULTS = [
 @pytest.mark.parametrize(
     ("right", "wrong", "words"), FAULTS, ids=[f"{f[1]}"[:40] or f"no {f[0]}"[:40] for f in FAULTS]
 )
-def test_a_fault_is_told_with_its_place(right: str, wrong: str, words: str) -> None:
+def test_a_fault_is_reported_with_its_place(right: str, wrong: str, words: str) -> None:
     assert right in WHOLE
     with pytest.raises(InputError) as caught:
         read(WHOLE.replace(right, wrong, 1))
@@ -331,7 +332,7 @@ def test_lines_are_found_past_long_texts_and_lists() -> None:
     }
 
 
-def test_a_file_is_told_by_its_content(tmp_path: Path, garden: Garden, book_path: Path) -> None:
+def test_a_file_is_reported_by_its_content(tmp_path: Path, garden: Garden, book_path: Path) -> None:
     path = tmp_path / "garden.txt"
     path.write_text("\n  " + json_text(export_json(garden)), encoding="utf-8")
     assert read_garden_file(path, load_trade()) == (garden, None)
@@ -445,7 +446,7 @@ def test_what_the_sample_of_a_plan_says(tmp_path: Path) -> None:
         ('"House, east corner"]', '"Quince trunk"]', "'Quince trunk' has no place on the plan"),
     ],
 )
-def test_a_fault_of_the_plan_is_told_with_its_place(right: str, wrong: str, words: str) -> None:
+def test_a_fault_of_the_plan_is_reported_with_its_place(right: str, wrong: str, words: str) -> None:
     assert right in PLAN
     with pytest.raises(InputError) as caught:
         read(PLAN.replace(right, wrong, 1))
@@ -510,7 +511,7 @@ def test_recipes_of_the_file_are_kept_under_their_names() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "text"),
     [
         (('price = 27.95 ', 'price = 27.955'), "27.955 is no sum of money of 0 or more in whole cents"),
         (('price = 27.95 ', 'price = -3 '), "price: -3 is no sum of money of 0 or more"),
@@ -530,11 +531,11 @@ def test_recipes_of_the_file_are_kept_under_their_names() -> None:
         (('origin = ["clean"]', 'origin = ["clean", "painted"]'), "is marked clean and also painted"),
     ],
 )  # fmt: skip
-def test_a_fault_in_the_stores_is_told(change: tuple[str, str], told: str) -> None:
+def test_a_fault_in_the_stores_is_reported(change: tuple[str, str], text: str) -> None:
     assert change[0] in STORES
     with pytest.raises(InputError) as caught:
         read(STORES.replace(change[0], change[1], 1))
-    assert told in str(caught.value)
+    assert text in str(caught.value)
 
 
 def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None:
@@ -557,6 +558,7 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
     assert dried.mass_kg == pytest.approx(14 * OUNCE)
     assert (eaten.pick, eaten.jar) == ("", "caps-of-september")
     (jar,) = garden.jars
+    assert garden.year_costs == (YearCost(2031, 8050, 12.5),)
     assert (jar.kind, jar.picks, jar.humidity) == (JarKind.DRIED, (pick.key,), 0.45)
     assert jar.kept_at_c == pytest.approx((62 - 32) / 1.8)
     (dryer,) = garden.dryers
@@ -571,7 +573,7 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "text"),
     [
         (("check = 2031-09-12  ", "# "), "names no identity check that covers this pick"),
         (("picks = [2031-09-12]     #", "picks = [] #"), "names no identity check that covers this pick"),
@@ -587,9 +589,9 @@ def test_the_sample_of_the_kitchen_comes_to_what_it_says(tmp_path: Path) -> None
         (('stropharia"\nmade_on', 'strofaria"\nmade_on'), "did you mean king-stropharia"),
     ],
 )  # fmt: skip
-def test_a_fault_in_the_kitchen_is_told(change: tuple[str, str], told: str) -> None:
+def test_a_fault_in_the_kitchen_is_reported(change: tuple[str, str], text: str) -> None:
     assert change[0] in KITCHEN
-    with pytest.raises(InputError, match=re.escape(told)):
+    with pytest.raises(InputError, match=re.escape(text)):
         read(KITCHEN.replace(*change))
 
 
@@ -617,12 +619,12 @@ def test_a_number_without_end_is_refused_at_its_line(sample: str, number: str) -
         text = f"{sample[: entry.start('value')]}{number}{sample[entry.end('value') :]}"
         with pytest.raises(InputError) as caught:
             read(text)
-        told = str(caught.value)
-        assert told.startswith("tern.toml"), entry["key"]
-        assert "line " in told or entry["key"] == "version", entry["key"]
+        sentence = str(caught.value)
+        assert sentence.startswith("tern.toml"), entry["key"]
+        assert "line " in sentence or entry["key"] == "version", entry["key"]
 
 
-def test_a_number_of_five_thousand_digits_is_told_with_its_line() -> None:
+def test_a_number_of_five_thousand_digits_is_reported_with_its_line() -> None:
     """Python reads no whole number of more than 4,300 digits, and does not say where one stands."""
     entry = next(_NUMBER.finditer(WHOLE))
     line = WHOLE.count("\n", 0, entry.start()) + 1

@@ -299,9 +299,9 @@ def test_a_number_without_end_is_refused_with_its_feature(planned_garden: Garden
                 changed, planned_garden, trade=load_trade(), file_name="odd.geojson"
             ).garden
         except InputError as error:
-            told = str(error)
-            assert told.startswith("odd.geojson")
-            assert len(max(told.splitlines(), key=len)) < 500
+            sentence = str(error)
+            assert sentence.startswith("odd.geojson")
+            assert len(max(sentence.splitlines(), key=len)) < 500
         else:
             # An area that is drawn is measured; what is told beside it does not count.
             assert after == planned_garden, text[entry.start() - 60 : entry.end()]

@@ -228,9 +228,9 @@ def test_two_windows_do_not_overwrite_each_other(kept_path: Path, kept_garden: G
         with pytest.raises(
             BookConflict, match="Someone else changed this since it was read here: jar “Pack”"
         ):
-            context.put_jar(replace(jar, text="by the desk"), expected_revision=read_at)
+            context.put_jar(replace(jar, text="by the computer"), expected_revision=read_at)
         with pytest.raises(BookConflict, match="Your garden was not saved"):
-            context.save_garden(replace(stale, jars=(stale.jars[0], replace(jar, text="by the desk"))))
+            context.save_garden(replace(stale, jars=(stale.jars[0], replace(jar, text="by the computer"))))
         # A garden that was read before keeps what the phone wrote beside its own.
         mine = use("mine", Fate.DISCARD, 0.02)
         context.save_garden(replace(stale, can_litres=9.0, uses=(*stale.uses, mine)))
@@ -239,8 +239,8 @@ def test_two_windows_do_not_overwrite_each_other(kept_path: Path, kept_garden: G
         assert {"mine", "theirs"} <= {one.key for one in both.uses}
         assert both.jars[1].text == "by the phone"
         context.garden()
-        context.put_jar(replace(jar, text="by the desk"))
-        assert phone.garden().jars[1].text == "by the desk"
+        context.put_jar(replace(jar, text="by the computer"))
+        assert phone.garden().jars[1].text == "by the computer"
 
 
 def test_an_undo_of_a_saved_garden_says_what_it_takes_back(kept_path: Path, kept_garden: Garden) -> None:
@@ -287,6 +287,13 @@ def test_an_export_of_version_4_is_taken_in(tended_garden: Garden) -> None:
     assert import_whole(data).garden == tended_garden
 
 
+def test_an_export_of_version_6_is_taken_in(printed_garden: Garden) -> None:
+    data = export_json(printed_garden)
+    data["version"] = 6
+    del data["garden"]["year_costs"]
+    assert import_whole(data).garden == printed_garden
+
+
 def test_an_export_of_version_5_is_taken_in(kept_garden: Garden) -> None:
     data = export_json(kept_garden)
     data["version"] = 5
@@ -322,7 +329,7 @@ def test_an_export_that_feeds_without_a_check_is_refused(kept_garden: Garden) ->
         import_whole(data)
 
 
-def test_a_garden_to_reckon_with_may_lose_its_logbook(kept_garden: Garden) -> None:
+def test_a_garden_to_compute_with_may_lose_its_logbook(kept_garden: Garden) -> None:
     bare = replace(kept_garden, log=(), patches=kept_garden.patches[1:])
     with pytest.raises(InputError, match="not in this garden"):
         bare.check_whole()
@@ -335,7 +342,7 @@ def test_a_garden_to_reckon_with_may_lose_its_logbook(kept_garden: Garden) -> No
 
 
 def test_no_outlook_moves_with_what_became_of_a_pick(kept_path: Path) -> None:
-    """The desk's fingerprint of a garden, by which it knows whether to reckon anew."""
+    """The web app's fingerprint of a garden, by which it knows whether to compute again."""
     library = Library(kept_path)
     before = library.state().fingerprint
     with open_book(kept_path) as book:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
-import time
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -16,7 +15,7 @@ from mulchwright import book as book_room
 from mulchwright.book import BookConflict, open_book
 from mulchwright.book.steps import STEPS_KEPT
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept, Photo, Reading, Sight, UnitSystem
+from mulchwright.garden import Garden, LogEntry, LogKind, Photo, Reading, SavedOutlook, Sight, UnitSystem
 from mulchwright.weather.forecast import Forecast
 
 DAY = date(2031, 9, 19)
@@ -106,7 +105,7 @@ def test_a_garden_saved_over_a_grown_logbook_keeps_both(book_path: Path, garden:
         phone.add_entries([note()])
         phone.put_reading(Reading(DAY, rain_mm=4.0))
         phone.remove_entry("water-1")
-        mine = note("mine", "from the desk")
+        mine = note("mine", "from the computer")
         context.save_garden(replace(stale, units=UnitSystem.METRIC, log=(*stale.log, mine)))
         both = phone.garden()
         assert both.units is UnitSystem.METRIC
@@ -116,7 +115,7 @@ def test_a_garden_saved_over_a_grown_logbook_keeps_both(book_path: Path, garden:
         # One entry changed on both sides is refused, and nothing is written.
         stale = context.garden()
         phone.change_entry(replace(mine, text="by the phone"))
-        ours = tuple(replace(e, text="by the desk") if e.key == "mine" else e for e in stale.log)
+        ours = tuple(replace(e, text="by the computer") if e.key == "mine" else e for e in stale.log)
         with pytest.raises(BookConflict, match="Your garden was not saved"):
             context.save_garden(replace(stale, log=ours))
 
@@ -160,7 +159,7 @@ def test_only_the_latest_steps_stay(book_path: Path) -> None:
             book.undo(first.step)
 
 
-def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> None:
+def test_a_phone_and_the_computer_write_at_once(book_path: Path, garden: Garden) -> None:
     """Two connections, four threads, the same keys, each write sent twice: every one stands once."""
     failures: list[BaseException] = []
 
@@ -175,7 +174,7 @@ def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> 
     with open_book(book_path) as phone, open_book(book_path) as context:
         threads = [
             threading.Thread(target=write, args=(book, f"{who}{n}"))
-            for who, book in (("phone", phone), ("desk", context))
+            for who, book in (("phone", phone), ("computer", context))
             for n in range(2)
         ]
         for thread in threads:
@@ -183,9 +182,9 @@ def test_a_phone_and_the_desk_write_at_once(book_path: Path, garden: Garden) -> 
         for thread in threads:
             thread.join()
         assert not failures
-        told = sorted(entry.text for entry in context.garden().log[len(garden.log) :])
-        assert told == sorted(
-            f"{who}{k} {n}" for who in ("phone", "desk") for k in range(2) for n in range(5)
+        lines = sorted(entry.text for entry in context.garden().log[len(garden.log) :])
+        assert lines == sorted(
+            f"{who}{k} {n}" for who in ("phone", "computer") for k in range(2) for n in range(5)
         )
 
 
@@ -203,8 +202,7 @@ def test_a_process_killed_while_writing_loses_no_answered_write(book_path: Path)
     writer = subprocess.Popen([sys.executable, "-c", code, str(book_path)], stdout=subprocess.PIPE, text=True)
     assert writer.stdout is not None
     try:
-        answered = [int(writer.stdout.readline()) for _ in range(5)]
-        time.sleep(0.02)
+        answered = [int(writer.stdout.readline()) for _ in range(5)]  # the next is on its way
     finally:
         writer.kill()
         answered += [int(line) for line in writer.stdout.read().split("\n")[:-1]]
@@ -239,7 +237,7 @@ def test_photos_are_kept_once_apart_from_the_garden(book_path: Path, photo: Phot
 
 
 def test_forecast_outlooks_and_settings_come_and_go(
-    book_path: Path, forecast: Forecast, kept: OutlookKept
+    book_path: Path, forecast: Forecast, kept: SavedOutlook
 ) -> None:
     with open_book(book_path) as book:
         book.save_forecast(forecast)
@@ -250,7 +248,7 @@ def test_forecast_outlooks_and_settings_come_and_go(
         later = replace(kept, made_on=DAY, patches=(("wall", "{}"),))
         book.keep_outlook(later)
         book.keep_outlook(replace(kept, model_version="0.5.0"))
-        assert book.kept_outlooks() == (later, replace(kept, model_version="0.5.0"))
+        assert book.saved_outlooks() == (later, replace(kept, model_version="0.5.0"))
         assert book.setting("weather_source") is None
         book.set_setting("weather_source", "folder")
         assert book.setting("weather_source") == "folder"
@@ -267,7 +265,7 @@ def test_forecast_outlooks_and_settings_come_and_go(
 
 
 def test_an_export_holds_photos_only_when_asked(
-    book_path: Path, photo: Photo, forecast: Forecast, kept: OutlookKept, tended_garden: Garden
+    book_path: Path, photo: Photo, forecast: Forecast, kept: SavedOutlook, tended_garden: Garden
 ) -> None:
     with open_book(book_path) as book:
         book.save_garden(tended_garden)
@@ -278,7 +276,7 @@ def test_an_export_holds_photos_only_when_asked(
         assert lean["photos"] == []
         assert lean["left_out"][0].startswith("1 photo (")
         full = book_room.export_json(book, with_photos=True)
-        assert not any("photo" in told for told in full["left_out"])
+        assert not any("photo" in text for text in full["left_out"])
     whole = book_room.import_whole(book_room.json_text(full))
     assert whole.garden == tended_garden
     assert (whole.photos, whole.forecast, whole.outlooks) == ((photo,), forecast, (kept,))

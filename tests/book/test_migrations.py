@@ -15,7 +15,7 @@ import pytest
 
 from mulchwright.book import create_book, open_book, schema, store
 from mulchwright.errors import BookError
-from mulchwright.garden import Garden, OutlookKept, Photo
+from mulchwright.garden import Garden, Photo, SavedOutlook, YearCost
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 from mulchwright.weather.forecast import Forecast
@@ -76,12 +76,13 @@ def test_a_recorded_book_opens(
     tended_garden: Garden,
     kept_garden: Garden,
     printed_garden: Garden,
+    costed_garden: Garden,
     survey: Survey,
     backdrop: Backdrop,
     series: DailySeries,
     photo: Photo,
     forecast: Forecast,
-    kept: OutlookKept,
+    kept: SavedOutlook,
 ) -> None:
     path = tmp_path / "old.mulch"
     lay_down(recorded, path)
@@ -98,6 +99,7 @@ def test_a_recorded_book_opens(
                 5: kept_garden,
                 6: printed_garden,
                 7: printed_garden,
+                8: costed_garden,
             }[version]
         )
         assert book.survey() == (None if version == 1 else survey)
@@ -110,7 +112,7 @@ def test_a_recorded_book_opens(
         if version >= 4:
             assert book.photo("photo-1") == photo
             assert book.forecast() == forecast
-            assert book.kept_outlooks() == (kept,)
+            assert book.saved_outlooks() == (kept,)
             assert book.setting("weather_source") == "folder"
             assert [step.what for step in book.undo_steps()][-2:] == [
                 "the pick of 18 September 2031 at Under the quince removed",
@@ -119,17 +121,17 @@ def test_a_recorded_book_opens(
             book.undo(book.undo_steps()[-2].step)  # a step of an older book is taken back in this one
             assert "pick-3" in [entry.key for entry in book.garden().log]
         else:
-            assert (book.forecast(), book.kept_outlooks(), book.undo_steps()) == (None, (), ())
+            assert (book.forecast(), book.saved_outlooks(), book.undo_steps()) == (None, (), ())
             book.add_photo(photo)
             book.save_forecast(forecast)
             book.keep_outlook(kept)
         # What is new since then can be written into it at once.
-        book.save_garden(printed_garden)
+        book.save_garden(costed_garden)
         book.save_survey(survey)
         book.save_backdrop(backdrop)
     with open_book(path) as book:
-        assert book.garden() == printed_garden
-        assert (book.photo("photo-1"), book.forecast(), book.kept_outlooks()) == (photo, forecast, (kept,))
+        assert book.garden() == costed_garden
+        assert (book.photo("photo-1"), book.forecast(), book.saved_outlooks()) == (photo, forecast, (kept,))
         assert (book.survey(), book.backdrop()) == (survey, backdrop)
     create_book(tmp_path / "new.mulch", garden)
     assert tables_of(path) == tables_of(tmp_path / "new.mulch")
@@ -161,6 +163,31 @@ def test_no_row_of_the_first_release_is_touched(tmp_path: Path) -> None:
         other for other in tmp_path.iterdir() if f"before-version-{schema.SCHEMA_VERSION}" in other.name
     )
     assert rows_of(snapshot) == before
+
+
+def test_money_and_hours_of_the_years_move_from_the_settings(tmp_path: Path) -> None:
+    """Version 7 held them as named texts; what was typed there by hand and is no such number stays one."""
+    path = tmp_path / "old.mulch"
+    lay_down("version-7.sql", path)
+    by_hand = {
+        "hours_2027": "1e9", "hours_2028": "many", "spent_2028": "1.2.3", "spent_2029": "2000000",
+        "spent_0000": "5.00", "spent_20310": "5.00",
+    }  # fmt: skip
+    moved = {
+        "spent_2030": "0.00", "spent_2031": "80.50", "hours_2031": "12.5", "hours_2029": "8784",
+        "spent_2026": "19.99", "hours_0007": "0.25",
+    }  # fmt: skip
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.executemany("INSERT INTO named_setting VALUES (?, ?)", (by_hand | moved).items())
+    connection.close()
+    with open_book(path) as book:
+        assert book.garden().year_costs == (
+            YearCost(7, hours=0.25), YearCost(2026, 1999), YearCost(2029, hours=8784.0), YearCost(2030, 0),
+            YearCost(2031, 8050, 12.5),
+        )  # fmt: skip
+        assert {name: book.setting(name) for name in by_hand} == by_hand
+        assert {book.setting(name) for name in moved} == {None}
+        assert book.setting("weather_source") == "folder"
 
 
 def test_there_is_a_record_of_every_version() -> None:

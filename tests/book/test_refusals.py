@@ -20,13 +20,13 @@ def refused(path: Path, **options: bool) -> str:
     """The words of the refusal, after making sure that nothing was touched."""
     folder_before = sorted(os.listdir(path.parent)) if path.parent.is_dir() else None
     before = path.read_bytes() if path.is_file() else None
-    told_before = path.stat() if path.exists() else None
+    printed_before = path.stat() if path.exists() else None
     with pytest.raises(BookError) as caught:
         open_book(path, **options)
     assert (path.read_bytes() if path.is_file() else None) == before
     assert (sorted(os.listdir(path.parent)) if path.parent.is_dir() else None) == folder_before
-    if told_before is not None:
-        assert path.stat().st_mtime_ns == told_before.st_mtime_ns
+    if printed_before is not None:
+        assert path.stat().st_mtime_ns == printed_before.st_mtime_ns
     assert str(path) in str(caught.value) or path.name in str(caught.value)
     return str(caught.value)
 
@@ -178,12 +178,12 @@ def as_somebody(book_path: Path) -> Callable[..., str]:
             "PYTHONDONTWRITEBYTECODE": "1",
         }
         command = [sys.executable, "-c", READER, str(book_path), how]
-        told = (
+        finished = (
             subprocess.run(command, capture_output=True, text=True, env=env, user=None, check=True)
             if os.getuid()
             else _as_nobody(command, env)
         )
-        return told.stdout.strip()
+        return finished.stdout.strip()
 
     return act
 

@@ -55,7 +55,7 @@ def test_two_programs_of_three_threads_lose_nothing(book_path: Path) -> None:
     writers = [start_writer(book_path, name) for name in ("one", "two")]
     answers = [writer.communicate() for writer in writers]
     assert [error for _, error in answers] == ["", ""], "no act was refused"
-    acknowledged = {key for told, _ in answers for key in told.split()}
+    acknowledged = {key for text, _ in answers for key in text.split()}
     assert len(acknowledged) == 2 * 3 * ENTRIES_EACH
     connection = sqlite3.connect(book_path)
     try:
@@ -116,7 +116,7 @@ def test_what_another_program_wrote_is_looked_over_again(book_path: Path) -> Non
         open_book(book_path)
 
 
-def test_damage_is_told_with_what_it_hit(book_path: Path) -> None:
+def test_damage_is_reported_with_what_it_hit(book_path: Path) -> None:
     connection = sqlite3.connect(book_path)
     page_size = connection.execute("PRAGMA page_size").fetchone()[0]
     root = connection.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'log_entry'").fetchone()[0]

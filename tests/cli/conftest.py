@@ -29,9 +29,9 @@ def run(capsys: pytest.CaptureFixture[str]) -> Run:
     def act(*words: object) -> Answer:
         capsys.readouterr()
         code = main([str(word) for word in words])
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return Answer(code, told.out, told.err)
+        printed = capsys.readouterr()
+        assert "Traceback" not in printed.err
+        return Answer(code, printed.out, printed.err)
 
     return act
 

@@ -54,8 +54,8 @@ def test_a_good_file_is_good_and_goes_in(run: Run, book: Path, tmp_path: Path) -
     station = write(tmp_path / "good.csv", list(year()))
     answer = run("weather", "check", station, *COLUMNS, "--json")
     assert answer.code == 0, answer.err
-    told = json.loads(answer.out)
-    assert (told["days"], told["fit"], told["missing_days"]) == (730, True, 0)
+    data = json.loads(answer.out)
+    assert (data["days"], data["fit"], data["missing_days"]) == (730, True, 0)
     assert run("weather", "check", station, *COLUMNS).code == 0
     assert run("weather", "import", book, station, *COLUMNS).code == 0
     weather = json.loads(run("export", book, "-").out)["weather"]
@@ -68,8 +68,8 @@ def test_the_columns_are_remembered(run: Run, book: Path, tmp_path: Path) -> Non
     more = write(tmp_path / "two.csv", list(year(days=800)))
     answer = run("weather", "import", book, more, "--json")
     assert answer.code == 0, answer.err
-    told = json.loads(answer.out)
-    assert (told["days"], told["station"]) == (800, "Weir cottage")
+    data = json.loads(answer.out)
+    assert (data["days"], data["station"]) == (800, "Weir cottage")
 
 
 def in_fahrenheit(path: Path, mean_c: float, swing_c: float) -> Path:
@@ -101,7 +101,7 @@ def test_fahrenheit_of_a_warm_place_is_impossible_celsius(run: Run, unchanged: P
     assert "Fahrenheit" in answer.err
 
 
-def test_suspicious_files_go_in_when_told(run: Run, book: Path, tmp_path: Path) -> None:
+def test_suspicious_files_go_in_when_reported(run: Run, book: Path, tmp_path: Path) -> None:
     station = in_fahrenheit(tmp_path / "warm.csv", 3.0, 5.0)
     answer = run("weather", "import", book, station, *COLUMNS, "--anyway", "--json")
     assert answer.code == 0
@@ -119,13 +119,13 @@ def test_a_day_twice_with_other_figures_is_refused(run: Run, unchanged: Path, tm
     assert run("weather", "check", station, *COLUMNS).code == 1
 
 
-def test_missing_days_are_told_and_taken(run: Run, book: Path, tmp_path: Path) -> None:
+def test_missing_days_are_reported_and_taken(run: Run, book: Path, tmp_path: Path) -> None:
     rows = list(year())
     del rows[200:207]
     station = write(tmp_path / "holes.csv", rows)
-    told = json.loads(run("weather", "check", station, *COLUMNS, "--json").out)
-    assert told["missing_days"] == 7
-    assert {gap["first"] for gap in told["gaps"]} == {"2030-07-20"}
+    data = json.loads(run("weather", "check", station, *COLUMNS, "--json").out)
+    assert data["missing_days"] == 7
+    assert {gap["first"] for gap in data["gaps"]} == {"2030-07-20"}
     answer = run("weather", "import", book, station, *COLUMNS)
     assert answer.code == 0
     assert "7 of them lack a figure" in answer.err

@@ -61,8 +61,8 @@ def test_demo_writes_a_book_and_never_over_a_file(run: Run, tmp_path: Path) -> N
     book = tmp_path / "d.garden"
     answer = run("demo", book, "--no-open", "--json")
     assert answer.code == 0
-    told = json.loads(answer.out)
-    assert told["patches"] >= 4
+    data = json.loads(answer.out)
+    assert data["patches"] >= 4
     before = book.read_bytes()
     again = run("demo", book, "--no-open")
     assert again.code == 1
@@ -82,15 +82,15 @@ def test_export_and_import_bring_the_same_garden_back(run: Run, book: Path, tmp_
 def test_an_import_says_which_checks_open_nothing(run: Run, tmp_path: Path) -> None:
     run("demo", tmp_path / "d.garden", "--no-open")
     run("export", tmp_path / "d.garden", tmp_path / "d.json")
-    told = run("import", tmp_path / "d.json", tmp_path / "again.garden")
-    assert "opens nothing" not in told.out
-    assert "open nothing" not in told.out, "the demo's own checks are whole"
+    answer = run("import", tmp_path / "d.json", tmp_path / "again.garden")
+    assert "opens nothing" not in answer.out
+    assert "open nothing" not in answer.out, "the demo's own checks are whole"
     data = json.loads((tmp_path / "d.json").read_text(encoding="utf-8"))
     data["garden"]["checks"][0]["print_color"] = ""
     (tmp_path / "bare.json").write_text(json.dumps(data), encoding="utf-8")
-    told = run("import", tmp_path / "bare.json", tmp_path / "bare.garden")
-    assert told.code == 0
-    assert "1 identity check opens nothing yet" in told.out + told.err
+    answer = run("import", tmp_path / "bare.json", tmp_path / "bare.garden")
+    assert answer.code == 0
+    assert "1 identity check opens nothing yet" in answer.out + answer.err
 
 
 def test_export_and_import_leave_files_that_are_there(run: Run, book: Path, tmp_path: Path) -> None:
@@ -120,17 +120,17 @@ def test_reading_a_book_does_not_change_it(run: Run, book: Path) -> None:
 def test_outlook_json_fits_its_schema_and_is_all_there_is_on_stdout(run: Run, book: Path) -> None:
     answer = run("outlook", book, "--members", 40, "--seed", 5, "--json")
     assert answer.code == 0
-    told = json.loads(answer.out)
+    data = json.loads(answer.out)
     schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.Draft202012Validator(schema).validate(told)
-    assert (told["seed"], told["members"], told["today"]) == (5, 40, "2015-06-06")
-    assert len(told["patches"]) + len(told["skipped"]) == 8
-    undocumented = {*told} - {*schema["properties"]}
-    undocumented |= {*told["patches"][0]} - {*schema["$defs"]["patch"]["properties"]}
-    undocumented |= {*told["weather"]} - {*schema["properties"]["weather"]["properties"]}
+    jsonschema.Draft202012Validator(schema).validate(data)
+    assert (data["seed"], data["members"], data["today"]) == (5, 40, "2015-06-06")
+    assert len(data["patches"]) + len(data["skipped"]) == 8
+    undocumented = {*data} - {*schema["properties"]}
+    undocumented |= {*data["patches"][0]} - {*schema["$defs"]["patch"]["properties"]}
+    undocumented |= {*data["weather"]} - {*schema["properties"]["weather"]["properties"]}
     assert not undocumented
-    for patch in told["patches"]:
+    for patch in data["patches"]:
         for year in patch["water_account"]:
             came = year["rain"] + year["watered"]
             went = year["evaporated"] + year["drained"] + year["stored_change"]
@@ -173,7 +173,7 @@ def picking(*weeks: tuple[int, float]) -> FirstPicking:
     return cast(FirstPicking, SimpleNamespace(probability_by_date=dated))
 
 
-def test_chances_are_told_as_a_gardener_tells_them() -> None:
+def test_chances_are_reported_as_a_gardener_tells_them() -> None:
     today = date(2015, 6, 1)
     assert chance_words(picking((6, 0.3), (13, 0.81), (20, 0.95)), today) == "8 in 10 by 13 June"
     assert chance_words(picking((6, 0.1), (13, 0.58), (20, 0.59)), today) == (
@@ -297,9 +297,9 @@ def test_new_touches_no_file_that_is_there(book: Path, capsys: pytest.CaptureFix
 
     before = book.read_bytes()
     assert cli.main(["new", str(book)]) == 1
-    told = capsys.readouterr().err
-    assert "is there already" in told
-    assert "mulchwright open" in told
+    printed = capsys.readouterr().err
+    assert "is there already" in printed
+    assert "mulchwright open" in printed
     assert cli.main(["new", str(book.parent / "none" / "my.garden")]) == 1
     assert "There is no folder" in capsys.readouterr().err
     assert book.read_bytes() == before

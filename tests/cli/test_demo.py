@@ -20,7 +20,7 @@ def story() -> tuple[Garden, DailySeries]:
 
 
 @pytest.fixture(scope="module")
-def told(story: tuple[Garden, DailySeries]) -> Outlook:
+def whole_outlook(story: tuple[Garden, DailySeries]) -> Outlook:
     garden, series = story
     assert garden.stands_at is not None
     return outlook(garden, series, load_trade(), today=garden.stands_at)
@@ -56,12 +56,14 @@ def test_the_logbook_fits_the_calendar(story: tuple[Garden, DailySeries]) -> Non
         assert entry.kind is not LogKind.BUILT or entry.day == patch.built_on
 
 
-def test_runs_seen_are_within_reach_of_the_engine(story: tuple[Garden, DailySeries], told: Outlook) -> None:
+def test_runs_seen_are_within_reach_of_the_engine(
+    story: tuple[Garden, DailySeries], whole_outlook: Outlook
+) -> None:
     """A look at a few spots is no measurement: a tenth either side of the 10 to 90 % range is allowed."""
     garden, _ = story
     for entry in garden.log:
         if entry.share is not None:
-            patch = told.patch(entry.patch)
+            patch = whole_outlook.patch(entry.patch)
             at = (entry.day - patch.start).days
             low, high = float(patch.run_share.p10[at]), float(patch.run_share.p90[at])
             assert low - 0.1 <= entry.share <= high + 0.1, (
@@ -69,9 +71,11 @@ def test_runs_seen_are_within_reach_of_the_engine(story: tuple[Garden, DailySeri
             )
 
 
-def test_picks_are_within_reach_of_the_engine(story: tuple[Garden, DailySeries], told: Outlook) -> None:
+def test_picks_are_within_reach_of_the_engine(
+    story: tuple[Garden, DailySeries], whole_outlook: Outlook
+) -> None:
     garden, _ = story
-    for patch in told.patches:
+    for patch in whole_outlook.patches:
         picks = [e for e in garden.log if e.patch == patch.patch.key and e.kind is LogKind.PICKED]
         if picks:
             assert patch.first_picked_on == min(pick.day for pick in picks)
@@ -82,13 +86,13 @@ def test_picks_are_within_reach_of_the_engine(story: tuple[Garden, DailySeries],
             assert 0 < kilograms < patch.picked_first_year_kg.p90
 
 
-def test_the_beds_differ_as_the_story_says(told: Outlook) -> None:
-    ring, eave = told.patch("rhubarb-ring"), told.patch("eave-border")
-    bank, lane = told.patch("gooseberry-bank"), told.patch("leaf-lane")
+def test_the_beds_differ_as_the_story_says(whole_outlook: Outlook) -> None:
+    ring, eave = whole_outlook.patch("rhubarb-ring"), whole_outlook.patch("eave-border")
+    bank, lane = whole_outlook.patch("gooseberry-bank"), whole_outlook.patch("leaf-lane")
     assert ring.none_in_first_year < bank.none_in_first_year < eave.none_in_first_year
     assert eave.moisture.p50[eave.today_index] < ring.moisture.p50[ring.today_index]
     assert lane.patch.built_on is not None
-    assert lane.patch.built_on > told.today
+    assert lane.patch.built_on > whole_outlook.today
 
 
 def test_the_plan_agrees_with_what_was_typed_of_the_light(story: tuple[Garden, DailySeries]) -> None:
@@ -102,8 +106,8 @@ def test_the_plan_agrees_with_what_was_typed_of_the_light(story: tuple[Garden, D
     )
     for typed, drawn in zip(garden.patches, garden_in_plan_light.patches, strict=True):
         assert typed.outline, typed.name
-        said, told = typed.monthly_light_share()[4:9], drawn.monthly_light_share()[4:9]
-        assert sum(told) / 5 == pytest.approx(sum(said) / 5, abs=0.2), typed.name
+        said, parts = typed.monthly_light_share()[4:9], drawn.monthly_light_share()[4:9]
+        assert sum(parts) / 5 == pytest.approx(sum(said) / 5, abs=0.2), typed.name
 
 
 def test_the_light_of_the_plan_leaves_the_story_as_it_is(story: tuple[Garden, DailySeries]) -> None:
@@ -112,10 +116,10 @@ def test_the_light_of_the_plan_leaves_the_story_as_it_is(story: tuple[Garden, Da
     assert garden.stands_at is not None
     light = light_map(garden, map_extent(garden), cell_m=0.5, normals=normals_of(series))
     garden_in_plan_light = with_plan_light(garden, light)
-    told = outlook(garden_in_plan_light, series, load_trade(), today=garden.stands_at)
-    test_runs_seen_are_within_reach_of_the_engine((garden_in_plan_light, series), told)
-    test_picks_are_within_reach_of_the_engine((garden_in_plan_light, series), told)
-    test_the_beds_differ_as_the_story_says(told)
+    result = outlook(garden_in_plan_light, series, load_trade(), today=garden.stands_at)
+    test_runs_seen_are_within_reach_of_the_engine((garden_in_plan_light, series), result)
+    test_picks_are_within_reach_of_the_engine((garden_in_plan_light, series), result)
+    test_the_beds_differ_as_the_story_says(result)
 
 
 def test_no_bed_of_the_story_stands_where_a_hard_limit_forbids(story: tuple[Garden, DailySeries]) -> None:

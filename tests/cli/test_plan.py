@@ -25,9 +25,9 @@ def test_a_plan_goes_out_and_comes_back_as_it_was(run: Run, book: Path, tmp_path
         garden = before.garden()
     back = run("plan", "import", book, file, "--json")
     assert back.code == 0
-    told = json.loads(back.out)
-    assert (told["added"], told["left_out"]) == ([], [])
-    assert told["unchanged"] + len(told["changed"]) == len(data["features"])
+    answer_data = json.loads(back.out)
+    assert (answer_data["added"], answer_data["left_out"]) == ([], [])
+    assert answer_data["unchanged"] + len(answer_data["changed"]) == len(data["features"])
     with open_book(book, read_only=True) as after:
         assert after.garden() == garden
     again = run("plan", "export", book, file)
@@ -73,8 +73,8 @@ def test_a_drawing_for_the_printer(run: Run, book: Path, tmp_path: Path) -> None
     svg, png = tmp_path / "plan.svg", tmp_path / "plan.png"
     answer = run("plan", "export", book, svg, "--json", "--paper", "letter", "--scale", 200, "--portrait")
     assert answer.code == 0
-    told = json.loads(answer.out)
-    assert (told["scale"], told["width_mm"], told["height_mm"]) == (200, 215.9, 279.4)
+    data = json.loads(answer.out)
+    assert (data["scale"], data["width_mm"], data["height_mm"]) == (200, 215.9, 279.4)
     assert 'width="215.9mm"' in svg.read_text(encoding="utf-8")
     answer = run("plan", "export", book, png, "--dots", 72)
     assert answer.code == 0
@@ -83,7 +83,7 @@ def test_a_drawing_for_the_printer(run: Run, book: Path, tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "text"),
     [
         (("plan.pdf",), "let its name end in .geojson, .svg or .png"),
         (("plan.svg", "--scale", "2"), "too large for the sheet"),
@@ -91,11 +91,11 @@ def test_a_drawing_for_the_printer(run: Run, book: Path, tmp_path: Path) -> None
     ],
 )
 def test_what_cannot_be_written(
-    run: Run, book: Path, tmp_path: Path, words: tuple[str, ...], told: str
+    run: Run, book: Path, tmp_path: Path, words: tuple[str, ...], text: str
 ) -> None:
     answer = run("plan", "export", book, tmp_path / words[0], *words[1:])
     assert answer.code == 1
-    assert told in answer.err
+    assert text in answer.err
     assert not (tmp_path / words[0]).exists()
 
 

@@ -118,15 +118,15 @@ def test_the_page_names_what_is_printed(run: Run, stocked: Path, words: tuple[st
     assert set(paths_of(json.loads(answer.out))) == documented(command)
 
 
-def test_needs_are_told_with_what_is_short(run: Run, stocked: Path) -> None:
+def test_needs_are_reported_with_what_is_short(run: Run, stocked: Path) -> None:
     answer = run("needs", stocked)
     assert answer.code == 0
-    told = " ".join(answer.out.split())
-    assert "Needed for Row end" in told
-    assert "wheat straw" in told
-    assert "From the verge is not counted" in told
-    assert "must not go into any bed" in told
-    assert "Could stand in for wheat straw: Oat bales." in told
+    text = " ".join(answer.out.split())
+    assert "Needed for Row end" in text
+    assert "wheat straw" in text
+    assert "From the verge is not counted" in text
+    assert "must not go into any bed" in text
+    assert "Could stand in for wheat straw: Oat bales." in text
     items = {item["item"]: item for item in json.loads(run("needs", stocked, "--json").out)["items"]}
     assert items["hardwood-chips"]["covered"]
     # 3 m² × 0.5 kg/m², of which 1 kg is at hand.
@@ -142,8 +142,8 @@ def test_money_brings_the_bed_that_lots_alone_do_not(run: Run, stocked: Path) ->
     assert richer["likely_kg"] > alone["likely_kg"]
     assert richer["spent_cents"] == richer["purchase"]["paid_cents"] <= 6000
     assert {one["offer"] for one in richer["purchase"]["packages"]} <= {"bag", "bale"}
-    told = run("best-use", stocked, "--members", "40", "--money", "60")
-    assert "Buy 1 × sawdust spawn of king stropharia" in " ".join(told.out.split())
+    answer = run("best-use", stocked, "--members", "40", "--money", "60")
+    assert "Buy 1 × sawdust spawn of king stropharia" in " ".join(answer.out.split())
     cautious = json.loads(run(*words, "--aim", "cautious").out)
     assert cautious["aim"] == "cautious"
 
@@ -152,12 +152,12 @@ def test_when_tells_the_weeks_and_a_season(run: Run, stocked: Path) -> None:
     answer = run("when", stocked, "row", "--weeks", "3", "--members", "40")
     assert answer.code == 0
     assert "In spring" in answer.out
-    told = json.loads(run("when", stocked, "row", "--weeks", "3", "--members", "40", "--json").out)
-    assert [week["built_on"] for week in told["weeks"]] == ["2015-06-06", "2015-06-13", "2015-06-20"]
+    data = json.loads(run("when", stocked, "row", "--weeks", "3", "--members", "40", "--json").out)
+    assert [week["built_on"] for week in data["weeks"]] == ["2015-06-06", "2015-06-13", "2015-06-20"]
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "text"),
     [
         (("when", "nowhere"), "There is no patch 'nowhere' in this garden; its patches: row"),
         (("best-use", "--money", "much"), "'much' is no sum; write it as 60 or 59.50"),
@@ -165,11 +165,11 @@ def test_when_tells_the_weeks_and_a_season(run: Run, stocked: Path) -> None:
         (("best-use", "--money", "1.005"), "give a sum of 0 or more in whole cents"),
     ],
 )
-def test_what_is_refused(run: Run, stocked: Path, words: tuple[str, ...], told: str) -> None:
+def test_what_is_refused(run: Run, stocked: Path, words: tuple[str, ...], text: str) -> None:
     command, *rest = words
     answer = run(command, stocked, *rest)
     assert (answer.code, answer.out) == (1, "")
-    assert told in answer.err
+    assert text in answer.err
 
 
 def test_words_that_are_not_understood(run: Run, stocked: Path) -> None:

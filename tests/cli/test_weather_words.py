@@ -41,11 +41,11 @@ def station(path: Path, first: date, days: int) -> Path:
 
 
 def test_files_carry_the_record_on(run: Run, plain: Path, tmp_path: Path) -> None:
-    told = run("weather", "append", plain, station(tmp_path / "may.csv", date(2031, 5, 1), 31))
-    assert told.code == 0
-    assert "31 days added; up to 31 May 2031." in told.err
-    told = run("weather", "append", plain, station(tmp_path / "june.csv", date(2031, 6, 1), 5), "--json")
-    assert json.loads(told.out)["added"] == 5
+    answer = run("weather", "append", plain, station(tmp_path / "may.csv", date(2031, 5, 1), 31))
+    assert answer.code == 0
+    assert "31 days added; up to 31 May 2031." in answer.err
+    answer = run("weather", "append", plain, station(tmp_path / "june.csv", date(2031, 6, 1), 5), "--json")
+    assert json.loads(answer.out)["added"] == 5
     again = run("weather", "append", plain, tmp_path / "june.csv")
     assert "Nothing new" in again.err
     gone = run("weather", "append", plain, tmp_path / "none.csv")
@@ -70,11 +70,11 @@ def test_a_reading_is_written_and_removed(run: Run, plain: Path) -> None:
 def test_a_fetch_shows_the_address_and_sends_nothing_until_it_is_on(run: Run, plain: Path) -> None:
     assert "nothing is asked" in run("weather", "fetch", plain).err
     address = "http://127.0.0.1:9/{station}.csv?from={first}"
-    told = run("weather", "fetch", plain, "--address", address, "--station", "US1XX000001")
-    assert told.code == 0
-    assert "Off: nothing was sent" in told.err
-    assert "http://127.0.0.1:9/US1XX000001.csv?from=" in told.err
-    assert "learns" in told.err
+    answer = run("weather", "fetch", plain, "--address", address, "--station", "US1XX000001")
+    assert answer.code == 0
+    assert "Off: nothing was sent" in answer.err
+    assert "http://127.0.0.1:9/US1XX000001.csv?from=" in answer.err
+    assert "learns" in answer.err
     refused = run("weather", "fetch", plain, "--on", "--json")  # nobody listens at that port
     assert refused.code == 1
     assert "could not be reached" in json.loads(refused.out)["words"]

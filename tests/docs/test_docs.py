@@ -68,8 +68,8 @@ def test_each_command_has_help_and_stands_in_the_readme(
     words: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main([*words.split(), "--help"]) == 0
-    told = capsys.readouterr().out
-    assert len(told.split("\n\n")[1].split()) >= 5, "a sentence says what it is for"
+    printed = capsys.readouterr().out
+    assert len(printed.split("\n\n")[1].split()) >= 5, "a sentence says what it is for"
     assert f"`mulchwright {words} " in (ROOT / "README.md").read_text(encoding="utf-8")
 
 

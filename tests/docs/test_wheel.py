@@ -83,6 +83,6 @@ def test_the_wheel_starts_where_it_is_installed(wheel: Path, tmp_path: Path) -> 
     version = python("-c", "import mulchwright; print(mulchwright.__version__)").strip()
     assert version in python("-m", "mulchwright", "--version")
     python("-m", "mulchwright", "demo", "demo.garden", "--no-open")
-    told = json.loads(python("-m", "mulchwright", "outlook", "demo.garden", "--members", "20", "--json"))
-    assert told["members"] == 20
-    assert told["patches"]
+    data = json.loads(python("-m", "mulchwright", "outlook", "demo.garden", "--members", "20", "--json"))
+    assert data["members"] == 20
+    assert data["patches"]

@@ -98,7 +98,7 @@ def test_every_side_has_its_length_on_paper(garden: Garden, paper: str, scale: i
         assert all(5 < x < width - 5 and 5 < y < height - 5 for x, y in drawn)
 
 
-def test_a_crown_reaches_as_far_as_it_is_told(garden: Garden) -> None:
+def test_a_crown_reaches_as_far_as_it_is_reported(garden: Garden) -> None:
     """The outermost points of the scallops lie on the circle of 2 m, 20 mm at 1:100, around its center."""
     sheet = lay_out_plan(garden, scale=100)
     group = by_id(read(plan_svg(garden, scale=100)), "crown-tree")
@@ -120,8 +120,8 @@ def test_the_bar_is_as_long_as_it_says(garden: Garden, units: UnitSystem) -> Non
     parts = [one for one in bar if one.tag == f"{SVG}rect"]
     length_mm = sum(float(part.get("width") or 0) for part in parts)
     words = [one.text or "" for one in bar if one.tag == f"{SVG}text"]
-    told, unit = words[-1].split()
-    meters = float(told) * (0.3048 if units is UnitSystem.US else 1)
+    found, unit = words[-1].split()
+    meters = float(found) * (0.3048 if units is UnitSystem.US else 1)
     assert unit == ("ft" if units is UnitSystem.US else "m")
     assert length_mm == pytest.approx(meters * 10, abs=0.01)
 

@@ -52,7 +52,7 @@ from mulchwright.web.shared.chart_bundle import ChartBundle
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 40
-PATIENCE_MS = 120_000
+PATIENCE_MS = 300_000
 """How long the browser waits for a state before a test fails; a busy machine may take long."""
 BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
 LAUNCH = (
@@ -211,9 +211,26 @@ def run_app() -> Callable[[Starlette], tuple[uvicorn.Server, threading.Thread, s
     return run_server
 
 
+class NoCharts(ChartBundle):
+    """A machine on which the chart script cannot be made: pages show the tables behind the charts."""
+
+    def _make(self) -> None:
+        self.failed = True
+
+
 @pytest.fixture
 def served(book: Path, bundle: ChartBundle) -> Iterator[Served]:
     assert bundle.wait(120), "the chart script could not be made"
+    yield from _served(book, bundle)
+
+
+@pytest.fixture
+def served_without_charts(book: Path) -> Iterator[Served]:
+    """For journeys that are not about charts: drawing them takes most of the time of a page."""
+    yield from _served(book, NoCharts())
+
+
+def _served(book: Path, bundle: ChartBundle) -> Iterator[Served]:
     app = create_app(book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
     server, thread, address = run_server(app)
     yield Served(address, book)
@@ -348,6 +365,21 @@ def ground_client(ground_book: Path, bundle: ChartBundle) -> Iterator[TestClient
     app = create_app(ground_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         yield client
+
+
+def messages_of(page: Any, messages: list[str], *, quiet: bool = True) -> None:
+    """Collects what a page writes into the console and what it fails with; only the latter if not `quiet`.
+
+    That there is no chart script is no message: the browser notes the answer 404 by itself.
+    """
+    if quiet:
+        page.on(
+            "console",
+            lambda message: (
+                None if message.location["url"].endswith("/charts.js") else messages.append(message.text)
+            ),
+        )
+    page.on("pageerror", lambda error: messages.append(str(error)))
 
 
 @dataclass(frozen=True)

@@ -23,8 +23,7 @@ def spec_of(client: TestClient, name: str, width: int = 640, scheme: str = "ligh
 
 
 @pytest.mark.parametrize("name", CHARTS)
-@pytest.mark.parametrize("width", [280, 900])
-@pytest.mark.parametrize("system", ["metric", "us"])
+@pytest.mark.parametrize(("width", "system"), [(280, "metric"), (900, "us")])
 def test_specs_follow_the_grammar(client: TestClient, name: str, width: int, system: str) -> None:
     client.post("/units", data={"units": system})
     # altair's from_dict validates against the published Vega-Lite schema.

@@ -17,7 +17,9 @@ from mulchwright.trade import load_trade
 Filled = Callable[[TestClient, str], str]
 
 
-def test_every_recipe_is_told_with_all_that_a_grower_asks(ground_client: TestClient, filled: Filled) -> None:
+def test_every_recipe_is_reported_with_all_that_a_grower_asks(
+    ground_client: TestClient, filled: Filled
+) -> None:
     html = filled(ground_client, "/ground/choose?spot=bed:medlar-bed&built_on=2031-06-10")
     trade = load_trade()
     pairs = sum(len(template.species) for template in trade.recipes.values())
@@ -87,7 +89,7 @@ def test_a_book_without_a_plan_chooses_for_typed_light(client: TestClient, fille
         ("spot=typed&built_on=x", "“x” is no day"),
     ],
 )
-def test_nonsense_is_told_beside_its_field(
+def test_nonsense_is_reported_beside_its_field(
     ground_client: TestClient, filled: Filled, query: str, message: str
 ) -> None:
     assert ground_client.get(f"/ground/choose?{query}").status_code == 422

@@ -37,7 +37,7 @@ class NoOutlook:
     members = 20
 
     def outlook(self, *_: Any, **__: Any) -> Any:
-        raise InputError("not reckoned in this test")
+        raise InputError("not worked out in this test")
 
     what_if = outlook
 
@@ -99,7 +99,7 @@ def test_a_look_is_one_button(context: TestClient, log: Log, sight: Sight) -> No
     assert log()[0].sight is sight
 
 
-def test_everything_else_that_can_be_told(context: TestClient, log: Log) -> None:
+def test_everything_else_that_can_be_reported(context: TestClient, log: Log) -> None:
     assert send(context, kind="picked", mass="350", count="7", text="Caps <firm>").status_code == 200
     assert send(context, kind="topped_up", material="hardwood-chips", thickness="3").status_code == 200
     assert send(context, kind="moved", to_patch=PLAN).status_code == 200
@@ -193,15 +193,15 @@ def test_two_phones_at_once_lose_and_double_nothing(
         for thread in threads:
             thread.join(60)
     assert answers == [200] * 24
-    told = sorted((entry.by, entry.litres) for entry in log())
-    assert told == sorted((name, float(n + 1)) for name in ("Ada", "Kim") for n in range(6))
+    lines = sorted((entry.by, entry.litres) for entry in log())
+    assert lines == sorted((name, float(n + 1)) for name in ("Ada", "Kim") for n in range(6))
 
 
 # ---- days -------------------------------------------------------------------
 
 
 def at(book: Path, bundle: Any, when: datetime, zone: str) -> TestClient:
-    """A desk whose clock stands at an instant, over a garden in a zone, its calendar running."""
+    """An app whose clock stands at an instant, over a garden in a zone, its calendar running."""
     with open_book(book) as opened:
         garden = opened.garden()
         opened.save_garden(replace(garden, stands_at=None, place=replace(garden.place, timezone=zone)))
@@ -290,7 +290,7 @@ def test_a_page_left_open_overnight_means_today(context: TestClient, log: Log) -
         (PLAN, {"kind": "picked", "mass": "1 kg"}, "kind", "not built yet"),
     ],
 )  # fmt: skip
-def test_what_cannot_be_is_told_beside_its_field(
+def test_what_cannot_be_is_reported_beside_its_field(
     context: TestClient, log: Log, bed: str, fields: dict[str, str], field: str, says: str
 ) -> None:
     answer = send(context, bed, **fields)
@@ -468,16 +468,16 @@ def test_a_disguised_file_is_refused_and_the_entry_waits(context: TestClient, lo
     assert log() == ()
 
 
-def test_too_many_photos_are_told(context: TestClient, log: Log) -> None:
+def test_too_many_photos_are_reported(context: TestClient, log: Log) -> None:
     files = [("photo", (f"{n}.png", b"x", "image/png")) for n in range(7)]
     answer = context.post(f"/log/{BED}", data={"kind": "note"}, files=files, headers=JSON)
     assert answer.status_code == 422
     assert "6 photos go with one entry" in answer.json()["message"]
 
 
-@pytest.mark.parametrize("told", [True, False], ids=["size-told", "in-pieces"])
+@pytest.mark.parametrize("expected", [True, False], ids=["size-told", "in-pieces"])
 def test_a_hundred_megabytes_are_refused_without_being_kept(
-    context: TestClient, log: Log, told: bool
+    context: TestClient, log: Log, expected: bool
 ) -> None:
     """The file is sent in pieces and never whole in memory; no more than the limit is read."""
     piece, count = b"\xff\xd8\xff\xe0" * 250_000, 100
@@ -507,7 +507,7 @@ def test_a_hundred_megabytes_are_refused_without_being_kept(
         async def answer(message: Any) -> None:
             sent.append(dict(message))
 
-        size = [(b"content-length", str(len(head) + count * len(piece)).encode())] if told else []
+        size = [(b"content-length", str(len(head) + count * len(piece)).encode())] if expected else []
         scope = {
             "type": "http", "method": "POST", "path": f"/log/{BED}", "raw_path": b"", "query_string": b"",
             "headers": [(b"host", b"127.0.0.1"), (b"accept", b"application/json"),

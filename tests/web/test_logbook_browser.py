@@ -1,4 +1,4 @@
-"""The logbook on a phone in a real browser: two taps, out of reach and back, without scripts, no barrier."""
+"""The logbook on a phone in a real browser: two taps, out of reach and back, without scripts."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from mulchwright.book import open_book
@@ -17,12 +16,13 @@ from mulchwright.services.pairing import PairedPhones, Pairing
 from mulchwright.web import create_app
 from mulchwright.web.shared.phones import HomeNetwork
 
+from .barriers import assert_none_found
 from .test_logbook import NoOutlook
 from .test_photos import camera_photo
 
 pytestmark = pytest.mark.browser
 
-PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
+PHONE = {"width": 360, "height": 740}
 BED = "under-the-medlar"
 HOME = "127.0.0.2"
 """Stands for the home network's address: another address that every Linux machine answers to."""
@@ -88,8 +88,7 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
     page.get_by_role("button", name="Ready to pick").tap()
     expect(page.locator("#unsent h2")).to_have_text("Kept on this phone, 2 not yet sent")
     assert len(house.added()) == 1
-    results = Axe().run(page)
-    assert results.violations_count == 0, results.generate_report()
+    assert_none_found(page)
     # The browser cannot reload while offline; the page that is loaded next finds what was kept.
     kept = page.evaluate("Object.keys(localStorage).filter(k => k.startsWith('mulchwright.log.')).length")
     assert kept == 2
@@ -131,7 +130,8 @@ def test_an_entry_whose_answer_is_lost_is_stored_once(browser: Any, house: House
 
     page.route("**/log/*", lose_the_answer, times=1)
     summary(page, "Looked").tap()
-    page.get_by_role("button", name="Pins").tap()
+    with page.expect_event("requestfailed"):  # the heading may stand there before the answer is lost
+        page.get_by_role("button", name="Pins").tap()
     expect(page.locator("#unsent h2")).to_have_text("Kept on this phone, 1 not yet sent")
     assert [e.sight for e in house.added()] == [Sight.PINS]
     page.get_by_role("button", name="Send now").tap()
@@ -141,30 +141,7 @@ def test_an_entry_whose_answer_is_lost_is_stored_once(browser: Any, house: House
     context.close()
 
 
-def test_no_barrier_without_scripts_and_for_a_paired_phone(browser: Any, house: House) -> None:
-    for viewport, scheme in ((PHONE, "light"), (WIDE_SCREEN, "dark")):
-        context = browser.new_context(viewport=viewport, color_scheme=scheme)
-        page = context.new_page()
-        house.pairing.new_code()
-        for path in (
-            f"/beds/{BED}/log", "/log", f"/beds/{BED}/log/write?kind=looked", "/log/entry/look-1", "/phones",
-            "/pair",
-        ):  # fmt: skip
-            page.goto(house.address + path)
-            for closed in page.locator("details:not([open]) > summary").all():
-                if closed.is_visible():
-                    closed.click()
-            assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
-            low = page.evaluate(
-                """[...document.querySelectorAll('main :is(button, select, summary, .button, .tick, '
-                   + 'input:not([type=hidden], [type=checkbox]))')].filter(e => e.offsetParent)
-                   .filter(e => e.getBoundingClientRect().height < 46).map(e => e.outerHTML.slice(0, 80))"""
-            )
-            assert low == [], path
-            results = Axe().run(page)
-            assert results.violations_count == 0, (path, results.generate_report())
-        context.close()
-
+def test_without_scripts_an_entry_is_written_and_taken_back(browser: Any, house: House) -> None:
     context = browser.new_context(viewport=PHONE, java_script_enabled=False)
     page = context.new_page()
     page.goto(f"{house.address}/beds/{BED}")

@@ -158,10 +158,10 @@ def test_units_switch_never_leads_away(client: TestClient, back: str) -> None:
     assert re.fullmatch(r"/beds(/x)?", answer.headers["location"])
 
 
-def test_switching_units_does_not_reckon_anew(client: TestClient) -> None:
+def test_switching_units_does_not_compute_anew(client: TestClient) -> None:
     client.post("/units", data={"units": "us"})
     assert client.get("/outlook-progress").json() == {"ready": True, "share": 1.0}
-    assert "Reckoning" not in client.get(BED).text
+    assert "Calculation" not in client.get(BED).text
 
 
 def test_unknown_units_are_refused_in_words(client: TestClient) -> None:
@@ -230,17 +230,17 @@ def test_wrong_addresses_are_not_found(client: TestClient, path: str) -> None:
     assert client.get(path).status_code == 404
 
 
-def test_wrong_method_is_told(client: TestClient) -> None:
+def test_wrong_method_is_reported(client: TestClient) -> None:
     answer = client.get("/units")
     assert answer.status_code == 405
     assert "button" in answer.text
 
 
-def test_wrong_chart_width_is_told(client: TestClient) -> None:
+def test_wrong_chart_width_is_reported(client: TestClient) -> None:
     assert client.get(f"{BED}/charts/run?width=wide").status_code == 400
 
 
-def test_a_book_that_vanishes_is_told_without_traceback(client: TestClient, book: Path) -> None:
+def test_a_book_that_vanishes_is_reported_without_traceback(client: TestClient, book: Path) -> None:
     book.unlink()
     answer = client.get("/beds")
     assert answer.status_code == 503
@@ -288,7 +288,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
     with slow_client(book, bundle, engine) as client:
         html = client.get(BED).text  # comes while the engine is held back
         assert not engine.go.is_set()
-        assert "is being reckoned" in html
+        assert "is being worked out" in html
         assert '<noscript><meta http-equiv="refresh" content="2"></noscript>' in html
         assert "What it is made of" in html, "what is known stands there already"
         assert client.get("/outlook-progress").json() == {"ready": False, "share": 0.25}
@@ -296,7 +296,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
         engine.go.set()
         ready(client)
         html = client.get(BED).text
-        assert "is being reckoned" not in html
+        assert "is being worked out" not in html
         assert "First picking" in html
 
 
@@ -310,7 +310,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
         (RuntimeError("secret detail"), "the reason stands in the terminal"),
     ],
 )
-def test_an_outlook_that_fails_is_told(
+def test_an_outlook_that_fails_is_reported(
     book: Path, bundle: ChartBundle, ready: Ready, ending: Exception, said: str
 ) -> None:
     engine = Slow(ending)
@@ -416,7 +416,7 @@ def test_a_book_replaced_under_the_server_is_read_anew(book: Path, tmp_path: Pat
     os.replace(tmp_path / "other.mulch", book)
     assert library.state().garden.place.name == "Rush Meadow"
     assert library.state().read_number > before.read_number
-    assert library.state() is library.state(), "what was read is not read again without need"
+    assert library.state().garden is library.state().garden, "what was read is not read again without need"
     create_book(tmp_path / "again.mulch", before.garden)
     book.write_bytes((tmp_path / "again.mulch").read_bytes())  # the same file, other content
     assert library.state().garden.place.name == before.garden.place.name

@@ -85,7 +85,7 @@ def small_engine() -> Any:
         members = 20
 
         def outlook(self, *_: Any, **__: Any) -> Any:
-            raise InputError("not reckoned in this test")
+            raise InputError("not worked out in this test")
 
         what_if = outlook
 
@@ -119,7 +119,7 @@ def test_a_machine_without_a_home_address_says_so(monkeypatch: pytest.MonkeyPatc
         home_address()
 
 
-def test_the_address_is_kept_for_labels_and_a_new_one_is_told(book: Path, tmp_path: Path) -> None:
+def test_the_address_is_kept_for_labels_and_a_new_one_is_reported(book: Path, tmp_path: Path) -> None:
     pairing = Pairing(PairedPhones(book, tmp_path / "phones"))
     first = _home_words(book, HomeNetwork(HOME, 8620, pairing))
     code = pairing.code()
@@ -154,9 +154,9 @@ def test_any_page_leads_an_unpaired_phone_to_the_code(house: House, path: str) -
 
 def test_an_unpaired_phone_changes_nothing(house: House) -> None:
     assert house.phone().post("/units", data={"units": "us"}).status_code == 401
-    told = house.phone().post("/units", data={"units": "us"}, headers={"accept": "application/json"})
-    assert told.status_code == 401
-    assert "Pair it again" in told.json()["message"]
+    answer = house.phone().post("/units", data={"units": "us"}, headers={"accept": "application/json"})
+    assert answer.status_code == 401
+    assert "Pair it again" in answer.json()["message"]
 
 
 def test_the_name_of_this_machine_opens_nothing_at_the_home_address(house: House) -> None:
@@ -298,8 +298,8 @@ def test_a_revoked_phone_is_out_at_once(house: House) -> None:
     phone = house.paired("Kim's phone")
     assert phone.get("/beds").status_code == 200
     assert "Kim&#39;s phone" in house.here.get("/phones").text
-    (told,) = house.pairing.phones()
-    assert house.here.post(f"/phones/{told.key}/revoke").status_code == 200
+    (found,) = house.pairing.phones()
+    assert house.here.post(f"/phones/{found.key}/revoke").status_code == 200
     assert phone.get("/beds").status_code == 303
     assert house.pairing.phones() == ()
 
@@ -397,8 +397,8 @@ def test_the_server_listens_at_both_addresses_and_no_other(
     monkeypatch.setattr("mulchwright.web.server.home_address", lambda chosen: "127.0.0.2")
     monkeypatch.setattr("mulchwright.services.pairing.user_data_path", lambda *_, **__: tmp_path)
     lines: list[str] = []
-    told: Callable[[str], None] = lines.append
-    serve(book, 0, False, home_network=True, announce=told)
+    tell: Callable[[str], None] = lines.append
+    serve(book, 0, False, home_network=True, announce=tell)
     (here, there) = bound
     assert here[0] == "127.0.0.1"
     assert there == ("127.0.0.2", here[1])

@@ -548,10 +548,14 @@ def test_the_ways_to_the_picks(context: TestClient) -> None:
 def test_the_share_of_the_forecast_by_hand(garden: Garden) -> None:
     made = the_garden(garden)
     patch = made.patch(BED)
-    told: Any = SimpleNamespace(
+    given: Any = SimpleNamespace(
         picked_first_year_kg=Quantiles(1.0, 4.0, 6.0, 4.1), picked_second_year_kg=None
     )  # fmt: skip
-    total = bed_total(made, patch, TRADE, told, TODAY)
+    total = bed_total(made, patch, TRADE, given, TODAY)
     assert total.forecast.startswith("25 % of what the outlook expects of its first year, about 4 kg")
+    none_yet = replace(made, log=tuple(e for e in made.log if e.patch != BED), uses=(), checks=(), jars=())
+    assert bed_total(none_yet, patch, TRADE, given, TODAY).forecast.startswith(
+        "The outlook expects about 4 kg"
+    )
     old = replace(patch, built_on=date(2029, 4, 5))
-    assert bed_total(made, old, TRADE, told, TODAY).forecast == ""
+    assert bed_total(made, old, TRADE, given, TODAY).forecast == ""

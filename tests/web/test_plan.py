@@ -308,7 +308,7 @@ def test_two_windows_that_change_different_things_both_win(
     assert (stored().crowns[0].radius_m, stored().walls[0].height_m) == (3.0, 7.0)
 
 
-def test_two_windows_that_change_the_same_thing_are_told(
+def test_two_windows_that_change_the_same_thing_are_reported(
     ground: TestClient, stored: Callable[[], Garden]
 ) -> None:
     plan = plan_of(ground)
@@ -317,13 +317,13 @@ def test_two_windows_that_change_the_same_thing_are_told(
     mine = {**crown, "radius_m": 1.0}
     answer = act(ground, "crown", crown, mine, plan["revision"])
     assert answer.status_code == 409
-    told = answer.json()
-    assert "“Medlar” was changed in another window" in told["message"]
-    assert "6 m across" in told["clashes"][0]["theirs"]
-    assert "2 m across" in told["clashes"][0]["mine"]
+    data = answer.json()
+    assert "“Medlar” was changed in another window" in data["message"]
+    assert "6 m across" in data["clashes"][0]["theirs"]
+    assert "2 m across" in data["clashes"][0]["mine"]
     assert stored().crowns[0].radius_m == 3.0
     # Mine can be laid over the fresh plan, which is in the answer.
-    theirs = thing_of(told["plan"], "crown", "medlar")
+    theirs = thing_of(data["plan"], "crown", "medlar")
     assert act(ground, "crown", theirs, mine).status_code == 200
     assert stored().crowns[0].radius_m == 1.0
 
@@ -418,7 +418,7 @@ def test_a_form_takes_feet_and_inches(ground: TestClient, book: Path, stored: Ca
         ("patch/pump-corner", {"area_m2": "0"}, "area_m2", "area of patch"),
     ],
 )  # fmt: skip
-def test_nonsense_typed_is_told_beside_its_field_and_kept(
+def test_nonsense_typed_is_reported_beside_its_field_and_kept(
     ground: TestClient,
     stored: Callable[[], Garden],
     path: str,
@@ -438,9 +438,9 @@ def test_nonsense_typed_is_told_beside_its_field_and_kept(
         if name != "what" and name != "species":
             assert again.get(name, "") == value, name
     assert stored() == before
-    told = ground.post(f"/ground/{path}", data=fields, headers=JSON)
-    assert told.status_code == 422
-    assert message in told.json()["errors"][field]
+    answer = ground.post(f"/ground/{path}", data=fields, headers=JSON)
+    assert answer.status_code == 422
+    assert message in answer.json()["errors"][field]
 
 
 def test_corners_can_be_added_and_taken_out_in_the_table(
@@ -634,8 +634,8 @@ def test_what_is_no_fit_picture_is_refused_in_words(
     assert message in words_of(page.text)
     with open_book(book) as opened:
         assert opened.backdrop() is None
-    told = ground.post("/ground/backdrop", files={"image": ("x.png", data)}, headers=JSON)
-    assert message in told.json()["message"]
+    answer = ground.post("/ground/backdrop", files={"image": ("x.png", data)}, headers=JSON)
+    assert message in answer.json()["message"]
 
 
 def test_a_browser_may_ask_before_it_unpacks(ground: TestClient) -> None:
@@ -735,7 +735,7 @@ def test_a_blunder_is_named(ground: TestClient) -> None:
     assert "left out" in page
 
 
-def test_tapes_that_cannot_meet_are_told(ground: TestClient) -> None:
+def test_tapes_that_cannot_meet_are_reported(ground: TestClient) -> None:
     ground.post("/ground/survey", data=TAPES | {"a_0": "1 m", "b_0": "2 m"})
     page = words_of(ground.get("/ground/survey").text)
     assert "Plum" in page
@@ -758,7 +758,7 @@ def test_tapes_that_cannot_meet_are_told(ground: TestClient) -> None:
         ({"baseline": "1 mm"}, "form"),
     ],
 )
-def test_nonsense_in_the_survey_is_kept_and_told(
+def test_nonsense_in_the_survey_is_kept_and_reported(
     ground: TestClient, book: Path, change: dict[str, str], field: str
 ) -> None:
     page = ground.post("/ground/survey", data=TAPES | change)
@@ -816,7 +816,7 @@ def test_irregular_beds_by_offsets_and_triangles(ground: TestClient, stored: Cal
     assert "much" in bad.text
 
 
-def test_points_that_are_not_there_are_told(ground: TestClient) -> None:
+def test_points_that_are_not_there_are_reported(ground: TestClient) -> None:
     page = ground.post("/ground/survey/make", data={"order": "Elf", "make_kind": "bed"})
     assert page.status_code == 422
     ground.post("/ground/survey", data=TAPES)

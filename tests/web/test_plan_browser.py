@@ -7,12 +7,10 @@ import math
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from mulchwright.book import open_book
@@ -22,6 +20,8 @@ from mulchwright.garden import Path as GardenPath
 from mulchwright.units import show_area, show_length
 from mulchwright.web import create_app
 from mulchwright.web.views.plan_drawing import crown_path, outline_path
+
+from .barriers import assert_none_found, assert_open_to_all
 
 pytestmark = pytest.mark.browser
 
@@ -145,7 +145,7 @@ def until(page: Page, holds: Callable[[], bool]) -> None:
         if holds():
             return
         page.wait_for_timeout(50)
-    pytest.fail("the state that the test waits for did not come within two minutes")
+    pytest.fail("the state that the test waits for did not come")
 
 
 def near(outline: Any, wanted: Any, within: float = 0.051) -> bool:
@@ -399,7 +399,8 @@ def test_a_conflict_of_two_windows_is_shown_and_nothing_is_lost(
     expect(clash).to_contain_text("“Yew” was changed in another window")
     expect(page.locator(".overlay .theirs")).to_have_count(1)
     assert stored().crowns[1].radius_m == 4.0
-    assert Axe().run(page).violations_count == 0
+    if choice == "mine":  # the question is the same whatever is answered
+        assert_none_found(page)
     clash.locator(f'[value="{choice}"]').click()
     expect(clash).to_be_hidden()
     saved(page)
@@ -484,13 +485,13 @@ def test_a_form_of_a_thing_changed_elsewhere_keeps_what_was_typed(
         opened.save_garden(replace(garden, walls=walls))
     name.fill("Hazel hurdle")
     name.press("Tab")
-    told = page.locator('.sheet [data-fault="form"]')
-    expect(told).to_contain_text("“Fence”, 1.8 m², 3 m high")
+    found = page.locator('.sheet [data-fault="form"]')
+    expect(found).to_contain_text("“Fence”, 1.8 m², 3 m high")
     expect(name).to_have_value("Hazel hurdle")
     assert (stored().walls[1].name, stored().walls[1].height_m) == ("Fence", 3.0)
     page.locator(".sheet").get_by_role("button", name="Save").click()
     saved(page)
-    expect(told).to_be_hidden()
+    expect(found).to_be_hidden()
     assert (stored().walls[1].name, stored().walls[1].height_m) == ("Hazel hurdle", 1.6)
 
 
@@ -585,58 +586,14 @@ def test_a_survey_by_tape_becomes_a_bed(open_plan: Callable[..., Page], stored: 
         page.get_by_label(f"Point {n}, side").select_option(side)
     page.get_by_role("button", name="Keep it and find the places").click()
     expect(page.locator("#found")).to_contain_text("Plum")
-    assert Axe().run(page).violations_count == 0
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert_open_to_all(page)
     page.get_by_label("Points, in order around the edge").fill("Stone, Plum, Post")
     page.locator("form[action='/ground/survey/make'] button").click()
     expect(page.locator("[data-plan][data-ready]")).to_have_count(1)
     assert len(stored().beds[-1].outline) == 3
 
 
-# ---- for everyone -----------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_barrier_that_a_checker_can_find(
-    open_plan: Callable[..., Page], viewport: dict[str, int], scheme: str
-) -> None:
-    page = open_plan(viewport=viewport, color_scheme=scheme)
-    page.locator('[data-choose="bed/quince-bed"]').click()
-    expect(page.locator(".sheet form")).to_be_visible()
-    for summary in page.locator("details.more > summary").all():
-        if summary.is_visible():
-            summary.click()
-    results = Axe().run(page)
-    assert results.violations_count == 0, results.generate_report()
-    page.locator('[data-mode="bed"]').click()
-    results = Axe().run(page)
-    assert results.violations_count == 0, results.generate_report()
-    assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
-    survey = open_plan("/ground/survey", viewport=viewport, color_scheme=scheme)
-    results = Axe().run(survey)
-    assert results.violations_count == 0, results.generate_report()
-
-
-@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
-def test_text_and_targets_are_large_enough(open_plan: Callable[..., Page], viewport: dict[str, int]) -> None:
-    for path in ("/ground", "/ground/survey", "/ground/crown/yew"):
-        page = open_plan(path, viewport=viewport)
-        page.wait_for_load_state()
-        small = page.evaluate(
-            """[...document.querySelectorAll('main *')].filter(e => e.getClientRects().length)
-                .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
-                .filter(e => parseFloat(getComputedStyle(e).fontSize) < 17)
-                .map(e => e.outerHTML.slice(0, 80))"""
-        )
-        assert small == []
-        low = page.evaluate(
-            """['button', 'input:not([type=hidden])', 'select', 'summary', 'a']
-                .flatMap(name => [...document.querySelectorAll(`main ${name}`)])
-                .filter(e => e.offsetParent && e.type !== 'checkbox' && e.getBoundingClientRect().height < 46)
-                .map(e => e.outerHTML.slice(0, 80) + e.getBoundingClientRect().height)"""
-        )
-        assert low == []
+# ---- as the program draws and speaks ----------------------------------------------------
 
 
 def test_scripts_and_server_draw_the_same_outlines_and_say_the_same_lengths(
@@ -656,8 +613,8 @@ def test_scripts_and_server_draw_the_same_outlines_and_say_the_same_lengths(
     )
     assert drawn[0] == [outline_path(outline) for outline in outlines]
     assert drawn[1] == [crown_path(radius, evergreen=evergreen) for radius, evergreen in crowns]
-    for system, told in zip(("metric", "us"), drawn[2], strict=True):
-        for value, (length, area) in zip(lengths, told, strict=True):
+    for system, text in zip(("metric", "us"), drawn[2], strict=True):
+        for value, (length, area) in zip(lengths, text, strict=True):
             assert area == show_area(value, system)
             if system == "metric" or value > 0.02:
                 assert length == show_length(value, system)
@@ -690,34 +647,18 @@ def crowded(garden: Garden) -> Garden:
     return replace(garden, crowns=crowns, beds=(*garden.beds, *beds))
 
 
-FRAMES = """() => { window.frameTimes = [];
-    const tick = (at) => { window.frameTimes.push(at); window.ticking = requestAnimationFrame(tick); };
-    window.ticking = requestAnimationFrame(tick); }"""
-
-
-@pytest.mark.parametrize("what", ["the view", "a bed", "the scale"])
-def test_the_plan_with_two_hundred_objects_stays_smooth(
-    open_plan: Callable[..., Page], plan_server: Served, what: str
+def test_one_of_two_hundred_objects_is_dragged(
+    open_plan: Callable[..., Page], plan_server: Served, stored: Callable[[], Garden]
 ) -> None:
-    """The middle frame of a drag takes less than a thirtieth of a second, on a machine shared with others."""
+    """How smoothly is measured in bench/."""
     with open_book(plan_server.book) as opened:
         opened.save_garden(crowded(opened.garden()))
+    before = stored()
     page = open_plan()
     assert page.locator("[data-id]").count() >= 200
-    start = (1.0, 20.5) if what == "a bed" else (28.5, 37.5)
-    x, y = screen(page, *start)
-    page.evaluate(FRAMES)
-    page.mouse.move(x, y)
-    if what != "the scale":
-        page.mouse.down()
-    for n in range(60):
-        if what == "the scale":
-            page.mouse.wheel(0, 30 if n % 20 < 10 else -30)
-        else:
-            page.mouse.move(x - 2 * n, y + n)
-    page.mouse.up()
-    times = page.evaluate("() => { cancelAnimationFrame(window.ticking); return window.frameTimes; }")
-    gaps = sorted(later - earlier for earlier, later in pairwise(times))
-    print(f"{what}: middle frame {gaps[len(gaps) // 2]:.1f} ms, 95 % {gaps[int(len(gaps) * 0.95)]:.1f} ms")
-    assert len(gaps) > 20
-    assert gaps[len(gaps) // 2] < 1000 / 30
+    drag(page, (1.0, 20.5), (1.0, 19.0))
+    saved(page)
+    moved = before.beds[1]
+    until(page, lambda: near(stored().beds[1].outline, tuple((x, y - 1.5) for x, y in moved.outline)))
+    assert stored().crowns == before.crowns
+    assert stored().beds[2:] == before.beds[2:]

@@ -297,7 +297,7 @@ LAID, EARLY, LATE = (
 
 
 @pytest.mark.parametrize(
-    ("told", "day", "opens"),
+    ("text", "day", "opens"),
     [
         (COLOR, "2031-06-10", False),
         (COLOR, "2031-06-11", True),
@@ -307,8 +307,8 @@ LAID, EARLY, LATE = (
         ('print_color = "rust-brown"\n' + LAID + LATE, "2031-06-10", False),
     ],
 )
-def test_a_garden_file_opens_nothing_sooner(told: str, day: str, opens: bool) -> None:
-    garden = from_file(told, day)
+def test_a_garden_file_opens_nothing_sooner(text: str, day: str, opens: bool) -> None:
+    garden = from_file(text, day)
     pick = next(e for e in garden.log if e.kind is LogKind.PICKED)
     use = Use("meal", date(2031, 6, 11), Fate.GIVE, 0.1, pick=pick.key)
     now = datetime(2031, 6, 11, 20, 0, tzinfo=UTC)

@@ -74,9 +74,9 @@ def test_a_book_that_is_open_already_is_not_served_twice(book: Path, monkeypatch
     opened: list[str] = []
     monkeypatch.setattr("mulchwright.web.server.webbrowser.open", opened.append)
     with started_server(book) as (_, address):
-        told: list[str] = []
-        serve(book, announce=told.append)  # comes back at once
-        assert told == [f"{book} is open already at {address}"]
+        lines: list[str] = []
+        serve(book, announce=lines.append)  # comes back at once
+        assert lines == [f"{book} is open already at {address}"]
         assert opened == [address]
         with pytest.raises(InputError, match=f"open already at {address}, for this computer only"):
             serve(book, home_network=True)
@@ -202,13 +202,13 @@ def timed() -> Iterator[Callable[..., int]]:
 def _closed(stream: socket.socket) -> bytes:
     """What still comes until the server closes; fails where it never does."""
     stream.settimeout(BOUND_S)
-    told = b""
+    received = b""
     try:
         while piece := stream.recv(4096):
-            told += piece
+            received += piece
     except ConnectionError:
         pass
-    return told
+    return received
 
 
 @pytest.mark.parametrize(
@@ -300,9 +300,9 @@ def test_the_network_leaves_this_machine_its_connections() -> None:
 def test_what_is_no_http_is_answered_with_the_headers(timed: Callable[..., int]) -> None:
     with socket.create_connection(("127.0.0.1", timed(receive_s=3600.0))) as stream:
         stream.sendall(b"\x16\x03\x01 this is no HTTP\r\n\r\n")
-        told = _closed(stream).decode().lower()
-    assert told.startswith("http/1.1 400")
-    assert all(f"{name}: {value}".lower() in told for name, value in SECURITY_HEADERS.items())
+        found = _closed(stream).decode().lower()
+    assert found.startswith("http/1.1 400")
+    assert all(f"{name}: {value}".lower() in found for name, value in SECURITY_HEADERS.items())
 
 
 def test_the_program_serves_with_these_limits(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:

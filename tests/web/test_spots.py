@@ -22,15 +22,15 @@ Filled = Callable[[TestClient, str], str]
 KIND = "kind=chips-straw-chips/king-stropharia&built_on=2031-06-10"
 
 
-def told_spots(html: str) -> list[Rect]:
+def listed_spots(html: str) -> list[Rect]:
     """The spots as the first card's form carries them."""
     found = re.findall(r'name="s\d+" value="([^"]+)"', html.split("data-spot-form")[1].split("</form>")[0])
-    return [Rect.read(told) for told in found]
+    return [Rect.read(text) for text in found]
 
 
 def test_as_many_spots_as_asked_for_of_the_area_asked_for(ground_client: TestClient, filled: Filled) -> None:
     html = filled(ground_client, f"/ground/spots?{KIND}&count=2&area=3 m2")
-    spots = told_spots(html)
+    spots = listed_spots(html)
     assert len(spots) == 2
     assert sum(rect.width * rect.length for rect in spots) == pytest.approx(3.0, rel=0.2)
     assert "Not here as it stands" not in html  # proposals lie where nothing hard forbids
@@ -40,7 +40,7 @@ def test_as_many_spots_as_asked_for_of_the_area_asked_for(ground_client: TestCli
 
 def test_more_beds_than_fit_are_counted_out_in_words(ground_client: TestClient, filled: Filled) -> None:
     html = filled(ground_client, f"/ground/spots?{KIND}&count=9&area=18 m2")
-    spots = told_spots(html)
+    spots = listed_spots(html)
     assert 0 < len(spots) < 9
     nowhere = filled(ground_client, f"/ground/spots?{KIND}&count=9&area=300 m2")
     assert "There is room for none of 9 beds" in nowhere
@@ -64,7 +64,7 @@ def test_a_spot_in_the_way_of_things_says_so_with_mend_caution_and_source(
     assert "Lay fine bark on top as a skin." in filled(ground_client, bare)
 
 
-def test_a_typed_place_is_told_anew_and_keeps_the_other_spots(
+def test_a_typed_place_is_reported_anew_and_keeps_the_other_spots(
     ground_client: TestClient, filled: Filled
 ) -> None:
     filled(ground_client, f"/ground/spots?{KIND}")
@@ -72,7 +72,7 @@ def test_a_typed_place_is_told_anew_and_keeps_the_other_spots(
         f"/ground/spots?{KIND}&s1=1.5;3;1;1;0&s2=10;2;1;1;0&n=1&x=4.5 m&y=-4 m&width=2 m&length=1 m&turn=0"
     )
     html = ground_client.get(address).text
-    spots = told_spots(html)
+    spots = listed_spots(html)
     assert (spots[0].x, spots[0].y, spots[0].width) == (4.5, -4.0, 2.0)
     assert spots[1].x == 10
     one = ground_client.get(address.replace("/ground/spots?", "/ground/spots/one?")).json()
@@ -95,7 +95,7 @@ def test_a_typed_place_is_told_anew_and_keeps_the_other_spots(
         ("s1=900;900;1;1;0", "lies off the mapped ground"),
     ],
 )  # fmt: skip
-def test_nonsense_is_told_and_nothing_is_lost(
+def test_nonsense_is_reported_and_nothing_is_lost(
     ground_client: TestClient, filled: Filled, query: str, message: str
 ) -> None:
     filled(ground_client, f"/ground/spots?{KIND}")

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.browser
 ADDRESS = "/ground/spots?kind=chips-straw-chips/king-stropharia&built_on=2031-06-10&count=2&area=3 m2"
 
 
-def test_a_spot_is_dragged_and_told_anew(ground_journey: Any) -> None:
+def test_a_spot_is_dragged_and_reported_anew(ground_journey: Any) -> None:
     page = ground_journey.open(ADDRESS)
     card = page.locator("[data-spot='1']")
     expect(card).not_to_contain_text("The bed lies under House.")

@@ -159,7 +159,7 @@ def test_the_working_is_in_the_growers_units() -> None:
     assert worked_rows(lines, load_trade(), "metric")[0][1] == "75 kg/m³"
 
 
-def test_a_sentence_of_the_core_is_told_in_the_growers_units() -> None:
+def test_a_sentence_of_the_core_is_reported_in_the_growers_units() -> None:
     """4 °C is 39 °F; 1 kg is 2.2 lb, and 10 L are 2.6 US gal (exact definitions, rounded as shown)."""
     words = "Kept at 4 °C with 1 kg and 10 L; lift at most 23 kg (51 lb)."
     assert in_units(words, "us") == "Kept at 39 °F with 2.2 lb and 2.6 gal; lift at most 51 lb."
@@ -307,7 +307,7 @@ def test_old_and_warm_spawn_is_judged(client: TestClient) -> None:
         ({"moisture": "moist"}, "moisture", "choose one"),
     ],
 )
-def test_nonsense_is_told_beside_its_field(
+def test_nonsense_is_reported_beside_its_field(
     client: TestClient, garden_of: Callable[[], Garden], changes: dict[str, str], field: str, words: str
 ) -> None:
     typed = {key: text for key, text in (CHIPS | changes).items() if text or key == "name"}
@@ -497,7 +497,7 @@ def test_a_shared_order_sums_to_the_cent(client: TestClient) -> None:
 
 
 @pytest.mark.usefixtures("planned")
-def test_best_use_is_told_and_accepted_as_one_act(
+def test_best_use_is_reported_and_accepted_as_one_act(
     client: TestClient, garden_of: Callable[[], Garden]
 ) -> None:
     for lot in (CHIPS, SPAWN, STRAW):  # no bark: the planned recipe cannot be laid, others can
@@ -545,7 +545,7 @@ def test_a_plan_that_is_no_longer_true_is_not_written(
     assert garden_of().patch("pump-corner").recipe == before
 
 
-def test_money_that_cannot_be_is_told_beside_the_field(client: TestClient) -> None:
+def test_money_that_cannot_be_is_reported_beside_the_field(client: TestClient) -> None:
     answer = client.get("/stores/best-use?money=lots")
     assert answer.status_code == 422
     assert "no amount of money" in faults_of(answer.text)["money"]

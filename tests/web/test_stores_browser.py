@@ -1,4 +1,4 @@
-"""Journeys through the stores in a real browser: phone and desk, keyboard, without scripts, no barrier."""
+"""Journeys through the stores in a real browser: by phone, by keyboard, without scripts."""
 
 from __future__ import annotations
 
@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from mulchwright.book import open_book
 from mulchwright.garden import Garden, Stage
+
+from .barriers import assert_open_to_all
+from .conftest import messages_of
 
 pytestmark = pytest.mark.browser
 
@@ -22,19 +24,29 @@ PLAN = "/beds/pump-corner"
 
 
 @pytest.fixture
-def garden_of(served: Any) -> Callable[[], Garden]:
+def garden_of(served_without_charts: Any) -> Callable[[], Garden]:
     """Reads the garden back from the served book."""
 
     def read() -> Garden:
-        with open_book(Path(served.book)) as opened:
+        with open_book(Path(served_without_charts.book)) as opened:
             return opened.garden()
 
     return read
 
 
 @pytest.fixture
-def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
+def open_page(browser: Any, served_without_charts: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     """Opens a path in a context of its own; no message and no request to elsewhere may be left behind."""
+    yield from _opener(browser, served_without_charts, strangers)
+
+
+@pytest.fixture
+def open_page_with_charts(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
+    """The same for pages with charts."""
+    yield from _opener(browser, served, strangers)
+
+
+def _opener(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..., Page]]:
     contexts, outside, messages = [], [], []
 
     def open_(path: str, *, quiet: bool = True, **options: Any) -> Page:
@@ -42,16 +54,11 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
         contexts.append(context)
         outside.append(strangers(context, served.address))
         page: Page = context.new_page()
-        if quiet:
-            page.on("console", lambda message: messages.append(message.text))
-        page.on("pageerror", lambda error: messages.append(str(error)))
-        go(page, path)
-        return page
-
-    def go(page: Page, path: str) -> None:
+        messages_of(page, messages, quiet=quiet)
         page.goto(served.address + path)
-        if page.locator("noscript").count() == 0 or page.evaluate("true"):
+        if options.get("java_script_enabled", True):
             expect(page.locator("main[data-waiting]")).to_have_count(0)
+        return page
 
     yield open_
     for context in contexts:
@@ -60,80 +67,10 @@ def open_page(browser: Any, served: Any, strangers: Any) -> Iterator[Callable[..
     assert messages == []
 
 
-def put_lots(page: Page) -> None:
-    """Fills the stores through the pages' own forms, with what the journeys need."""
-    origin = page.url.split("/stores")[0]
-    lots: tuple[dict[str, str | float | bool], ...] = (
-        {"kind": "chips", "name": "Alder heap", "material": "hardwood-chips", "way": "box", "width": "1 m",
-         "length": "2 m", "height": "50 cm", "origin": "clean", "since": "2031-06-01"},
-        {"kind": "chips", "name": "Off the road", "material": "hardwood-chips", "way": "vessels",
-         "count": "3", "each": "80 L", "origin": "known", "origin_roadside": "yes"},
-        {"kind": "spawn", "name": "Bag", "material": "sawdust-spawn", "species": "king-stropharia",
-         "way": "pieces", "pieces": "1", "piece": "2.5 kg", "origin": "clean", "since": "2031-05-20"},
-        {"kind": "brush", "name": "Prunings", "material": "hardwood-chips", "way": "sticks", "count_0": "40",
-         "length_0": "2 m", "middle_0": "4", "origin": "clean"},
-    )  # fmt: skip
-    for lot in lots:
-        answer = page.request.post(f"{origin}/stores/lots/new", form=lot, headers={"Origin": origin})
-        assert answer.ok, answer.text()[:200]
-    others: tuple[tuple[str, dict[str, str | float | bool]], ...] = (
-        ("sellers", {"name": "Yard", "delivery": "15", "days": "2"}),
-        ("offers", {"seller": "yard", "item": "wheat-straw", "unit": "kg", "size": "18 kg", "price": "8",
-                    "currency": "USD"}),
-        ("households", {"name": "The Plums", "item_0": "wheat-straw", "unit_0": "kg", "amount_0": "5 kg"}),
-        ("vessels", {"name": "tub", "volume": "90 L", "count": "1"}),
-    )  # fmt: skip
-    for path, form in others:
-        answer = page.request.post(f"{origin}/stores/{path}/new", form=form, headers={"Origin": origin})
-        assert answer.ok, answer.text()[:200]
-
-
-PAGES = (
-    "/stores", "/stores/needs", "/stores/best-use", "/stores/buying", "/stores/sharing", "/stores/sheets",
-    "/stores/lots/alder-heap", "/stores/lots/prunings", "/stores/lots/new?kind=spawn", "/stores/offers/new",
-    "/stores/recipes/new", "/stores/households/the-plums", f"{PLAN}/when?on=2031-06-12",
-    f"{PLAN}/built", PLAN,
-)  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("viewport", "scheme"), [(PHONE, "light"), (WIDE_SCREEN, "light"), (PHONE, "dark")],
-    ids=["phone", "desk", "phone-dark"],
-)  # fmt: skip
-def test_no_barrier_and_nothing_sticks_out(
-    open_page: Callable[..., Page], viewport: dict[str, int], scheme: str
+def test_letters_of_the_build_week_chart_keep_their_size(
+    open_page_with_charts: Callable[..., Page],
 ) -> None:
-    page = open_page("/stores", viewport=viewport, color_scheme=scheme)
-    origin = page.url.split("/stores")[0]
-    put_lots(page)
-    for path in PAGES:
-        page.goto(origin + path)
-        expect(page.locator("main[data-waiting]")).to_have_count(0)
-        charts = page.locator("figure[data-chart]").count()
-        expect(page.locator("figure[data-ready]")).to_have_count(charts)
-        for summary in page.locator("details.more > summary").all():
-            if summary.is_visible():
-                summary.click()
-        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
-        small = page.evaluate(
-            """[...document.querySelectorAll('main *')].filter(e => e.offsetParent && !e.closest('svg'))
-               .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
-               .filter(e => parseFloat(getComputedStyle(e).fontSize) < 17)
-               .map(e => e.outerHTML.slice(0, 70))"""
-        )
-        assert small == [], path
-        low = page.evaluate(
-            """[...document.querySelectorAll('button, input:not([type=hidden]):not([type=checkbox])'
-               + ':not([type=radio]), select, summary, .button, .tick')].filter(e => e.offsetParent)
-               .filter(e => e.getBoundingClientRect().height < 46).map(e => e.outerHTML.slice(0, 80))"""
-        )
-        assert low == [], path
-        results = Axe().run(page)
-        assert results.violations_count == 0, (path, results.generate_report())
-
-
-def test_letters_of_the_build_week_chart_keep_their_size(open_page: Callable[..., Page]) -> None:
-    page = open_page(f"{PLAN}/when", viewport=PHONE)
+    page = open_page_with_charts(f"{PLAN}/when", viewport=PHONE)
     expect(page.locator("figure[data-ready]")).to_have_count(1)
     sizes = page.evaluate(
         """(() => { const svg = document.querySelector('.plot svg');
@@ -217,20 +154,12 @@ def test_an_address_that_leads_home_is_refused_where_it_is_typed(open_page: Call
     expect(page.get_by_label("Address for the labels")).to_have_value("http://localhost:8000")
 
 
-@pytest.mark.parametrize("viewport", [PHONE, WIDE_SCREEN], ids=["phone", "desk"])
 def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
-    open_page: Callable[..., Page], garden_of: Callable[[], Garden], viewport: dict[str, int]
+    open_page: Callable[..., Page], garden_of: Callable[[], Garden]
 ) -> None:
     """Copied from a template, a layer moved, a fault mended, saved by Enter, planned for the bed."""
-    name = f"Straw on top, {viewport['width']}"
-    page = open_page("/stores/recipes/new?from=template:chips-alone", quiet=False, viewport=viewport)
-
-    def sound() -> None:
-        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
-        found = Axe().run(page)
-        assert found.violations_count == 0, found.generate_report()
-
-    sound()
+    name = "Straw on top"
+    page = open_page("/stores/recipes/new?from=template:chips-alone", quiet=False, viewport=PHONE)
     page.get_by_role("button", name="Add a layer on top").click()
     page.get_by_label("Layer 1 from the top, made of").select_option("wheat-straw")
     page.get_by_label("Layer 1 from the top, thick").fill("4 cm")
@@ -241,7 +170,7 @@ def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
     page.get_by_label("Plane 1, above the soil").fill("2 m")
     page.get_by_label("What you call it").press("Enter")
     expect(page.get_by_text("Lay the plane at 14 cm or lower")).to_be_visible()
-    sound()
+    assert_open_to_all(page)
     page.get_by_label("Plane 1, above the soil").fill("10 cm")
     page.get_by_label("What you call it").press("Enter")
     expect(page).to_have_url(re.compile("/stores/recipes#own-"))
@@ -249,7 +178,7 @@ def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
     kept = next(recipe for recipe in garden_of().recipes if recipe.name == name)
     assert [layer.material for layer in kept.layers] == ["twig-chips", "hardwood-chips", "wheat-straw"]
     assert max(plane.height_m for plane in kept.planes) == pytest.approx(0.10)
-    sound()
+    assert_open_to_all(page)
     page.get_by_role("button", name=f"Plan it for {garden_of().patch('pump-corner').name}: {name}").click()
     expect(page.get_by_role("status").first).to_contain_text(name)
     assert garden_of().patch("pump-corner").recipe == kept

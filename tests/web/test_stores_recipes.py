@@ -163,7 +163,7 @@ BAD = [
 
 
 @pytest.mark.parametrize(("typed", "field", "part"), BAD)
-def test_nonsense_is_told_beside_its_field(typed: dict[str, str], field: str, part: str) -> None:
+def test_nonsense_is_reported_beside_its_field(typed: dict[str, str], field: str, part: str) -> None:
     recipe, errors = read(TWO | typed, None, TRADE, "metric", ("Alder over straw 2",))
     assert recipe is None
     assert field in errors
@@ -208,7 +208,7 @@ def test_buttons_of_rows_store_nothing(client: TestClient, garden_of: Callable[[
     assert garden_of().recipes == ()
 
 
-def test_a_second_recipe_of_that_name_is_told_beside_the_name(kept: TestClient) -> None:
+def test_a_second_recipe_of_that_name_is_reported_beside_the_name(kept: TestClient) -> None:
     answer = kept.post("/stores/recipes/new", data=TWO)
     assert answer.status_code == 422
     assert "already" in faults(answer.text)["name"]

@@ -72,11 +72,13 @@ def test_the_picture_has_a_pixel_a_cell_and_hides_buildings(
 
 
 @pytest.mark.parametrize("path", ["map.png?month=13", "cells.json?month=none", "map.png?show=gold"])
-def test_a_map_there_is_not_is_told(ground_client: TestClient, path: str) -> None:
+def test_a_map_there_is_not_is_reported(ground_client: TestClient, path: str) -> None:
     assert ground_client.get(f"/ground/sun/{path}").status_code == 404
 
 
-def test_nonsense_in_day_and_hour_is_told_beside_the_field(ground_client: TestClient, filled: Filled) -> None:
+def test_nonsense_in_day_and_hour_is_reported_beside_the_field(
+    ground_client: TestClient, filled: Filled
+) -> None:
     filled(ground_client, "/ground/sun")
     answer = ground_client.get("/ground/sun?day=the-1st&hour=25:70")
     assert answer.status_code == 422
@@ -221,13 +223,13 @@ def test_the_outlook_and_the_bed_page_take_the_drawn_beds_light_from_the_plan(
     row = re.search(r"Under the medlar \(mushroom bed\)</th>(.*?)</tr>", cells, re.DOTALL)
     assert row is not None
     shares = [int(v) for v in re.findall(r"<td>(\d+) %</td>", row[1])]
-    told = re.search(r"Light from the plan: (\d+) %", drawn)
-    assert told is not None
-    assert int(told[1]) == pytest.approx(sum(shares) / 12, abs=1)
+    match = re.search(r"Light from the plan: (\d+) %", drawn)
+    assert match is not None
+    assert int(match[1]) == pytest.approx(sum(shares) / 12, abs=1)
     # The what-if starts from that light, not from the 40 % that were typed.
     shade = re.search(r'name="shade"[^>]*value="(\d+)"', drawn)
     assert shade is not None
-    assert int(shade[1]) == pytest.approx(100 - int(told[1]), abs=1)
+    assert int(shade[1]) == pytest.approx(100 - int(match[1]), abs=1)
 
 
 # ---- the ramp -----------------------------------------------------------------------
@@ -270,12 +272,12 @@ def test_screen_and_command_line_tell_the_same_of_a_drawn_bed(
     with open_book(ground_book) as book:
         garden, series = book.garden(), book.series()
     assert garden.stands_at is not None
-    told = AlmanacEngine(members=40, seed=5).outlook(garden, series, garden.stands_at, lambda _: None)
-    drawn = told.patch("under-the-medlar")
+    result = AlmanacEngine(members=40, seed=5).outlook(garden, series, garden.stands_at, lambda _: None)
+    drawn = result.patch("under-the-medlar")
     assert main(["outlook", str(ground_book), "--members", "40", "--seed", "5", "--json"]) == 0
     rows = {row["key"]: row for row in json.loads(capsys.readouterr().out)["patches"]}
     assert rows["under-the-medlar"] == next(
-        row for row in told.as_json()["patches"] if row["key"] == "under-the-medlar"
+        row for row in result.as_json()["patches"] if row["key"] == "under-the-medlar"
     )
     typed = garden.patch("under-the-medlar")
     assert drawn.patch.light_share != typed.light_share

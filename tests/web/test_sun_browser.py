@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from mulchwright.book import open_book
@@ -17,43 +16,6 @@ from mulchwright.ground import crown_shadow, wall_shadow
 from mulchwright.ground.geometry import inside
 
 pytestmark = pytest.mark.browser
-
-PHONE, WIDE_SCREEN = {"width": 360, "height": 740}, {"width": 1440, "height": 900}
-PAGES = ("/ground/sun?month=6", "/ground/spots", "/ground/choose", "/ground/look", "/beds/under-the-medlar")
-
-
-@pytest.mark.parametrize(
-    ("viewport", "scheme"),
-    [(PHONE, "light"), (WIDE_SCREEN, "light"), (PHONE, "dark"), (WIDE_SCREEN, "dark")],
-    ids=["phone", "desk", "phone-dark", "desk-dark"],
-)
-def test_pages_of_the_ground_have_no_barrier_and_fit(
-    ground_journey: Any, viewport: dict[str, int], scheme: str
-) -> None:
-    page = ground_journey.open(PAGES[0], viewport=viewport, color_scheme=scheme)
-    for path in PAGES:
-        page.goto(ground_journey.address + path)
-        page.locator("main:not([data-waiting])").wait_for()
-        for summary in page.locator(
-            "#ground details.more > summary, [data-spot] details.more > summary"
-        ).all():
-            summary.click()
-        results = Axe().run(page)
-        assert results.violations_count == 0, f"{path}: {results.generate_report()}"
-        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"], path
-        low = page.evaluate(
-            """[...document.querySelectorAll('button, input, select, summary, nav a, .button')]
-                .filter(e => !['hidden', 'checkbox', 'range'].includes(e.type))
-                .filter(e => e.offsetParent && e.getBoundingClientRect().height < 46)
-                .map(e => e.outerHTML.slice(0, 90))"""
-        )
-        assert low == [], path
-        letters = page.evaluate(
-            """[...document.querySelectorAll('svg.ground-map, svg.ramp')]
-                .filter(s => s.getBoundingClientRect().width)
-                .map(s => 17 * s.getBoundingClientRect().width / s.viewBox.baseVal.width)"""
-        )
-        assert all(size >= 16 for size in letters), (path, letters)
 
 
 def test_another_month_comes_without_loading_and_is_read_off_by_keys(ground_journey: Any) -> None:

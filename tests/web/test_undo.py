@@ -131,7 +131,7 @@ def test_the_logbook_lists_all_changes_each_with_its_button(client: TestClient, 
     assert "(undone)" in client.get("/log").text
 
 
-def test_a_conflict_is_told_in_words_and_nothing_is_changed(client: TestClient, path: Path) -> None:
+def test_a_conflict_is_reported_in_words_and_nothing_is_changed(client: TestClient, path: Path) -> None:
     client.post("/stores/vessels/new", data={"name": "tub", "volume": "90 L", "count": "1"})
     step = stood(path)[1][0]
     client.post("/stores/vessels/tub", data={"name": "big tub", "volume": "120 L", "count": "1"})

@@ -145,13 +145,13 @@ def test_watering_is_read_as_water_for_the_whole_bed() -> None:
         ({"add_thickness": "3 cm"}, "add_material", "made of"),
     ],
 )
-def test_nonsense_is_told_beside_its_field(typed: dict[str, str], field: str, said: str) -> None:
+def test_nonsense_is_reported_beside_its_field(typed: dict[str, str], field: str, said: str) -> None:
     errors = faults(typed)
     assert set(errors) == {field}
     assert said in errors[field]
 
 
-def test_all_faults_are_told_at_once() -> None:
+def test_all_faults_are_reported_at_once() -> None:
     assert set(faults({"shade": "x", "planes": "y", "thickness_0": "z"})) == {
         "shade",
         "planes",
@@ -189,23 +189,23 @@ def test_without_scripts_faults_stand_beside_their_fields_and_nothing_typed_is_l
 
 
 def test_fragment_tells_and_shows_the_comparison(client: TestClient) -> None:
-    told = client.get(f"{BED}/what-if/comparison", params={"planes": "1", "rate": "100 g/m²"}).json()
-    assert told["errors"] == {}
-    assert told["summary"].endswith(".")
-    assert "as it is" in told["html"]
+    data = client.get(f"{BED}/what-if/comparison", params={"planes": "1", "rate": "100 g/m²"}).json()
+    assert data["errors"] == {}
+    assert data["summary"].endswith(".")
+    assert "as it is" in data["html"]
 
 
 def test_fragment_tells_faults_by_field(client: TestClient) -> None:
-    told = client.get(f"{BED}/what-if/comparison", params={"shade": "dim"}).json()
-    assert told["html"] == ""
-    assert list(told["errors"]) == ["shade"]
+    data = client.get(f"{BED}/what-if/comparison", params={"shade": "dim"}).json()
+    assert data["html"] == ""
+    assert list(data["errors"]) == ["shade"]
 
 
 def test_no_spawn_brings_nothing(client: TestClient) -> None:
     # A bed that is never spawned cannot fruit: definition, no source needed.
-    told = client.get(f"{PLAN}/what-if/comparison", params={"planes": "0"}).json()
-    assert told["errors"] == {}
-    row = re.search(r"nothing in the first year</th><td>(.*?)</td><td>(?:<strong>)?(.*?)[<]", told["html"])
+    data = client.get(f"{PLAN}/what-if/comparison", params={"planes": "0"}).json()
+    assert data["errors"] == {}
+    row = re.search(r"nothing in the first year</th><td>(.*?)</td><td>(?:<strong>)?(.*?)[<]", data["html"])
     assert row is not None
     assert row[2] == "almost surely"
 

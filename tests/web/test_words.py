@@ -41,9 +41,9 @@ def test_chances_never_fall_as_probability_rises() -> None:
         top, bottom = re.findall(r"\d+", said)
         return int(top) / int(bottom)
 
-    told = [value(words.chance(i / 1000)) for i in range(1001)]
-    assert told == sorted(told)
-    assert all(abs(told[i] - i / 1000) <= 0.061 for i in range(1001))
+    lines = [value(words.chance(i / 1000)) for i in range(1001)]
+    assert lines == sorted(lines)
+    assert all(abs(lines[i] - i / 1000) <= 0.061 for i in range(1001))
 
 
 @pytest.mark.parametrize(

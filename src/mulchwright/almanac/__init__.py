@@ -1,22 +1,15 @@
 """What it means for the grower: outlooks, advice, what-ifs. Composes the rooms below; no files, no clock."""
 
-from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
+from mulchwright.almanac.advice import MoistureLimits, WateringAdvice
 from mulchwright.almanac.as_built import AsBuilt, DrawnLot, as_built
 from mulchwright.almanac.bed_today import BedToday, LookPlan
 from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
 from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
 from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
-from mulchwright.almanac.learning import Memory
+from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
-from mulchwright.almanac.purchases import Buying, buying
-from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipe_options, recipes_for
-from mulchwright.almanac.shared_orders import Sharing, sharing
-from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
-from mulchwright.almanac.stores import AmountLine, LotReport, NeedLine, Needs, build_amounts, needs_of
-from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
-from mulchwright.almanac.today import Today, today_asks
-from mulchwright.almanac.told import (
+from mulchwright.almanac.outlook_result import (
     Band,
     FirstPicking,
     Learned,
@@ -27,6 +20,13 @@ from mulchwright.almanac.told import (
     WeatherNote,
     YearAccount,
 )
+from mulchwright.almanac.purchases import Buying, buying
+from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipe_options, recipes_for
+from mulchwright.almanac.shared_orders import Sharing, sharing
+from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
+from mulchwright.almanac.stores import AmountLine, LotReport, NeedLine, Needs, build_amounts, needs_of
+from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
+from mulchwright.almanac.today import Today, today_asks
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.season.prepare import SECONDS_TO_PREPARE, engine_ready, prepare_engine
 
@@ -53,7 +53,7 @@ __all__ = [
     "LookPlan",
     "LotReport",
     "Memory",
-    "MoistureMarks",
+    "MoistureLimits",
     "MonthAmount",
     "NeedLine",
     "Needs",

@@ -12,7 +12,7 @@ from mulchwright.garden import Patch
 from mulchwright.season import food_cells, saturation_of_straw
 from mulchwright.trade import Trade
 
-__all__ = ["DAYS_OF_RAIN_AHEAD", "MoistureMarks", "WateringAdvice", "moisture_marks", "watering_advice"]
+__all__ = ["DAYS_OF_RAIN_AHEAD", "MoistureLimits", "WateringAdvice", "moisture_limits", "watering_advice"]
 
 DAYS_OF_RAIN_AHEAD = 3
 """Rain within so many days counts before water is advised."""
@@ -50,7 +50,7 @@ class WateringAdvice:
 
 
 @dataclass(frozen=True, slots=True)
-class MoistureMarks:
+class MoistureLimits:
     """Moistures (water / wet mass) of a bed's food at which its threads stall, do best and drown."""
 
     stall: float
@@ -59,7 +59,7 @@ class MoistureMarks:
     drown: float
 
 
-def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
+def moisture_limits(patch: Patch, trade: Trade) -> MoistureLimits:
     """A species' moistures, which the trade's table gives for straw, carried over to this bed's materials.
 
     What threads feel is how full the material is between air-dry and capacity, so the same fullness is
@@ -81,7 +81,7 @@ def moisture_marks(patch: Patch, trade: Trade) -> MoistureMarks:
         )
         return water / (water + dry)
 
-    return MoistureMarks(
+    return MoistureLimits(
         in_this_bed(species.stall_moisture.likely),
         in_this_bed(species.best_moisture_low.likely),
         in_this_bed(species.best_moisture_high.likely),
@@ -110,7 +110,7 @@ def watering_advice(
     cells = food_cells(patch.recipe, trade)
     dry = math.fsum(cell.dry_mass_kg_m2 for cell in cells)
     kept = math.fsum(cell.dry_mass_kg_m2 * cell.material.capture_share.likely for cell in cells) / dry
-    wanted = moisture_marks(patch, trade).low
+    wanted = moisture_limits(patch, trade).low
     days_ahead = rain_mm[today_day + 1 : today_day + 1 + DAYS_OF_RAIN_AHEAD].sum(axis=0) * patch.rain_share
     mark = min(patch.watering.below_moisture, wanted)
     missing_mm = max(wanted / (1 - wanted) - likely / (1 - likely), 0.0) * dry

@@ -157,7 +157,7 @@ class Basket:
 
     first_taste : species that nobody here has eaten of yet, so that the first meal is a few pieces.
     resting : days on which a species is left out because it was eaten the days before.
-    untold : older picks of which nobody noted what became of (all of) them.
+    unaccounted : older picks of which nobody noted what became of (all of) them.
     """
 
     lines: tuple[BasketLine, ...]
@@ -165,7 +165,7 @@ class Basket:
     sums: Sums
     first_taste: tuple[str, ...]
     resting: tuple[tuple[str, date], ...]
-    untold: tuple[LogEntry, ...] = ()
+    unaccounted: tuple[LogEntry, ...] = ()
 
     @property
     def use_first(self) -> BasketLine | None:
@@ -243,7 +243,7 @@ def basket(
     `InputError` for a temperature of which nothing is known.
     """
     house = household or Household()
-    lines, untold = _lines(garden, trade, today, now, house)
+    lines, unaccounted = _lines(garden, trade, today, now, house)
     tasted = set().union(*eaten_by_day(garden).values())
     kinds = {line.patch.species for line in lines}
     parts: list[Part] = []
@@ -273,7 +273,7 @@ def basket(
     order = list(Step)
     parts.sort(key=lambda part: (part.day, order.index(part.step)))
     return Basket(
-        lines, tuple(parts), _sums(lines, parts), tuple(sorted(kinds - tasted)), tuple(resting), untold
+        lines, tuple(parts), _sums(lines, parts), tuple(sorted(kinds - tasted)), tuple(resting), unaccounted
     )
 
 
@@ -283,7 +283,7 @@ def _lines(
     uses: dict[str, list[Use]] = {}
     for use in garden.uses:
         uses.setdefault(use.pick, []).append(use)
-    found, untold = [], []
+    found, unaccounted = [], []
     for pick in garden.log:
         if pick.kind is not LogKind.PICKED or pick.day > today:
             continue
@@ -292,10 +292,12 @@ def _lines(
         if left <= CRUMBS_KG:
             continue
         if (today - pick.day).days > FORGOTTEN_DAYS:
-            untold.append(pick)
+            unaccounted.append(pick)
         else:
             found.append(_line(garden, trade, pick, mine, left, today, now, house))
-    return tuple(sorted(found, key=lambda line: (line.use_by, line.pick.day, line.pick.key))), tuple(untold)
+    return tuple(sorted(found, key=lambda line: (line.use_by, line.pick.day, line.pick.key))), tuple(
+        unaccounted
+    )
 
 
 def line_of(

@@ -10,7 +10,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.almanac.told import PatchOutlook
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.garden import Garden, LogKind, Patch
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries
@@ -71,8 +71,8 @@ def _finite(values: Singles, low: int, high: int) -> list[int]:
     return [d for d in range(max(low, 0), high) if np.isfinite(values[d])]
 
 
-def _past_days(told: PatchOutlook, low: int, high: int) -> tuple[PastDay, ...]:
-    marks = told.moisture_marks
+def _past_days(bed_outlook: PatchOutlook, low: int, high: int) -> tuple[PastDay, ...]:
+    marks = bed_outlook.moisture_limits
 
     def wetness(moisture: float) -> Wetness:
         if moisture < marks.stall:
@@ -85,15 +85,16 @@ def _past_days(told: PatchOutlook, low: int, high: int) -> tuple[PastDay, ...]:
 
     return tuple(
         PastDay(
-            told.start + timedelta(days=d), float(told.moisture.p50[d]), wetness(float(told.moisture.p50[d])),
-            float(told.temperature_c.p50[d]), float(told.rain_mm[d]),
+            bed_outlook.start + timedelta(days=d), float(bed_outlook.moisture.p50[d]),
+            wetness(float(bed_outlook.moisture.p50[d])),
+            float(bed_outlook.temperature_c.p50[d]), float(bed_outlook.rain_mm[d]),
         )
-        for d in _finite(told.moisture.p50, low, high)
+        for d in _finite(bed_outlook.moisture.p50, low, high)
     )  # fmt: skip
 
 
 def bed_history(
-    told: PatchOutlook | Patch,
+    bed: PatchOutlook | Patch,
     garden: Garden,
     trade: Trade,
     *,
@@ -106,7 +107,7 @@ def bed_history(
     series : for nights of frost, which no outlook keeps. watered_days_ago : as the grower remembers it,
     where the logbook does not know; the nearer of the two counts.
     """
-    patch = told if isinstance(told, Patch) else told.patch
+    patch = bed if isinstance(bed, Patch) else bed.patch
     marks = {key: row.value for key, row in trade.evidence.items()}
     back = int(marks["look_back_days"])
     log = [e for e in garden.log if e.patch == patch.key and e.day <= today]
@@ -122,23 +123,23 @@ def bed_history(
     run_share = chance = water_mm = None
     wet_on = ready_on = None
     measured = False
-    if isinstance(told, PatchOutlook) and age is not None:
-        after = min((today - told.start).days + 1, told.days)
-        days = _past_days(told, after - back, after)
-        long_days = _past_days(told, after - int(marks["heat_look_back_days"]), after)
-        measured = told.measured_days >= after - back // 2
+    if isinstance(bed, PatchOutlook) and age is not None:
+        after = min((today - bed.start).days + 1, bed.days)
+        days = _past_days(bed, after - back, after)
+        long_days = _past_days(bed, after - int(marks["heat_look_back_days"]), after)
+        measured = bed.measured_days >= after - back // 2
         if days:
-            run_share = float(told.run_share.p50[after - 1])
-            chance = told.first_picking.chance_by(today)
+            run_share = float(bed.run_share.p50[after - 1])
+            chance = bed.first_picking.chance_by(today)
             poured = math.fsum((e.litres or 0) / patch.area_m2 for e in waterings if e.day >= days[0].day)
             water_mm = math.fsum(day.rain_mm for day in days) * patch.rain_share + poured
             rained = [day.day for day in long_days if day.rain_mm * patch.rain_share >= 5]
             wet_on = max([*rained, *([watered_on] if watered_on else [])], default=None)
-            run = told.run_share.p50[:after]
+            run = bed.run_share.p50[:after]
             ready = np.flatnonzero(run >= marks["run_done_share"])
             if ready.size:
-                ready_on = told.start + timedelta(days=int(ready[0]))
-                since_ready = _past_days(told, int(ready[0]), after)
+                ready_on = bed.start + timedelta(days=int(ready[0]))
+                since_ready = _past_days(bed, int(ready[0]), after)
     return BedHistory(
         patch, today, age, days, long_days, since_ready, run_share, chance, water_mm, watered_on,
         (today - watered_on).days if watered_on else None, wet_on,

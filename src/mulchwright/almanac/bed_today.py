@@ -12,8 +12,8 @@ from datetime import date, timedelta
 import numpy as np
 
 from mulchwright.almanac.near import NearDay
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span, computed_line, noted_line, table_line
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch
 from mulchwright.garden.logbook import Sight
@@ -141,7 +141,7 @@ def bed_today(
     plan = look_plan(found, today=today, last_look=look.day if look else None, pins_seen=pins)
     advice = item.watering_now
     dry = advice is not None and advice.litres == 0 and advice.rain_needed_mm > 0
-    mark = min(patch.watering.below_moisture, item.moisture_marks.low)
+    mark = min(patch.watering.below_moisture, item.moisture_limits.low)
     return BedToday(
         patch=patch,
         outlook=item,
@@ -179,7 +179,7 @@ def water_task(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Gard
     advice = bed.outlook.watering_now
     if advice is None or advice.litres <= 0 or bed.watered_on == today:
         return None
-    patch, marks = bed.patch, bed.outlook.moisture_marks
+    patch, marks = bed.patch, bed.outlook.moisture_limits
     species = trade.species[patch.species]
     deficit = "water that the food layers lack, spread over what runs past them"
     working = (
@@ -250,7 +250,7 @@ def look_task(bed: BedToday, today: date) -> GardenTask | None:
 def bed_warnings(bed: BedToday, near: Sequence[NearDay], trade: Trade, today: date) -> Iterator[GardenTask]:
     """Warnings about one bed in the next days: too wet, too hot, or frost on pins and mushrooms."""
     patch, item = bed.patch, bed.outlook
-    marks = item.moisture_marks
+    marks = item.moisture_limits
     species = trade.species[patch.species]
     if bed.moisture.likely > marks.drown:
         yield GardenTask(

@@ -16,8 +16,8 @@ from typing import Any
 
 import numpy as np
 
-from mulchwright.almanac.told import Outlook, PatchOutlook
-from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept, Patch, Stage
+from mulchwright.almanac.outlook_result import Outlook, PatchOutlook
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, SavedOutlook, Stage
 from mulchwright.season import food_cells
 from mulchwright.trade import Trade
 
@@ -146,29 +146,29 @@ class Past:
 
 def outlook_of_bed(outlook: Outlook | None, patch: Patch) -> PatchOutlook | None:
     """The outlook of a patch, if it is of the bed as it was built."""
-    for told in outlook.patches if outlook else ():
-        if told.patch.key == patch.key and told.patch.built_on == patch.built_on:
-            return told
+    for bed_outlook in outlook.patches if outlook else ():
+        if bed_outlook.patch.key == patch.key and bed_outlook.patch.built_on == patch.built_on:
+            return bed_outlook
     return None
 
 
-def past_of(told: PatchOutlook | None, trade: Trade, year: int, until: date) -> Past | None:
+def past_of(bed_outlook: PatchOutlook | None, trade: Trade, year: int, until: date) -> Past | None:
     """A bed's year up to `until` as its outlook has it; None without one that covers that day."""
-    if told is None or told.patch.built_on is None:
+    if bed_outlook is None or bed_outlook.patch.built_on is None:
         return None
-    last = (until - told.start).days
-    first = max((max(date(year, 1, 1), told.patch.built_on) - told.start).days, 0)
-    if not first <= last < told.days:
+    last = (until - bed_outlook.start).days
+    first = max((max(date(year, 1, 1), bed_outlook.patch.built_on) - bed_outlook.start).days, 0)
+    if not first <= last < bed_outlook.days:
         return None
-    built = max((told.patch.built_on - told.start).days, 0)
-    wakes = trade.species[told.patch.species].growth_temperature_min_c.likely
-    first_picking = told.learned.first_before if told.learned else told.first_picking
+    built = max((bed_outlook.patch.built_on - bed_outlook.start).days, 0)
+    wakes = trade.species[bed_outlook.patch.species].growth_temperature_min_c.likely
+    first_picking = bed_outlook.learned.first_before if bed_outlook.learned else bed_outlook.first_picking
     return Past(
-        told.moisture.p50[first : last + 1],
-        told.temperature_c.p50[first : last + 1],
-        np.arange(first, last + 1) < told.measured_days,
-        float(told.run_share.p50[last]),
-        int(np.count_nonzero(told.temperature_c.p50[built : last + 1] >= wakes)),
+        bed_outlook.moisture.p50[first : last + 1],
+        bed_outlook.temperature_c.p50[first : last + 1],
+        np.arange(first, last + 1) < bed_outlook.measured_days,
+        float(bed_outlook.run_share.p50[last]),
+        int(np.count_nonzero(bed_outlook.temperature_c.p50[built : last + 1] >= wakes)),
         first_picking.chance_by(until),
     )
 
@@ -185,9 +185,9 @@ def could_crop_by(patch: Patch, past: Past | None, trade: Trade, until: date, pi
     return past is not None and past.warm_days >= ripe and past.chance >= EVEN
 
 
-def _weather_reasons(told: PatchOutlook, past: Past, trade: Trade) -> list[tuple[float, Reason]]:
+def _weather_reasons(bed_outlook: PatchOutlook, past: Past, trade: Trade) -> list[tuple[float, Reason]]:
     """Reasons of moisture and warmth with the share of days they weigh, from measured weather only."""
-    species, marks = trade.species[told.patch.species], told.moisture_marks
+    species, marks = trade.species[bed_outlook.patch.species], bed_outlook.moisture_limits
     known = past.measured & np.isfinite(past.moisture) & np.isfinite(past.temperature_c)
     growing = known & (past.temperature_c >= species.growth_temperature_min_c.likely)
     of_days = int(np.count_nonzero(growing))
@@ -210,13 +210,13 @@ def _weather_reasons(told: PatchOutlook, past: Past, trade: Trade) -> list[tuple
     return sorted(found, key=lambda item: -item[0])
 
 
-def share_left_of(told: PatchOutlook | None) -> float | None:
+def share_left_of(bed_outlook: PatchOutlook | None) -> float | None:
     """The middle share of the food as laid that is left, from the outlook; None where it says nothing."""
-    return told.remains[0].food_share.p50 if told and told.remains else None
+    return bed_outlook.remains[0].food_share.p50 if bed_outlook and bed_outlook.remains else None
 
 
 def reason_for(
-    bed: BedYear, told: PatchOutlook | None, past: Past | None, trade: Trade, until: date, today: date
+    bed: BedYear, bed_outlook: PatchOutlook | None, past: Past | None, trade: Trade, until: date, today: date
 ) -> Reason | None:
     """Why a bed gave little, from its own history; None where nothing in it tells."""
     patch = bed.patch
@@ -227,11 +227,11 @@ def reason_for(
     needs = species.ripening_days.likely
     if not bed.picks and age < needs:
         return Reason(ReasonKind.YOUNG, {"age_days": float(age), "needs_days": needs})
-    left, mark = share_left_of(told), trade.constants["retire_share_left"].value
+    left, mark = share_left_of(bed_outlook), trade.constants["retire_share_left"].value
     if left is not None and left < mark and (today - until).days <= FRESH_DAYS:
         return Reason(ReasonKind.RUN_THROUGH, {"share_left": left, "mark": mark})
-    if told is not None and past is not None:
-        weather = _weather_reasons(told, past, trade)
+    if bed_outlook is not None and past is not None:
+        weather = _weather_reasons(bed_outlook, past, trade)
         if weather:
             return weather[0][1]
         if not bed.picks and past.run_share < species.run_share_to_fruit.likely:
@@ -242,7 +242,7 @@ def reason_for(
     return None
 
 
-def records_of(kept: Sequence[OutlookKept], patch: Patch, today: date) -> list[tuple[date, dict[str, Any]]]:
+def records_of(kept: Sequence[SavedOutlook], patch: Patch, today: date) -> list[tuple[date, dict[str, Any]]]:
     """What was kept of a bed as it was built, oldest first; records that cannot be read are left out."""
     found = []
     for old in sorted(kept, key=lambda item: item.made_on):
@@ -315,11 +315,12 @@ def bed_year(
     )  # fmt: skip
 
 
-def year_is_in(told: PatchOutlook | None, year: int, today: date) -> bool:
+def year_is_in(bed_outlook: PatchOutlook | None, year: int, today: date) -> bool:
     """Whether the year is over, or less than 1 in 10 of the futures brings another picking in it."""
     end = date(year, 12, 31)
     return today > end or (
-        told is not None and (told.next_picking.p10 is None or told.next_picking.p10 > end)
+        bed_outlook is not None
+        and (bed_outlook.next_picking.p10 is None or bed_outlook.next_picking.p10 > end)
     )
 
 

@@ -142,10 +142,10 @@ def best_use(
     options, notes = valued_options(
         garden, series, trade, chosen, today=today, members=members, seed=seed, progress=progress
     )
-    offers, told = priced_offers(garden, trade)
+    offers, price_notes = priced_offers(garden, trade)
     on = max(today, min((patch.built_on or today) for patch in chosen))
     resources, found, limited = resources_of(garden, trade, options, offers, on)
-    notes += [*found, *(told if money_cents is not None else ())]
+    notes += [*found, *(price_notes if money_cents is not None else ())]
     candidates, stocks = _question(chosen, options, resources, limited, set(must), trade)
     shop = Shop.of(offers, garden, resources, money_cents, options, stocks)
     notes += shop.notes

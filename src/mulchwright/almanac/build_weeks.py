@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
-from mulchwright.almanac.told import Quantiles
+from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook_result import Quantiles
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.trade import Trade
@@ -56,9 +56,9 @@ def build_weeks(
     beds = tuple(
         replace(patch, key=f"week-{week}", built_on=day, stage=Stage.PLANNED) for week, day in enumerate(days)
     )
-    told = outlook(
+    result = outlook(
         replace(garden, patches=beds, log=()), series, trade, today=min(today, first), start=first,
-        days=(days[-1] - first).days + 366, members=members, seed=seed, alike=True, progress=progress,
+        days=(days[-1] - first).days + 366, members=members, seed=seed, options=ALIKE, progress=progress,
     )  # fmt: skip
     return tuple(
         BuildWeek(
@@ -69,5 +69,5 @@ def build_weeks(
             first_year_kg=item.picked_first_year_kg,
             first_year_litres=item.watered_first_year_litres,
         )
-        for day, item in zip(days, told.patches, strict=True)
+        for day, item in zip(days, result.patches, strict=True)
     )

@@ -198,7 +198,7 @@ def schedule_of(
     day = build_on or patch.built_on
     if day is None:
         raise InputError(
-            f"Patch {patch.name!r} has no build day yet; choose one to reckon back from.", field="build_on"
+            f"Patch {patch.name!r} has no build day yet; choose one to work out back from.", field="build_on"
         )
     moved = replace(patch, built_on=day)
     others = tuple(moved if one.key == patch_key else one for one in garden.patches)

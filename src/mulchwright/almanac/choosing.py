@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
-from mulchwright.almanac.told import PatchOutlook
+from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Garden,
@@ -137,12 +137,12 @@ def choices_for(
         )
         for template, key in pairs
     ]
-    told = outlook(
+    result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=TWO_YEARS, alike=True, members=members, seed=seed, progress=progress,
+        start=built_on, days=TWO_YEARS, options=ALIKE, members=members, seed=seed, progress=progress,
     )  # fmt: skip
     choices = []
-    for (template, key), item in zip(pairs, told.patches, strict=True):
+    for (template, key), item in zip(pairs, result.patches, strict=True):
         offered, reason = _judgement(trade.species[key], template, trade, beginner)
         choices.append(Choice(trade.species[key], template, item.patch, item, offered, reason))
 

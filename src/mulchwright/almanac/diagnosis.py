@@ -1,6 +1,6 @@
 """From what is seen on a bed to what may be the matter, with the bed's own history as evidence.
 
-A sign points at troubles, a usual one more than a rare one. What the outlook reckons of the bed's moisture
+A sign points at troubles, a usual one more than a rare one. What the outlook works out of the bed's moisture
 and warmth, the weather record, the recipe and the logbook then speak for or against each. Points only
 rank: every weight is our own judgement (`trade/evidence.toml`, grade estimate), for nobody has counted beds
 by sign and cause. Nothing here identifies a mushroom; a sign that may be another one calls for a warning
@@ -15,8 +15,8 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from mulchwright.almanac.bed_history import bed_history
-from mulchwright.almanac.evidence import Marks, Reason, reasons_of
-from mulchwright.almanac.told import PatchOutlook
+from mulchwright.almanac.evidence import Reason, Thresholds, reasons_of
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
 from mulchwright.trade import Caution, Lookalike, Symptom, Trade, Trouble
@@ -62,7 +62,7 @@ class Stranger:
 
 
 def diagnose(
-    told: PatchOutlook | Patch,
+    bed_or_outlook: PatchOutlook | Patch,
     garden: Garden,
     trade: Trade,
     signs: Sequence[str],
@@ -82,8 +82,10 @@ def diagnose(
     if unknown:
         raise InputError(f"There is no sign {unknown[0][:80]!r}; choose from the list.", field="signs")
     seen = [key for key in trade.symptoms if key in set(signs)]
-    at = Marks({key: row.value for key, row in trade.evidence.items()}, trade)
-    past = bed_history(told, garden, trade, today=today, series=series, watered_days_ago=watered_days_ago)
+    at = Thresholds({key: row.value for key, row in trade.evidence.items()}, trade)
+    past = bed_history(
+        bed_or_outlook, garden, trade, today=today, series=series, watered_days_ago=watered_days_ago
+    )
     points: dict[str, float] = {}
     explains: dict[str, list[str]] = {}
     for key in seen:

@@ -16,7 +16,7 @@ from typing import Protocol
 from mulchwright.almanac.bed_history import BedHistory, PastDay, Wetness
 from mulchwright.trade import EVIDENCE_TESTS, Trade, Trouble
 
-__all__ = ["RULES", "Marks", "Reason", "Unit", "reasons_of"]
+__all__ = ["RULES", "Reason", "Thresholds", "Unit", "reasons_of"]
 
 
 class Unit(StrEnum):
@@ -33,7 +33,7 @@ class Reason:
 
     points : what it adds to a trouble; below 0 where it speaks against. `text` has a gap `{0}`, `{1}`, ...
     for each figure and `{day0}`, ... for each day, which the page fills in the grower's units and words.
-    reckoned : rests on the outlook, not on a reading.
+    worked out : rests on the outlook, not on a reading.
     """
 
     points: float
@@ -49,11 +49,11 @@ class Reason:
 
 
 class _Rule(Protocol):
-    def __call__(self, past: BedHistory, at: Marks) -> Reason | None: ...
+    def __call__(self, past: BedHistory, at: Thresholds) -> Reason | None: ...
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
+class Thresholds:
     """The marks and weights of the evidence, and the trade's rows of this bed."""
 
     value: Mapping[str, float]
@@ -95,7 +95,7 @@ def _on(count: int, of: int) -> str:
 
 
 @_rule("wet-days")
-def _wet_days(past: BedHistory, at: Marks) -> Reason | None:
+def _wet_days(past: BedHistory, at: Thresholds) -> Reason | None:
     if not past.days:
         return None
     drowned, wet = _count(past.days, Wetness.DROWNED), _count(past.days, Wetness.DROWNED, Wetness.WET)
@@ -109,7 +109,7 @@ def _wet_days(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("dry-days")
-def _dry_days(past: BedHistory, at: Marks) -> Reason | None:
+def _dry_days(past: BedHistory, at: Thresholds) -> Reason | None:
     if not past.days:
         return None
     stalled, low = _count(past.days, Wetness.DRY), _count(past.days, Wetness.DRY, Wetness.LOW)
@@ -122,7 +122,7 @@ def _dry_days(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("moist-enough")
-def _moist_enough(past: BedHistory, at: Marks) -> Reason | None:
+def _moist_enough(past: BedHistory, at: Thresholds) -> Reason | None:
     if not past.days:
         return None
     good, of = _count(past.days, Wetness.LOW, Wetness.GOOD), len(past.days)
@@ -134,12 +134,12 @@ def _moist_enough(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("hot-days")
-def _hot_days(past: BedHistory, at: Marks) -> Reason | None:
+def _hot_days(past: BedHistory, at: Thresholds) -> Reason | None:
     if not past.long_days:
         return None
     hottest = max(past.long_days, key=lambda day: day.temperature_c)
     figure = ((hottest.temperature_c, Unit.TEMPERATURE),)
-    told = (
+    text = (
         f"In the last {_times(len(past.long_days))} the middle of the bed was warmest on {{day0}}: "
         "about {0}."
     )
@@ -147,11 +147,11 @@ def _hot_days(past: BedHistory, at: Marks) -> Reason | None:
     points = at.strong if hottest.temperature_c >= mark else (
         at.slight if hottest.temperature_c >= mark - 4 else -at.strong
     )  # fmt: skip
-    return Reason(points, told, figure, (hottest.day,), True)
+    return Reason(points, text, figure, (hottest.day,), True)
 
 
 @_rule("warm-now")
-def _warm_now(past: BedHistory, at: Marks) -> Reason | None:
+def _warm_now(past: BedHistory, at: Thresholds) -> Reason | None:
     week = past.days[-7:]
     if not week:
         return None
@@ -164,7 +164,7 @@ def _warm_now(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("cold-days")
-def _cold_days(past: BedHistory, at: Marks) -> Reason | None:
+def _cold_days(past: BedHistory, at: Thresholds) -> Reason | None:
     if not past.days:
         return None
     least = at.trade.species[past.patch.species].growth_temperature_min_c.likely
@@ -178,7 +178,7 @@ def _cold_days(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("frost-nights")
-def _frost(past: BedHistory, at: Marks) -> Reason | None:
+def _frost(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.frost_nights is None:
         return None
     nights = past.frost_nights
@@ -190,7 +190,7 @@ def _frost(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("rain-lately")
-def _rain_lately(past: BedHistory, at: Marks) -> Reason | None:
+def _rain_lately(past: BedHistory, at: Thresholds) -> Reason | None:
     """Told for wet troubles; `_turned` turns it round for dry ones."""
     if past.water_mm is None:
         return None
@@ -203,7 +203,7 @@ def _rain_lately(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("watered-lately")
-def _watered_lately(past: BedHistory, at: Marks) -> Reason | None:
+def _watered_lately(past: BedHistory, at: Thresholds) -> Reason | None:
     """Told for wet troubles; `_turned` turns it round for dry ones."""
     long_ago = at.value["watered_long_ago_days"]
     if past.wet_on is None and past.watered_days_ago is None:
@@ -217,7 +217,7 @@ def _watered_lately(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("deep-bed")
-def _deep_bed(past: BedHistory, at: Marks) -> Reason | None:
+def _deep_bed(past: BedHistory, at: Thresholds) -> Reason | None:
     depth = past.patch.recipe.depth_m
     deep = depth >= at.value["deep_bed_m"]
     return Reason(
@@ -228,20 +228,20 @@ def _deep_bed(past: BedHistory, at: Marks) -> Reason | None:
     )
 
 
-def _food_depth(past: BedHistory, at: Marks) -> float:
+def _food_depth(past: BedHistory, at: Thresholds) -> float:
     return math.fsum(
         layer.thickness_m for layer in past.patch.recipe.layers if at.trade.materials[layer.material].is_food
     )
 
 
 @_rule("thin-bed")
-def _thin_bed(past: BedHistory, at: Marks) -> Reason | None:
+def _thin_bed(past: BedHistory, at: Thresholds) -> Reason | None:
     depth = _food_depth(past, at)
     thin = depth < at.value["thin_bed_m"]
     return Reason(at.strong if thin else -at.slight, "Its food is {0} deep.", ((depth, Unit.DEPTH),))
 
 
-def _straw(past: BedHistory, at: Marks) -> float:
+def _straw(past: BedHistory, at: Thresholds) -> float:
     food = _food_depth(past, at)
     straw = math.fsum(
         layer.thickness_m
@@ -252,7 +252,7 @@ def _straw(past: BedHistory, at: Marks) -> float:
 
 
 @_rule("straw-share")
-def _straw_share(past: BedHistory, at: Marks) -> Reason | None:
+def _straw_share(past: BedHistory, at: Thresholds) -> Reason | None:
     share = _straw(past, at)
     if share == 0:
         return Reason(-at.strong, "There is no straw in it.")
@@ -261,7 +261,7 @@ def _straw_share(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("chips-only")
-def _chips_only(past: BedHistory, at: Marks) -> Reason | None:
+def _chips_only(past: BedHistory, at: Thresholds) -> Reason | None:
     bare = _straw(past, at) == 0
     return Reason(
         at.slight if bare else -at.slight,
@@ -270,7 +270,7 @@ def _chips_only(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("rich-food")
-def _rich_food(past: BedHistory, at: Marks) -> Reason | None:
+def _rich_food(past: BedHistory, at: Thresholds) -> Reason | None:
     rich = [layer.material for layer in past.patch.recipe.all_layers if layer.material == "compost"]
     if rich:
         return Reason(at.strong, "There is compost in it.")
@@ -278,14 +278,14 @@ def _rich_food(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("aged-food")
-def _aged_food(past: BedHistory, at: Marks) -> Reason | None:
+def _aged_food(past: BedHistory, at: Thresholds) -> Reason | None:
     if any(layer.material in ("aged-chips", "leaf-mold") for layer in past.patch.recipe.all_layers):
         return Reason(at.strong, "It was built with aged chips or leaf mold.")
     return Reason(-at.slight, "It was built with fresh food, by its recipe.")
 
 
 @_rule("grain-spawn")
-def _grain_spawn(past: BedHistory, at: Marks) -> Reason | None:
+def _grain_spawn(past: BedHistory, at: Thresholds) -> Reason | None:
     if not past.patch.recipe.planes:
         return None
     grain = any(plane.spawn == "grain-spawn" for plane in past.patch.recipe.planes)
@@ -296,7 +296,7 @@ def _grain_spawn(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("spawn-rate")
-def _spawn_rate(past: BedHistory, at: Marks) -> Reason | None:
+def _spawn_rate(past: BedHistory, at: Thresholds) -> Reason | None:
     rate = past.patch.recipe.spawn_kg_m2
     usual = at.trade.species[past.patch.species].spawn_rate_kg_m2
     if rate == 0:
@@ -307,7 +307,7 @@ def _spawn_rate(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("sunny-spot")
-def _sunny_spot(past: BedHistory, at: Marks) -> Reason | None:
+def _sunny_spot(past: BedHistory, at: Thresholds) -> Reason | None:
     share = past.patch.monthly_light_share()[past.today.month - 1]
     sunny = share >= at.value["light_open"]
     return Reason(
@@ -325,7 +325,7 @@ def _age_words(days: int) -> str:
 
 
 @_rule("young-bed")
-def _young_bed(past: BedHistory, at: Marks) -> Reason | None:
+def _young_bed(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.age_days is None:
         return None
     young = past.age_days <= at.value["young_days"]
@@ -333,7 +333,7 @@ def _young_bed(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("old-bed")
-def _old_bed(past: BedHistory, at: Marks) -> Reason | None:
+def _old_bed(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.age_days is None:
         return None
     life = at.trade.species[past.patch.species].bed_life_years
@@ -347,7 +347,7 @@ def _old_bed(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("topped-up")
-def _topped_up(past: BedHistory, at: Marks) -> Reason | None:
+def _topped_up(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.age_days is None:
         return None
     if past.topped_up_on is None:
@@ -357,7 +357,7 @@ def _topped_up(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("run-share")
-def _run_share(past: BedHistory, at: Marks) -> Reason | None:
+def _run_share(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.run_share is None:
         return None
     done = past.run_share >= at.value["run_done_share"]
@@ -368,8 +368,8 @@ def _run_share(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("run-behind")
-def _run_behind(past: BedHistory, at: Marks) -> Reason | None:
-    """Threads should be there by the reckoning, so that missing ones need another reason."""
+def _run_behind(past: BedHistory, at: Thresholds) -> Reason | None:
+    """Threads should be there by the calculation, so that missing ones need another reason."""
     if past.run_share is None:
         return None
     expected = past.run_share >= 0.25
@@ -381,7 +381,7 @@ def _run_behind(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("too-early")
-def _too_early(past: BedHistory, at: Marks) -> Reason | None:
+def _too_early(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.chance_so_far is None or past.picked_on:
         return None
     chance = past.chance_so_far
@@ -397,7 +397,7 @@ def _too_early(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("mature-long")
-def _mature_long(past: BedHistory, at: Marks) -> Reason | None:
+def _mature_long(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.ready_on is None or past.chance_so_far is None:
         return (
             None
@@ -413,7 +413,7 @@ def _mature_long(past: BedHistory, at: Marks) -> Reason | None:
     )  # fmt: skip
 
 
-def _pin_days(past: BedHistory, at: Marks) -> int:
+def _pin_days(past: BedHistory, at: Thresholds) -> int:
     """Days since the bed was ready whose trailing week was in the range for pins, and damp enough."""
     kind = at.trade.species[past.patch.species]
     low, high = kind.pin_temperature_min_c.likely, kind.pin_temperature_max_c.likely
@@ -426,7 +426,7 @@ def _pin_days(past: BedHistory, at: Marks) -> int:
 
 
 @_rule("pin-weather")
-def _pin_weather(past: BedHistory, at: Marks) -> Reason | None:
+def _pin_weather(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.run_share is None:
         return None
     if past.ready_on is None:
@@ -442,7 +442,7 @@ def _pin_weather(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("pin-weather-had")
-def _pin_weather_had(past: BedHistory, at: Marks) -> Reason | None:
+def _pin_weather_had(past: BedHistory, at: Thresholds) -> Reason | None:
     reason = _pin_weather(past, at)
     if reason is None:
         return None
@@ -450,7 +450,7 @@ def _pin_weather_had(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("soil-touch")
-def _soil_touch(past: BedHistory, at: Marks) -> Reason | None:
+def _soil_touch(past: BedHistory, at: Thresholds) -> Reason | None:
     materials = [layer.material for layer in past.patch.recipe.all_layers]
     if "soil" in materials:
         return Reason(-at.strong, "There is soil in its recipe.")
@@ -460,7 +460,7 @@ def _soil_touch(past: BedHistory, at: Marks) -> Reason | None:
 
 
 @_rule("casing-kind")
-def _casing_kind(past: BedHistory, at: Marks) -> Reason | None:
+def _casing_kind(past: BedHistory, at: Thresholds) -> Reason | None:
     needs = at.trade.species[past.patch.species].needs_casing
     return Reason(
         at.slight if needs else -at.slight,
@@ -474,12 +474,12 @@ _TURNED = {
 """Evidence of water, which speaks against these troubles where it speaks for the wet ones."""
 
 
-def _weakened(points: float, at: Marks) -> float:
+def _weakened(points: float, at: Thresholds) -> float:
     """Where the weather was guessed, not measured, strong evidence counts as slight and slight as none."""
     return math.copysign(at.slight, points) if abs(points) >= at.strong else 0.0
 
 
-def reasons_of(trouble: Trouble, past: BedHistory, at: Marks) -> tuple[Reason, ...]:
+def reasons_of(trouble: Trouble, past: BedHistory, at: Thresholds) -> tuple[Reason, ...]:
     found = []
     for name in trouble.tests:
         reason = RULES[name](past, at)

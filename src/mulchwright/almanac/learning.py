@@ -1,25 +1,24 @@
 """What the logbook teaches: entries become notes, notes narrow the draws of their bed and of its species.
 
 Pure: the same garden, weather, seed and day give the same draws, in whatever order the entries were made.
-`Memory` only spares work that was done before, be it on a `Shelf` that outlasts it; it changes no figure.
+`Memory` only spares work that was done before; it changes no figure.
 """
 
 from __future__ import annotations
 
 import hashlib
 import os
-import threading
 import zlib
-from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from mulchwright.almanac.memory import Memory
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
 from mulchwright.season import bed_arrays, food_cells, forcing_of, model_constants_of, simulate
 from mulchwright.season.draws import bed_prior, prior_latent
@@ -38,20 +37,18 @@ from mulchwright.season.learn import (
     with_fresh_luck,
 )
 from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpness, notes_of, surprises
+from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave, DailySeries, mean_annual_wave, weather_futures
 
 __all__ = [
     "BedPosterior",
-    "Memory",
     "Past",
-    "PosteriorCache",
     "Posteriors",
     "Taught",
     "course_runner",
     "notes_from",
     "posteriors",
-    "sharpness_of",
     "trade_fingerprint",
 ]  # fmt: skip
 
@@ -65,7 +62,7 @@ ENTRIES_AT_ONCE, ENTRIES_IN_BLOCK = 8, 24
 are long past are taken together, a block at a time."""
 STEPS_CACHED = 3
 """How many of a bed's last steps outlast the program; the next entry begins from one of them."""
-HARDLY_TOLD = 0.12
+HARDLY_EXPECTED = 0.12
 """An entry that members tell for less well than this, on average, is called odd."""
 ODD_SHARE = 0.34
 """When so large a share of a bed's notes is odd, the notes are said not to fit."""
@@ -115,67 +112,10 @@ class BedPosterior:
 Posteriors = Mapping[str, BedPosterior]
 
 
-class PosteriorCache(Protocol):
-    """Where a `Memory` lays what is to outlast it. Never raises: what cannot be read is None."""
-
-    def read(self, key: str) -> Any:
-        """What was laid down under a key, None where there is nothing that can be used."""
-
-    def write(self, key: str, made: Any) -> None:
-        """Lay something down."""
-
-
-class Memory:
-    """Keeps results by the fingerprint of all that went into them; safe among threads.
-
-    shelf : keeps what is `lasting` beyond the life of this object.
-    """
-
-    def __init__(self, room: int = 600, *, cache: PosteriorCache | None = None) -> None:
-        self._room = room
-        self._cache = cache
-        self._lock = threading.Lock()
-        self._kept: OrderedDict[str, Any] = OrderedDict()
-
-    def get(self, key: str, make: Callable[[], Any], *, lasting: bool = False) -> Any:
-        """What is kept under a key, made when it is missing."""
-        found = self.kept(key, lasting=lasting)
-        if found is None:
-            found = make()
-            self.keep(key, found, lasting=lasting)
-        return found
-
-    def kept(self, key: str, *, lasting: bool = False) -> Any:
-        """What is kept under a key, or None."""
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-        found = self._cache.read(key) if lasting and self._cache is not None else None
-        if found is not None:
-            self.keep(key, found)
-        return found
-
-    def keep(self, key: str, made: Any, *, lasting: bool = False) -> None:
-        """Keep something, never None, under a key."""
-        with self._lock:
-            self._kept[key] = made
-            self._kept.move_to_end(key)
-            while len(self._kept) > self._room:
-                self._kept.popitem(last=False)
-        if lasting and self._cache is not None:
-            self._cache.write(key, made)
-
-
 def trade_fingerprint(trade: Trade) -> str:
-    """A fingerprint of the tables that a season is reckoned with."""
+    """A fingerprint of the tables that a season is worked out with."""
     tables = (trade.constants, trade.species, trade.materials, trade.spawn, trade.woods)
     return hashlib.blake2b(repr([dict(table) for table in tables]).encode(), digest_size=16).hexdigest()
-
-
-def sharpness_of(trade: Trade) -> Sharpness:
-    """How sharply a grower sees, from the trade's constants."""
-    return Sharpness(*(trade.constants[name].value for name in Sharpness._fields))
 
 
 def _telling(patch: Patch, log: Sequence[LogEntry], today: date) -> list[LogEntry]:
@@ -209,7 +149,7 @@ def notes_from(patch: Patch, entries: Sequence[LogEntry], sharp: Sharpness) -> N
 
     return notes_of(
         [day(entry) for entry in looks],
-        [_SEEN[entry.sight] if entry.sight is not None else Seen.UNTOLD for entry in looks],
+        [_SEEN[entry.sight] if entry.sight is not None else Seen.NOT_STATED for entry in looks],
         [entry.share if entry.share is not None else NOT_SEEN for entry in looks],
         [(day(entry), entry.mass_kg / patch.area_m2 if entry.mass_kg else NOT_SEEN) for entry in picks],
         until=max(day(entry) for entry in entries),
@@ -333,9 +273,9 @@ class _Learners:
             self.memory.keep(f"past {patch.key}", (whole_fingerprint, past))
             cloud = self._climbed(learner, forcing, measured=past is None)
             course = course_runner(patch, self.trade, forcing, learner.log, threads=self.threads)(cloud.z)
-            told = surprises(notes, course, self.sharp, cloud.weights())
+            surprising = surprises(notes, course, self.sharp, cloud.weights())
             days = np.concatenate((notes.look_day, notes.pick_day))
-            strange = np.concatenate(told) < HARDLY_TOLD
+            strange = np.concatenate(surprising) < HARDLY_EXPECTED
             assert patch.built_on is not None
             odd = tuple(sorted({patch.built_on + timedelta(days=int(day)) for day in days[strange]}))
             fits = bool(strange.sum() < 2 or strange.mean() < ODD_SHARE)
@@ -396,11 +336,15 @@ class _Learners:
                 )),
             ]  # fmt: skip
         start = None if known is None else known.start
-        told = repr((self.wave, self.garden.place, self.garden.normals, start))
-        return self._fingerprint(learner, learner.entries, rows, told)
+        content = repr((self.wave, self.garden.place, self.garden.normals, start))
+        return self._fingerprint(learner, learner.entries, rows, content)
 
     def _fingerprint(
-        self, learner: _Learner, head: Sequence[LogEntry], weather: Sequence[npt.NDArray[Any]], told: str = ""
+        self,
+        learner: _Learner,
+        head: Sequence[LogEntry],
+        weather: Sequence[npt.NDArray[Any]],
+        content: str = "",
     ) -> str:
         """A fingerprint of all that a cloud depends on: bed, entries, waterings, tables, seed, weather."""
         patch, last = learner.patch, head[-1].day
@@ -411,7 +355,7 @@ class _Learners:
             if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
         )
         digest = hashlib.blake2b(
-            repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, told)).encode(),
+            repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, content)).encode(),
             digest_size=16,
         )
         for row in weather:

@@ -7,8 +7,8 @@ from datetime import date
 from enum import StrEnum
 
 from mulchwright.almanac.bed_year import BedYear, Reason, ReasonKind, share_left_of
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.renewal import renewal
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.garden import Garden, Patch, Stage, WateringRule
 from mulchwright.trade import Trade
 
@@ -38,7 +38,7 @@ class Proposal:
 
 POOR_SHARE = 0.5
 """A spent bed that bore less than this of the best one's crop by area is cleared rather than laid anew."""
-WATER_STEP, WETTEST_MARK = 0.03, 0.8
+WATER_STEP, WETTEST_LIMIT = 0.03, 0.8
 
 
 def _anniversary(built_on: date, today: date) -> date:
@@ -48,12 +48,12 @@ def _anniversary(built_on: date, today: date) -> date:
     return this if this > today else date(today.year + 1, built_on.month, day)
 
 
-def _watered_more(patch: Patch, told: PatchOutlook) -> Patch | None:
+def _watered_more(patch: Patch, bed_outlook: PatchOutlook) -> Patch | None:
     """The patch with a watering rule that acts sooner; None where it acts as soon as it can."""
     rule = patch.watering
-    wanted = min(max(told.moisture_marks.low, 0.2), WETTEST_MARK)
+    wanted = min(max(bed_outlook.moisture_limits.low, 0.2), WETTEST_LIMIT)
     if rule.rule is WateringRule.WHEN_DRY:
-        wanted = min(max(wanted, rule.below_moisture + WATER_STEP), WETTEST_MARK)
+        wanted = min(max(wanted, rule.below_moisture + WATER_STEP), WETTEST_LIMIT)
         if wanted <= rule.below_moisture:
             return None
     more = replace(rule, rule=WateringRule.WHEN_DRY, below_moisture=round(wanted, 3))
@@ -61,7 +61,12 @@ def _watered_more(patch: Patch, told: PatchOutlook) -> Patch | None:
 
 
 def proposals_for(
-    bed: BedYear, told: PatchOutlook | None, garden: Garden, trade: Trade, best_kg_m2: float, today: date
+    bed: BedYear,
+    bed_outlook: PatchOutlook | None,
+    garden: Garden,
+    trade: Trade,
+    best_kg_m2: float,
+    today: date,
 ) -> list[Proposal]:
     """What to do with a built bed next year, none where nothing speaks for a change or for keeping it."""
     patch = bed.patch
@@ -71,7 +76,7 @@ def proposals_for(
     def proposed(kind: ProposalKind, why: Reason, changed: Patch | None = None) -> Proposal:
         return Proposal(f"{kind.value.replace('_', '-')}-{patch.key}", kind, patch.key, why, changed)
 
-    left, mark = share_left_of(told), trade.constants["retire_share_left"].value
+    left, mark = share_left_of(bed_outlook), trade.constants["retire_share_left"].value
     if left is not None and left < mark:
         why = Reason(ReasonKind.RUN_THROUGH, {"share_left": left, "mark": mark})
         if bed.counts and bed.kg_m2 > 0 and bed.kg_m2 >= POOR_SHARE * best_kg_m2:
@@ -79,12 +84,12 @@ def proposals_for(
             return [proposed(ProposalKind.REBUILD, why, again)]
         return [proposed(ProposalKind.RETIRE, why, replace(patch, stage=Stage.RETIRED))]
     found = []
-    if bed.reason and bed.reason.kind is ReasonKind.TOO_DRY and told is not None:
-        more = _watered_more(patch, told)
+    if bed.reason and bed.reason.kind is ReasonKind.TOO_DRY and bed_outlook is not None:
+        more = _watered_more(patch, bed_outlook)
         if more is not None:
             found.append(proposed(ProposalKind.WATER_MORE, bed.reason, more))
-    if told is not None and told.remains and told.remains[0].day == today:
-        top_up = renewal(told, garden, trade, today).top_up
+    if bed_outlook is not None and bed_outlook.remains and bed_outlook.remains[0].day == today:
+        top_up = renewal(bed_outlook, garden, trade, today).top_up
         if top_up is not None:
             figures = {
                 "missing_m": top_up.missing_m.likely,

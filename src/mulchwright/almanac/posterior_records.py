@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.learning import POOL, Taught
-from mulchwright.almanac.told import FirstPicking
+from mulchwright.almanac.outlook_result import FirstPicking
 from mulchwright.season.draws import LATENT_ROWS
 from mulchwright.season.learn import ACTIVE_SPECIES_ROWS, Cloud, Factor
 from mulchwright.season.observing import Notes

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from mulchwright.almanac.choosing import recipe_of
-from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook import ALIKE, DEFAULT_MEMBERS, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.purchases import priced_offers
 from mulchwright.almanac.stores import item_key, item_unit, planned_patches
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
 from mulchwright.gather.allocation import Aim
 from mulchwright.gather.takeoff import take_off
@@ -152,12 +152,12 @@ def valued_options(
             pairs.append((place, option, replace(patch, key=key, recipe=option.recipe, built_on=day)))
     first = min(one.built_on for _, _, one in pairs if one.built_on is not None)
     last = max(one.built_on for _, _, one in pairs if one.built_on is not None)
-    told = outlook(
+    result = outlook(
         replace(garden, patches=tuple(one for _, _, one in pairs), log=()), series, trade, today=today,
-        start=first, days=(last - first).days + YEAR_DAYS, members=members, seed=seed, alike=True,
+        start=first, days=(last - first).days + YEAR_DAYS, members=members, seed=seed, options=ALIKE,
         progress=progress,
     )  # fmt: skip
-    expected = {item.patch.key: item for item in told.patches}
+    expected = {item.patch.key: item for item in result.patches}
     prices = _least_prices(priced_offers(garden, trade)[0])
     rows: list[list[UseOption]] = [[] for _ in patches]
     notes = []

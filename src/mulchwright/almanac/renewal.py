@@ -14,9 +14,9 @@ from enum import StrEnum
 
 import numpy as np
 
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
 from mulchwright.gather.ranges import Amount, product
@@ -74,17 +74,17 @@ class TopUp:
     all_at_once: bool
 
 
-def top_up_weeks(told: PatchOutlook, trade: Trade, today: date) -> tuple[tuple[date, Why], ...]:
+def top_up_weeks(bed_outlook: PatchOutlook, trade: Trade, today: date) -> tuple[tuple[date, Why], ...]:
     """The Mondays to top up in: as threads wake in spring, or in time before autumn's cold stops them.
 
     In order, from the bed's own warmth in the middle of the futures. Cold is where threads stand
     still, and in a mild climate the cool third of the year's span; where there are no such seasons, the
     coolest week. Summer is left out: fresh chips on top dry, and ask for water until they are run.
     """
-    wakes = trade.species[told.patch.species].growth_temperature_min_c.likely
-    warmth = told.temperature_c.p50
+    wakes = trade.species[bed_outlook.patch.species].growth_temperature_min_c.likely
+    warmth = bed_outlook.temperature_c.p50
     monday = today - timedelta(days=today.weekday())
-    place = max((monday - told.start).days, 0)
+    place = max((monday - bed_outlook.start).days, 0)
     weeks = [
         float(np.nanmean(warmth[at : at + 7]))
         for at in range(place, len(warmth) - 6, 7)
@@ -116,17 +116,17 @@ def _between(ahead: Sequence[Remains], day: date) -> tuple[float, float, float]:
     return low, middle, high
 
 
-def _top_up(told: PatchOutlook, trade: Trade, today: date) -> TopUp | None:
+def _top_up(bed_outlook: PatchOutlook, trade: Trade, today: date) -> TopUp | None:
     """The first good week by which something will be missing; this one, where little food is left."""
-    weeks: tuple[tuple[date, Why], ...] = top_up_weeks(told, trade, today)
-    if told.remains[0].food_share.p50 < trade.constants["retire_share_left"].value:
+    weeks: tuple[tuple[date, Why], ...] = top_up_weeks(bed_outlook, trade, today)
+    if bed_outlook.remains[0].food_share.p50 < trade.constants["retire_share_left"].value:
         weeks = ((today - timedelta(days=today.weekday()), Why.THIN),)
-    tried = (_top_up_in(told, trade, week, why, today) for week, why in weeks)
+    tried = (_top_up_in(bed_outlook, trade, week, why, today) for week, why in weeks)
     return next((found for found in tried if found is not None), None)
 
 
-def _top_up_in(told: PatchOutlook, trade: Trade, week: date, why: Why, today: date) -> TopUp | None:
-    ahead = told.remains
+def _top_up_in(bed_outlook: PatchOutlook, trade: Trade, week: date, why: Why, today: date) -> TopUp | None:
+    ahead = bed_outlook.remains
     low, middle, high = _between(ahead, max(week, today))
     feeding = [layer for layer in ahead[0].layers if layer.feeds]
     laid = math.fsum(layer.laid_m for layer in feeding)
@@ -139,7 +139,7 @@ def _top_up_in(told: PatchOutlook, trade: Trade, week: date, why: Why, today: da
     if spread < LEAST_TOP_UP_M:
         return None
     settled = spread * settling
-    alone = replace(told.patch, recipe=Recipe("topping up", (Layer(material.key, settled),)))
+    alone = replace(bed_outlook.patch, recipe=Recipe("topping up", (Layer(material.key, settled),)))
     need = take_off([alone], trade).layers[0]
     return TopUp(week, why, material.key, missing, spread, settled, need, loose <= most + 0.0025)
 
@@ -177,17 +177,17 @@ def _falls_below(ahead: Sequence[Remains], name: str, mark: float) -> date | Non
     return None
 
 
-def _retire(told: PatchOutlook, trade: Trade, log: Sequence[LogEntry], today: date) -> Retire:
+def _retire(bed_outlook: PatchOutlook, trade: Trade, log: Sequence[LogEntry], today: date) -> Retire:
     mark = trade.constants["retire_share_left"]
-    life = trade.species[told.patch.species].bed_life_years
-    assert told.patch.built_on is not None  # it has remains
+    life = trade.species[bed_outlook.patch.species].bed_life_years
+    assert bed_outlook.patch.built_on is not None  # it has remains
     return Retire(
-        _falls_below(told.remains, "p10", mark.value),
-        _falls_below(told.remains, "p50", mark.value),
-        _falls_below(told.remains, "p90", mark.value),
-        told.remains[0].food_share.p50 < mark.value,
+        _falls_below(bed_outlook.remains, "p10", mark.value),
+        _falls_below(bed_outlook.remains, "p50", mark.value),
+        _falls_below(bed_outlook.remains, "p90", mark.value),
+        bed_outlook.remains[0].food_share.p50 < mark.value,
         amount_of_row(mark),
-        (today - told.patch.built_on).days / 365.25,
+        (today - bed_outlook.patch.built_on).days / 365.25,
         Amount(life.low, life.likely, life.high),
         sum(entry.kind is LogKind.TOPPED_UP for entry in log),
     )
@@ -219,25 +219,25 @@ def _feeding_top(now: Remains, trade: Trade) -> Material:
     return trade.materials[[layer for layer in now.layers if layer.feeds][-1].material]
 
 
-def usual_volume_l(told: PatchOutlook, trade: Trade) -> float:
+def usual_volume_l(bed_outlook: PatchOutlook, trade: Trade) -> float:
     """Loose volume of the share of a bed that growers take and give back each year."""
-    now = told.remains[0]
-    settled = now.food_depth_m.p50 * told.patch.area_m2 * trade.constants["living_chips_taken"].value
+    now = bed_outlook.remains[0]
+    settled = now.food_depth_m.p50 * bed_outlook.patch.area_m2 * trade.constants["living_chips_taken"].value
     return loose_volume_l(settled, _feeding_top(now, trade)).likely
 
 
 def moving(
-    told: PatchOutlook, trade: Trade, *, taken_l: float | None = None, depth_m: float | None = None
+    bed_outlook: PatchOutlook, trade: Trade, *, taken_l: float | None = None, depth_m: float | None = None
 ) -> Moving:
     """What living chips carry: `taken_l` loose of this bed's, laid through a new bed `depth_m` deep, settled.
 
     By default the third that growers take, at the depth this bed was laid. Raises `InputError` for nothing,
     or for more than the bed holds.
     """
-    now = told.remains[0]
+    now = bed_outlook.remains[0]
     material = _feeding_top(now, trade)
-    area = told.patch.area_m2
-    taken = usual_volume_l(told, trade) if taken_l is None else taken_l
+    area = bed_outlook.patch.area_m2
+    taken = usual_volume_l(bed_outlook, trade) if taken_l is None else taken_l
     depth = math.fsum(layer.laid_m for layer in now.layers if layer.feeds) if depth_m is None else depth_m
     if not (math.isfinite(taken) and taken > 0):
         raise InputError("Give how much is taken, more than nothing.", field="volume")
@@ -336,24 +336,26 @@ class Renewal:
     ring_m: Amount
 
 
-def renewal(told: PatchOutlook, garden: Garden, trade: Trade, today: date) -> Renewal:
+def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date) -> Renewal:
     """Renewal of one bed as the outlook tells it. `InputError` for a bed that is not built yet."""
-    if not told.remains or told.remains[0].day != today:
-        raise InputError(f"{told.patch.name} is not built yet, so there is nothing to renew.", field="bed")
-    now, last = told.remains[0], told.remains[-1]
-    bed = next((one for one in garden.beds if one.key == told.patch.bed), None)
+    if not bed_outlook.remains or bed_outlook.remains[0].day != today:
+        raise InputError(
+            f"{bed_outlook.patch.name} is not built yet, so there is nothing to renew.", field="bed"
+        )
+    now, last = bed_outlook.remains[0], bed_outlook.remains[-1]
+    bed = next((one for one in garden.beds if one.key == bed_outlook.patch.bed), None)
     words = bed.plants if bed else ()
     plants = {plant.key: plant for word in words for plant in trade.plants_named(word)}
-    log = [entry for entry in garden.log if entry.patch == told.patch.key and entry.day <= today]
+    log = [entry for entry in garden.log if entry.patch == bed_outlook.patch.key and entry.day <= today]
     return Renewal(
-        told.patch,
+        bed_outlook.patch,
         now,
         last if (last.day - today).days > 300 else None,
-        _top_up(told, trade, today),
-        _retire(told, trade, log, today),
-        nitrogen_of(now.layers, told.patch.area_m2, trade),
-        soil_of(told, trade),
-        moving(told, trade),
+        _top_up(bed_outlook, trade, today),
+        _retire(bed_outlook, trade, log, today),
+        nitrogen_of(now.layers, bed_outlook.patch.area_m2, trade),
+        soil_of(bed_outlook, trade),
+        moving(bed_outlook, trade),
         tuple(plants.values()),
         tuple(word for word in words if not trade.plants_named(word)),
         amount_of_row(trade.constants["nitrogen_feed_kg_m2"]),

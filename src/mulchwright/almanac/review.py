@@ -28,10 +28,10 @@ from mulchwright.almanac.bed_year import (
     year_is_in,
 )
 from mulchwright.almanac.next_year import Proposal, proposals_for
-from mulchwright.almanac.told import Outlook
+from mulchwright.almanac.outlook_result import Outlook
 from mulchwright.almanac.yield_story import YieldStory, yield_story
 from mulchwright.errors import InputError
-from mulchwright.garden import Fate, Garden, JarKind, LogEntry, LogKind, OutlookKept
+from mulchwright.garden import Fate, Garden, JarKind, LogEntry, LogKind, SavedOutlook
 from mulchwright.trade import Trade
 
 __all__ = ["MonthYear", "Totals", "YearReview", "review"]
@@ -138,9 +138,7 @@ def _dried(garden: Garden, picks: set[str], today: date) -> tuple[float, float]:
     )
 
 
-def _totals(
-    garden: Garden, log: Sequence[LogEntry], today: date, money: float | None, hours: float | None
-) -> Totals:
+def _totals(garden: Garden, log: Sequence[LogEntry], today: date, year: int) -> Totals:
     picks = {entry.key for entry in log if entry.kind is LogKind.PICKED}
     picked = picked_of(log)
 
@@ -152,6 +150,8 @@ def _totals(
     gone = {fate: went(fate) for fate in Fate if fate is not Fate.CHILL}
     in_jars, dry = _dried(garden, picks, today)
     per_dry = in_jars / dry if dry > 0 else None
+    cost = garden.year_cost(year)
+    money, hours = (cost.money, cost.hours) if cost else (None, None)
     fresh_cost = money / picked if money is not None and picked > 0 else None
     return Totals(
         picked, gone[Fate.EAT], gone[Fate.DRY], dry, gone[Fate.FREEZE], gone[Fate.GIVE], gone[Fate.DISCARD],
@@ -164,26 +164,21 @@ def review(
     garden: Garden,
     trade: Trade,
     outlook: Outlook | None,
-    kept: Sequence[OutlookKept],
+    kept: Sequence[SavedOutlook],
     *,
     year: int,
     today: date,
-    money: float | None = None,
-    hours: float | None = None,
 ) -> YearReview:
     """Review a calendar year up to today, or to its end where that has gone by.
 
     outlook : as of today; without one, no reason of moisture, warmth or food left is told. kept : for what
-    was foretold. money, hours : spent in the year, as the grower tells them. Next year's proposals are made
+    was foretold. Next year's proposals are made
     only of the year in hand, and of one that ended of late: an older one says nothing of how beds stand now.
 
-    `InputError` for a year that has not begun, or for money or hours below nothing.
+    `InputError` for a year that has not begun.
     """
     if year > today.year or year < 1900:
         raise InputError(f"{year} has not begun; review a year up to {today.year}.", field="year")
-    for name, value in (("money", money), ("hours", hours)):
-        if value is not None and not (math.isfinite(value) and value >= 0):
-            raise InputError(f"Give {name} as a number from nothing up.", field=name)
     until = min(today, date(year, 12, 31))
     standing = beds_standing(garden, year, until)
     records = {patch.key: records_of(kept, patch, today) for patch, _ in standing}
@@ -197,29 +192,29 @@ def review(
     contest = sorted((bed for bed in beds if bed.counts), key=lambda bed: bed.kg_m2)
     top = contest[-1] if contest and contest[-1].picked_kg > 0 else None
     bottom = contest[0] if top and contest[0].kg_m2 < top.kg_m2 else None
-    told_beds = []
+    shown_beds = []
     for bed in beds:
-        told, past = outlook_of_bed(outlook, bed.patch), pasts[bed.patch.key]
+        bed_outlook, past = outlook_of_bed(outlook, bed.patch), pasts[bed.patch.key]
         poor = (
             not bed.picks
             or bed is bottom
             or (
                 bed.crop_forecast is not None
                 and bed.picked_kg < bed.crop_forecast.p50
-                and year_is_in(told, year, today)
+                and year_is_in(bed_outlook, year, today)
             )
         )
-        why = reason_for(bed, told, past, trade, until, today) if poor else None
-        told_beds.append(replace(bed, reason=why))
+        why = reason_for(bed, bed_outlook, past, trade, until, today) if poor else None
+        shown_beds.append(replace(bed, reason=why))
     log = [entry for _, entries in standing for entry in entries]
     proposals: list[Proposal] = []
-    for bed in told_beds if (today - until).days <= FRESH_DAYS else ():
+    for bed in shown_beds if (today - until).days <= FRESH_DAYS else ():
         proposals += proposals_for(
             bed, outlook_of_bed(outlook, bed.patch), garden, trade, top.kg_m2 if top else 0.0, today
         )
     return YearReview(
-        year, until, tuple(told_beds), _months(log, records, year, until),
-        _totals(garden, log, today, money, hours),
+        year, until, tuple(shown_beds), _months(log, records, year, until),
+        _totals(garden, log, today, year),
         top.patch.key if top else None, bottom.patch.key if bottom else None,
-        yield_story(garden, trade, outlook, told_beds, year, today), tuple(proposals),
+        yield_story(garden, trade, outlook, shown_beds, year, today), tuple(proposals),
     )  # fmt: skip

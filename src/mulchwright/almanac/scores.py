@@ -22,9 +22,9 @@ from typing import Any
 
 import numpy as np
 
-from mulchwright.almanac.told import FirstPicking, Outlook, PatchOutlook
+from mulchwright.almanac.outlook_result import FirstPicking, Outlook, PatchOutlook
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, LogEntry, LogKind, OutlookKept
+from mulchwright.garden import Garden, LogEntry, LogKind, SavedOutlook
 
 __all__ = [
     "FEWEST",
@@ -64,43 +64,49 @@ def _chances(picking: FirstPicking, today: date) -> list[float]:
     return [round(picking.chance_by(today + timedelta(days=lead)), 4) for lead in LEADS]
 
 
-def _record(told: PatchOutlook, today: date) -> str:
+def _record(bed_outlook: PatchOutlook, today: date) -> str:
     """One patch's outlook as compact JSON. Without entries that count, the prior is what was said."""
 
     def ahead(values: Any) -> list[float | None]:
-        places = [(today - told.start).days + step for step in STEPS]
+        places = [(today - bed_outlook.start).days + step for step in STEPS]
         return [
-            round(float(values[d]), 3) if 0 <= d < told.days and np.isfinite(values[d]) else None
+            round(float(values[d]), 3) if 0 <= d < bed_outlook.days and np.isfinite(values[d]) else None
             for d in places
         ]
 
-    first, picking = told.first_picking, told.next_picking
-    prior = told.learned.next_before if told.learned else picking
+    first, picking = bed_outlook.first_picking, bed_outlook.next_picking
+    prior = bed_outlook.learned.next_before if bed_outlook.learned else picking
     record = {
         "form": FORM,
-        "built": _iso(told.patch.built_on),
-        "run": [ahead(band) for band in (told.run_share.p10, told.run_share.p50, told.run_share.p90)],
-        "moisture": [ahead(band) for band in (told.moisture.p10, told.moisture.p50, told.moisture.p90)],
+        "built": _iso(bed_outlook.patch.built_on),
+        "run": [
+            ahead(band)
+            for band in (bed_outlook.run_share.p10, bed_outlook.run_share.p50, bed_outlook.run_share.p90)
+        ],
+        "moisture": [
+            ahead(band)
+            for band in (bed_outlook.moisture.p10, bed_outlook.moisture.p50, bed_outlook.moisture.p90)
+        ],
         "first": [_iso(day) for day in (first.p10, first.p50, first.p90)],
         "next": [_iso(day) for day in (picking.p10, picking.p50, picking.p90)],
-        "end": _iso(told.start + timedelta(days=told.days - 1)),
+        "end": _iso(bed_outlook.start + timedelta(days=bed_outlook.days - 1)),
         "by": _chances(picking, today),
         "prior": _chances(prior, today),
         "kg": [
             [f"{item.month:%Y-%m}", *(round(v, 3) for v in (item.p10, item.p50, item.p90))]
-            for item in told.picked_kg
+            for item in bed_outlook.picked_kg
             if item.month > today
         ][:MONTHS],
         "year": {
             str(year): [round(v, 3) for v in (crop.p10, crop.p50, crop.p90)]
-            for year, crop in told.picked_year_kg
+            for year, crop in bed_outlook.picked_year_kg
             if year >= today.year
         },
     }
     return json.dumps(record, separators=(",", ":"))
 
 
-def to_keep(outlook: Outlook, kept: Sequence[OutlookKept]) -> OutlookKept | None:
+def to_keep(outlook: Outlook, kept: Sequence[SavedOutlook]) -> SavedOutlook | None:
     """What to keep of an outlook; None where one of less than a week away is kept already.
 
     What each bed's outlook said without the logbook is kept beside what it said, as the measure to beat.
@@ -108,8 +114,8 @@ def to_keep(outlook: Outlook, kept: Sequence[OutlookKept]) -> OutlookKept | None
     near = any(abs((outlook.today - old.made_on).days) < KEPT_EVERY_DAYS for old in kept)
     if near or not outlook.patches:
         return None
-    told = tuple((item.patch.key, _record(item, outlook.today)) for item in outlook.patches)
-    return OutlookKept(outlook.today, outlook.model_version, told)
+    records = tuple((item.patch.key, _record(item, outlook.today)) for item in outlook.patches)
+    return SavedOutlook(outlook.today, outlook.model_version, records)
 
 
 # ---- scores by definition --------------------------------------------------------
@@ -307,7 +313,7 @@ class _Tally:
     def add(self, value: float, low: float, high: float) -> None:
         self.counts[0 if value < low else 2 if value > high else 1] += 1
 
-    def told(self) -> Coverage:
+    def coverage(self) -> Coverage:
         return Coverage(self.what, self.counts[1], self.counts[0], self.counts[2])
 
 
@@ -374,7 +380,7 @@ def _reliability(statements: Iterable[Statement]) -> tuple[Reliability, ...]:
     return tuple(Reliability(tenths, len(came), sum(came)) for tenths, came in sorted(groups.items()))
 
 
-def score_outlooks(kept: Sequence[OutlookKept], garden: Garden, *, today: date) -> Scores:
+def score_outlooks(kept: Sequence[SavedOutlook], garden: Garden, *, today: date) -> Scores:
     """Score every record that was kept against the logbook as it stands on a day.
 
     Records of beds that are no longer in the garden, or were rebuilt since, are left out.
@@ -432,5 +438,5 @@ def score_outlooks(kept: Sequence[OutlookKept], garden: Garden, *, today: date) 
         base_rate=base_rate,
         partition=partition,
         reliability=_reliability(statements),
-        coverage=tuple(tally.told() for tally in (next_range, month_range, run_range)),
+        coverage=tuple(tally.coverage() for tally in (next_range, month_range, run_range)),
     )

@@ -143,12 +143,12 @@ def _split(
         )  # fmt: skip
 
     def wants(wish: dict[str, float]) -> dict[str, float]:
-        told = {}
+        shares = {}
         for item, seller in pairs:
             all_of_it = math.fsum(amount for (other, _), amount in amounts.items() if other == item)
             part = amounts[item, seller] / all_of_it
-            told[f"{item} from {seller}"] = wish.get(item, 0.0) * part * _kilograms_each(lines[item], trade)
-        return told
+            shares[f"{item} from {seller}"] = wish.get(item, 0.0) * part * _kilograms_each(lines[item], trade)
+        return shares
 
     sharers = [Sharer(OURS, ours, wants(wishes[OURS]))]
     sharers += [Sharer(one.key, one.name, wants(wishes[one.key])) for one in garden.households]

@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.choosing import Spot, template_patch
-from mulchwright.almanac.outlook import DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import Grid, GroundLimits, LightMap, patch_light
@@ -120,12 +120,12 @@ def site_map(
             zip(sorted_ground.light_share, sorted_ground.rain_share, strict=True)
         )
     ]
-    told = outlook(
+    result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=366, alike=True, members=members, seed=seed, progress=progress,
+        start=built_on, days=366, options=ALIKE, members=members, seed=seed, progress=progress,
     )  # fmt: skip
     outcomes = []
-    for item in told.patches:
+    for item in result.patches:
         chance = 1.0 - item.none_in_first_year
         # Of the futures that bring anything the middle one lies at this quantile of all.
         picks = item.picked_first_year_kg

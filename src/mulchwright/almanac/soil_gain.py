@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import LayerLeft
-from mulchwright.almanac.told import PatchOutlook
 from mulchwright.gather.mixing import Part, carbon_nitrogen_of, nitrogen_to_add_kg
 from mulchwright.gather.ranges import Amount, product, quotient, total
 from mulchwright.season.decay import carbon_kept_kg, carbon_nitrogen_left
@@ -124,10 +124,10 @@ def organic_points(
     return product(100.0, quotient(product(humus_kg, 1.0), soil))
 
 
-def _monthly_c(told: PatchOutlook) -> list[float]:
+def _monthly_c(bed_outlook: PatchOutlook) -> list[float]:
     """Mean warmth of the bed in each month of the year, as far as the outlook tells it."""
     months: list[list[float]] = [[] for _ in range(12)]
-    for day, value in zip(told.dates(), told.temperature_c.p50, strict=True):
+    for day, value in zip(bed_outlook.dates(), bed_outlook.temperature_c.p50, strict=True):
         if np.isfinite(value):
             months[day.month - 1].append(float(value))
     means = [math.fsum(values) / len(values) if values else math.nan for values in months]
@@ -136,14 +136,14 @@ def _monthly_c(told: PatchOutlook) -> list[float]:
     return [value if math.isfinite(value) else middle for value in means]
 
 
-def soil_of(told: PatchOutlook, trade: Trade) -> Soil:
+def soil_of(bed_outlook: PatchOutlook, trade: Trade) -> Soil:
     """What has rotted and what of it stays as humus, by the isohumic coefficient, and by RothC's pools."""
     constants = trade.constants
-    area = told.patch.area_m2
+    area = bed_outlook.patch.area_m2
     rotted, humus, end = [], [], []
     carbon_a_year = 0.0
-    last = told.remains[-1]
-    for layer, later in zip(told.remains[0].layers, last.layers, strict=True):
+    last = bed_outlook.remains[-1]
+    for layer, later in zip(bed_outlook.remains[0].layers, last.layers, strict=True):
         row = HUMUS_ROWS.get(layer.material, "")
         if not row:
             continue
@@ -157,7 +157,7 @@ def soil_of(told: PatchOutlook, trade: Trade) -> Soil:
         carbon_a_year += area * loss * _carbon_share(trade.materials[layer.material])
     surface = amount_of_row(constants["humus_surface_share"])
     dug_in = total(end)
-    months = _monthly_c(told)
+    months = _monthly_c(bed_outlook)
     low, likely, high = (
         carbon_kept_kg(carbon_a_year, YEARS_FED, months, clay_percent=clay) / CARBON_OF_HUMUS
         for clay in CLAYS

@@ -20,10 +20,8 @@ STEPS_AHEAD_DAYS = 14
 """Orders, soaks and builds so far ahead stand under what comes."""
 HEAP_HOT_DAYS = 21
 """A heap of green chips heats most in its first weeks (common practice, no source)."""
-HEAP_DEEP_M = 0.3
-"""A layer of chips thinner than this loses its heat as fast as it makes it (common practice, no source)."""
 HEAP_TALL_M = 1.5
-"""Keep heaps lower than this: the trade's caution on fresh heaps."""
+"""Keep heaps lower than this: the trade's caution on fresh heaps. A lower one is left in peace."""
 SPAWN_WARNED_DAYS = 21
 
 
@@ -68,7 +66,7 @@ def lot_tasks(lot: Lot, trade: Trade, today: date) -> Iterator[GardenTask]:
     age = (today - lot.since).days
     if lot.kind is LotKind.CHIPS and lot.heap is not None and lot.heap.shape is not HeapShape.VESSELS:
         height = lot.heap.height_m
-        if age <= HEAP_HOT_DAYS and height > HEAP_DEEP_M:
+        if age <= HEAP_HOT_DAYS and height > HEAP_TALL_M:
             caution = next((c for c in trade.cautions.values() if c.key == "fresh-heap"), None)
             working = (
                 noted_line(lot.name, "age", age, "days", "a fresh heap heats"),

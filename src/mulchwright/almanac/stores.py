@@ -304,6 +304,8 @@ def build_amounts(patch: Patch, trade: Trade, system: str = METRIC) -> tuple[Amo
         foot += layer.thickness_m
     for plane in needs.planes:
         name = item_name(plane.spawn, trade, plane.species)
-        told = (YardWords("pegs", f"{plane.pegs}", ""),) if plane.pegs else spawn_words(plane.mass_kg, system)
-        rows.append((plane.height_m, 0, AmountLine("spawn", name, plane.height_m, 0.0, told, 0.0)))
+        amounts = (
+            (YardWords("pegs", f"{plane.pegs}", ""),) if plane.pegs else spawn_words(plane.mass_kg, system)
+        )
+        rows.append((plane.height_m, 0, AmountLine("spawn", name, plane.height_m, 0.0, amounts, 0.0)))
     return tuple(line for _, _, line in sorted(rows, key=lambda row: (row[0], row[1])))

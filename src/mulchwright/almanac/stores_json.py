@@ -12,10 +12,10 @@ from typing import Any
 from mulchwright.almanac.best_use import BestUse, PatchUse, ResourceUse
 from mulchwright.almanac.build_weeks import BuildWeek
 from mulchwright.almanac.building import WhenToBuild
+from mulchwright.almanac.outlook_result import FirstPicking, Quantiles
 from mulchwright.almanac.purchases import Buying
 from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.almanac.stores import LotReport, NeedLine, Needs
-from mulchwright.almanac.told import FirstPicking, Quantiles
 from mulchwright.gather.ranges import Amount
 from mulchwright.gather.takeoff import LayerNeed, PlaneNeed
 

@@ -91,7 +91,7 @@ def computed_line(
 ) -> WorkingLine:
     """The working line of a figure that was computed; a single number stands for its whole range."""
     low, likely, high = (span.low, span.likely, span.high) if isinstance(span, Span) else (span, span, span)
-    return WorkingLine(subject, name, likely, low, high, unit, source, "", "reckoned", formula)
+    return WorkingLine(subject, name, likely, low, high, unit, source, "", "worked out", formula)
 
 
 def noted_line(subject: str, name: str, value: float, unit: str, formula: str) -> WorkingLine:

@@ -12,9 +12,9 @@ from datetime import date
 
 from mulchwright.almanac.bed_today import BedToday, bed_today, bed_warnings, look_task, water_task
 from mulchwright.almanac.near import NearDay
+from mulchwright.almanac.outlook_result import Outlook, PatchOutlook
 from mulchwright.almanac.store_tasks import build_steps, lot_tasks
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
-from mulchwright.almanac.told import Outlook, PatchOutlook
 from mulchwright.garden import Garden, LogEntry, Stage
 from mulchwright.trade import Trade
 from mulchwright.weather import DailySeries

@@ -17,7 +17,7 @@ from mulchwright.almanac.bed_year import (
     past_of,
     year_is_in,
 )
-from mulchwright.almanac.told import Outlook
+from mulchwright.almanac.outlook_result import Outlook
 from mulchwright.almanac.yields import Bearing, LogNormal, YieldBelief
 from mulchwright.garden import Garden, Patch
 from mulchwright.season import food_cells

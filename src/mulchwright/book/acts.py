@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 from mulchwright.book import rows, steps
 from mulchwright.book.nouns import KINDS, LOGBOOK, SETTING, SETTINGS, key_of, noun_words, nouns_of
 from mulchwright.book.plain import as_text
-from mulchwright.book.session import BookConflict, Session, Told, _NothingToDo
+from mulchwright.book.session import BookConflict, ChangeNote, Session, _NothingToDo
 from mulchwright.book.steps import Part
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden
@@ -110,15 +110,15 @@ def parts_words(parts: Sequence[Part], garden: Garden) -> str:
     counts: dict[str, int] = {}
     for part in parts:
         counts[part.noun] = counts.get(part.noun, 0) + 1
-    told = [SETTINGS[part.key] for part in parts if part.noun == SETTING]
-    told += [
+    phrases = [SETTINGS[part.key] for part in parts if part.noun == SETTING]
+    phrases += [
         f"{n} {KINDS[noun].one if n == 1 else KINDS[noun].many}"
         for noun, n in counts.items()
         if noun != SETTING
     ]
     verbs = {_verb(part) for part in parts}
     verb = verbs.pop() if len(verbs) == 1 else "changed"
-    return f"{', '.join(told[:-1])}{' and ' if told[1:] else ''}{told[-1]} {verb}"
+    return f"{', '.join(phrases[:-1])}{' and ' if phrases[1:] else ''}{phrases[-1]} {verb}"
 
 
 class Acts(Session):
@@ -146,19 +146,19 @@ class Acts(Session):
         InputError
             The garden refuses what the act would make of it.
         """
-        told = Told("the garden was changed")
+        note = ChangeNote("the garden was changed")
         if content is None:
             content = () if callable(act) else [as_text(part.after) for part in act.parts]
         digest = _content(content)
         with self._lock:
             done: WriteDone | None = None
-            with self._change_as(told) as revision:
+            with self._change_as(note) as revision:
                 done = self._answer_of(request_id, digest)
                 if done is not None:
                     raise _NothingToDo
                 garden = self._stored()
                 made = act(garden) if callable(act) else act
-                self._write(made, garden, revision, told)
+                self._write(made, garden, revision, note)
                 done = self._finish(made, revision, request_id, digest, today)
             assert done is not None
         return done
@@ -179,10 +179,10 @@ class Acts(Session):
             return made
 
         with self._lock:
-            told = Told("the garden was changed")
-            with self._change_as(told) as revision:
+            note = ChangeNote("the garden was changed")
+            with self._change_as(note) as revision:
                 garden = self._stored()
-                self._write(act(garden), garden, revision, told)
+                self._write(act(garden), garden, revision, note)
         return changed[0]
 
     def undo_steps(self) -> tuple[UndoStep, ...]:
@@ -203,8 +203,8 @@ class Acts(Session):
         `BookConflict` when something newer changed one of the same nouns or rests on them, or it was
         taken back before; nothing is changed then. `BookError` when the step is too old to be known.
         """
-        told = Told("an act was taken back")
-        with self._change_as(told) as revision:
+        note = ChangeNote("an act was taken back")
+        with self._change_as(note) as revision:
             row = self._connection.execute(
                 "SELECT what, taken_back_by FROM undo_step WHERE step = ?", (step,)
             ).fetchone()
@@ -220,7 +220,7 @@ class Acts(Session):
             parts = self._own(lambda: steps.parts_of(self._connection, step))
             act = Act(f"taken back: {what}", tuple(part.swapped() for part in parts))
             try:
-                self._write(act, garden, revision, told)
+                self._write(act, garden, revision, note)
             except NounChanged as changed:
                 first = changed.parts[0]
                 same = SETTINGS[first.key] if first.noun == SETTING else f"the same {KINDS[first.noun].one}"
@@ -240,7 +240,7 @@ class Acts(Session):
 
     # ---- what the acts share ------------------------------------------------
 
-    def _write(self, act: Act, garden: Garden, revision: int, told: Told) -> None:
+    def _write(self, act: Act, garden: Garden, revision: int, note: ChangeNote) -> None:
         """Write an act over the garden as it is stored, and its step."""
         parts = self._placed(act.parts)
         self._refuse_changed(parts, garden)
@@ -248,8 +248,8 @@ class Acts(Session):
         after.check_whole()
         for part in parts:
             rows.put(self._connection, part, after, revision=revision)
-        told.what = act.what
-        told.of_logbook = all(part.noun in LOGBOOK for part in parts)
+        note.what = act.what
+        note.of_logbook = all(part.noun in LOGBOOK for part in parts)
         if parts:
             steps.record_step(self._connection, revision, act.what, parts)
 

@@ -79,16 +79,16 @@ class SpawnTable(Form):
     def plane(self, thicknesses: Sequence[float], *, has_skin: bool) -> SpawnPlane:
         """This spawn in a bed of these layers (skin last, where there is one); `InputError` where it "
         "cannot lie."""
-        told = [
+        stated = [
             name
             for name in ("between", "on_top_of", "middle_of", "height")
             if getattr(self, name) is not None
         ]
-        if len(told) != 1:
+        if len(stated) != 1:
             raise InputError(
                 f"the spawn {self.spawn} needs one of between, on_top_of, middle_of and height to say where "
                 "it "
-                f"lies, and has {' and '.join(told) if told else 'none of them'}."
+                f"lies, and has {' and '.join(stated) if stated else 'none of them'}."
             )
         if (self.rate is None) == (self.pegs is None):
             raise InputError(f"the spawn {self.spawn} needs either a rate (a mass over an area) or pegs.")

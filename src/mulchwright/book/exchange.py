@@ -1,6 +1,6 @@
 """A garden as JSON and back, without loss: to read, to keep, to carry to another machine.
 
-    {"format": "mulchwright-garden", "version": 6, "written_by": "0.1.0",
+    {"format": "mulchwright-garden", "version": 7, "written_by": "0.1.0",
      "garden": {"place": {...}, "beds": [...], "patches": [...], "log": [...], ...},
      "weather": {"provenance": {...}, "mapping": {...}, "columns": ["day", ...], "days": [[...], ...]},
      "survey": {"points": [...], "baseline": [...], "readings": [...], ...},
@@ -14,8 +14,9 @@ written with all their digits, days as YYYY-MM-DD, what is missing as null. `wea
 the garden has no record; its rows follow `columns`. The picture of a backdrop is written in base 64.
 Every entry is there, so that none is guessed. Photos come only on request, in base 64; `left_out` says what
 of a book an export does not hold. Version 1 had no plan, version 2 no stores, version 3 a shorter logbook and
-no readings, version 4 nothing of what became of a pick, version 5 no times of a spore print: all are still
-taken in. An import opens nothing by itself: what its checks open is judged by `keep.gate`, as anywhere.
+no readings, version 4 nothing of what became of a pick, version 5 no times of a spore print, version 6 no
+money and hours of the years: all are still taken in. An import opens nothing by itself: what its checks open
+is judged by `keep.gate`, as anywhere.
 """
 
 from __future__ import annotations
@@ -26,12 +27,13 @@ import os
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, date, timedelta
+from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, create_model
 
-from mulchwright.book.exchange_forms import BackdropForm, GardenForm, OutlookForm, PhotoForm, SurveyForm
+from mulchwright.book.exchange_forms import entry_of
 from mulchwright.book.faults import faults_in_words, refuse_overlong_number
 from mulchwright.book.forms import Day, Form, Moment, NounForm, field_names
 from mulchwright.book.keys import TradeKeys
@@ -39,7 +41,7 @@ from mulchwright.book.plain import plain
 from mulchwright.book.rows import OPTIONAL_WEATHER, WEATHER_QUANTITIES
 from mulchwright.book.store import Book, Contents
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LookRules, OutlookKept, Photo
+from mulchwright.garden import Garden, LookRules, Photo, SavedOutlook
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 from mulchwright.version import __version__
@@ -62,7 +64,7 @@ __all__ = [
     "write_new_file",
 ]
 
-FORMAT, VERSION = "mulchwright-garden", 6
+FORMAT, VERSION = "mulchwright-garden", 7
 
 
 # ---- out --------------------------------------------------------------------
@@ -87,9 +89,9 @@ def _weather_out(series: DailySeries, mapping: Mapping[str, Any] | None) -> dict
 
 
 def _forecast_out(forecast: Forecast) -> dict[str, Any]:
-    told = _weather_out(forecast.series, None)
-    del told["mapping"]
-    return {"issued_at": forecast.issued_at.astimezone(UTC).isoformat(), **told}
+    document = _weather_out(forecast.series, None)
+    del document["mapping"]
+    return {"issued_at": forecast.issued_at.astimezone(UTC).isoformat(), **document}
 
 
 def export_json(
@@ -100,7 +102,7 @@ def export_json(
     survey: Survey | None = None,
     backdrop: Backdrop | None = None,
     forecast: Forecast | None = None,
-    outlooks: Sequence[OutlookKept] = (),
+    outlooks: Sequence[SavedOutlook] = (),
     photos: Sequence[Photo] = (),
     with_photos: bool = False,
 ) -> dict[str, Any]:
@@ -209,18 +211,27 @@ class ForecastForm(NounForm["Forecast"]):
         return Forecast(self.issued_at, _series_of(self))
 
 
-class FileForm(Form):
-    format: Literal["mulchwright-garden"]
-    version: Literal[6]
-    written_by: str = ""
-    garden: GardenForm
-    weather: WeatherForm | None = None
-    survey: SurveyForm | None = None
-    backdrop: BackdropForm | None = None
-    forecast: ForecastForm | None = None
-    outlooks: list[OutlookForm] = Field(default_factory=list)
-    photos: list[PhotoForm] = Field(default_factory=list)
-    left_out: list[str] = Field(default_factory=list)
+@cache
+def _file_form() -> type[Form]:
+    """The form of a whole file; made when the first one is read."""
+    heads: Any = {"format": (Literal["mulchwright-garden"], ...), "version": (Literal[7], ...)}
+    lists: Any = {
+        name: (list[entry_of(noun)], Field(default_factory=list))  # type: ignore[misc]
+        for name, noun in (("outlooks", SavedOutlook), ("photos", Photo))
+    }
+    return create_model(
+        "File",
+        __base__=Form,
+        **heads,
+        written_by=(str, ""),
+        garden=(entry_of(Garden), ...),
+        weather=(WeatherForm | None, None),
+        survey=(entry_of(Survey) | None, None),
+        backdrop=(entry_of(Backdrop) | None, None),
+        forecast=(ForecastForm | None, None),
+        **lists,
+        left_out=(list[str], Field(default_factory=list)),
+    )
 
 
 def _series_of(form: WeatherForm | ForecastForm) -> DailySeries:
@@ -254,11 +265,11 @@ def _series_of(form: WeatherForm | ForecastForm) -> DailySeries:
             raise InputError(f"{at} ({day.isoformat()}) has a text where a number or null belongs.")
     assert start is not None
     figures = np.array([row[1:] for row in form.days], dtype=np.float64)  # None becomes NaN
-    told = form.provenance
+    provenance = form.provenance
     return DailySeries(
         start=start,
         **{name: np.ascontiguousarray(figures[:, n]) for n, name in enumerate(form.columns[1:])},
-        provenance=Provenance(**dict(told) | {"notes": tuple(told.notes)}),
+        provenance=Provenance(**dict(provenance) | {"notes": tuple(provenance.notes)}),
     )
 
 
@@ -289,92 +300,57 @@ def loads(text: str, file_name: str) -> Any:
         raise InputError(f"{file_name} cannot be read as JSON ({error}). Export the garden again.") from None
 
 
-PLAN_ENTRIES = ("crowns", "walls", "paths", "taps", "zones")
-STORE_ENTRIES = ("lots", "sellers", "offers", "households", "vessels", "recipes")
+class Added(NamedTuple):
+    """What a version has that the one before had not, empty: of the garden, and by list of each item."""
+
+    garden: dict[str, Any]
+    items: dict[str, dict[str, Any]]
 
 
-def _with_an_empty_plan(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 1 as one of version 2: what was new then is there and empty.
+ADDED: Mapping[int, Added] = {
+    2: Added(
+        {name: [] for name in ("crowns", "walls", "paths", "taps", "zones")}
+        | {"look_rules": plain(LookRules())},
+        {"patches": {"outline": []}},
+    ),
+    3: Added(
+        {name: [] for name in ("lots", "sellers", "offers", "households", "vessels", "recipes")}, {}
+    ),
+    4: Added(
+        {"readings": [], "can_litres": 10.0},
+        {
+            "log": {
+                "sight": None, "count": None, "material": "", "thickness_m": None, "to_patch": "",
+                "signs": [], "photos": [], "entered_at": None, "by": "",
+            }
+        },
+    ),
+    5: Added(
+        {name: [] for name in ("checks", "uses", "jars", "dryers", "dryings")}, {"log": {"stage": None}}
+    ),
+    6: Added({}, {"checks": {"print_laid_at": None, "print_read_at": None, "second_look_by": ""}}),
+    7: Added({"year_costs": []}, {}),
+}  # fmt: skip
+
+
+def _brought_up_to_date(data: Mapping[str, Any], version: int) -> dict[str, Any]:
+    """An export of an older version as one of this: what was new since then is there and empty.
 
     What is no table where one belongs is left as it is, for the form to find.
     """
     garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    new: dict[str, Any] = {name: [] for name in PLAN_ENTRIES}
-    garden = {**new, "look_rules": plain(LookRules()), **garden}
-    if isinstance(patches := garden.get("patches"), list):
-        garden["patches"] = [
-            {"outline": [], **patch} if isinstance(patch, Mapping) else patch for patch in patches
-        ]
-    return {**data, "version": VERSION, "garden": garden}
+    for newer in range(version + 1, VERSION + 1):
+        if isinstance(garden, Mapping):
+            garden = ADDED[newer].garden | dict(garden)
+            for name, entries in ADDED[newer].items.items():
+                if isinstance(items := garden.get(name), list):
+                    garden[name] = [
+                        entries | dict(item) if isinstance(item, Mapping) else item for item in items
+                    ]
+    return {**data, "version": VERSION} | ({} if garden is None else {"garden": garden})
 
 
-def _with_empty_stores(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 2 as one of version 3."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    new: dict[str, Any] = {name: [] for name in STORE_ENTRIES}
-    return {**data, "version": VERSION, "garden": {**new, **garden}}
-
-
-LOG_ENTRIES: dict[str, Any] = {
-    "sight": None,
-    "count": None,
-    "material": "",
-    "thickness_m": None,
-    "to_patch": "",
-    "signs": [],
-    "photos": [],
-    "entered_at": None,
-    "by": "",
-}
-
-
-def _with_the_whole_logbook(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 3 as one of version 4."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    garden = {"readings": [], "can_litres": 10.0, **garden}
-    if isinstance(log := garden.get("log"), list):
-        garden["log"] = [{**LOG_ENTRIES, **entry} if isinstance(entry, Mapping) else entry for entry in log]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-KEEPING_ENTRIES = ("checks", "uses", "jars", "dryers", "dryings")
-
-
-def _with_an_empty_pantry(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 4 as one of version 5."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    new: dict[str, Any] = {name: [] for name in KEEPING_ENTRIES}
-    garden = {**new, **garden}
-    if isinstance(log := garden.get("log"), list):
-        garden["log"] = [{"stage": None, **entry} if isinstance(entry, Mapping) else entry for entry in log]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-PRINT_ENTRIES: dict[str, Any] = {"print_laid_at": None, "print_read_at": None, "second_look_by": ""}
-
-
-def _with_times_of_prints(data: Mapping[str, Any]) -> dict[str, Any]:
-    """An export of version 5 as one of version 6."""
-    garden = data.get("garden")
-    if not isinstance(garden, Mapping):
-        return {**data, "version": VERSION}
-    garden = dict(garden)
-    if isinstance(checks := garden.get("checks"), list):
-        garden["checks"] = [
-            {**PRINT_ENTRIES, **check} if isinstance(check, Mapping) else check for check in checks
-        ]
-    return {**data, "version": VERSION, "garden": garden}
-
-
-def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> FileForm:
+def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: str) -> Any:
     if isinstance(data, str):
         data = loads(data, file_name)
     if not isinstance(data, Mapping) or data.get("format") != FORMAT:
@@ -389,20 +365,12 @@ def _form_of(data: Mapping[str, Any] | str, trade: TradeKeys | None, file_name: 
             "release "
             f"knows {VERSION}). Nothing was brought in. Update the program, then try again."
         )
-    if version == 1:
-        data = _with_an_empty_plan(data)
-    if version in (1, 2):
-        data = _with_empty_stores(data)
-    if version in (1, 2, 3):
-        data = _with_the_whole_logbook(data)
-    if version in (1, 2, 3, 4):
-        data = _with_an_empty_pantry(data)
-    if version in (1, 2, 3, 4, 5):
-        data = _with_times_of_prints(data)
+    if type(version) is int and 1 <= version < VERSION:
+        data = _brought_up_to_date(data, version)
     try:
-        return FileForm.model_validate(data, context={"trade": trade})
+        return _file_form().model_validate(data, context={"trade": trade})
     except ValidationError as error:
-        raise faults_in_words(error, data, file_name=file_name, known=field_names(FileForm)) from None
+        raise faults_in_words(error, data, file_name=file_name, known=field_names(_file_form())) from None
 
 
 def import_json(
@@ -422,14 +390,14 @@ def import_whole(
     """All that an export holds: garden, weather, survey, backdrop, forecast, kept outlooks, photos."""
     form = _form_of(data, trade, file_name)
     return Contents(
-        garden=form.garden.noun(),
+        garden=form.garden,
         series=form.weather.noun() if form.weather else None,
         mapping=form.weather.mapping if form.weather else None,
-        survey=form.survey.noun() if form.survey else None,
-        backdrop=form.backdrop.noun() if form.backdrop else None,
+        survey=form.survey,
+        backdrop=form.backdrop,
         forecast=form.forecast.noun() if form.forecast else None,
-        outlooks=tuple(kept.noun() for kept in form.outlooks),
-        photos=tuple(photo.noun() for photo in form.photos),
+        outlooks=tuple(form.outlooks),
+        photos=tuple(form.photos),
     )
 
 

@@ -46,6 +46,7 @@ ONE_OF = {
     "jars": "jar",
     "dryers": "dryer",
     "dryings": "load",
+    "year_costs": "money and hours",
     "picks": "pick",
     "weighings": "weighing",
     "in_leaf": "day",
@@ -79,7 +80,7 @@ def _place_words(data: Any, path: Path) -> str:
             name = next(
                 (
                     item[key]
-                    for key in ("name", "day", "material")
+                    for key in ("name", "day", "material", "year")
                     if isinstance(item, Mapping) and item.get(key)
                 ),
                 None,
@@ -135,7 +136,7 @@ def fault_lines(
     lines: Mapping[Path, int] | None = None,
 ) -> list[str]:
     """Every fault once, with its place (and its line, where known)."""
-    told: list[str] = []
+    sentences: list[str] = []
     for fault in error.errors(include_url=False):
         path: Path = tuple(fault["loc"])
         line = None
@@ -145,9 +146,9 @@ def fault_lines(
         at = f"line {line}: " if line else ""
         custom = fault["type"] in ("noun", "quantity", "key")
         text = f"{at}{place}{':' if custom and place else ''} {_fault_words(fault, known)}".strip()
-        if text not in told:
-            told.append(text)
-    return told
+        if text not in sentences:
+            sentences.append(text)
+    return sentences
 
 
 def faults_in_words(
@@ -159,9 +160,9 @@ def faults_in_words(
     lines: Mapping[Path, int] | None = None,
 ) -> InputError:
     """One `InputError` that lists every fault with its place (and its line, where known)."""
-    told = fault_lines(error, data, known=known, lines=lines)
-    count = len(told)
-    shown = told[:FAULTS_SHOWN] + ([f"and {count - FAULTS_SHOWN} more"] if count > FAULTS_SHOWN else [])
+    sentences = fault_lines(error, data, known=known, lines=lines)
+    count = len(sentences)
+    shown = sentences[:FAULTS_SHOWN] + ([f"and {count - FAULTS_SHOWN} more"] if count > FAULTS_SHOWN else [])
     head = f"{file_name} has {'a fault' if count == 1 else f'{count} faults'}; nothing was brought in."
     return InputError("\n  ".join((head, *shown)))
 

@@ -20,17 +20,9 @@ from typing import Any
 from pydantic import ValidationError
 
 from mulchwright.book.exchange import loads, plain
-from mulchwright.book.exchange_forms import (
-    BedForm,
-    CrownForm,
-    PatchForm,
-    PathForm,
-    TapForm,
-    WallForm,
-    ZoneForm,
-)
+from mulchwright.book.exchange_forms import form_of, noun_of
 from mulchwright.book.faults import fault_lines
-from mulchwright.book.forms import NounForm, field_names
+from mulchwright.book.forms import field_names
 from mulchwright.book.keys import TradeKeys, near_words, slug
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -62,23 +54,22 @@ FAULTS_SHOWN = 20
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """How one kind of noun is written: its place in the garden, its form, and which field is its geometry."""
+    """How one kind of noun is written: its place in the garden, and which field is its geometry."""
 
     garden_field: str
     noun: type
-    form: type[NounForm[Any]]
     geometry: str
     drawn: bool = True
 
 
 KINDS: Mapping[str, _Kind] = {
-    "bed": _Kind("beds", Bed, BedForm, "outline", drawn=False),
-    "patch": _Kind("patches", Patch, PatchForm, "outline", drawn=False),
-    "crown": _Kind("crowns", Crown, CrownForm, "center"),
-    "wall": _Kind("walls", Wall, WallForm, "outline"),
-    "path": _Kind("paths", Path, PathForm, "outline"),
-    "tap": _Kind("taps", Tap, TapForm, "point"),
-    "zone": _Kind("zones", Zone, ZoneForm, "outline"),
+    "bed": _Kind("beds", Bed, "outline", drawn=False),
+    "patch": _Kind("patches", Patch, "outline", drawn=False),
+    "crown": _Kind("crowns", Crown, "center"),
+    "wall": _Kind("walls", Wall, "outline"),
+    "path": _Kind("paths", Path, "outline"),
+    "tap": _Kind("taps", Tap, "point"),
+    "zone": _Kind("zones", Zone, "outline"),
 }
 
 
@@ -100,10 +91,10 @@ def export_geojson(garden: Garden) -> dict[str, Any]:
 
 
 def _feature(name: str, kind: _Kind, noun: Any, plane: TangentPlane) -> dict[str, Any]:
-    told = plain(noun)
-    del told[kind.geometry]
-    if "kind" in told:
-        told["zone_kind"] = told.pop("kind")
+    properties = plain(noun)
+    del properties[kind.geometry]
+    if "kind" in properties:
+        properties["zone_kind"] = properties.pop("kind")
     place = getattr(noun, kind.geometry)
     geometry: dict[str, Any] | None
     if not place:
@@ -116,7 +107,7 @@ def _feature(name: str, kind: _Kind, noun: Any, plane: TangentPlane) -> dict[str
         "type": "Feature",
         "id": f"{name}/{noun.key}",
         "geometry": geometry,
-        "properties": {"kind": name, **told},
+        "properties": {"kind": name, **properties},
     }
 
 
@@ -252,13 +243,13 @@ class _Reader:
     def take(self, number: int, feature: Any) -> None:
         """One feature: a noun, a line of what was left out, or a fault."""
         properties = feature.get("properties") if isinstance(feature, Mapping) else None
-        told = dict(properties) if isinstance(properties, Mapping) else {}
-        name = str(told.get("name") or told.get("key") or "")
+        fields = dict(properties) if isinstance(properties, Mapping) else {}
+        name = str(fields.get("name") or fields.get("key") or "")
         where = f"feature {number}" + (f" (“{name[:60]}”)" if name else "")
         if not isinstance(feature, Mapping) or feature.get("type") != "Feature":
             self.faults.append(f"{where}: it is no Feature; each item of the list must be one")
             return
-        kind_name = told.pop("kind", None)
+        kind_name = fields.pop("kind", None)
         if not isinstance(kind_name, str) or kind_name not in KINDS:
             known = ", ".join(KINDS)
             near = near_words(kind_name, KINDS, most=1) if isinstance(kind_name, str) else []
@@ -267,41 +258,42 @@ class _Reader:
             self.left_out.append(f"{where}: {what}{meant}")
             return
         try:
-            self._take_known(kind_name, told, feature.get("geometry"), where)
+            self._take_known(kind_name, fields, feature.get("geometry"), where)
         except _Faulty as fault:
             self.faults.append(f"{where}: {fault}")
 
-    def _take_known(self, name: str, told: dict[str, Any], geometry: Any, where: str) -> None:
+    def _take_known(self, name: str, fields: dict[str, Any], geometry: Any, where: str) -> None:
         kind = KINDS[name]
-        told.setdefault("name", name.capitalize())
-        if "zone_kind" in told and name == "zone":
-            told["kind"] = told.pop("zone_kind")
-        key = told.get("key") or self._free_key(name, str(told["name"]))
-        told["key"] = key
+        fields.setdefault("name", name.capitalize())
+        if "zone_kind" in fields and name == "zone":
+            fields["kind"] = fields.pop("zone_kind")
+        key = fields.get("key") or self._free_key(name, str(fields["name"]))
+        fields["key"] = key
         if (name, key) in self._found:
             raise _Faulty(f"the {name} {key!r} stands twice in this file; rename one")
         stood = self._stood.get((name, key))
         plain_noun = self._plain(kind, stood)
-        known = set(field_names(kind.form))
-        for entry in sorted(set(told) - set(kind.form.model_fields)):
+        form = form_of(kind.noun)
+        known = set(field_names(form))
+        for entry in sorted(set(fields) - set(form.model_fields)):
             near = near_words(entry, dict.fromkeys(known), most=1)
             self.left_out.append(
                 f"{where}: its property {entry!r} is not known"
                 + (f"; did you mean {near[0]}?" if near else "")
             )
-            del told[entry]
-        told.pop(kind.geometry, None)
-        plain_noun |= told
+            del fields[entry]
+        fields.pop(kind.geometry, None)
+        plain_noun |= fields
         plain_noun[kind.geometry] = self._place(kind, geometry, stood)
         if name == "patch" and plain_noun["outline"]:
             plain_noun["area_m2"] = self._area(plain_noun, stood)
-        self._keep(name, key, stood, self._noun(kind, plain_noun), told["name"])
+        self._keep(name, key, stood, self._noun(kind, plain_noun), fields["name"])
 
     def _noun(self, kind: _Kind, plain_noun: dict[str, Any]) -> Any:
         try:
-            return kind.form.model_validate(plain_noun, context={"trade": self._trade}).noun()
+            return noun_of(kind.noun, plain_noun, trade=self._trade)
         except ValidationError as error:
-            lines = fault_lines(error, plain_noun, known=field_names(kind.form))
+            lines = fault_lines(error, plain_noun, known=field_names(form_of(kind.noun)))
             raise _Faulty("; ".join(line.removeprefix(": ") for line in lines)) from None
 
     def _keep(self, name: str, key: str, stood: Any, noun: Any, called: str) -> None:
@@ -339,13 +331,13 @@ class _Reader:
         """The outline's area; as it was told where nothing moved, or where the two agree but for rounding."""
         outline = tuple((x, y) for x, y in plain_noun["outline"])
         drawn = polygon_area_m2(outline)
-        told = plain_noun.get("area_m2")
-        if not isinstance(told, int | float):
+        stated = plain_noun.get("area_m2")
+        if not isinstance(stated, int | float):
             return drawn
-        if not is_finite(told):
-            raise _Faulty(f"its area_m2 is {str(told)[:40]}, which is no area")
+        if not is_finite(stated):
+            raise _Faulty(f"its area_m2 is {str(stated)[:40]}, which is no area")
         unmoved = stood is not None and stood.outline == outline
-        return float(told) if unmoved or abs(told - drawn) <= AREAS_AGREE * drawn else drawn
+        return float(stated) if unmoved or abs(stated - drawn) <= AREAS_AGREE * drawn else drawn
 
     # ---- places -----------------------------------------------------------------
 

@@ -46,7 +46,14 @@ from mulchwright.book.quantities import (
     word,
 )
 from mulchwright.book.store import Contents
-from mulchwright.book.store_tables import HouseholdTable, LotTable, OfferTable, SellerTable, VesselTable
+from mulchwright.book.store_tables import (
+    HouseholdTable,
+    LotTable,
+    Money,
+    OfferTable,
+    SellerTable,
+    VesselTable,
+)
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import (
     ClimateNormals,
@@ -59,6 +66,7 @@ from mulchwright.garden import (
     Reading,
     Sight,
     UnitSystem,
+    YearCost,
 )
 
 if TYPE_CHECKING:
@@ -162,6 +170,15 @@ class ReadingTable(NounForm[Reading]):
         return Reading(self.day, self.rain, self.lowest, self.highest, self.entered_at)
 
 
+class YearTable(NounForm[YearCost]):
+    year: int
+    money: Money | None = None
+    hours: float | None = None
+
+    def noun(self) -> YearCost:
+        return YearCost(self.year, self.money, self.hours)
+
+
 class GardenTable(NounForm[Garden]):
     version: Literal[1] = 1
     units: Annotated[UnitSystem, Field(strict=False), BeforeValidator(word)] = UnitSystem.METRIC
@@ -192,6 +209,7 @@ class GardenTable(NounForm[Garden]):
     jar: list[JarTable] = Field(default_factory=list)
     dryer: list[DryerTable] = Field(default_factory=list)
     drying: list[DryingTable] = Field(default_factory=list)
+    year: list[YearTable] = Field(default_factory=list)
 
     def noun(self) -> Garden:
         recipes = {slug(recipe.name): recipe.noun() for recipe in self.recipe}
@@ -236,6 +254,7 @@ class GardenTable(NounForm[Garden]):
             recipes=tuple(recipes.values()),
             look_rules=self.look_rules.noun() if self.look_rules else LookRules(),
             readings=tuple(reading.noun() for reading in self.reading),
+            year_costs=tuple(one.noun() for one in self.year),
             **given(hose_litres_per_minute=self.hose, can_litres=self.can),
             **kept,
         )

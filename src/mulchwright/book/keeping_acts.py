@@ -11,7 +11,6 @@ from datetime import date
 
 from mulchwright import units
 from mulchwright.book.acts import Act, Part, WriteDone
-from mulchwright.book.keeping_rows import StoredAnswer
 from mulchwright.book.logbook_acts import LogbookActs
 from mulchwright.book.nouns import KINDS, fate_words, noun_words, nouns_of, spelled
 from mulchwright.book.plain import as_text
@@ -21,6 +20,7 @@ from mulchwright.garden import Dryer, DryingRun, Garden, IdentityCheck, Jar, Use
 
 __all__ = ["KeepingActs"]
 
+StoredAnswer = IdentityCheck | Use | Jar | Dryer | DryingRun
 _NOUNS = {IdentityCheck: "check", Use: "use", Jar: "jar", Dryer: "dryer", DryingRun: "drying"}
 
 
@@ -215,9 +215,9 @@ class KeepingActs(LogbookActs):
             uses = [one for one in (*added, *put) if isinstance(one, Use)]
             rest = [one for one in put if not isinstance(one, Use)]
             words = [f"{len(uses)} uses"] if len(uses) > 1 else [_words(use, garden) for use in uses]
-            told = " and ".join([*words, *(_words(one, garden) for one in rest)])
+            text = " and ".join([*words, *(_words(one, garden) for one in rest)])
             verb = "changed" if all(part.before is not None for part in parts) else "written down"
-            return Act(f"{told} {verb}", tuple(parts))
+            return Act(f"{text} {verb}", tuple(parts))
 
         content = [as_text(_timeless(one)) for one in (*new, *kept)]
         return self.apply(act, request_id=request_id, content=content, today=today)

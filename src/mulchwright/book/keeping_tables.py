@@ -216,23 +216,23 @@ class Kitchen(Protocol):
     drying: list[DryingTable]
 
 
-def kept_of(told: Kitchen, patches: Sequence[Patch], log: Sequence[LogEntry]) -> dict[str, Any]:
+def kept_of(kitchen: Kitchen, patches: Sequence[Patch], log: Sequence[LogEntry]) -> dict[str, Any]:
     """The garden's fields that these tables fill; `InputError` names the table and what it misses."""
     patch_of = {slug(one.name): one for one in patches} | {one.key: one for one in patches}
     picks = _by_day([entry for entry in log if entry.kind is LogKind.PICKED])
     checks = []
-    for number, line in enumerate(told.check, start=1):
+    for number, line in enumerate(kitchen.check, start=1):
         with _at(f"check {number} ({line.day.isoformat()})"):
             patch = looked_up(line.patch, patch_of, "patch", "write it as a [[patch]] table")
             covered = _keys(line.picks, picks, "pick", "[[log]]")
             checks.append(line.check(patch.key, patch.species, number, picks=covered))
     jars = []
-    for number, jar in enumerate(told.jar, start=1):
+    for number, jar in enumerate(kitchen.jar, start=1):
         with _at(f"jar {number} ({jar.name})"):
             jars.append(jar.made_of(_keys(jar.picks, picks, "pick", "[[log]]")))
     jar_of = {slug(one.name): one.key for one in jars} | {one.key: one.key for one in jars}
     check_of, uses = _by_day(checks), []
-    for number, use in enumerate(told.use, start=1):
+    for number, use in enumerate(kitchen.use, start=1):
         with _at(f"use {number} ({use.day.isoformat()})"):
             jar_key, into = (
                 looked_up(name, jar_of, "jar", "write it as a [[jar]] table") if name else ""
@@ -246,10 +246,10 @@ def kept_of(told: Kitchen, patches: Sequence[Patch], log: Sequence[LogEntry]) ->
                 )
             )
             uses.append(use.use(number, pick=pick, jar=jar_key, check=check, into=into))
-    dryers = [dryer.noun() for dryer in told.dryer]
+    dryers = [dryer.noun() for dryer in kitchen.dryer]
     dryer_of = {slug(one.name): one.key for one in dryers} | {one.key: one.key for one in dryers}
     use_of, dryings = _by_day(uses), []
-    for number, run in enumerate(told.drying, start=1):
+    for number, run in enumerate(kitchen.drying, start=1):
         with _at(f"drying {number} ({run.started_at.date().isoformat()})"):
             dryer_key = looked_up(run.dryer, dryer_of, "dryer", "write it as a [[dryer]] table")
             named = _keys(run.uses, use_of, "use", "[[use]]")

@@ -3,7 +3,7 @@
 None of these is loaded with the garden. Settings by name are texts: `weather_source` (how the record is
 brought up to date), `weather_folder` (the folder that is watched) and whatever other rooms name and
 document; an export leaves them out, since they belong to one machine. What they name is a wish: whether
-this machine may call or read it is answered outside the book, in `desk.consent`.
+this machine may call or read it is answered outside the book, in `services.consent`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from mulchwright.book import keepsake_rows
 from mulchwright.book.session import Session, _NothingToDo
 from mulchwright.errors import InputError
-from mulchwright.garden import OutlookKept, Photo
+from mulchwright.garden import Photo, SavedOutlook
 
 if TYPE_CHECKING:
     from mulchwright.weather.forecast import Forecast
@@ -96,7 +96,7 @@ class KeepsakeActs(Session):
             keepsake_rows.write_forecast(self._connection, forecast)
         return revision
 
-    def keep_outlook(self, kept: OutlookKept) -> int:
+    def keep_outlook(self, kept: SavedOutlook) -> int:
         """Keep what the outlook said on a day, in place of what was kept of that day before.
 
         The latest `OUTLOOKS_KEPT` days stay.
@@ -110,7 +110,7 @@ class KeepsakeActs(Session):
             )
         return revision
 
-    def kept_outlooks(self) -> tuple[OutlookKept, ...]:
+    def saved_outlooks(self) -> tuple[SavedOutlook, ...]:
         """All outlooks that were kept, by day."""
         return self._read(lambda: keepsake_rows.read_outlooks(self._connection))
 

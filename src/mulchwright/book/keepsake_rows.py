@@ -6,8 +6,8 @@ import sqlite3
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
-from mulchwright.book import rows
-from mulchwright.garden import OutlookKept, Photo
+from mulchwright.book import noun_rows, rows
+from mulchwright.garden import Photo, SavedOutlook
 
 if TYPE_CHECKING:
     from mulchwright.weather.forecast import Forecast
@@ -24,11 +24,7 @@ __all__ = [
 
 def insert_photo(connection: sqlite3.Connection, photo: Photo) -> None:
     """A photo under a key that is not taken."""
-    taken_on = None if photo.taken_on is None else photo.taken_on.isoformat()
-    connection.execute(
-        "INSERT INTO photo VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (photo.key, photo.width, photo.height, taken_on, len(photo.jpeg), photo.thumb, photo.jpeg),
-    )
+    noun_rows.insert(connection, "photo", photo, bytes=len(photo.jpeg))
 
 
 def read_photo(connection: sqlite3.Connection, key: str) -> Photo | None:
@@ -60,7 +56,7 @@ def read_forecast(connection: sqlite3.Connection) -> Forecast | None:
     return Forecast(datetime.fromisoformat(issued), series)
 
 
-def write_outlook(connection: sqlite3.Connection, kept: OutlookKept) -> None:
+def write_outlook(connection: sqlite3.Connection, kept: SavedOutlook) -> None:
     """What the outlook said on a day, in place of what was kept of that day before."""
     day = kept.made_on.isoformat()
     connection.execute("DELETE FROM kept_outlook WHERE made_on = ?", (day,))
@@ -70,13 +66,14 @@ def write_outlook(connection: sqlite3.Connection, kept: OutlookKept) -> None:
     )
 
 
-def read_outlooks(connection: sqlite3.Connection) -> tuple[OutlookKept, ...]:
+def read_outlooks(connection: sqlite3.Connection) -> tuple[SavedOutlook, ...]:
     """All outlooks that were kept, by day."""
     days: dict[tuple[str, str], list[tuple[str, str]]] = {}
-    for made_on, version, patch, told in connection.execute(
+    for made_on, version, patch, record in connection.execute(
         "SELECT made_on, model_version, patch, told FROM kept_outlook ORDER BY made_on, position"
     ):
-        days.setdefault((made_on, version), []).append((patch, told))
+        days.setdefault((made_on, version), []).append((patch, record))
     return tuple(
-        OutlookKept(date.fromisoformat(day), version, tuple(told)) for (day, version), told in days.items()
+        SavedOutlook(date.fromisoformat(day), version, tuple(record))
+        for (day, version), record in days.items()
     )

@@ -9,7 +9,7 @@ from typing import Any
 
 from mulchwright.book import steps
 from mulchwright.book.acts import Act, Acts, Part, UndoStep, WriteDone
-from mulchwright.book.nouns import KINDS, LOGBOOK, nouns_of
+from mulchwright.book.nouns import KINDS, LOGBOOK, key_of, nouns_of
 from mulchwright.book.nouns import noun_words as _words
 from mulchwright.book.nouns import spelled as _spelled
 from mulchwright.book.plain import as_text
@@ -60,8 +60,8 @@ class LogbookActs(Acts):
                 taken.add(entry.key)
                 parts.append(Part("entry", entry.key, None, entry))
             one = len(entries) == 1
-            told = _words("entry", entries[0], garden) if one else f"{len(entries)} entries"
-            return Act(f"{told} added", tuple(parts))
+            what = _words("entry", entries[0], garden) if one else f"{len(entries)} entries"
+            return Act(f"{what} added", tuple(parts))
 
         content = [as_text(_bare(entry)) for entry in entries]
         return self.apply(act, request_id=request_id, content=content, today=today)
@@ -191,12 +191,15 @@ class LogbookActs(Acts):
                 {key for of, key in read if of == noun},
             )
             for noun in LOGBOOK
-            if noun != "reading"
+            if KINDS[noun].ordered
         }
-        days = {day for noun, day in read if noun == "reading"}
-        readings = [one for one in garden.readings if one.day.isoformat() not in days]
-        readings += [one for one in stored.readings if one.day.isoformat() in days]
-        return replace(garden, readings=tuple(readings), **merged)
+        for noun in LOGBOOK:
+            if not KINDS[noun].ordered:
+                field, keys = KINDS[noun].field, {key for of, key in read if of == noun}
+                held = [one for one in getattr(garden, field) if key_of(noun, one) not in keys]
+                held += [one for one in getattr(stored, field) if key_of(noun, one) in keys]
+                merged[field] = tuple(held)
+        return replace(garden, **merged)
 
 
 def _merged(mine: Sequence[Any], theirs: Sequence[Any], touched: set[str]) -> tuple[Any, ...]:

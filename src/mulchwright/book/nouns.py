@@ -30,6 +30,7 @@ from mulchwright.garden import (
     Tap,
     Use,
     Wall,
+    YearCost,
     Zone,
 )
 from mulchwright.garden.lots import Lot
@@ -93,10 +94,14 @@ KINDS: Mapping[str, Kind] = {
     "jar": Kind("jars", Jar, "jar", "jar", "jars", revision=True),
     "dryer": Kind("dryers", Dryer, "dryer", "dryer", "dryers", revision=True),
     "drying": Kind("dryings", DryingRun, "drying", "load of the dryer", "loads of the dryer", revision=True),
+    "year_cost": Kind(
+        "year_costs", YearCost, "year_cost", "money and hours of a year", "money and hours of years",
+        key="year", column="year", revision=True, ordered=False,
+    ),
 }  # fmt: skip
 
-LOGBOOK = frozenset({"entry", "reading", "check", "use", "jar", "dryer", "drying"})
-"""What phones write beside a garden that is being edited; a saved garden keeps it beside its own changes."""
+LOGBOOK = frozenset({"entry", "reading", "check", "use", "jar", "dryer", "drying", "year_cost"})
+"""What is noted while a garden is being edited; a saved garden keeps it beside its own changes."""
 
 SETTINGS: Mapping[str, str] = {
     "place": "the place",
@@ -183,6 +188,8 @@ def noun_words(noun: str, one: Any, garden: Garden) -> str:
             return f"the identity check of {spelled(one.day)} at {_patch_name(one.patch, garden)}"
         case Use():
             return _use_words(one, garden)
+        case YearCost():
+            return f"the money and hours of {one.year}"
         case DryingRun():
             return f"the load dried on {spelled(one.started_at.date())}"
         case _:

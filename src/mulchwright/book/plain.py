@@ -44,12 +44,12 @@ def noun_from(text: str | None, of: Any) -> Any:
     """
     if text is None:
         return None
-    told = json.loads(text)
-    if isinstance(told, dict) and isinstance(weighings := told.get("weighings"), list):
-        told["weighings"] = [
+    data = json.loads(text)
+    if isinstance(data, dict) and isinstance(weighings := data.get("weighings"), list):
+        data["weighings"] = [
             {"at": one[0], "mass_kg": one[1]} if isinstance(one, list) else one for one in weighings
         ]
-    return _adapter(of).validate_python(told)
+    return _adapter(of).validate_python(data)
 
 
 @cache

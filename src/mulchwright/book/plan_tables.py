@@ -137,8 +137,8 @@ class TapTable(NounForm[Tap]):
     flow: Flow | None = None
 
     def noun(self) -> Tap:
-        told = given(reach_m=self.reach, litres_per_minute=self.flow)
-        return Tap(self.key or slug(self.name), self.name, point_of(self.point), **told)
+        given_values = given(reach_m=self.reach, litres_per_minute=self.flow)
+        return Tap(self.key or slug(self.name), self.name, point_of(self.point), **given_values)
 
 
 class LookRulesTable(NounForm[LookRules]):

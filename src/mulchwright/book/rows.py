@@ -1,4 +1,4 @@
-"""Nouns to rows and rows to nouns: the only place that knows both.
+"""A garden and its weather to rows and back: each noun by its column map, what has none by hand.
 
 Functions here run inside a transaction that the caller holds; none begins or ends one. Those that
 read may raise `InputError` or `ValueError` when a row was altered by some other program; the caller
@@ -10,47 +10,14 @@ from __future__ import annotations
 import json
 import math
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
-from mulchwright.book.keeping_rows import insert as insert_kept
-from mulchwright.book.keeping_rows import read_keeping
-from mulchwright.book.logbook_rows import insert_entry, insert_reading, read_log, read_readings
-from mulchwright.book.nouns import KINDS, SETTING
-from mulchwright.book.plan_rows import (
-    insert_on_plan,
-    read_corners,
-    read_plan,
-    write_corners,
-    write_look_rules,
-)
-from mulchwright.book.recipe_rows import OF_PATCHES, read_recipes, write_parts
-from mulchwright.book.store_rows import insert_store, read_stores
-from mulchwright.garden import (
-    Bed,
-    ClimateNormals,
-    Crown,
-    Dryer,
-    DryingRun,
-    Garden,
-    IdentityCheck,
-    Jar,
-    LogEntry,
-    Patch,
-    Path,
-    Place,
-    Reading,
-    Recipe,
-    Stage,
-    Tap,
-    UnitSystem,
-    Use,
-    Wall,
-    Watering,
-    WateringRule,
-    Zone,
-)
+from mulchwright.book import noun_rows
+from mulchwright.book.nouns import KINDS, SETTING, Kind
+from mulchwright.book.recipe_rows import OF_PATCHES, OWN, read_recipes, write_parts
+from mulchwright.garden import ClimateNormals, Garden, LookRules, Patch, Place, Recipe, UnitSystem
 
 if TYPE_CHECKING:
     from mulchwright.book.steps import Part
@@ -82,16 +49,6 @@ def _text(day: date | None) -> str | None:
     return None if day is None else day.isoformat()
 
 
-def _grouped(rows: Iterable[tuple[Any, ...]], width: int = 1) -> dict[Any, list[Any]]:
-    """Rows gathered by their first column (or first `width` columns); what is left, unpacked if single."""
-    groups: dict[Any, list[Any]] = {}
-    for row in rows:
-        key = row[0] if width == 1 else row[:width]
-        rest = row[width:]
-        groups.setdefault(key, []).append(rest[0] if len(rest) == 1 else rest)
-    return groups
-
-
 # ---- reading ----------------------------------------------------------------
 
 
@@ -113,71 +70,37 @@ def _read_normals(connection: sqlite3.Connection) -> ClimateNormals | None:
     )
 
 
-def _read_beds(connection: sqlite3.Connection) -> tuple[Bed, ...]:
-    plants = _grouped(connection.execute("SELECT bed, plant FROM bed_plant ORDER BY bed, position"))
-    corners = _grouped(
-        connection.execute("SELECT bed, east_m, north_m FROM bed_corner ORDER BY bed, position")
-    )
-    return tuple(
-        Bed(key=key, name=name, plants=tuple(plants.get(key, ())), outline=tuple(corners.get(key, ())))
-        for key, name in connection.execute("SELECT key, name FROM bed ORDER BY position, key")
-    )
-
-
-def _read_patches(connection: sqlite3.Connection) -> tuple[Patch, ...]:
-    names = dict(connection.execute("SELECT patch, name FROM recipe").fetchall())
-    recipes = read_recipes(connection, OF_PATCHES, names)
-    light = _grouped(connection.execute("SELECT patch, share FROM patch_light ORDER BY patch, position"))
-    outlines = read_corners(connection, "patch")
-    return tuple(
-        Patch(
-            key=row[0],
-            name=row[1],
-            species=row[2],
-            recipe=recipes[row[0]],
-            area_m2=row[3],
-            built_on=_day(row[4]),
-            stage=Stage(row[5]),
-            bed=row[6],
-            light_share=tuple(light.get(row[0], ())),
-            rain_share=row[7],
-            shelter=row[8],
-            watering=Watering(WateringRule(row[9]), row[10], row[11], row[12], bool(row[13])),
-            outline=outlines.get(row[0], ()),
-        )
-        for row in connection.execute(
-            "SELECT key, name, species, area_m2, built_on, stage, bed, rain_share, shelter, watering_rule,"
-            " watering_below_moisture, watering_depth_mm, watering_rest_days, watering_past_as_rule"
-            " FROM patch ORDER BY position, key"
-        )
-    )
-
-
 def read_garden(connection: sqlite3.Connection) -> Garden:
     """The garden as it stands in the book."""
-    place = connection.execute(
-        "SELECT name, latitude_deg, longitude_deg, elevation_m, timezone, north_deg FROM place"
-    ).fetchone()
+    place = noun_rows.read_only(connection, "place", Place)
     settings = connection.execute(
         "SELECT units, hose_litres_per_minute, stands_at, can_litres FROM settings"
     ).fetchone()
     if place is None or settings is None:
         raise ValueError("the row of the place or of the settings is missing")
     return Garden(
-        place=Place(*place),
-        beds=_read_beds(connection),
-        patches=_read_patches(connection),
-        log=read_log(connection),
+        place=place,
         units=UnitSystem(settings[0]),
         normals=_read_normals(connection),
         hose_litres_per_minute=settings[1],
         stands_at=_day(settings[2]),
+        look_rules=noun_rows.read_only(connection, "look_rules", LookRules) or LookRules(),
         can_litres=settings[3],
-        readings=read_readings(connection),
-        **read_plan(connection),
-        **read_stores(connection),
-        **read_keeping(connection),
+        **{kind.field: _read_kind(connection, kind) for kind in KINDS.values()},
     )
+
+
+def _read_kind(connection: sqlite3.Connection, kind: Kind) -> tuple[Any, ...]:
+    """All nouns of one kind in their order."""
+    order = f"position, {kind.column}" if kind.ordered else kind.column
+    if kind.noun is Recipe:
+        rows = connection.execute(f"SELECT name, name FROM {kind.table} ORDER BY {order}")
+        return tuple(read_recipes(connection, OWN, dict(rows)).values())
+    apart = None
+    if kind.noun is Patch:
+        names = dict(connection.execute("SELECT patch, name FROM recipe").fetchall())
+        apart = {"recipe": read_recipes(connection, OF_PATCHES, names)}
+    return noun_rows.read(connection, kind.table, kind.noun, order, apart)
 
 
 # ---- writing ----------------------------------------------------------------
@@ -188,20 +111,6 @@ def _write_settings(connection: sqlite3.Connection, garden: Garden) -> None:
     connection.execute(
         "INSERT OR REPLACE INTO settings VALUES (1, ?, ?, ?, ?)",
         (garden.units.value, garden.hose_litres_per_minute, _text(garden.stands_at), garden.can_litres),
-    )
-
-
-def _write_place(connection: sqlite3.Connection, place: Place) -> None:
-    connection.execute(
-        "INSERT OR REPLACE INTO place VALUES (1, ?, ?, ?, ?, ?, ?)",
-        (
-            place.name,
-            place.latitude_deg,
-            place.longitude_deg,
-            place.elevation_m,
-            place.timezone,
-            place.north_deg,
-        ),
     )
 
 
@@ -218,80 +127,28 @@ def _write_normals(connection: sqlite3.Connection, normals: ClimateNormals | Non
     )
 
 
-def _insert_bed(connection: sqlite3.Connection, bed: Bed, position: int) -> None:
-    connection.execute("INSERT INTO bed VALUES (?, ?, ?)", (bed.key, position, bed.name))
-    connection.executemany(
-        "INSERT INTO bed_plant VALUES (?, ?, ?)",
-        ((bed.key, n, plant) for n, plant in enumerate(bed.plants)),
-    )
-    connection.executemany(
-        "INSERT INTO bed_corner VALUES (?, ?, ?, ?)",
-        ((bed.key, n, *xy) for n, xy in enumerate(bed.outline)),
-    )
-
-
-def _write_recipe(connection: sqlite3.Connection, patch: str, recipe: Recipe) -> None:
-    connection.execute("INSERT INTO recipe VALUES (?, ?)", (patch, recipe.name))
-    write_parts(connection, OF_PATCHES, patch, recipe)
-
-
-def _insert_patch(connection: sqlite3.Connection, patch: Patch, *, position: int, revision: int) -> None:
-    connection.execute(
-        "INSERT INTO patch VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            patch.key,
-            position,
-            revision,
-            patch.name,
-            patch.species,
-            patch.area_m2,
-            _text(patch.built_on),
-            patch.stage.value,
-            patch.bed,
-            patch.rain_share,
-            patch.shelter,
-            patch.watering.rule.value,
-            patch.watering.below_moisture,
-            patch.watering.depth_mm,
-            patch.watering.rest_days,
-            int(patch.watering.past_as_rule),
-        ),
-    )
-    connection.executemany(
-        "INSERT INTO patch_light VALUES (?, ?, ?)",
-        ((patch.key, n, share) for n, share in enumerate(patch.light_share)),
-    )
-    write_corners(connection, "patch", patch.key, patch.outline)
-    _write_recipe(connection, patch.key, patch.recipe)
-
-
-def _insert(connection: sqlite3.Connection, noun: Any, *, position: int, revision: int) -> None:
+def _insert(connection: sqlite3.Connection, noun: Any, kind: Kind, *, position: int, revision: int) -> None:
     """One noun of a collection, under a key that is not taken."""
-    match noun:
-        case Bed():
-            _insert_bed(connection, noun, position)
-        case Patch():
-            _insert_patch(connection, noun, position=position, revision=revision)
-        case LogEntry():
-            insert_entry(connection, noun, position=position, revision=revision)
-        case Reading():
-            insert_reading(connection, noun, revision)
-        case Crown() | Wall() | Path() | Tap() | Zone():
-            insert_on_plan(connection, noun, position=position)
-        case IdentityCheck() | Use() | Jar() | Dryer() | DryingRun():
-            insert_kept(connection, noun, position=position, revision=revision)
-        case _:
-            insert_store(connection, noun, position=position)
+    more = {"position": position} if kind.ordered else {}
+    more |= {"revision": revision} if kind.revision else {}
+    if isinstance(noun, Recipe):
+        connection.execute(f"INSERT INTO {kind.table} (name, position) VALUES (?, ?)", (noun.name, position))
+        write_parts(connection, OWN, noun.name, noun)
+        return
+    noun_rows.insert(connection, kind.table, noun, **more)
+    if isinstance(noun, Patch):
+        connection.execute("INSERT INTO recipe VALUES (?, ?)", (noun.key, noun.recipe.name))
+        write_parts(connection, OF_PATCHES, noun.key, noun.recipe)
 
 
 def _write_setting(connection: sqlite3.Connection, name: str, garden: Garden) -> None:
     match name:
         case "place":
-            _write_place(connection, garden.place)
+            noun_rows.replace_only(connection, "place", garden.place, Place)
         case "normals":
             _write_normals(connection, garden.normals)
         case "look_rules":
-            write_look_rules(connection, garden.look_rules)
+            noun_rows.replace_only(connection, "look_rules", garden.look_rules, LookRules)
         case _:
             _write_settings(connection, garden)
 
@@ -307,7 +164,7 @@ def put(connection: sqlite3.Connection, part: Part, garden: Garden, *, revision:
     kind = KINDS[part.noun]
     connection.execute(f"DELETE FROM {kind.table} WHERE {kind.column} = ?", (part.key,))
     if part.after is not None:
-        _insert(connection, part.after, position=part.position or 0, revision=revision)
+        _insert(connection, part.after, kind, position=part.position or 0, revision=revision)
 
 
 def positions(connection: sqlite3.Connection, noun: str) -> dict[str, int]:
@@ -342,7 +199,7 @@ def write_garden(connection: sqlite3.Connection, garden: Garden, *, revision: in
         _write_setting(connection, name, garden)
     for kind in KINDS.values():
         for position, noun in enumerate(getattr(garden, kind.field)):
-            _insert(connection, noun, position=position, revision=revision)
+            _insert(connection, noun, kind, position=position, revision=revision)
 
 
 # ---- weather ----------------------------------------------------------------
@@ -368,25 +225,25 @@ def write_days(
         connection.execute(f"DELETE FROM {name}")
     if series is None:
         return
-    told = series.provenance
+    provenance = series.provenance
     columns = [getattr(series, name) for name in WEATHER_QUANTITIES]
     connection.execute(
         f"INSERT INTO {table} VALUES (1, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            told.source,
-            told.station,
-            told.licence,
-            told.file_name,
-            _text(told.seen_on),
+            provenance.source,
+            provenance.station,
+            provenance.licence,
+            provenance.file_name,
+            _text(provenance.seen_on),
             *(int(column is not None) for column in columns[-len(OPTIONAL_WEATHER) :]),
             last,
         ),
     )
     connection.executemany(
         f"INSERT INTO {table}_column VALUES (?, ?, ?)",
-        ((n, *pair) for n, pair in enumerate(told.columns.items())),
+        ((n, *pair) for n, pair in enumerate(provenance.columns.items())),
     )
-    connection.executemany(f"INSERT INTO {table}_note VALUES (?, ?)", enumerate(told.notes))
+    connection.executemany(f"INSERT INTO {table}_note VALUES (?, ?)", enumerate(provenance.notes))
     count = len(series.rain_mm)
     cells = [
         [None] * count if column is None else [_finite(v) for v in column.tolist()] for column in columns

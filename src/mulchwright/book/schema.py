@@ -15,7 +15,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 
-from mulchwright.book.schema_acts import VERSION_7
+from mulchwright.book.schema_acts import VERSION_7, VERSION_8
 from mulchwright.book.schema_keeping import VERSION_5, VERSION_6
 from mulchwright.book.schema_logbook import VERSION_4
 from mulchwright.book.schema_stores import VERSION_3
@@ -404,6 +404,12 @@ def lay_version_7(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def lay_version_8(connection: sqlite3.Connection) -> None:
+    """Money and hours of the years, which were named settings, become rows of the garden."""
+    for statement in statements_of(VERSION_8):
+        connection.execute(statement)
+
+
 LADDER: tuple[Migration, ...] = (
     lay_version_1,
     lay_version_2,
@@ -412,6 +418,7 @@ LADDER: tuple[Migration, ...] = (
     lay_version_5,
     lay_version_6,
     lay_version_7,
+    lay_version_8,
 )
 """Rung n (counted from 1) takes a book from version n - 1 to version n."""
 

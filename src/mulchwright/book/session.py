@@ -29,7 +29,7 @@ from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden
 from mulchwright.version import __version__
 
-__all__ = ["CHANGES_KEPT", "BookConflict", "Session", "Told"]
+__all__ = ["CHANGES_KEPT", "BookConflict", "ChangeNote", "Session"]
 
 CHANGES_KEPT = 200
 """How many changes the book remembers by name, for the words of a conflict."""
@@ -38,7 +38,7 @@ Result = TypeVar("Result")
 
 
 @dataclass(slots=True)
-class Told:
+class ChangeNote:
     """What a change is remembered as; set within the act, where its words depend on what is stored.
 
     of_garden : false for what a garden being saved cannot overwrite, such as the weather record.
@@ -157,10 +157,10 @@ class Session:
 
     def _change(self, what: str, *, of_garden: bool = True) -> AbstractContextManager[int]:
         """One transaction that raises the revision and remembers `what` was done; any error undoes it."""
-        return self._change_as(Told(what, of_garden))
+        return self._change_as(ChangeNote(what, of_garden))
 
     @contextmanager
-    def _change_as(self, told: Told) -> Iterator[int]:
+    def _change_as(self, note: ChangeNote) -> Iterator[int]:
         """One transaction, remembered as `told` says when it ends; any error undoes it.
 
         Within the act, `_NothingToDo` ends it without a change.
@@ -183,7 +183,7 @@ class Session:
                 )
                 self._connection.execute(
                     "INSERT INTO change VALUES (?, ?, ?, ?)",
-                    (revision, told.of_garden, told.what, told.of_logbook),
+                    (revision, note.of_garden, note.what, note.of_logbook),
                 )
                 self._connection.execute("DELETE FROM change WHERE revision <= ?", (revision - CHANGES_KEPT,))
                 with_patience(lambda: self._connection.execute("COMMIT"), disk_errors_too=False)
@@ -221,11 +221,11 @@ class Session:
 
     def _refuse(self, unread: list[tuple[int, str]], mine: str) -> None:
         """Refuse to write over changes that the caller has not read, naming them."""
-        told = "; ".join(what for _, what in unread[-3:])
+        text = "; ".join(what for _, what in unread[-3:])
         if len(unread) > 3:
-            told = f"{len(unread)} changes, the latest of them: {told}"
+            text = f"{len(unread)} changes, the latest of them: {text}"
         raise BookConflict(
-            f"{self._path} was changed in another window since it was read here: {told}. {mine} was not "
+            f"{self._path} was changed in another window since it was read here: {text}. {mine} was not "
             "saved, "
             "and nothing was overwritten. Read the book again, then make your change once more."
         )

@@ -23,7 +23,6 @@ __all__ = [
     "next_position",
     "parts_of",
     "record_step",
-    "touched_since",
 ]
 
 STEPS_KEPT = 50
@@ -125,17 +124,6 @@ def next_position(connection: sqlite3.Connection, noun: str) -> int:
         (noun,),
     ).fetchone()
     return int(row[0]) + 1
-
-
-def touched_since(connection: sqlite3.Connection, noun: str, key: str, revision: int) -> list[int]:
-    """The revisions after `revision` whose acts changed this noun, as far as the steps go back."""
-    return [
-        row[0]
-        for row in connection.execute(
-            "SELECT DISTINCT step FROM undo_part WHERE noun = ? AND key = ? AND step > ? ORDER BY step",
-            (noun, key, revision),
-        )
-    ]
 
 
 def forget_request_ids(connection: sqlite3.Connection, today: date) -> None:

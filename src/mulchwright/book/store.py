@@ -16,7 +16,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from mulchwright.book import keepsake_rows, plan_rows, rows
+from mulchwright.book import keepsake_rows, noun_rows, rows
 from mulchwright.book.acts import Act, NounChanged, Part, UndoStep, WriteDone, parts_words
 from mulchwright.book.inspection import connect, file_identity, open_connection, sqlite_words, with_patience
 from mulchwright.book.keeping_acts import KeepingActs
@@ -25,7 +25,7 @@ from mulchwright.book.nouns import SETTING
 from mulchwright.book.schema import APPLICATION_ID, LADDER, Migration, climb
 from mulchwright.book.session import CHANGES_KEPT, BookConflict
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, OutlookKept, Patch, Photo, UnitSystem
+from mulchwright.garden import Garden, Patch, Photo, SavedOutlook, UnitSystem
 from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.survey import Survey
 from mulchwright.version import __version__
@@ -58,7 +58,7 @@ class Contents(NamedTuple):
     survey: Survey | None = None
     backdrop: Backdrop | None = None
     forecast: Forecast | None = None
-    outlooks: tuple[OutlookKept, ...] = ()
+    outlooks: tuple[SavedOutlook, ...] = ()
     photos: tuple[Photo, ...] = ()
     """Only where an export was read that has them; `Book.contents` leaves the photos in the file."""
 
@@ -97,11 +97,11 @@ class Book(KeepingActs, KeepsakeActs):
 
     def survey(self) -> Survey | None:
         """The survey by tape, or None where there is none."""
-        return self._read(lambda: plan_rows.read_survey(self._connection))
+        return self._read(lambda: noun_rows.read_only(self._connection, "survey", Survey))
 
     def backdrop(self) -> Backdrop | None:
         """The picture under the plan with its settings, or None where there is none."""
-        return self._read(lambda: plan_rows.read_backdrop(self._connection))
+        return self._read(lambda: noun_rows.read_only(self._connection, "backdrop", Backdrop))
 
     def contents(self) -> Contents:
         """All that the book holds, of one and the same state of it."""
@@ -112,8 +112,8 @@ class Book(KeepingActs, KeepsakeActs):
                 rows.read_garden(connection),
                 rows.read_series(connection),
                 rows.read_mapping(connection),
-                plan_rows.read_survey(connection),
-                plan_rows.read_backdrop(connection),
+                noun_rows.read_only(connection, "survey", Survey),
+                noun_rows.read_only(connection, "backdrop", Backdrop),
                 keepsake_rows.read_forecast(connection),
                 keepsake_rows.read_outlooks(connection),
             )
@@ -183,13 +183,13 @@ class Book(KeepingActs, KeepsakeActs):
         """
         with self._change("the survey by tape was saved", of_garden=False) as revision:
             self._refuse_if_newer("survey", expected_revision, "Your survey")
-            plan_rows.write_survey(self._connection, survey, revision=revision)
+            noun_rows.replace_only(self._connection, "survey", survey, Survey, revision=revision)
         return revision
 
     def remove_survey(self) -> int:
         """Take the survey out of the book, readings and all; return the new revision."""
         with self._change("the survey by tape was removed", of_garden=False) as revision:
-            plan_rows.write_survey(self._connection, None, revision=revision)
+            noun_rows.replace_only(self._connection, "survey", None, Survey, revision=revision)
         return revision
 
     def save_backdrop(self, backdrop: Backdrop, *, expected_revision: int | None = None) -> int:
@@ -199,13 +199,13 @@ class Book(KeepingActs, KeepsakeActs):
         """
         with self._change("the backdrop was saved", of_garden=False) as revision:
             self._refuse_if_newer("backdrop", expected_revision, "Your backdrop")
-            plan_rows.write_backdrop(self._connection, backdrop, revision=revision)
+            noun_rows.replace_only(self._connection, "backdrop", backdrop, Backdrop, revision=revision)
         return revision
 
     def remove_backdrop(self) -> int:
         """Take the picture out of the book; return the new revision."""
         with self._change("the backdrop was removed", of_garden=False) as revision:
-            plan_rows.write_backdrop(self._connection, None, revision=revision)
+            noun_rows.replace_only(self._connection, "backdrop", None, Backdrop, revision=revision)
         return revision
 
     def _refuse_if_newer(self, table: str, expected: int | None, mine: str) -> None:
@@ -299,7 +299,7 @@ def create_book(
     survey: Survey | None = None,
     backdrop: Backdrop | None = None,
     forecast: Forecast | None = None,
-    outlooks: Sequence[OutlookKept] = (),
+    outlooks: Sequence[SavedOutlook] = (),
     photos: Sequence[Photo] = (),
 ) -> None:
     """Write a new garden book; a file that is there already is never touched.
@@ -353,8 +353,8 @@ def _write_new(draft: Path, whole: Contents) -> None:
         connection.execute("INSERT INTO change VALUES (1, 1, 'the book was made', 0)")
         rows.write_garden(connection, whole.garden, revision=1)
         rows.write_series(connection, whole.series, whole.mapping)
-        plan_rows.write_survey(connection, whole.survey, revision=1)
-        plan_rows.write_backdrop(connection, whole.backdrop, revision=1)
+        noun_rows.replace_only(connection, "survey", whole.survey, Survey, revision=1)
+        noun_rows.replace_only(connection, "backdrop", whole.backdrop, Backdrop, revision=1)
         keepsake_rows.write_forecast(connection, whole.forecast)
         for kept in whole.outlooks:
             keepsake_rows.write_outlook(connection, kept)

@@ -28,7 +28,7 @@ from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Packi
 from mulchwright.garden.nouns import StartMoisture
 from mulchwright.garden.offers import Household, Measure, Offer, Seller, Taking, Vessel
 
-__all__ = ["HouseholdTable", "LotTable", "OfferTable", "SellerTable", "VesselTable"]
+__all__ = ["HouseholdTable", "LotTable", "Money", "OfferTable", "SellerTable", "VesselTable"]
 
 CENTS = 100
 PIECES = re.compile(r"(\d+(?:[.,]\d+)?) *(?:pieces?|bales?|pegs?|plugs?|bags?)", re.IGNORECASE)

@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.cli.output import forecast_in, print_json, progress_bar, read_book, say
 from mulchwright.cli.plan import plan_app
 from mulchwright.cli.stores import add_stores
@@ -70,12 +71,6 @@ app.add_typer(plan_app, name="plan")
 
 
 add_stores(app)
-
-
-BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
-
-
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 
 
 Port = Annotated[

@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
+from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.errors import InputError
-
-__all__ = ["plan_app"]
 
 plan_app = typer.Typer(
     help="Carry the plan to other programs and to paper.", no_args_is_help=True, rich_markup_mode=None
@@ -23,10 +22,6 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
-
-
-BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 
 
 @plan_app.command()
@@ -63,11 +58,11 @@ def export(
         )
     with open_book(book, read_only=True) as opened:
         garden = opened.garden()
-    told: dict[str, object] = {"book": str(book), "file": str(file)}
+    fields: dict[str, object] = {"book": str(book), "file": str(file)}
     if suffix in GEOJSON:
         collection = export_geojson(garden)
         content = (json_text(collection) + "\n").encode("utf-8")
-        told["features"] = len(collection["features"])
+        fields["features"] = len(collection["features"])
         words = f"{len(collection['features'])} features of {book} were written to {file}."
     else:
         from mulchwright.sheets import lay_out_plan, plan_png, plan_svg
@@ -75,7 +70,7 @@ def export(
         sheet = lay_out_plan(garden, scale=scale, paper=paper.value, landscape=landscape)
         svg = plan_svg(garden, scale=scale, paper=paper.value, landscape=landscape)
         content = svg.encode("utf-8") if suffix == SVG else plan_png(svg, dots_per_inch=dots)
-        told |= {"scale": sheet.scale, "width_mm": sheet.width_mm, "height_mm": sheet.height_mm}
+        fields |= {"scale": sheet.scale, "width_mm": sheet.width_mm, "height_mm": sheet.height_mm}
         words = (
             f"The plan was drawn at 1:{sheet.scale} on {sheet.width_mm:g} × {sheet.height_mm:g} mm: {file}. "
             "Print it at 100 %, and check the bar with a ruler."
@@ -84,7 +79,7 @@ def export(
     if as_json:
         from mulchwright.cli.output import print_json
 
-        print_json(told)
+        print_json(fields)
     else:
         from mulchwright.cli.output import say
 

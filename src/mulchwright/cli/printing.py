@@ -20,9 +20,7 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
     from mulchwright.weather import StationReport
 
-__all__ = ["chance_words", "day_words", "print_outlook", "print_rows", "print_station_report", "tenths_words"]
-
-TOLD_TENTHS = 8
+MOST_TENTHS = 8
 """A date is told with the chance that a gardener would plan by, 8 in 10, or the most there is."""
 WIDEST_TABLE = 7
 MOST_GAPS = 10
@@ -54,7 +52,7 @@ def chance_words(picking: FirstPicking, today: date) -> str:
     if not picking.probability_by_date:
         return "not in the days looked at"
     last_day, last = picking.probability_by_date[-1]
-    tenths = min(TOLD_TENTHS, math.floor(last * 10 + 1e-9))
+    tenths = min(MOST_TENTHS, math.floor(last * 10 + 1e-9))
     if tenths < 1:
         return f"{tenths_words(last)} by {day_words(last_day, today)}"
 
@@ -62,15 +60,15 @@ def chance_words(picking: FirstPicking, today: date) -> str:
         day = next(day for day, chance in picking.probability_by_date if chance >= wanted / 10 - 1e-9)
         return f"{wanted} in 10 by {day_words(day, today)}"
 
-    if tenths == TOLD_TENTHS:
-        return by(TOLD_TENTHS)
+    if tenths == MOST_TENTHS:
+        return by(MOST_TENTHS)
     steps = by(tenths) if tenths == 1 else f"{by(1)}, {by(tenths)}"
     return f"{steps}, and no more in the days looked at"
 
 
 def _range_words(picking: FirstPicking, today: date) -> str:
     """The likely day and its range, where the days looked at reach far enough to tell."""
-    if picking.p10 is None or picking.p50 is None or picking.probability_by_date[-1][1] < TOLD_TENTHS / 10:
+    if picking.p10 is None or picking.p50 is None or picking.probability_by_date[-1][1] < MOST_TENTHS / 10:
         return ""
     last = day_words(picking.p90, today) if picking.p90 else "after the days looked at"
     return f"; likely about {day_words(picking.p50, today)} ({day_words(picking.p10, today)} to {last})"
@@ -80,17 +78,17 @@ def _share_words(low: float, likely: float, high: float) -> str:
     return f"{likely:.0%} of the bed ({low:.0%} to {high:.0%})"
 
 
-def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tuple[str, str]]:
-    at = told.today_index
-    patch = told.patch
+def _patch_lines(bed_outlook: PatchOutlook, today: date, units: UnitSystem) -> list[tuple[str, str]]:
+    at = bed_outlook.today_index
+    patch = bed_outlook.patch
     assert patch.built_on is not None  # the outlook tells of no other
     lines: list[tuple[str, str]] = []
     if patch.built_on > today:
         lines.append(("Spawn run", f"starts when it is built on {day_words(patch.built_on, today)}"))
-    elif math.isfinite(float(told.run_share.p50[at])):
-        run = told.run_share
+    elif math.isfinite(float(bed_outlook.run_share.p50[at])):
+        run = bed_outlook.run_share
         lines.append(("Spawn run", _share_words(float(run.p10[at]), float(run.p50[at]), float(run.p90[at]))))
-        wet = told.moisture
+        wet = bed_outlook.moisture
         lines.append(
             (
                 "Moisture",
@@ -100,24 +98,26 @@ def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tup
                 ),
             )
         )
-    if told.first_picked_on is not None:
-        lines.append(("First picking", f"was on {day_words(told.first_picked_on, today)}, says the logbook"))
-        picking, label = told.next_picking, "Next picking"
+    if bed_outlook.first_picked_on is not None:
+        lines.append(
+            ("First picking", f"was on {day_words(bed_outlook.first_picked_on, today)}, says the logbook")
+        )
+        picking, label = bed_outlook.next_picking, "Next picking"
     else:
-        picking, label = told.first_picking, "First picking"
+        picking, label = bed_outlook.first_picking, "First picking"
     lines.append((label, f"{chance_words(picking, today)}{_range_words(picking, today)}"))
-    crop = told.picked_first_year_kg
+    crop = bed_outlook.picked_first_year_kg
     lines.append(
         (
             "First year",
             (
                 f"{show_mass(crop.p50, units)} "
                 f"({show_mass(crop.p10, units)} to {show_mass(crop.p90, units)}); "
-                f"nothing at all: {tenths_words(told.none_in_first_year)}"
+                f"nothing at all: {tenths_words(bed_outlook.none_in_first_year)}"
             ),
         )
     )
-    water = told.watered_first_year_litres
+    water = bed_outlook.watered_first_year_litres
     lines.append(
         (
             "Water, first year",
@@ -127,8 +127,8 @@ def _patch_lines(told: PatchOutlook, today: date, units: UnitSystem) -> list[tup
             ),
         )
     )
-    if told.watering_now is not None and patch.built_on <= today:
-        now = told.watering_now
+    if bed_outlook.watering_now is not None and patch.built_on <= today:
+        now = bed_outlook.watering_now
         give = f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose: "
         apart = f" Water in {now.passes} passes an hour apart." if now.passes > 1 and now.litres > 0 else ""
         lines.append(("Now", (give if now.litres > 0 else "") + now.reason + apart))
@@ -148,8 +148,8 @@ def print_outlook(result: Outlook, garden: Garden, trade: Trade) -> None:
     )
     for note in (*result.weather.notes, *(f"Missing: {gap}" for gap in result.weather.gaps)):
         console.print(Text(f"  {note}"))
-    for told in result.patches:
-        patch = told.patch
+    for bed_outlook in result.patches:
+        patch = bed_outlook.patch
         assert patch.built_on is not None  # the outlook tells of no other
         species = trade.species[patch.species].names[0]
         built = "built" if patch.built_on <= today else "to be built"
@@ -161,7 +161,7 @@ def print_outlook(result: Outlook, garden: Garden, trade: Trade) -> None:
         )
         console.print(head)
         grid = Table.grid(padding=(0, 2, 0, 2))
-        for label, words in _patch_lines(told, today, units):
+        for label, words in _patch_lines(bed_outlook, today, units):
             grid.add_row(Text(label), Text(words))
         console.print(grid)
     for name, reason in result.skipped:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.cli.output import print_json, progress_bar, read_book
 from mulchwright.errors import InputError
 from mulchwright.services.clock import today_in
@@ -20,10 +20,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import BestUse, NeedLine, Needs, WhenToBuild
     from mulchwright.gather.ranges import Amount
 
-__all__ = ["add_stores"]
-
-BookPath = Annotated[Path, typer.Argument(metavar="BOOK", help="The garden book.", show_default=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for scripts.")]
 Members = Annotated[
     int | None,
     typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),

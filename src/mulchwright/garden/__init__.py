@@ -16,7 +16,7 @@ from mulchwright.garden.keeping import (
     Wrapping,
     check_uses,
 )
-from mulchwright.garden.logbook import LogEntry, LogKind, OutlookKept, Reading, Sight
+from mulchwright.garden.logbook import LogEntry, LogKind, Reading, SavedOutlook, Sight
 from mulchwright.garden.lots import (
     Heap,
     HeapShape,
@@ -57,6 +57,7 @@ from mulchwright.garden.plan import (
     check_outline,
     polygon_area_m2,
 )
+from mulchwright.garden.year_cost import YearCost
 
 __all__ = [
     "MONTHS",
@@ -86,7 +87,6 @@ __all__ = [
     "Offer",
     "Origin",
     "Outline",
-    "OutlookKept",
     "Packing",
     "Patch",
     "Path",
@@ -96,6 +96,7 @@ __all__ = [
     "Point",
     "Reading",
     "Recipe",
+    "SavedOutlook",
     "Seller",
     "Sight",
     "SpawnPlane",
@@ -113,6 +114,7 @@ __all__ = [
     "Weighing",
     "WoodShare",
     "Wrapping",
+    "YearCost",
     "Zone",
     "ZoneKind",
     "check_entry",

@@ -206,7 +206,7 @@ def _undecided(survey: Survey, solved: Solved, suspects: list[int], system: str)
     w = solved.standardized
     readings = tuple(solved.readings[n] for n in suspects)
     off = tuple(float(solved.residual[n] / solved.redundancies[n]) for n in suspects)
-    told = "; ".join(
+    text = "; ".join(
         f"{_named(survey, reading)} (by {show_taped_length(abs(wrong), system)})"
         for reading, wrong in zip(readings, off, strict=True)
     )
@@ -214,7 +214,7 @@ def _undecided(survey: Survey, solved: Solved, suspects: list[int], system: str)
         readings,
         off,
         float(w[suspects[0]]),
-        f"One of these tapes is off, and nothing tells which: {told}. Measure them again, or tape the point "
+        f"One of these tapes is off, and nothing tells which: {text}. Measure them again, or tape the point "
         "from one more place.",
     )
 

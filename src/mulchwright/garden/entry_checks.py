@@ -91,8 +91,8 @@ def _doubts(garden: Garden, entry: LogEntry, heaviest_pick_kg: float | None) -> 
             f"That is more than {patch.name} has food for in all. Is the weight in the right unit?", "mass_kg"
         )
     if entry.kind is LogKind.BUILT and patch.stage.value != "planned" and patch.built_on != entry.day:
-        told = "no day" if patch.built_on is None else _spelled(patch.built_on)
-        yield Doubt(f"{patch.name} stands as built on {told}; this tells another day.", "day")
+        built_day = "no day" if patch.built_on is None else _spelled(patch.built_on)
+        yield Doubt(f"{patch.name} stands as built on {built_day}; this tells another day.", "day")
     bare = replace(entry, key="any", entered_at=None, by="", photos=())
     for other in garden.log:
         if other.key != entry.key and bare == replace(other, key="any", entered_at=None, by="", photos=()):

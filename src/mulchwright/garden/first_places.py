@@ -172,13 +172,13 @@ def _place_one(
     best, note = candidates[0], ""
     if point.side is not None:
         first, second = (survey.point(key).known_at or (0.0, 0.0) for key in survey.baseline)
-        told = [at for at in candidates if _side(at, first, second) in (None, point.side)]
-        if told and _misfit(told[0], anchors) - _misfit(best, anchors) > CAPPED - 1:
+        stated = [at for at in candidates if _side(at, first, second) in (None, point.side)]
+        if stated and _misfit(stated[0], anchors) - _misfit(best, anchors) > CAPPED - 1:
             note = (
                 f"“{point.name}” is said to lie on the {point.side.value} of the baseline, but its tapes "
                 "meet on the other side. Check the side."
             )
-        candidates = told or candidates
+        candidates = stated or candidates
         best = candidates[0]
     if any(math.dist(at, best) > FAR_M and _fits_alike(at, best, anchors) for at in candidates):
         remedy = "say on which side of the baseline it lies, or " if point.side is None else ""
@@ -222,10 +222,10 @@ def _fits_alike(at: Point, best: Point, anchors: list[Anchor]) -> bool:
 def _cannot_meet(point: SurveyPoint, gap: float, one: Anchor, other: Anchor, system: str) -> str:
     apart = math.dist(one.at, other.at)
     lack = "missing" if apart > max(one.distance_m, other.distance_m) else "too many"
-    to_one, to_other, between, gap_told = (
+    to_one, to_other, between, gap_text = (
         show_taped_length(length, system) for length in (one.distance_m, other.distance_m, apart, gap)
     )
     return (
         f"The tapes to “{point.name}” cannot meet: {to_one} from {one.name} and {to_other} from "
-        f"{other.name}, which are {between} apart; {gap_told} are {lack}. Measure both again."
+        f"{other.name}, which are {between} apart; {gap_text} are {lack}. Measure both again."
     )

@@ -18,6 +18,7 @@ from mulchwright.garden.lots import Lot
 from mulchwright.garden.nouns import Bed, ClimateNormals, Patch, Place, Recipe, UnitSystem
 from mulchwright.garden.offers import Household, Offer, Seller, Vessel
 from mulchwright.garden.plan import Crown, LookRules, Path, Tap, Wall, Zone
+from mulchwright.garden.year_cost import YearCost
 
 __all__ = ["Garden"]
 
@@ -40,6 +41,7 @@ class Garden:
     can_litres : what the watering can holds.
     checks, uses, jars, dryers, dryings : who looked at the picks, where each part of them went, and in what
     they were dried and kept (`keeping`).
+    year_costs : money and hours of the years, one a year, in order.
     """
 
     place: Place
@@ -69,6 +71,7 @@ class Garden:
     jars: tuple[Jar, ...] = ()
     dryers: tuple[Dryer, ...] = ()
     dryings: tuple[DryingRun, ...] = ()
+    year_costs: tuple[YearCost, ...] = ()
 
     def __post_init__(self) -> None:
         require_number(
@@ -84,6 +87,7 @@ class Garden:
             )
         require_number(self.can_litres, 0.5, 50, "size of the watering can", "L", "can_litres")
         self._check_readings()
+        self._check_year_costs()
         bed_keys = {bed.key for bed in self.beds}
         for patch in self.patches:
             require(
@@ -117,7 +121,7 @@ class Garden:
 
         And an identity check of a patch that is not there.
 
-        Asked wherever a garden is written down or read in. A garden that is only reckoned with may be
+        Asked wherever a garden is written down or read in. A garden that is only worked out with may be
         stripped of its logbook or of some beds and keep the rest, so this is not asked of every garden.
         """
         check_kept_of(self._picks_kg(), {patch.key for patch in self.patches}, self.checks, self.uses)
@@ -130,6 +134,15 @@ class Garden:
                 raise InputError(f"Two readings are of {day:%d %B %Y}; keep one.", field="readings")
         in_order = tuple(sorted(self.readings, key=lambda reading: reading.day))
         object.__setattr__(self, "readings", in_order)
+
+    def _check_year_costs(self) -> None:
+        """One a year, kept in the order of the years whatever order they came in."""
+        years = sorted(cost.year for cost in self.year_costs)
+        for year, following in pairwise(years):
+            if year == following:
+                raise InputError(f"Money and hours of {year} are given twice; keep one.", field="year_costs")
+        in_order = tuple(sorted(self.year_costs, key=lambda cost: cost.year))
+        object.__setattr__(self, "year_costs", in_order)
 
     def _check_stores(self) -> None:
         seller_keys = {seller.key for seller in self.sellers}
@@ -170,6 +183,10 @@ class Garden:
             "dryers": self.dryers,
             "loads": self.dryings,
         }
+
+    def year_cost(self, year: int) -> YearCost | None:
+        """What was noted of a year's money and hours; None where nothing was."""
+        return next((cost for cost in self.year_costs if cost.year == year), None)
 
     def patch(self, key: str) -> Patch:
         """The patch with this key; `InputError` names the keys there are."""

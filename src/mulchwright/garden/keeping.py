@@ -319,17 +319,19 @@ def check_kept(
             of_pick.setdefault(use.pick, []).append(use)
         else:
             require(
-                use.jar in held, f"{_told(use)} was taken from jar {use.jar!r}, which is not there.", "jar"
+                use.jar in held,
+                f"{_use_words(use)} was taken from jar {use.jar!r}, which is not there.",
+                "jar",
             )
             of_jar.setdefault(use.jar, []).append(use)
         require(
             not use.into or use.into in held,
-            f"{_told(use)} went into jar {use.into!r}, which is not there.",
+            f"{_use_words(use)} went into jar {use.into!r}, which is not there.",
             "into",
         )
         require(
             not use.check or use.check in known_checks,
-            f"{_told(use)} names the identity check {use.check!r}, which is not there.",
+            f"{_use_words(use)} names the identity check {use.check!r}, which is not there.",
             "check",
         )
     for pick, taken in of_pick.items():
@@ -364,18 +366,18 @@ def check_kept_of(
     for use in uses:
         require(
             not use.pick or use.pick in picks,
-            f"{_told(use)} was taken from the pick {use.pick!r}, which is not in the logbook as a pick.",
+            f"{_use_words(use)} was taken from the pick {use.pick!r}, which is not in the logbook as a pick.",
             "pick",
         )
         require(
             not use.pick or not use.fate.feeds or (use.check, use.pick) in covered,
-            f"{_told(use)} names no identity check that covers this pick. Make the check first; until then "
-            "it may lie in the refrigerator.",
+            f"{_use_words(use)} names no identity check that covers this pick. Make the check first; until "
+            "then it may lie in the refrigerator.",
             "check",
         )
 
 
-def _told(use: Use) -> str:
+def _use_words(use: Use) -> str:
     return f"The use of {use.day:%d %B %Y} ({use.mass_kg * 1000:.0f} g, {use.fate.value})"
 
 

@@ -14,8 +14,8 @@ from mulchwright.garden.keeping import PickStage
 __all__ = [
     "LogEntry",
     "LogKind",
-    "OutlookKept",
     "Reading",
+    "SavedOutlook",
     "Sight",
     "free_key",
 ]
@@ -54,7 +54,7 @@ class LogEntry:
     `to_patch` for living chips that were moved.
     signs : keys of the trade's table of signs, for what looked wrong. photos : keys of pictures in the book.
     entered_at : when it was written down, with its time zone; orders the entries of one day.
-    by : whose phone wrote it, as it was paired; empty for the desk.
+    by : whose phone wrote it, as it was paired; empty for the computer itself.
     """
 
     key: str
@@ -122,9 +122,9 @@ class LogEntry:
         require(len(self.by) <= 80, "The name of the phone is longer than 80 characters.", "by")
 
     def _check_what_it_names(self) -> None:
-        for field_name, told in (("signs", self.signs), ("photos", self.photos)):
+        for field_name, keys in (("signs", self.signs), ("photos", self.photos)):
             require(
-                len(told) <= LONGEST_LIST and len(set(told)) == len(told),
+                len(keys) <= LONGEST_LIST and len(set(keys)) == len(keys),
                 f"The entry of {self.day:%d %B %Y} names one of its {field_name} twice, or more than "
                 f"{LONGEST_LIST} of them.",
                 field_name,
@@ -148,9 +148,9 @@ class Reading:
     entered_at: datetime | None = None
 
     def __post_init__(self) -> None:
-        told = (self.rain_mm, self.temperature_min_c, self.temperature_max_c)
+        measured = (self.rain_mm, self.temperature_min_c, self.temperature_max_c)
         require(
-            any(value is not None for value in told),
+            any(value is not None for value in measured),
             f"The reading of {self.day:%d %B %Y} tells nothing; give the rain or a temperature.",
             "rain_mm",
         )
@@ -171,7 +171,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class OutlookKept:
+class SavedOutlook:
     """What the outlook said on a day, kept so that it can be held against what came.
 
     model_version : of the program that said it. patches : key of each patch and a compact text (JSON),

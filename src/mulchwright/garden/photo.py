@@ -45,9 +45,9 @@ class Photo:
             )
         for side, name in ((self.width, "width"), (self.height, "height")):
             require_number(side, 1, 20_000, f"{name} of a photo", "pixels", name)
-        told = picture_kind(self.jpeg)
+        kind = picture_kind(self.jpeg)
         require(
-            (told.width_px, told.height_px) == (self.width, self.height),
-            f"The photo has {told.width_px} × {told.height_px} pixels, not {self.width} × {self.height}.",
+            (kind.width_px, kind.height_px) == (self.width, self.height),
+            f"The photo has {kind.width_px} × {kind.height_px} pixels, not {self.width} × {self.height}.",
             "width",
         )

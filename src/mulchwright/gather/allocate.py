@@ -340,7 +340,7 @@ class _Task:
         if gain <= 0:
             words = f"{_capital(stock.one_more)} alone brings nothing."
         else:
-            changes = _told(_changes(self, plan, fuller))
+            changes = _changes_words(_changes(self, plan, fuller))
             words = f"{_capital(stock.one_more)} brings {gain:.3g} kg: {changes}."
         if bound > best:
             words += " The search was cut short; it may bring more."
@@ -404,17 +404,17 @@ class _Task:
 
 def _changes(task: _Task, plan: IntArray, other: IntArray) -> list[str]:
     """Where another plan differs, patch by patch, in words."""
-    told = []
+    changes_found = []
     for before, after in zip(task.choices(plan), task.choices(other), strict=True):
         if before.option != after.option:
-            told.append(
+            changes_found.append(
                 f"{before.candidate.name} gets {after.option.name if after.option else 'nothing'} instead of "
                 f"{before.option.name if before.option else 'nothing'}"
             )
-    return told
+    return changes_found
 
 
-def _told(changes: Sequence[str]) -> str:
+def _changes_words(changes: Sequence[str]) -> str:
     """The first few changes, and how many more there are."""
     more = len(changes) - MOST_CHANGES
     return "; ".join(changes[:MOST_CHANGES]) + (f"; and {more} more changes" if more > 0 else "")
@@ -427,7 +427,7 @@ def _tie_words(task: _Task, plan: IntArray, other: IntArray | None, behind: int,
             if proved
             else "How far the next best plan lies behind was not worked out in the time given."
         )
-    changes = _told(_changes(task, plan, other))
+    changes = _changes_words(_changes(task, plan, other))
     doubt = "" if proved else " The search for it was cut short; a closer one may exist."
     if behind == 0:
         return (

@@ -351,7 +351,7 @@ def hand_pile_dry_kg(gross_m3: float, trade: Trade, *, conifer: bool = False) ->
     looser. Coefficients from memory, without their spread. Source: WRIGHT2010.
     """
     if not math.isfinite(gross_m3) or gross_m3 <= 0:
-        raise InputError(f"A pile of {gross_m3:g} m³ has no mass to reckon; measure it.", field="heap")
+        raise InputError(f"A pile of {gross_m3:g} m³ has no mass to work out; measure it.", field="heap")
     kind = "softwood" if conifer else "hardwood"
     intercept, slope = (trade.constants[key].value for key in HAND_PILE_ROWS[kind])
     return math.exp(intercept + slope * math.log(gross_m3))

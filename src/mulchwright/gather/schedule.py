@@ -21,7 +21,7 @@ from mulchwright.trade import Trade
 
 __all__ = ["BuildWork", "Remedy", "Schedule", "SoakWork", "SpawnOrder", "Step", "StepKind", "plan_back"]
 
-LEAST_TOLD_L = 0.5
+LEAST_SHOWN_L = 0.5
 """Less water than this is none: a step that asks for 0 L only puzzles."""
 
 
@@ -157,7 +157,7 @@ def _plural(number: int, one: str) -> str:
 
 
 def _delivery(order: SpawnOrder, trade: Trade) -> tuple[int, str]:
-    """Days to reckon with, and how they are known."""
+    """Days to work with, and how they are known."""
     if order.delivery_days is not None:
         return order.delivery_days, f"{_plural(order.delivery_days, 'day')} as the seller says"
     usual = trade.constants["spawn_delivery_days"]
@@ -371,7 +371,7 @@ def _water(work: BuildWork, plan: SoakPlan | None, trade: Trade) -> tuple[Amount
         (work.water_l, "to wet what is laid"),
         (after(want.value), "over the first week"),
     )
-    wanted = [f"{litres:.0f} L {what}" for litres, what in parts if litres >= LEAST_TOLD_L]
+    wanted = [f"{litres:.0f} L {what}" for litres, what in parts if litres >= LEAST_SHOWN_L]
     steps = []
     if wanted:
         words = f"Have water at hand: {', '.join(wanted)}."
@@ -394,18 +394,18 @@ def plan_back(work: BuildWork, trade: Trade, *, today: date) -> Schedule:
     steps: list[Step] = []
     problems: list[str] = []
     for order in work.orders:
-        step, told = _order_step(order, work, today, trade)
+        step, notes = _order_step(order, work, today, trade)
         steps.append(step)
-        problems += told
+        problems += notes
     if work.chips_l > 0:
-        step, told = _chips_step(work, today, trade)
+        step, notes = _chips_step(work, today, trade)
         steps.append(step)
-        problems += told
+        problems += notes
     plan: SoakPlan | None = None
     if work.soak is not None:
-        plan, soak_steps, told = _soak_steps(work, work.soak, today, trade)
+        plan, soak_steps, notes = _soak_steps(work, work.soak, today, trade)
         steps += soak_steps
-        problems += told
+        problems += notes
     straw_kg = work.straw_kg or (work.soak.straw_kg if work.soak is not None else 0.0)
     if straw_kg > 0:
         last = (plan.start if plan is not None else work.build_on) - timedelta(days=0 if plan else 1)

@@ -231,8 +231,8 @@ def compare(takeoff: Takeoff, lots: Sequence[Lot], trade: Trade, *, on: date) ->
     aside: list[Fitness] = []
     notes: list[str] = []
     for lot in lots:
-        used, why_not, told = _usable(lot, takeoff, trade, on)
-        notes += told
+        used, why_not, notes = _usable(lot, takeoff, trade, on)
+        notes += notes
         if used is not None:
             usable.append(used)
         if why_not is not None:

@@ -97,7 +97,7 @@ def _loves_conifers(wood: Wood, species: Species) -> bool:
 
 
 def _origin_reasons(lot: Lot) -> list[Reason]:
-    told = {
+    text = {
         Origin.TREATED: ("preserved wood; what preserves it goes into mushrooms and soil", "treated-wood"),
         Origin.PAINTED: ("painted or coated; old paint holds lead", "treated-wood"),
         Origin.ROADSIDE: ("from beside a road; mushrooms gather metals", "roadside"),
@@ -109,8 +109,8 @@ def _origin_reasons(lot: Lot) -> list[Reason]:
     reasons = [
         Reason(
             Grade.STOPPED,
-            f"Lot {lot.name!r} is marked {origin.value}: {told[origin][0]}. It must not go into any bed.",
-            told[origin][1],
+            f"Lot {lot.name!r} is marked {origin.value}: {text[origin][0]}. It must not go into any bed.",
+            text[origin][1],
         )
         for origin in lot.contaminated
     ]
@@ -184,13 +184,13 @@ def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float
     likely, high = (figure.likely, figure.high) if figure else (1.0, 1.0)
     name = wood.names[0]
     source = wood.source
-    told = f" {wood.caution}" if wood.caution else ""
+    text = f" {wood.caution}" if wood.caution else ""
     caution = "juglone" if wood.key == "black-walnut" else None
     if rating is Grade.AVOID and wood.caution:
         return (
             Reason(
                 Grade.AVOID,
-                f"{name.capitalize()}: none of it, as precaution. {wood.why}{told}",
+                f"{name.capitalize()}: none of it, as precaution. {wood.why}{text}",
                 "treated-wood" if wood.key == "treated-timber" else "chip-source",
                 source,
             ),
@@ -201,7 +201,7 @@ def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float
             Reason(
                 Grade.AVOID,
                 f"{name.capitalize()} is {_percent(share)} of the lot; at most {_percent(high)} of a mix is "
-                f"usual. {wood.why}{told}",
+                f"usual. {wood.why}{text}",
                 caution,
                 source,
             ),
@@ -212,7 +212,7 @@ def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float
             Reason(
                 Grade.SLOW,
                 f"{name.capitalize()} is {_percent(share)} of the lot, more than the {_percent(likely)} that "
-                f"growers take. {wood.why}{told}",
+                f"growers take. {wood.why}{text}",
                 caution,
                 source,
             ),
@@ -221,7 +221,7 @@ def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float
     # Within its limit a slow wood is a part that waits, not a reason against the lot.
     grade = Grade.GOOD if rating in (Grade.SLOW, Grade.AVOID) and share < 0.5 else rating
     return Reason(
-        grade, f"{name.capitalize()}, {_percent(share)}: {rating.value}. {wood.why}{told}", caution, source
+        grade, f"{name.capitalize()}, {_percent(share)}: {rating.value}. {wood.why}{text}", caution, source
     ), high
 
 
@@ -258,12 +258,12 @@ def _age_reasons(lot: Lot, species: Species, trade: Trade, on: date) -> list[Rea
         return [Reason(Grade.BEST, f"Baled {_weeks(age)} ago; good as long as it stayed dry.")]
     group = "oyster" if species.wood_group == "oyster" else "king"
     prime, limit = (trade.constants[key] for key in CHIPS_AGE_ROWS[group])
-    told = f"Cut {_weeks(age)} ago"
+    text = f"Cut {_weeks(age)} ago"
     if age <= prime.likely:
         return [
             Reason(
                 Grade.BEST,
-                f"{told}, at its best: other fungi have not taken it yet.",
+                f"{text}, at its best: other fungi have not taken it yet.",
                 "fresh-heap" if age < 14 else None,
                 prime.source,
             )
@@ -272,7 +272,7 @@ def _age_reasons(lot: Lot, species: Species, trade: Trade, on: date) -> list[Rea
         return [
             Reason(
                 Grade.GOOD,
-                f"{told}; past the best {_weeks(prime.likely)}, so other fungi may have started.",
+                f"{text}; past the best {_weeks(prime.likely)}, so other fungi may have started.",
                 "wild-mushrooms",
                 limit.source,
             )
@@ -281,7 +281,7 @@ def _age_reasons(lot: Lot, species: Species, trade: Trade, on: date) -> list[Rea
         return [
             Reason(
                 Grade.SLOW,
-                f"{told}; sources set the end between {_weeks(limit.low)} and {_weeks(limit.high)}. Mix it "
+                f"{text}; sources set the end between {_weeks(limit.low)} and {_weeks(limit.high)}. Mix it "
                 "with fresh chips, and check every mushroom.",
                 "wild-mushrooms",
                 limit.source,
@@ -290,7 +290,7 @@ def _age_reasons(lot: Lot, species: Species, trade: Trade, on: date) -> list[Rea
     return [
         Reason(
             Grade.AVOID,
-            f"{told}, older than the {_weeks(limit.high)} that any source allows: use it on a path.",
+            f"{text}, older than the {_weeks(limit.high)} that any source allows: use it on a path.",
             "wild-mushrooms",
             limit.source,
         )
@@ -315,12 +315,12 @@ def _spawn_age(lot: Lot, trade: Trade, age: int | None) -> list[Reason]:
             )
         ]
     days = "1 day" if age == 1 else f"{age} days"
-    told = f"Made {days} ago and kept {where}, where it lasts {low:.0f} to {high:.0f} days"
+    text = f"Made {days} ago and kept {where}, where it lasts {low:.0f} to {high:.0f} days"
     if age <= low:
-        return [Reason(Grade.BEST, f"{told}.", None, limit.source)]
+        return [Reason(Grade.BEST, f"{text}.", None, limit.source)]
     if age <= high:
-        return [Reason(Grade.SLOW, f"{told}: use it now, and more of it.", None, limit.source)]
-    return [Reason(Grade.AVOID, f"{told}: too old.", None, limit.source)]
+        return [Reason(Grade.SLOW, f"{text}: use it now, and more of it.", None, limit.source)]
+    return [Reason(Grade.AVOID, f"{text}: too old.", None, limit.source)]
 
 
 def _species_name(key: str | None, trade: Trade) -> str:

@@ -38,7 +38,7 @@ from mulchwright.ground.geometry import (
 )
 from mulchwright.ground.shadow import Grid
 from mulchwright.trade import Basis, Constant, Plant, Trade
-from mulchwright.units import show_length
+from mulchwright.units import INCH_M, show_length
 
 __all__ = ["Finding", "GroundLimits", "Limit", "Proposed", "Severity", "clearances", "limits_on"]
 
@@ -159,7 +159,7 @@ class _Finder:
 
     def way(self, length_m: float) -> str:
         """How far to move, rounded up so that it is enough."""
-        step = 0.01 if self.garden.units == UnitSystem.METRIC else 0.0254
+        step = 0.01 if self.garden.units == UnitSystem.METRIC else float(INCH_M)
         return show_length(math.ceil(length_m / step - 1e-6) * step, self.garden.units)
 
     def covers(self, outline: Outline) -> bool:

@@ -188,13 +188,13 @@ def light_map_key(
     place, climate = garden.place, normals or garden.normals
     obstacles = obstacles_of(garden.crowns, garden.walls)
     digest = hashlib.sha256()
-    told = (
+    content = (
         MODEL, Grid.over(extent, cell_m), step_minutes, place.latitude_deg, place.longitude_deg,
         place.elevation_m, place.north_deg,
         climate and (climate.temperature_min_c, climate.temperature_max_c, climate.rain_mm),
         obstacles.footprints,
     )  # fmt: skip
-    digest.update(repr(told).encode())
+    digest.update(repr(content).encode())
     for array in (
         obstacles.crowns, obstacles.in_leaf_per_m, obstacles.bare_per_m, obstacles.leaf_days, obstacles.edges
     ):  # fmt: skip

@@ -195,7 +195,7 @@ def drying_plan(
     """
     if not 0.001 <= thickness_m <= THICKEST_M:
         raise InputError(
-            f"Slices of {thickness_m * 1000:g} mm: between 1 and 30 mm can be reckoned. "
+            f"Slices of {thickness_m * 1000:g} mm: between 1 and 30 mm can be worked out. "
             "Cut them to about 6 mm; thick ones sour inside before they dry.",
             field="thickness_m",
         )
@@ -302,7 +302,7 @@ def dry_life_months(trade: Trade, temperature_c: float) -> Range:
     """Months that jars keep their quality, dry and dark, at a temperature of 0 to 35 °C."""
     if not 0 <= temperature_c <= 35:
         raise InputError(
-            f"Jars at {temperature_c:g} °C: 0 to 35 °C can be reckoned. Keep them cool, dry and dark.",
+            f"Jars at {temperature_c:g} °C: 0 to 35 °C can be worked out. Keep them cool, dry and dark.",
             field="temperature_c",
         )
     rng = np.random.default_rng(SEED)

@@ -126,9 +126,9 @@ def questions(trade: Trade, species: str) -> tuple[Question, ...]:
 
 def _shades(text: str) -> set[str]:
     """Colors in a text such as "dark purple-brown to purple-black", without how light or dark they are."""
-    told = " ".join(text.lower().replace("grey", "gray").replace("ocher", "ochre").split())
+    named = " ".join(text.lower().replace("grey", "gray").replace("ocher", "ochre").split())
     shades = set()
-    for part in told.split(" to "):
+    for part in named.split(" to "):
         words = part.split(" ")
         while len(words) > 1 and words[0] in ("dark", "deep", "light", "pale"):
             words = words[1:]

@@ -65,7 +65,7 @@ def jar_life(trade: Trade, kind: JarKind, *, made_on: date, temperature_c: float
     if kind is JarKind.FROZEN:
         if not -40 <= temperature_c <= WARMEST_FROZEN_C:
             raise InputError(
-                f"A frozen pack at {temperature_c:g} °C: -40 to {WARMEST_FROZEN_C:g} °C can be reckoned. "
+                f"A frozen pack at {temperature_c:g} °C: -40 to {WARMEST_FROZEN_C:g} °C can be worked out. "
                 "A freezer should hold -18 °C.",
                 field="temperature_c",
             )

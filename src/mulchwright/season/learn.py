@@ -334,11 +334,11 @@ def tilted(
     through = 0.0
     if factor is not None:
         own = z[ACTIVE_SPECIES_ROWS]
-        told = factor.shift @ own - 0.5 * np.einsum("im,ij,jm->m", own, factor.precision, own)
+        found = factor.shift @ own - 0.5 * np.einsum("im,ij,jm->m", own, factor.precision, own)
         low, high = 0.0, 1.0
         for _ in range(20):
             middle = 1.0 if low == 0.0 and high == 1.0 else 0.5 * (low + high)
-            if effective_size(normalized(log_weight + middle * told)) >= TILT_LOW_SHARE * members:
+            if effective_size(normalized(log_weight + middle * found)) >= TILT_LOW_SHARE * members:
                 low = middle
                 if middle == 1.0:
                     break
@@ -347,7 +347,7 @@ def tilted(
             else:
                 high = middle
         through = low
-        log_weight = log_weight + through * told
+        log_weight = log_weight + through * found
     index = rng.permutation(systematic(normalized(log_weight), count, rng))
     out = z[:, index]
     if factor is not None and through < 1.0:
@@ -363,8 +363,8 @@ def _carried(out: Floats, z: Floats, weights: Floats, factor: Factor, share: flo
     y = along.T @ (z[ACTIVE_SPECIES_ROWS] - mean[ACTIVE_SPECIES_ROWS, None])
     covariance = (y * weights) @ y.T
     inverse = np.linalg.inv(covariance)
-    told = along.T @ factor.precision @ along * share
-    target = np.linalg.inv(inverse + told)
+    found = along.T @ factor.precision @ along * share
+    target = np.linalg.inv(inverse + found)
     pull = along.T @ (factor.shift - factor.precision @ mean[ACTIVE_SPECIES_ROWS]) * share
     now = along.T @ (out[ACTIVE_SPECIES_ROWS] - mean[ACTIVE_SPECIES_ROWS, None])
     then = (target @ pull)[:, None] + _transport(covariance, target) @ now

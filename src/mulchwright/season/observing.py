@@ -29,9 +29,9 @@ NOT_SEEN = -1.0
 
 
 class Seen(IntEnum):
-    """The most telling thing that a look found. UNTOLD : the look tells of the share run only."""
+    """The most telling thing that a look found. NOT_STATED : the look tells of the share run only."""
 
-    UNTOLD = -1
+    NOT_STATED = -1
     NOTHING = 0
     THREADS = 1
     PINS = 2
@@ -173,14 +173,14 @@ def _chance_of_look(seen: int, in_pins: float, ready: float, run: float, sharp: 
 
 
 @part_of_kernels
-def _chance_of_share(told: float, run: float, sd: float) -> float:
+def _chance_of_share(stated_share: float, run: float, sd: float) -> float:
     """Density of the share that was told; 0 and 1 gather what the error would carry beyond them."""
     scale = sd * 1.4142135623730951
-    if told <= 0.0:
+    if stated_share <= 0.0:
         return 0.5 * math.erfc(run / scale)
-    if told >= 1.0:
+    if stated_share >= 1.0:
         return 0.5 * math.erfc((1.0 - run) / scale)
-    return math.exp(_log_density(told, run, sd))
+    return math.exp(_log_density(stated_share, run, sd))
 
 
 @part_of_kernels
@@ -403,11 +403,11 @@ def observe(
     sharp: Sharpness,
     rng: np.random.Generator,
     *,
-    share_told: bool = False,
+    with_share: bool = False,
 ) -> Notes:
     """The notes that a grower makes of one member's course up to a day: looks on given days, and pickings.
 
-    share_told : every second look, from the first on, tells the share run as well.
+    with_share : every second look, from the first on, tells the share run as well.
     """
     picks: list[tuple[int, float]] = []
     if rng.random() < sharp.log_of_picks_share:
@@ -423,7 +423,7 @@ def observe(
     seen = [_seen_on(day, course, member, sharp, rng) for day in looks]
     shares = [
         float(np.clip(course.run_share[day, member] + rng.normal(0.0, sharp.share_seen_sd), 0.0, 1.0))
-        if share_told and i % 2 == 0
+        if with_share and i % 2 == 0
         else NOT_SEEN
         for i, day in enumerate(looks)
     ]

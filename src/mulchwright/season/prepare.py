@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from mulchwright.compiled import all_kept, compiling_told, for_kernels, note_all_kept
+from mulchwright.compiled import all_cached, compiling_progress, for_kernels, note_all_cached
 from mulchwright.season import kernel as k
 from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpness, log_likelihood, surprises
 from mulchwright.season.standing import standing_chances
@@ -23,7 +23,7 @@ SECONDS_TO_PREPARE = 25
 
 def engine_ready() -> bool:
     """Whether the compiled engine is on disk for this source, compiler and processor."""
-    return all_kept()
+    return all_cached()
 
 
 def prepare_engine(progress: Callable[[float], None] | None = None) -> None:
@@ -31,10 +31,10 @@ def prepare_engine(progress: Callable[[float], None] | None = None) -> None:
 
     progress : called with the share done, 0 to 1, from this thread; what it raises ends the compiling.
     """
-    with compiling_told(progress or (lambda share: None), "season"):
+    with compiling_progress(progress or (lambda share: None), "season"):
         _run_nothing()
         _weigh_nothing()
-    note_all_kept()
+    note_all_cached()
     if progress is not None:
         progress(1.0)
 
@@ -90,7 +90,7 @@ def _weigh_nothing() -> None:
     """One look that tells nothing of one member, and the chance of a find on one day."""
     sharp = Sharpness(*(0.5 for _ in Sharpness._fields))
     notes = Notes(
-        np.zeros(1, np.int64), np.array([int(Seen.UNTOLD)]), np.array([NOT_SEEN]),
+        np.zeros(1, np.int64), np.array([int(Seen.NOT_STATED)]), np.array([NOT_SEEN]),
         np.zeros(0, np.int64), np.zeros(0), 0,
     )  # fmt: skip
     course = Course(np.zeros((1, 1)), np.zeros((1, 1)), np.zeros((1, 1)), np.ones((1, 1)))

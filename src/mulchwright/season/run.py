@@ -101,8 +101,8 @@ def forcing_of(
     """Weather rows and the soil below, as the kernel reads them.
 
     air_c, rain_mm, evapotranspiration_mm : (day, member), above any snow; the beds get what is under it
-    (`season/snow.py`). The deep soil follows the damped annual
-    wave of the air at the depth where the soil cells end (site dossier's damped sinusoid).
+    (`season/snow.py`). The deep soil follows the damped annual wave of the air at the depth where the soil
+    cells end (damped sinusoid; Campbell and Norman 1998, ch. 2 and 8, from memory).
     """
     constants = trade.constants
     conductivity = constants["soil_conductivity"].value

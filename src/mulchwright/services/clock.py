@@ -9,8 +9,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 if TYPE_CHECKING:
     from mulchwright.garden import Garden
 
-__all__ = ["time_in", "today_in", "zone_of"]
-
 
 def zone_of(garden: Garden) -> tzinfo:
     """The garden's own time zone, or UTC where it is not known to this machine."""

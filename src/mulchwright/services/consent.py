@@ -33,8 +33,6 @@ from mulchwright.errors import InputError
 if TYPE_CHECKING:
     from mulchwright.book import Book
 
-__all__ = ["FOLDER_VARIABLE", "Answer", "ConsentStore", "Subject", "fingerprint"]
-
 FOLDER_VARIABLE = "MULCHWRIGHT_CONSENT_FOLDER"
 """Environment variable that names another folder for the answers; tests use it."""
 

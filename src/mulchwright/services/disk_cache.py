@@ -19,8 +19,6 @@ import numpy as np
 import numpy.typing as npt
 from platformdirs import user_cache_path
 
-__all__ = ["Arrays", "DiskCache"]
-
 Arrays = Mapping[str, npt.NDArray[Any]]
 T = TypeVar("T")
 

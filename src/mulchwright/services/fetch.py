@@ -35,8 +35,6 @@ from mulchwright.weather.feed import (
     within,
 )
 
-__all__ = ["CsvAndJsonAdapter", "Limits", "TooSoon", "get"]
-
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -168,8 +166,8 @@ def _not_before(retry_after: str | None, now: datetime) -> datetime:
         wait = timedelta(seconds=min(seconds, int(LONGEST_WAIT.total_seconds())))
     elif text:
         try:
-            told = parsedate_to_datetime(text)
-            wait = (told if told.tzinfo else told.replace(tzinfo=UTC)) - now
+            moment = parsedate_to_datetime(text)
+            wait = (moment if moment.tzinfo else moment.replace(tzinfo=UTC)) - now
         except (ValueError, TypeError):
             wait = USUAL_WAIT
     return now + min(max(wait, timedelta(0)), LONGEST_WAIT)

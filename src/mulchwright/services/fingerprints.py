@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 def climate_fingerprint(state: BookState) -> str:
     """A fingerprint of the place and its weather: what a run depends on besides the bed."""
     series = state.series
-    told: tuple[object, ...] = (state.garden.place, state.garden.normals)
+    content: tuple[object, ...] = (state.garden.place, state.garden.normals)
     if series is not None:
         arrays = (series.temperature_min_c, series.temperature_max_c, series.rain_mm)
-        told += (series.start, series.end, *(values.tobytes() for values in arrays))
-    return fingerprint_of(*told)
+        content += (series.start, series.end, *(values.tobytes() for values in arrays))
+    return fingerprint_of(*content)

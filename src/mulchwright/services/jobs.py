@@ -17,8 +17,6 @@ from typing import Any
 
 from mulchwright.errors import MulchwrightError
 
-__all__ = ["MAPS", "Closing", "Job", "JobQueue", "Lane", "fingerprint_of"]
-
 _LOG = logging.getLogger("mulchwright.web")
 FAILED = "This could not be worked out; the reason stands in the terminal. Your garden book was not touched."
 

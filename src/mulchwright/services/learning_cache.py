@@ -20,13 +20,11 @@ from mulchwright.almanac import MODEL_VERSION
 from mulchwright.almanac.posterior_records import packed, unpacked
 from mulchwright.services.disk_cache import DiskCache
 
-__all__ = ["LearningCache", "code_digest", "learning_cache", "model_fingerprint"]
-
 MOST_BYTES = 96_000_000
 """About a megabyte for each bed with a long logbook: room for four gardens of twenty beds."""
 _LEARNED_WITH = (
     "garden/*.py", "season/*.py", "trade/*.py", "weather/*.py", "compiled.py", "almanac/learning.py",
-    "almanac/outlook.py", "almanac/posterior_records.py", "almanac/told.py",
+    "almanac/outlook*.py", "almanac/posterior_records.py",
 )  # fmt: skip
 """Source that what is learned depends on. The trade's tables are in each piece's own fingerprint."""
 
@@ -43,7 +41,7 @@ def code_digest(package: Path, patterns: Iterable[str] = _LEARNED_WITH) -> str:
 
 @cache
 def model_fingerprint() -> str:
-    """A fingerprint of what learns: version, code with its constants, and the libraries that reckon."""
+    """A fingerprint of what learns: version, code with its constants, and the libraries that work out."""
     import numba
     import scipy
 

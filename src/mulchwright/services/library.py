@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mulchwright.book import FileState, open_book
 from mulchwright.garden import Garden, UnitSystem
+from mulchwright.services.clock import time_in
 
 if TYPE_CHECKING:
     from mulchwright.weather import DailySeries, Forecast
@@ -17,7 +20,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class BookState:
-    """What the book holds at one revision. `mark` is the same for the same garden and weather.
+    """What the book holds at one revision, and when it was asked: all that a page is made from.
+
+    fingerprint : the same for the same garden and weather. now : the time in the garden, on the day that it
+    is there (which may be held still), so that no page shows two days.
 
     read_number : counts the readings of this program; unlike the revision it never comes again when another
     file takes the book's place, so what is made from a state is cached by it.
@@ -27,15 +33,22 @@ class BookState:
     garden: Garden
     series: DailySeries | None
     fingerprint: str
+    now: datetime
     forecast: Forecast | None = None
     read_number: int = 0
+
+    @property
+    def today(self) -> date:
+        """The day it is in the garden."""
+        return self.now.date()
 
 
 class Library:
     """Reads the book when it was changed or replaced by another file, and holds what it read until then."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, now: Callable[[Garden], datetime] | None = None) -> None:
         self.path = path
+        self._now = now or (lambda garden: time_in(garden, datetime.now(UTC)))
         self._lock = threading.Lock()
         self._state: BookState | None = None
         self._read_from: FileState | None = None
@@ -50,19 +63,24 @@ class Library:
         with self._lock, open_book(self.path) as book:
             file = book.file_state
             revision = book.revision_on_disk()
-            if self._state is None or self._state.revision != revision or self._read_from != file:
+            held = self._state
+            if held is None or held.revision != revision or self._read_from != file:
                 self._read_from = file
                 garden, series, forecast = book.garden(), book.series(), book.forecast()
                 self._readings += 1
-                self._state = BookState(
+                held = BookState(
                     book.revision,
                     garden,
                     series,
                     _fingerprint(garden, series, forecast),
+                    self._now(garden),
                     forecast,
                     self._readings,
                 )
-            return self._state
+            else:
+                held = replace(held, now=self._now(held.garden))
+            self._state = held
+            return held
 
 
 def _fingerprint(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:
@@ -73,7 +91,7 @@ def _fingerprint(garden: Garden, series: DailySeries | None, forecast: Forecast 
     """
     bare = replace(
         garden, units=UnitSystem.METRIC, lots=(), sellers=(), offers=(), households=(), vessels=(),
-        recipes=(), checks=(), uses=(), jars=(), dryers=(), dryings=(),
+        recipes=(), checks=(), uses=(), jars=(), dryers=(), dryings=(), year_costs=(),
     )  # fmt: skip
     digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
     if forecast is not None:

@@ -1,4 +1,4 @@
-"""The plan's light for the desk: from the shelf at once, or worked out in the background."""
+"""The plan's light for the shells: from the cache at once, or computed in the background."""
 
 from __future__ import annotations
 
@@ -17,14 +17,6 @@ if TYPE_CHECKING:
     from mulchwright.services.jobs import JobQueue
     from mulchwright.services.library import BookState
     from mulchwright.weather import DailySeries
-
-__all__ = [
-    "garden_in_plan_light",
-    "garden_in_plan_light_if_cached",
-    "light_job",
-    "mean_light",
-    "takes_light_from_plan",
-]
 
 LIGHT_PART = 0.3
 """How much of the progress bar the light takes where it must be worked out first."""

@@ -25,8 +25,6 @@ from mulchwright.ground import (
 from mulchwright.services.disk_cache import DiskCache
 from mulchwright.weather import DailySeries, normals_of
 
-__all__ = ["LightCache", "cell_for", "light_cache", "needs_light"]
-
 MOST_CELLS = 60_000
 """About 60 m x 60 m in cells of a quarter of a meter; a larger plan gets larger cells, not a longer wait."""
 IN_MEMORY = 4

@@ -6,8 +6,6 @@ read here is plain ASCII digits and at most `MOST_DIGITS` of them, which always 
 
 from __future__ import annotations
 
-__all__ = ["MOST_DIGITS", "whole_number"]
-
 MOST_DIGITS = 18
 """10¹⁸ - 1 is the largest run of nines below 2⁶³."""
 

@@ -20,11 +20,11 @@ _LOG = logging.getLogger("mulchwright.web")
 def keep_weekly(library: Library, outlook: Outlook) -> None:
     """Keep this outlook in the book if the last one kept is a week old; a fault is logged and harms no page.
 
-    Called when a reckoning has finished, in the thread that reckoned it.
+    Called when a calculation has finished, in the thread that worked out it.
     """
     try:
         with open_book(library.path) as book:
-            kept = to_keep(outlook, book.kept_outlooks())
+            kept = to_keep(outlook, book.saved_outlooks())
             if kept is not None:
                 book.keep_outlook(kept)
     except MulchwrightError as error:

@@ -1,7 +1,7 @@
-"""The outlook in the background: reckoned once per state of the book, in one thread of its own.
+"""The outlook in the background: worked out once per state of the book, in one thread of its own.
 
 No page waits for the engine. A page asks for the outlook of what is in the book now; it gets the finished
-one, or how far the reckoning has come with the last finished one to show meanwhile, or why it cannot be
+one, or how far the calculation has come with the last finished one to show meanwhile, or why it cannot be
 done. An outlook is a job like any other (`jobs`), in a lane of its own: the compiled engine spreads each run
 over all cores by itself, and must not stand behind a siting map.
 """
@@ -26,14 +26,14 @@ if TYPE_CHECKING:
 OUTLOOK = Lane(
     "outlook",
     results=4,
-    failed="The outlook could not be reckoned; the reason stands in the terminal. "
+    failed="The outlook could not be worked out; the reason stands in the terminal. "
     "Your garden book was not touched.",
 )
 """The lane of the engine."""
 
 
 class Engine(Protocol):
-    """What the desk asks of the almanac."""
+    """What the shells ask of the almanac."""
 
     def outlook(
         self, garden: Garden, series: DailySeries | None, today: date, progress: Callable[[float], None],
@@ -138,7 +138,7 @@ class FinishedOutlook:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How a reckoning stands: finished (`outlook`), refused (`trouble`), or under way at `share`.
+    """How a calculation stands: finished (`outlook`), refused (`trouble`), or under way at `share`.
 
     last : the last finished outlook, of this state of the book or of an earlier one.
     """
@@ -171,7 +171,7 @@ class Progress:
 class OutlookService:
     """Outlooks of the book, as jobs of the engine's own lane; the last few are held.
 
-    While a new one is reckoned the last finished one stands in for it, so that no page goes blank when a
+    While a new one is worked out the last finished one stands in for it, so that no page goes blank when a
     watering is noted. What waits in the lane and is out of date by then is never begun. `finished` is told
     each new outlook, in that thread.
     """
@@ -191,10 +191,10 @@ class OutlookService:
             self._jobs.forget_waiting(OUTLOOK)
 
         def work(report: Callable[[float], None]) -> FinishedOutlook:
-            told = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
-            self._last = FinishedOutlook(told, state.fingerprint, today, datetime.now(UTC))
+            result = self._engine.outlook(state.garden, state.series, today, report, state.forecast)
+            self._last = FinishedOutlook(result, state.fingerprint, today, datetime.now(UTC))
             if self._finished is not None:
-                self._finished(told)
+                self._finished(result)
             return self._last
 
         job = self._jobs.ask(key, work, lane=OUTLOOK, patience_s=patience_s)
@@ -203,8 +203,8 @@ class OutlookService:
 
     def what_if(self, state: BookState, changed: Patch, today: date) -> tuple[PatchOutlook, PatchOutlook]:
         """Before and after, computed in the engine's lane; waits for it."""
-        told: tuple[PatchOutlook, PatchOutlook] = self._jobs.in_turn(
+        both: tuple[PatchOutlook, PatchOutlook] = self._jobs.in_turn(
             lambda: self._engine.what_if(state.garden, state.series, changed, today, state.forecast),
             lane=OUTLOOK,
         )
-        return told
+        return both

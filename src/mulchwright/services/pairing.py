@@ -26,17 +26,6 @@ from platformdirs import user_data_path
 
 from mulchwright.errors import InputError
 
-__all__ = [
-    "CODE_LETTERS",
-    "CODE_LIFE_S",
-    "TRIES_OF_A_CODE",
-    "Code",
-    "PairedPhones",
-    "Pairing",
-    "Phone",
-    "spelled",
-]
-
 CODE_LETTERS = "ABCDEFGHJKMNPQRTUVWXY346789"
 """Without I, L, 1, O, 0, S, 5, Z and 2, which are read for each other."""
 CODE_LENGTH = 8
@@ -101,8 +90,8 @@ class PairedPhones:
     def read(self) -> tuple[Phone, ...]:
         """The phones in the order they were paired; a file that cannot be read counts as none."""
         try:
-            told: Any = json.loads(self._path.read_text("utf-8"))
-            return tuple(Phone(**row) for row in told["phones"])
+            data: Any = json.loads(self._path.read_text("utf-8"))
+            return tuple(Phone(**row) for row in data["phones"])
         except (OSError, ValueError, TypeError, KeyError):
             return ()
 
@@ -164,10 +153,10 @@ class Pairing:
         address : where the request came from. Wrong codes are counted by it, see `TRIES`, and for the code,
         see `TRIES_OF_A_CODE`.
         """
-        told = " ".join(name.split())
-        if not told:
+        name_words = " ".join(name.split())
+        if not name_words:
             raise InputError("Give the phone a name, such as “Ada's phone”.", field="name")
-        if len(told) > 40:
+        if len(name_words) > 40:
             raise InputError("Forty characters are enough for the name of a phone.", field="name")
         letters = "".join(typed.upper().split()).replace("-", "")
         with self._lock:
@@ -197,7 +186,7 @@ class Pairing:
             self._tries.pop(address, None)
         token = secrets.token_urlsafe(32)
         stamp = self._now().isoformat(timespec="seconds")
-        phone = Phone(secrets.token_hex(6), told, _hash(token), stamp, stamp)
+        phone = Phone(secrets.token_hex(6), name_words, _hash(token), stamp, stamp)
         self.cache.change(lambda phones: (*phones, phone)[-MOST_PHONES:])
         return phone, token
 

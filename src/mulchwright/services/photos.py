@@ -16,8 +16,6 @@ from PIL import Image, ImageCms, ImageOps
 from mulchwright.errors import InputError
 from mulchwright.garden.photo import LARGEST_PHOTO_BYTES, LARGEST_THUMB_BYTES, Photo
 
-__all__ = ["LARGEST_UPLOAD_BYTES", "LONGEST_SIDE_PX", "THUMB_PX", "photo_of"]
-
 LARGEST_UPLOAD_BYTES = 30_000_000
 LONGEST_SIDE_PX = 1600
 THUMB_PX = 320
@@ -46,7 +44,7 @@ def photo_of(data: bytes) -> Photo:
         )
     with _opened(data) as picture:
         try:
-            taken_on = _day_told(picture)
+            taken_on = _day_taken(picture)
             if picture.format == "JPEG":
                 # Unpacks at an eighth to a half of the size where that is enough: quick, and little memory.
                 picture.draft("RGB", (2 * LONGEST_SIDE_PX, 2 * LONGEST_SIDE_PX))
@@ -131,12 +129,12 @@ def _of_fair_size(picture: Image.Image) -> Image.Image:
     return picture
 
 
-def _day_told(picture: Image.Image) -> date | None:
+def _day_taken(picture: Image.Image) -> date | None:
     """The day the camera wrote into the photo; None where it wrote none or nonsense."""
     exif = picture.getexif()
-    told = exif.get_ifd(_EXIF_IFD).get(_TAKEN) or exif.get(_WRITTEN)
+    taken = exif.get_ifd(_EXIF_IFD).get(_TAKEN) or exif.get(_WRITTEN)
     try:
-        return datetime.strptime(str(told)[:10], "%Y:%m:%d").date()
+        return datetime.strptime(str(taken)[:10], "%Y:%m:%d").date()
     except ValueError:
         return None
 
@@ -155,8 +153,10 @@ def _plain_colors(picture: Image.Image) -> Image.Image:
     if profile and picture.mode in ("RGB", "CMYK", "L"):
         try:
             own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            told = ImageCms.profileToProfile(picture, own, ImageCms.createProfile("sRGB"), outputMode="RGB")
-            picture = told if told is not None else picture
+            converted = ImageCms.profileToProfile(
+                picture, own, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+            picture = converted if converted is not None else picture
         except (ImageCms.PyCMSError, OSError, ValueError):
             pass  # a broken profile only dulls the colors; the photo itself is good
     rgb = Image.new("RGB", picture.size)

@@ -11,13 +11,11 @@ from __future__ import annotations
 from mulchwright.errors import InputError
 from mulchwright.garden.backdrop import picture_kind
 
-__all__ = ["bare_picture"]
-
 _SOI, _EOI, _SOS = 0xD8, 0xD9, 0xDA
 _JPEG_KEPT = frozenset({0xE0, 0xE2, 0xEE})
 """Of the application segments: the frame's, the color profile, and Adobe's note on the color transform."""
-_PNG_TOLD = frozenset({b"eXIf", b"tEXt", b"zTXt", b"iTXt", b"tIME"})
-_WEBP_TOLD = frozenset({b"EXIF", b"XMP "})
+_PNG_METADATA = frozenset({b"eXIf", b"tEXt", b"zTXt", b"iTXt", b"tIME"})
+_WEBP_METADATA = frozenset({b"EXIF", b"XMP "})
 _WEBP_FLAGS = 0b0000_1100
 """In the extended header: there is an EXIF chunk, there is an XMP chunk."""
 
@@ -63,10 +61,10 @@ def _bare_jpeg(image: bytes) -> bytes:
         end = at + 2 + length
         if length < 2 or end > len(image):
             raise IndexError(end)
-        told = 0xE0 <= marker <= 0xEF and marker not in _JPEG_KEPT
+        metadata = 0xE0 <= marker <= 0xEF and marker not in _JPEG_KEPT
         # A color profile is named so; other segments of this kind lead to a second picture with its notes.
-        told |= marker == 0xE2 and not image[at + 4 : end].startswith(b"ICC_PROFILE\0")
-        if not told and marker != 0xFE:
+        metadata |= marker == 0xE2 and not image[at + 4 : end].startswith(b"ICC_PROFILE\0")
+        if not metadata and marker != 0xFE:
             kept += image[at:end]
         at = end
         if marker == _SOS:
@@ -86,7 +84,7 @@ def _bare_png(image: bytes) -> bytes:
         name = image[at + 4 : at + 8]
         if end > len(image) or len(name) < 4:
             raise IndexError(end)
-        if name not in _PNG_TOLD:
+        if name not in _PNG_METADATA:
             kept += image[at:end]
         if name == b"IEND":
             return bytes(kept)
@@ -106,7 +104,7 @@ def _bare_webp(image: bytes) -> bytes:
         chunk = bytearray(image[at:end])
         if image[at : at + 4] == b"VP8X":
             chunk[8] &= ~_WEBP_FLAGS & 0xFF
-        if image[at : at + 4] not in _WEBP_TOLD:
+        if image[at : at + 4] not in _WEBP_METADATA:
             kept += chunk
         at = end
     return b"RIFF" + (len(kept) + 4).to_bytes(4, "little") + b"WEBP" + bytes(kept)

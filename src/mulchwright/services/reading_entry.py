@@ -7,12 +7,7 @@ from datetime import UTC, date, datetime
 
 from mulchwright.errors import InputError
 from mulchwright.garden import Reading
-from mulchwright.units import (
-    US,
-    parse_depth_of_water,
-    parse_temperature,
-    show_temperature,
-)
+from mulchwright.units import US, parse_depth_of_water, parse_temperature, plain_unit, show_temperature
 
 LONGEST_AGO_DAYS = 5 * 366
 
@@ -25,7 +20,8 @@ def show_figure(system: str) -> Callable[[str, float], str]:
 
     def show(quantity: str, value: float) -> str:
         if quantity == "rain_mm":
-            depth = f"{value / 25.4:.2f} in" if system == US else f"{value:.1f} mm"
+            name, ours = plain_unit("water_depth", system)
+            depth = f"{value / ours:.{2 if system == US else 1}f} {name}"
             return depth.replace(".0 ", " ").replace(".00 ", " ")
         if quantity.startswith("temperature"):
             return show_temperature(value, system, decimals=1)

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from mulchwright.almanac.review import YearReview, review
-from mulchwright.book import Book, open_book
-from mulchwright.garden import OutlookKept
+from mulchwright.book import open_book
+from mulchwright.garden import SavedOutlook
 
 if TYPE_CHECKING:
     from mulchwright.almanac import Outlook
@@ -26,19 +26,6 @@ SPOKE_BEFORE = 30
 """Outlooks stored before a year that are read for it: one a week, and each tells six months by name."""
 
 
-def _sums(book: Book, year: int) -> dict[str, str]:
-    """Money and hours of a year as they were typed; empty where none were."""
-    texts = {"money": book.setting(f"spent_{year}"), "hours": book.setting(f"hours_{year}")}
-    return {name: text or "" for name, text in texts.items()}
-
-
-def _number(text: str) -> float | None:
-    try:
-        return float(text) if text else None
-    except ValueError:  # a setting that was written by hand
-        return None
-
-
 class Reviews:
     """The latest reviews of one book, until the book, the day or the outlook is another."""
 
@@ -46,31 +33,26 @@ class Reviews:
         self._path = path
         self._trade = trade
         self._lock = threading.Lock()
-        self._held: dict[tuple[int, int, date], tuple[Outlook | None, YearReview, dict[str, str]]] = {}
+        self._held: dict[tuple[int, int, date], tuple[Outlook | None, YearReview]] = {}
 
-    def of(
-        self, state: BookState, outlook: Outlook | None, year: int, today: date
-    ) -> tuple[YearReview, dict[str, str]]:
-        """The review of a year, and its money and hours as they were typed."""
-        name = (state.read_number, year, today)
+    def of(self, state: BookState, outlook: Outlook | None, year: int) -> YearReview:
+        """The review of a year."""
+        name = (state.read_number, year, state.today)
         with self._lock:
             held = self._held.get(name)
         if held is not None and held[0] is outlook:
-            return held[1], held[2]
+            return held[1]
         with open_book(self._path) as book:
-            sums, stored = _sums(book, year), _near(book.kept_outlooks(), year)
-        result = review(
-            state.garden, self._trade(), outlook, stored, year=year, today=today,
-            money=_number(sums["money"]), hours=_number(sums["hours"]),
-        )  # fmt: skip
+            stored = _near(book.saved_outlooks(), year)
+        result = review(state.garden, self._trade(), outlook, stored, year=year, today=state.today)
         with self._lock:
             while len(self._held) >= HELD:
                 self._held.pop(next(iter(self._held)))
-            self._held[name] = (outlook, result, sums)
-        return result, sums
+            self._held[name] = (outlook, result)
+        return result
 
 
-def _near(kept: Sequence[OutlookKept], year: int) -> list[OutlookKept]:
+def _near(kept: Sequence[SavedOutlook], year: int) -> list[SavedOutlook]:
     """The outlooks that can have spoken of a year: those of it, and the last ones before it."""
     before = [one for one in kept if one.made_on.year < year]
     return [*before[-SPOKE_BEFORE:], *(one for one in kept if one.made_on.year == year)]

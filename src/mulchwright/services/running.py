@@ -19,8 +19,6 @@ from urllib.parse import urlsplit
 
 from platformdirs import user_data_path
 
-__all__ = ["PROOF_PATH", "RunningServer", "proof_of"]
-
 PROOF_PATH = "/serving"
 PATIENCE_S = 2.0
 MOST_BYTES = 20_000
@@ -57,8 +55,8 @@ class RunningServer:
     def of(cls, book: Path) -> RunningServer | None:
         """The server that has this book open now, or None: a note whose server is gone counts for nothing."""
         try:
-            told = json.loads(_note(book).read_text("utf-8"))
-            server = cls(str(told["address"]), str(told["secret"]), bool(told["home_network"]))
+            data = json.loads(_note(book).read_text("utf-8"))
+            server = cls(str(data["address"]), str(data["secret"]), bool(data["home_network"]))
         except (OSError, ValueError, TypeError, KeyError):
             return None
         return server if server._answers() else None

@@ -16,15 +16,13 @@ from urllib.parse import urlsplit
 
 from mulchwright.book import open_book
 from mulchwright.errors import InputError
-from mulchwright.services import weather_updates as keeper
+from mulchwright.services import weather_feed, weather_folder
 from mulchwright.services.consent import Answer, ConsentStore, Subject, fingerprint
 
 if TYPE_CHECKING:
     from mulchwright.book import Book
     from mulchwright.garden import Garden
     from mulchwright.weather import DailySeries
-
-__all__ = ["Wish", "answer_wish", "open_questions", "switch_on", "watch_folder", "wishes"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,23 +64,23 @@ def wishes(path: Path, garden: Garden, series: DailySeries | None, today: date) 
 
     store, found = ConsentStore(), {}
     with open_book(path) as book:
-        source, folder = keeper.source_in(book), keeper.folder_in(book)
+        source, folder = weather_feed.source_in(book), weather_folder.folder_in(book)
         templates = tuple(one for one in (source.station_address, source.forecast_address) if one)
         if templates:
-            terms = keeper.fetch_terms(source, garden.place)
-            first, last = keeper.days_to_ask(garden, series, today)
+            terms = weather_feed.fetch_terms(source, garden.place)
+            first, last = weather_feed.days_to_ask(garden, series, today)
             found[Subject.FETCH.value] = Wish(
                 Subject.FETCH,
                 store.answer(book, Subject.FETCH, terms),
                 source.on,
                 fingerprint(terms),
                 hosts=" and ".join(dict.fromkeys(urlsplit(one).hostname or "" for one in templates)),
-                addresses=keeper.asked_address(source, garden, first, last),
+                addresses=weather_feed.asked_address(source, garden, first, last),
                 reveals=reveals("".join(templates)),
                 coordinates=", ".join(filter(None, (terms["latitude"], terms["longitude"]))),
             )
         if folder:
-            terms = keeper.folder_terms(folder)
+            terms = weather_folder.folder_terms(folder)
             found[Subject.FOLDER.value] = Wish(
                 Subject.FOLDER, store.answer(book, Subject.FOLDER, terms), True, fingerprint(terms),
                 folder=folder,
@@ -102,10 +100,10 @@ def answer_wish(path: Path, subject: Subject, shown: str, *, allow: bool) -> Non
     """
     with open_book(path) as book:
         if subject is Subject.FETCH:
-            source = keeper.source_in(book)
-            terms = keeper.fetch_terms(source, book.garden().place)
+            source = weather_feed.source_in(book)
+            terms = weather_feed.fetch_terms(source, book.garden().place)
         else:
-            terms = keeper.folder_terms(keeper.folder_in(book))
+            terms = weather_folder.folder_terms(weather_folder.folder_in(book))
         if not shown or shown != fingerprint(terms):
             raise InputError(
                 "The garden book does not ask for what you were shown any more, so nothing was allowed. "
@@ -117,24 +115,26 @@ def answer_wish(path: Path, subject: Subject, shown: str, *, allow: bool) -> Non
             ConsentStore().save(book, subject, terms, Answer.ALLOWED if allow else Answer.DECLINED)
 
 
-def switch_on(path: Path, source: keeper.Source) -> None:
+def switch_on(path: Path, source: weather_feed.Source) -> None:
     """Switch this feed on in the book and allow it on this machine; `InputError` as for `save_source`."""
     with open_book(path) as book:
         _switch_on(book, source)
 
 
-def _switch_on(book: Book, source: keeper.Source) -> None:
-    on = keeper.checked_source(replace(source, on=True))
-    terms = keeper.fetch_terms(on, book.garden().place)
-    settings = {keeper.SOURCE: json.dumps(asdict(on))}
+def _switch_on(book: Book, source: weather_feed.Source) -> None:
+    on = weather_feed.checked_source(replace(source, on=True))
+    terms = weather_feed.fetch_terms(on, book.garden().place)
+    settings = {weather_feed.SOURCE: json.dumps(asdict(on))}
     ConsentStore().save(book, Subject.FETCH, terms, Answer.ALLOWED, settings=settings)
 
 
 def watch_folder(path: Path, folder: str) -> None:
     """Watch this folder for the book and allow it on this machine; an empty text watches none."""
     with open_book(path) as book:
-        store, settings = ConsentStore(), {keeper.FOLDER: folder or None}
+        store, settings = ConsentStore(), {weather_folder.FOLDER: folder or None}
         if folder:
-            store.save(book, Subject.FOLDER, keeper.folder_terms(folder), Answer.ALLOWED, settings=settings)
+            store.save(
+                book, Subject.FOLDER, weather_folder.folder_terms(folder), Answer.ALLOWED, settings=settings
+            )
         else:
             store.withdraw(book, Subject.FOLDER, settings=settings)

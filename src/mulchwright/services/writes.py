@@ -19,8 +19,6 @@ from mulchwright.services.jobs import fingerprint_of
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["Clash", "change_garden", "change_one", "free_key", "noun_fingerprint", "put", "take_out"]
-
 
 @dataclass(frozen=True, slots=True)
 class Clash:

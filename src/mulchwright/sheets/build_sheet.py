@@ -45,7 +45,8 @@ KITCHEN_SCALE_KG = 5.0
 """What a kitchen scale commonly takes (common practice, no source)."""
 SHORT_CAUTION = 80
 """Letters that a shortened caution has at least: one sentence alone may not say what to do."""
-ALWAYS = ("chipper", "dust", "lifting", "trunk")
+ALWAYS = ("dust", "lifting", "trunk")
+WITH_CHIPS = ("chipper",)
 WITH_SOAKING = ("soak-gas", "soaking-vessels")
 MOMENTS = ("build", "work", "prepare")
 
@@ -163,7 +164,7 @@ def build_sheet_of(
         ),
         fetch=tuple(_fetches(needs, trade)),
         water_l=needs.water_l.likely,
-        cautions=tuple(_told(c, system) for c in sorted(every.values(), key=lambda c: not c.grave)),
+        cautions=tuple(_sheet_caution(c, system) for c in sorted(every.values(), key=lambda c: not c.grave)),
     )
 
 
@@ -183,7 +184,7 @@ def _patch_sheet(
         water_l=sum(need.water_l.likely for need in layers),
         section_svg=portrait(patch, trade, system, mark="sheet"),
         section_words=f"From the top down: {joined(layer_lines(patch, trade, system))}.",
-        cautions=tuple(_told(caution, system) for caution in cautions),
+        cautions=tuple(_sheet_caution(caution, system) for caution in cautions),
     )
 
 
@@ -261,16 +262,18 @@ def _fetches(needs: Takeoff, trade: Trade) -> Iterator[Fetch]:
 def _cautions_of(patch: Patch, trade: Trade) -> tuple[list[Caution], list[Caution]]:
     """Cautions for the patch's own page, and the further ones for the sheet's first page.
 
-    What names a material is told where the patch has it; what soaking brings, where something is soaked.
+    What names a material is told where the patch has it; what soaking brings, where something is soaked;
+    the chipper, where chips are laid.
     """
     layers = patch.recipe.all_layers
     soaked = any(layer.start_moisture is StartMoisture.SOAKED for layer in layers)
-    near = {*ALWAYS, *(WITH_SOAKING if soaked else ())}
     here = {
         f"material:{trade.materials[layer.material].family}"
         for layer in layers
         if layer.material in trade.materials
     }
+    chips = "material:chips" in here
+    near = {*ALWAYS, *(WITH_CHIPS if chips else ()), *(WITH_SOAKING if soaked else ())}
     here |= {f"species:{patch.species}"} | {f"wood:{wood}" for layer in layers for wood in layer.woods}
     if patch.recipe.skin is not None:
         here.add("material:skin")
@@ -285,7 +288,7 @@ def _cautions_of(patch: Patch, trade: Trade) -> tuple[list[Caution], list[Cautio
     return page, further
 
 
-def _told(caution: Caution, system: str) -> SheetCaution:
+def _sheet_caution(caution: Caution, system: str) -> SheetCaution:
     return SheetCaution(caution.title, units.in_units(caution.text, system), caution.defer)
 
 

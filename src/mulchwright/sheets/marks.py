@@ -1,6 +1,6 @@
 """SVG for paper: the elements of `drawing` with coordinates in millimeters and colors written out.
 
-A sheet stands alone, so no style sheet colors it; the colors are those of the desk's light scheme, and a
+A sheet stands alone, so no style sheet colors it; the colors are those of the pages' light scheme, and a
 test compares the two.
 """
 

@@ -261,9 +261,9 @@ def _words(sheet: PlanSheet, garden: Garden, system: str) -> Iterator[Element]:
         x, y = sheet.at(_center(patch.outline))
         spots = [_Spot(x, y + up) for up in (0.9, 3.6, -2.0, 6.0, -5.0)]
         yield from lettering.put(spots, patch.name, 2.6, "threads", serif=True)
-    told = {(patch.bed, patch.name) for patch in patches}
+    beds = {(patch.bed, patch.name) for patch in patches}
     for bed in garden.beds:
-        if bed.outline and (bed.key, bed.name) not in told:  # a patch of the same name says it already
+        if bed.outline and (bed.key, bed.name) not in beds:  # a patch of the same name says it already
             x, y = sheet.at(_center(bed.outline))
             ys = [sheet.at(corner)[1] for corner in bed.outline]
             spots = [

@@ -68,9 +68,9 @@ def portrait(patch: Patch, trade: Trade, system: str, *, mark: str) -> str:
         for plane in patch.recipe.planes
         if plane.rate_kg_m2 > 0 or plane.points_per_m2 > 0
     )
-    told = joined(layer_lines(patch, trade, system), "and")
+    text = joined(layer_lines(patch, trade, system), "and")
     return cross_section(
-        layers, planes, label=f"Cross-section of the bed from the top down: {told}.", mark=mark,
+        layers, planes, label=f"Cross-section of the bed from the top down: {text}.", mark=mark,
         foot=spawn_line(patch, trade, system),
     )  # fmt: skip
 

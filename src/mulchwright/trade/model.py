@@ -227,16 +227,6 @@ class Species:
     bed_depth_m: Ranged = _figure("settled depth of food", "m")
     bed_life_years: Ranged = _figure("how long a bed lasts without being fed", "years")
 
-    @property
-    def depth_low_m(self) -> float:
-        """Shallow end of the usual bed."""
-        return self.bed_depth_m.low
-
-    @property
-    def depth_high_m(self) -> float:
-        """Deep end of the usual bed."""
-        return self.bed_depth_m.high
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wood:

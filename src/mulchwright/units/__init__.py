@@ -33,6 +33,7 @@ from mulchwright.units.quantities import (
 from mulchwright.units.sentences import in_units
 from mulchwright.units.shown import (
     PlainQuantity,
+    celsius_of,
     plain_temperature,
     plain_unit,
     show_area,
@@ -74,6 +75,7 @@ __all__ = [
     "US",
     "YARD_M",
     "PlainQuantity",
+    "celsius_of",
     "in_units",
     "parse_area",
     "parse_count_per_area",

@@ -199,6 +199,15 @@ def plain_temperature(temperature_c: float, system: str) -> float:
     return temperature_c * 1.8 + 32 if system == US else temperature_c
 
 
+def celsius_of(fahrenheit: float) -> float:
+    """A temperature [°C] from degrees Fahrenheit.
+
+    >>> celsius_of(68.0)
+    20.0
+    """
+    return (fahrenheit - 32) / 1.8
+
+
 def show_water_depth(depth_mm: float, system: str = METRIC) -> str:
     """Rain or watering [mm] as "3.5 mm", "25 mm"; or "0.39 in"."""
     if system != US:

@@ -139,14 +139,14 @@ def address_for(template: str, place: Place, first: date, last: date, *, station
 def reveals(template: str) -> str:
     """What asking tells the one who answers, in a sentence."""
     names = {name for _, name, _, _ in Formatter().parse(template) if name}
-    told = ["the address of your internet connection"]
+    revealed = ["the address of your internet connection"]
     if names & {"latitude", "longitude"}:
-        told.append("the place of your garden to about 10 km (6 miles)")
+        revealed.append("the place of your garden to about 10 km (6 miles)")
     if "station" in names:
-        told.append("which weather station is near you")
+        revealed.append("which weather station is near you")
     if names & {"first", "last", "year"}:
-        told.append("the days you ask for")
-    listed = " and ".join([", ".join(told[:-1]), told[-1]]) if len(told) > 1 else told[0]
+        revealed.append("the days you ask for")
+    listed = " and ".join([", ".join(revealed[:-1]), revealed[-1]]) if len(revealed) > 1 else revealed[0]
     return f"Whoever runs that server learns {listed}. Nothing else of your garden is sent."
 
 
@@ -183,26 +183,26 @@ def forecast_of_json(body: bytes, name: str) -> Forecast:
     """The forecast in the bytes of our plain JSON; `SourceError` says what does not fit and where."""
     text = _text(body, name)
     try:
-        told = json.loads(text)
+        data = json.loads(text)
     except (ValueError, RecursionError) as error:  # a number of thousands of digits is a plain ValueError
         where = f" at line {error.lineno}" if isinstance(error, json.JSONDecodeError) else ""
         raise SourceError(
             f"{name}: the JSON is broken{where}; it may have been cut off. Ask again later."
         ) from None
-    if not isinstance(told, dict) or told.get("kind") != "daily-forecast":
+    if not isinstance(data, dict) or data.get("kind") != "daily-forecast":
         raise SourceError(f'{name}: this is no forecast as described; "kind" must be "daily-forecast".')
-    if told.get("version") != 1:
-        raise SourceError(f"{name}: version {told.get('version')!r} of the form is not known; 1 is.")
-    units = told.get("units")
+    if data.get("version") != 1:
+        raise SourceError(f"{name}: version {data.get('version')!r} of the form is not known; 1 is.")
+    units = data.get("units")
     temperature = units.get("temperature") if isinstance(units, dict) else None
     rain = units.get("rain") if isinstance(units, dict) else None
     if temperature not in ("C", "F") or rain not in ("mm", "in"):
         raise SourceError(f'{name}: "units" must say "temperature": "C" or "F", and "rain": "mm" or "in".')
     try:
-        issued = datetime.fromisoformat(str(told.get("issued_at")))
+        issued = datetime.fromisoformat(str(data.get("issued_at")))
     except ValueError:
         raise SourceError(f'{name}: "issued_at" must be a time like 2031-06-10T05:00:00Z.') from None
-    days = told.get("days")
+    days = data.get("days")
     if not isinstance(days, list) or not 1 <= len(days) <= MOST_FORECAST_DAYS:
         raise SourceError(f'{name}: "days" must be a list of 1 to {MOST_FORECAST_DAYS} days.')
     rows = [_forecast_row(name, number, row) for number, row in enumerate(days, start=1)]
@@ -222,7 +222,7 @@ def forecast_of_json(body: bytes, name: str) -> Forecast:
     try:
         series = DailySeries(
             start, table[:, 0], table[:, 1], table[:, 2],
-            provenance=Provenance(source=str(told.get("source", ""))[:200] or "not stated", file_name=name),
+            provenance=Provenance(source=str(data.get("source", ""))[:200] or "not stated", file_name=name),
         )  # fmt: skip
         return Forecast(issued, series)
     except InputError as error:

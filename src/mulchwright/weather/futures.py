@@ -432,17 +432,17 @@ def _lay_forecast(
     notes: list[str],
 ) -> int:
     """Put the forecast, varied by member, where nothing was measured; returns the days it told of."""
-    told = forecast.series
+    daily = forecast.series
     days = table.low.shape[0]
-    first = max(start, told.start, forecast.issued_on)
+    first = max(start, daily.start, forecast.issued_on)
     last = min(
-        start + timedelta(days=days - 1), told.end,
+        start + timedelta(days=days - 1), daily.end,
         forecast.issued_on + timedelta(days=errors.longest_lead_days),
     )  # fmt: skip
     if first > last:
         return 0
     here = np.s_[(first - start).days : (last - start).days + 1]
-    there = np.s_[(first - told.start).days : (last - told.start).days + 1]
+    there = np.s_[(first - daily.start).days : (last - daily.start).days + 1]
     count = (last - first).days + 1
     lead = forecast.lead_days(first) + np.arange(count, dtype=np.float64)
     open_days = {name: np.ones(count, dtype=np.bool_) for name in ("low", "high", "rain")}
@@ -453,7 +453,7 @@ def _lay_forecast(
             open_days, (known.temperature_min_c, known.temperature_max_c, known.rain_mm), strict=True
         ):
             open_days[name][at] = np.isnan(values)
-    low, high, rain = told.temperature_min_c[there], told.temperature_max_c[there], told.rain_mm[there]
+    low, high, rain = daily.temperature_min_c[there], daily.temperature_max_c[there], daily.rain_mm[there]
     # A day's warmth is foreseen by both figures or not at all: one alone could cross the drawn other.
     warmth = open_days["low"] & open_days["high"] & ~np.isnan(low) & ~np.isnan(high)
     wet = open_days["rain"] & ~np.isnan(rain)

@@ -161,7 +161,7 @@ def _collect(path: Path | str | TextIO, station: str | None, units: GhcnUnits | 
         ) from error
     chosen = _one_station(reading, station, name)
     figures = [figure for figure in reading.figures if figure.station == chosen]
-    told = "tenths" if layout != "table" else units or _units_of(reading, figures, name)
+    units_named = "tenths" if layout != "table" else units or _units_of(reading, figures, name)
     collector = Collector(
         file_name=name,
         layout={"table": "GHCN-Daily station table"}.get(layout, "GHCN-Daily, one figure a row"),
@@ -174,12 +174,12 @@ def _collect(path: Path | str | TextIO, station: str | None, units: GhcnUnits | 
         ),
         rows=reading.rows,
     )
-    collector.notes.append(f"Figures were read as {_UNIT_WORDS[told]}.")
+    collector.notes.append(f"Figures were read as {_UNIT_WORDS[units_named]}.")
     for row, text in reading.bad_dates:
         collector.refuse(
             "date", row, None, f"{text!r} is not a date", "Delete the row, or download the file again."
         )
-    _take(collector, figures, told)
+    _take(collector, figures, units_named)
     return collector
 
 

@@ -78,7 +78,7 @@ def with_readings(
             other = "temperature_max_c" if reading.temperature_max_c is None else "temperature_min_c"
             columns[other][index] = np.nan
             dropped += 1
-    notes = [_told(taken, alone=series is None)]
+    notes = [_words(taken, alone=series is None)]
     if before:
         notes.append(_left_out(before, first))
     if dropped:
@@ -92,7 +92,7 @@ def _noted(provenance: Provenance, *notes: str) -> Provenance:
     return replace(provenance, notes=(*provenance.notes, *notes))
 
 
-def _told(taken: Sequence[Reading], *, alone: bool) -> str:
+def _words(taken: Sequence[Reading], *, alone: bool) -> str:
     days = f"{len(taken)} day{'s' if len(taken) > 1 else ''}"
     span = spell_out(taken[0].day)
     if len(taken) > 1:
@@ -172,16 +172,16 @@ def append_series(old: DailySeries | None, new: DailySeries) -> tuple[DailySerie
             continue
         ours = np.full(days, np.nan) if ours is None else ours
         theirs = np.full(days, np.nan) if theirs is None else theirs
-        known, told = ~np.isnan(ours), ~np.isnan(theirs)
+        known, theirs_known = ~np.isnan(ours), ~np.isnan(theirs)
         had |= known
-        has |= told
+        has |= theirs_known
         if name in _MEASURED:
-            filled += int((told & ~known & in_old).sum())
-        for index in np.flatnonzero(known & told & (np.abs(ours - theirs) > _SAME[name])):
+            filled += int((theirs_known & ~known & in_old).sum())
+        for index in np.flatnonzero(known & theirs_known & (np.abs(ours - theirs) > _SAME[name])):
             differences.append(
                 Difference(start + timedelta(days=int(index)), name, float(ours[index]), float(theirs[index]))
             )
-        merged[name] = np.where(told, theirs, ours)
+        merged[name] = np.where(theirs_known, theirs, ours)
     in_new |= has
     crossed = merged["temperature_max_c"] < merged["temperature_min_c"]
     for name in ("temperature_min_c", "temperature_max_c"):

@@ -266,21 +266,21 @@ class Collector:
         for name in _OPTIONAL:
             if np.isnan(arrays[name]).all():
                 given[name] = None
-        provenance = replace(self.provenance, notes=(*self.provenance.notes, *self._told()))
+        provenance = replace(self.provenance, notes=(*self.provenance.notes, *self._all_notes()))
         try:
             return DailySeries(start=start, provenance=provenance, **given)  # type: ignore[arg-type]
         except InputError as error:  # a limit that only the series knows
             raise SourceError(f"{self.file_name}: {error}") from error
 
-    def _told(self) -> tuple[str, ...]:
-        told = list(self.notes)
+    def _all_notes(self) -> tuple[str, ...]:
+        notes = list(self.notes)
         if self.merged_rows:
-            told.append(f"{self.merged_rows} repeated rows with the same figures were merged.")
+            notes.append(f"{self.merged_rows} repeated rows with the same figures were merged.")
         if self.failed_quality:
-            told.append(
+            notes.append(
                 f"{self.failed_quality} figures that had failed the publisher's quality checks were not used."
             )
-        return tuple(told)
+        return tuple(notes)
 
     def report(self, *, latitude_deg: float | None = None) -> StationReport:
         """Everything found, without raising; figures that cannot be are left out of the means."""
@@ -308,7 +308,7 @@ class Collector:
             monthly_min_c=means[0],
             monthly_max_c=means[1],
             monthly_rain_mm=means[2],
-            notes=self._told(),
+            notes=self._all_notes(),
         )
 
 

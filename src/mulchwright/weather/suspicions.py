@@ -112,8 +112,8 @@ def _fahrenheit(series: DailySeries, where: _Place, latitude_deg: float | None) 
         over = np.nan_to_num(month_mean - _warmest_believable_month_c(latitude_deg), nan=-np.inf)
         index = int(np.argmax(over))
         if over[index] > 0:
-            told = f"{month_name(index)} would have a mean of {month_mean[index]:.1f} °C"
-            reason = f"{told} at latitude {latitude_deg:.0f}°"
+            text = f"{month_name(index)} would have a mean of {month_mean[index]:.1f} °C"
+            reason = f"{text} at latitude {latitude_deg:.0f}°"
     if not reason:
         return None
     warmest = int(np.nanargmax(high))
@@ -172,19 +172,19 @@ def _rain_unit(series: DailySeries, where: _Place) -> Suspicion | None:
     if wet.size < FEWEST_DAYS:
         return None
     wettest = int(np.nanargmax(rain))
-    told = f"{where(wettest)}: the wettest day of the record has {rain[wettest]:.1f} mm, and "
+    text = f"{where(wettest)}: the wettest day of the record has {rain[wettest]:.1f} mm, and "
     per_wet_day, per_year = float(wet.mean()), float(known.mean() * 365.25)
     if per_wet_day < FAINTEST_MEAN_DAY_MM:
         return Suspicion(
             "rain-too-small",
-            f"{told}a day with rain brings {per_wet_day:.2f} mm on average. The rain looks like inches (or "
+            f"{text}a day with rain brings {per_wet_day:.2f} mm on average. The rain looks like inches (or "
             "centimeters) read as millimeters. If so, name the unit of the rain column; if it is right, go "
             "on.",
         )
     if per_wet_day > RAINIEST_MEAN_DAY_MM or (known.size >= 300 and per_year > WETTEST_YEAR_MM):
         return Suspicion(
             "rain-too-large",
-            f"{told}a day with rain brings {per_wet_day:.0f} mm on average, {per_year:.0f} mm in a year. "
+            f"{text}a day with rain brings {per_wet_day:.0f} mm on average, {per_year:.0f} mm in a year. "
             "The rain "
             "looks like tenths of a millimeter read as millimeters, or millimeters read as inches. If so, "
             "name the "

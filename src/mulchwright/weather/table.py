@@ -17,30 +17,34 @@ from typing import Any, TextIO
 import numpy as np
 
 from mulchwright.errors import InputError, SourceError
+from mulchwright.units import FOOT_M, INCH_M, celsius_of
 from mulchwright.weather.evapotranspiration import saturation_vapour_pressure, wind_at_two_metres
 from mulchwright.weather.series import DailySeries, Provenance
 from mulchwright.weather.station import Collector, StationReport
 
 __all__ = ["UNITS", "ColumnMapping", "check_any_csv", "file_words", "open_text", "read_any_csv"]
 
+_INCH_MM, _HUNDREDTH_INCH_MM = float(1000 * INCH_M), float(10 * INCH_M)
+_MILE_PER_HOUR_M_S = float(5280 * FOOT_M / 3600)
+
 UNITS: Mapping[str, Mapping[str, Callable[[float], float]]] = {
     "temperature": {
         "C": lambda value: value,
-        "F": lambda value: (value - 32) / 1.8,
+        "F": celsius_of,
         "0.1C": lambda value: value / 10,
         "K": lambda value: value - 273.15,
     },
     "rain": {
         "mm": lambda value: value,
-        "in": lambda value: value * 25.4,
+        "in": lambda value: value * _INCH_MM,
         "0.1mm": lambda value: value / 10,
         "cm": lambda value: value * 10,
-        "0.01in": lambda value: value * 0.254,
+        "0.01in": lambda value: value * _HUNDREDTH_INCH_MM,
     },
     "wind": {
         "m/s": lambda value: value,
         "km/h": lambda value: value / 3.6,
-        "mph": lambda value: value * 0.44704,
+        "mph": lambda value: value * _MILE_PER_HOUR_M_S,
         "kn": lambda value: value * 1852 / 3600,
         "0.1m/s": lambda value: value / 10,
     },

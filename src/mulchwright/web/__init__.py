@@ -12,7 +12,7 @@ __all__ = ["create_app", "serve"]
 
 
 def __getattr__(name: str) -> Any:
-    """Both are loaded when asked for: the command line uses a shelf or two of the desk, and no web app."""
+    """Both are loaded when asked for: the command line may ask for a module or two, and starts no web app."""
     if name == "create_app":
         from mulchwright.web.app import create_app
 

@@ -13,7 +13,7 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.services.running import PROOF_PATH
 from mulchwright.web.beds import beds, built, log, renew, signs, what_if, when
-from mulchwright.web.ground import backdrop, choose, ground, look, spots, sun, survey
+from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, spots, sun, survey
 from mulchwright.web.now import calendar, now
 from mulchwright.web.phones import phones
 from mulchwright.web.picks import check, picks
@@ -22,8 +22,6 @@ from mulchwright.web.start import start
 from mulchwright.web.stores import best_use, buying, dryer, needs, pantry, recipes, sheets, stores
 from mulchwright.web.weather import weather
 from mulchwright.web.year import how_good, year
-
-__all__ = ["routes"]
 
 Handler = Callable[..., Any]
 
@@ -214,8 +212,8 @@ def routes() -> list[BaseRoute]:
         form("/ground/survey/triangles", survey.posted(survey.triangles, ground.add_things)),
         # ground
         page("/ground", ground.ground),
-        page("/ground/plan.json", ground.plan_json),
-        form("/ground/acts", ground.acts),
+        page("/ground/plan.json", plan.plan_json),
+        form("/ground/acts", acts.acts),
         form("/ground/north", ground.north),
         both("/ground/new/{kind}", ground.new_thing),
         both("/ground/{kind}/{key}", ground.thing),

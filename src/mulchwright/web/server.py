@@ -24,8 +24,6 @@ from mulchwright.web.shared.connections import TimedProtocol
 from mulchwright.web.shared.home_network import home_address
 from mulchwright.web.shared.phones import HomeNetwork
 
-__all__ = ["serve"]
-
 USUAL_PORT = 8620
 LOOPBACK = "127.0.0.1"
 

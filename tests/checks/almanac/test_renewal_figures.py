@@ -51,8 +51,8 @@ def loss(
     garden = Garden(
         Place("Sedge Hollow", 46.7, -117.2, 700.0, "UTC"), patches=(patch,), normals=normals
     )  # fmt: skip
-    told = outlook(garden, None, TRADE, today=built + timedelta(days=days), members=80, seed=3)
-    left = told.patches[0].remains[0].food_share
+    result = outlook(garden, None, TRADE, today=built + timedelta(days=days), members=80, seed=3)
+    left = result.patches[0].remains[0].food_share
     return 1 - left.p90, 1 - left.p10
 
 

@@ -65,6 +65,6 @@ def test_always_the_base_rate_has_neither_reliability_nor_resolution() -> None:
 def test_honest_chances_score_best() -> None:
     """The score is proper: with a true chance of 0.3 no other statement has a lower expected score."""
     expected = {p / 20: 0.3 * (p / 20 - 1) ** 2 + 0.7 * (p / 20) ** 2 for p in range(21)}
-    told = {p: 0.3 * brier_score([p], [True]) + 0.7 * brier_score([p], [False]) for p in expected}
-    assert told == pytest.approx(expected)
-    assert min(told, key=lambda p: told[p]) == 0.3
+    fields = {p: 0.3 * brier_score([p], [True]) + 0.7 * brier_score([p], [False]) for p in expected}
+    assert fields == pytest.approx(expected)
+    assert min(fields, key=lambda p: fields[p]) == 0.3

@@ -37,24 +37,24 @@ def advice(
 def test_an_inch_of_water_is_0_62_gallons_a_square_foot() -> None:
     """Printed 0.62, so ± 0.005; the garden of 200 square feet takes 124 gallons ± 0.5 with that figure."""
     area = 200 * SQUARE_METERS_A_SQUARE_FOOT
-    told = advice(area)
-    inches = told.depth_mm / MM_AN_INCH
-    gallons = told.litres / LITERS_A_GALLON
-    assert told.litres > 0
+    found = advice(area)
+    inches = found.depth_mm / MM_AN_INCH
+    gallons = found.litres / LITERS_A_GALLON
+    assert found.litres > 0
     assert gallons / inches / 200 == pytest.approx(0.62, abs=0.005)
     assert gallons / inches == pytest.approx(124, abs=1)  # 0.62 has two figures, so 123 to 125
 
 
 def test_liters_are_area_times_depth() -> None:
     for area in (0.5, 2.4, 40.0):
-        told = advice(area)
-        assert told.litres == pytest.approx(told.depth_mm * area)
+        found = advice(area)
+        assert found.litres == pytest.approx(found.depth_mm * area)
 
 
 def test_62_gallons_at_a_25_foot_soaker_hose_take_8_3_hours() -> None:
     flow = 7.5 * LITERS_A_GALLON / 60
-    told = advice(3.0, flow=flow)
-    hours_for_62 = told.minutes / 60 * 62 * LITERS_A_GALLON / told.litres
+    found = advice(3.0, flow=flow)
+    hours_for_62 = found.minutes / 60 * 62 * LITERS_A_GALLON / found.litres
     assert hours_for_62 == pytest.approx(8.3, abs=0.05)
 
 
@@ -69,18 +69,18 @@ def test_rain_that_is_enough_is_waited_for_and_crowns_that_keep_it_off_count() -
 
 def test_water_given_lifts_the_food_to_where_it_is_wanted() -> None:
     """Dry matter balance: what is lacking is the difference of kg water per kg dry, times dry matter."""
-    told = advice(1.0)
+    found = advice(1.0)
     trade = load_trade()
     chips = trade.materials["hardwood-chips"]
     dry = 0.12 * chips.dry_bulk_density_kg_m3.likely
-    lacking = dry * (told.wanted_moisture / (1 - told.wanted_moisture) - DRY / (1 - DRY))
+    lacking = dry * (found.wanted_moisture / (1 - found.wanted_moisture) - DRY / (1 - DRY))
     kept = 1 - (1 - chips.capture_share.likely) ** 2
-    assert told.depth_mm * kept == pytest.approx(lacking, rel=1e-6)
+    assert found.depth_mm * kept == pytest.approx(lacking, rel=1e-6)
 
 
 def test_a_lot_of_water_is_advised_in_passes() -> None:
     """VANWAGNER1985's duff keeps 2.1 of 5 mm and 4.3 of 20, so an inch goes on in passes of half an inch."""
-    told = advice(1.0)
-    assert told.depth_mm > 12
-    assert told.passes == int(np.ceil(told.depth_mm / 12))
+    found = advice(1.0)
+    assert found.depth_mm > 12
+    assert found.passes == int(np.ceil(found.depth_mm / 12))
     assert advice(1.0, rain_mm=50.0).passes == 1

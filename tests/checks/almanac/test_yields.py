@@ -1,8 +1,9 @@
 """Log yields by the conjugate update, against published and worked figures.
 
-All figures: harvest-and-keeping dossier, 5.3. CLYDE: Clyde et al., Introduction to Bayesian Thinking, ch. 4
+CLYDE: Clyde et al., Introduction to Bayesian Thinking, ch. 4
 (tap water). HOFF: Hoff 2009, s. 5.3 (midge wings; data and prior read, printed posterior from memory).
-GELMAN: Bayesian Data Analysis, speed of light (from memory). DERIVED: worked in the dossier.
+GELMAN: Bayesian Data Analysis, speed of light (from memory). DERIVED: worked by hand
+from the formulas of Murphy 2007 (from memory).
 """
 
 from __future__ import annotations

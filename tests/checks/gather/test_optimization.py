@@ -364,7 +364,7 @@ def test_an_uncovered_need_is_short_by_what_is_lacking(
         assert short == ([pytest.approx(need.amount - there)] if there < need.amount else [])
 
 
-def test_a_hand_reckoned_order() -> None:
+def test_a_hand_computed_order() -> None:
     """Need 5 kg. North: 2.5 kg at 20.00, delivery 8.00, free from 60.00. South: 5 kg at 45.00, free delivery.
 
     By hand: two northern bags 40 + 8 = 48.00; one southern bag 45.00; three northern bags 60.00 with free

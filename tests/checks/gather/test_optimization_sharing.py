@@ -74,7 +74,7 @@ TERMS = (DeliveryTerms("north", 1_000, 1_000),)
         (DeliveryRule.SHAPLEY, (334, 333, 333)),
     ],
 )
-def test_a_split_reckoned_by_hand(rule: DeliveryRule, delivery: tuple[int, ...]) -> None:
+def test_a_split_computed_by_hand(rule: DeliveryRule, delivery: tuple[int, ...]) -> None:
     order = share_order(ITEMS, HOUSEHOLDS, TERMS, rule=rule)
     assert [one.goods_cents for one in order.shares] == [5_000, 4_000, 2_500]
     assert tuple(one.delivery_cents for one in order.shares) == delivery

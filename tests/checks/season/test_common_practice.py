@@ -149,8 +149,8 @@ def test_the_early_autumn_crop_may_be_much_larger_than_the_first() -> None:
     september = [(date(BUILT.year, month, 1) - BUILT).days for month in (9, 10)]
     in_september = (run.flush_day[0] >= september[0]) & (run.flush_day[0] < september[1])
     crop = np.where(in_september, run.flush_kg_m2[0], 0.0).sum(axis=0)
-    told = (first_day >= 42) & (first_day < 84)
-    much_larger = (crop[told] >= 2 * run.flush_kg_m2[0, 0, told]).mean()
+    parts = (first_day >= 42) & (first_day < 84)
+    much_larger = (crop[parts] >= 2 * run.flush_kg_m2[0, 0, parts]).mean()
     assert 0.2 <= much_larger <= 0.95
 
 

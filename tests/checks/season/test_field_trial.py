@@ -73,10 +73,10 @@ def trial(sown: date, watering: Watering = HAND) -> PatchOutlook:
         light_share=(0.4,),
         watering=watering,
     )
-    told = outlook(
+    result = outlook(
         replace(MISSOURI, patches=(patch,)), None, load_trade(), today=sown, days=366, members=1000, seed=6
     )
-    return told.patches[0]
+    return result.patches[0]
 
 
 def days_of(result: PatchOutlook, share: float) -> float:

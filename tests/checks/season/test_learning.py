@@ -113,7 +113,7 @@ def test_conditioning_meets_the_normal_closed_form(repeats: int) -> None:
     One note leaves weights; nine of 0.8 ask for tempering, resampling and moves.
     """
     notes = Notes(
-        np.zeros(repeats, dtype=np.int64), np.full(repeats, int(Seen.UNTOLD)), np.full(repeats, 0.8),
+        np.zeros(repeats, dtype=np.int64), np.full(repeats, int(Seen.NOT_STATED)), np.full(repeats, 0.8),
         np.zeros(0, dtype=np.int64), np.zeros(0), 2,
     )  # fmt: skip
     rng = np.random.default_rng(6)
@@ -146,10 +146,10 @@ def test_a_factor_joins_two_beds_as_precisions_add() -> None:
     assert carried[0].mean() == pytest.approx(8 / 9, abs=0.06)
     assert carried[0].var() == pytest.approx(1 / 9, rel=0.15)
     assert np.abs(carried[1:rows].mean(axis=1)).max() < 0.1  # what the beds do not tell of stays
-    told, _ = learn.tilted(
+    text, _ = learn.tilted(
         clouds[0].z, clouds[0].log_weight, learn.joined([learn.factor_of(clouds[1])]), 3000, rng
     )
-    assert told[0].mean() == pytest.approx(8 / 9, abs=0.08)
+    assert text[0].mean() == pytest.approx(8 / 9, abs=0.08)
 
 
 def test_beds_that_tell_nothing_give_no_factor() -> None:
@@ -168,7 +168,7 @@ def test_the_chances_of_all_notes_of_a_day_sum_to_one() -> None:
     """Of a look: nothing, threads, pins, ready. Total probability, for a bed bare, in pins and ready."""
     for pins, flush in ((55.0, 58.0), (20.0, 50.0), (20.0, 28.0)):
         course = one_flush(pins, flush, 1.0)
-        told = [
+        lines = [
             Notes(
                 np.array([30]),
                 np.array([seen]),
@@ -184,7 +184,7 @@ def test_the_chances_of_all_notes_of_a_day_sum_to_one() -> None:
             np.zeros(0, dtype=np.int64), np.zeros(0), 30,
         )  # fmt: skip
         silence = log_likelihood(silent, course, SHARP)[0]
-        total = sum(math.exp(log_likelihood(one, course, SHARP)[0] - silence) for one in told)
+        total = sum(math.exp(log_likelihood(one, course, SHARP)[0] - silence) for one in lines)
         assert total == pytest.approx(1.0, abs=1e-12)
 
 

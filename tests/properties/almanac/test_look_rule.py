@@ -30,18 +30,18 @@ def plan(found: list[float], since: int | None, *, pins: bool = False) -> LookPl
 
 @given(chances, days_since)
 def test_no_bed_is_looked_at_twice_within_the_gap(found: list[float], since: int | None) -> None:
-    told = plan(found, since)
-    if told.due:
+    result = plan(found, since)
+    if result.due:
         assert since is None or since >= LOOK_AGAIN_DAYS
-        assert told.next_on is None or told.next_on >= TODAY + timedelta(days=LOOK_AGAIN_DAYS)
-    assert told.next_on is None or told.next_on > TODAY
+        assert result.next_on is None or result.next_on >= TODAY + timedelta(days=LOOK_AGAIN_DAYS)
+    assert result.next_on is None or result.next_on > TODAY
 
 
 @given(chances, days_since)
 def test_every_walk_has_a_find_to_hope_for(found: list[float], since: int | None) -> None:
-    told = plan(found, since)
-    assert not told.due or told.chance >= ENOUGH_TO_WALK
-    assert told.next_on is None or told.chance_then >= ENOUGH_TO_WALK
+    result = plan(found, since)
+    assert not result.due or result.chance >= ENOUGH_TO_WALK
+    assert result.next_on is None or result.chance_then >= ENOUGH_TO_WALK
 
 
 @given(chances, days_since, st.floats(0, 1))
@@ -56,7 +56,7 @@ def test_a_higher_chance_never_takes_a_walk_away(found: list[float], since: int 
 
 @given(st.integers(0, 20), st.integers(4, 9))
 @settings(max_examples=40)
-def test_walking_as_told_meets_every_flush_that_stands(comes: int, stands: int) -> None:
+def test_walking_as_reported_meets_every_flush_that_stands(comes: int, stands: int) -> None:
     """Mushrooms stand four days at the least of the range, and while finds are likely the looks come sooner.
 
     Checked with chances that are high all the time, day by day as a grower would walk.
@@ -85,15 +85,15 @@ def test_chances_of_a_find_are_chances_and_add_up(seed: int, first: int) -> None
     flush[rng.random(flush.shape) < 0.4] = np.nan
     pins = flush - rng.uniform(2, 9, flush.shape)
     sharp = sharpness_of(load_trade())
-    told = standing_chances(pins, flush, first=first, days=20, sharp=sharp)
-    assert ((told.pins >= 0) & (told.ready >= 0) & (told.pins + told.ready <= 1 + 1e-9)).all()
-    assert (told.found <= told.pins + told.ready + 1e-12).all()
+    found = standing_chances(pins, flush, first=first, days=20, sharp=sharp)
+    assert ((found.pins >= 0) & (found.ready >= 0) & (found.pins + found.ready <= 1 + 1e-9)).all()
+    assert (found.found <= found.pins + found.ready + 1e-12).all()
     # Order of members is irrelevant, and the first day may lie anywhere.
     shuffled = rng.permutation(25)
     again = standing_chances(pins[:, shuffled], flush[:, shuffled], first=first, days=20, sharp=sharp)
-    np.testing.assert_allclose(again.found, told.found, atol=1e-12)
+    np.testing.assert_allclose(again.found, found.found, atol=1e-12)
     later = standing_chances(pins, flush, first=first + 5, days=15, sharp=sharp)
-    np.testing.assert_allclose(later.found, told.found[5:], atol=1e-9)
+    np.testing.assert_allclose(later.found, found.found[5:], atol=1e-9)
 
 
 def test_a_bed_in_full_flush_is_found_as_often_as_a_look_finds_one() -> None:
@@ -101,8 +101,8 @@ def test_a_bed_in_full_flush_is_found_as_often_as_a_look_finds_one() -> None:
     the lag that has not run out (half-normal, 3 days: 24 % at 3.5 days)."""
     sharp = sharpness_of(load_trade())
     flush = np.full((1, 10), 30.0)
-    told = standing_chances(flush - 5, flush, first=33, days=1, sharp=sharp)
-    assert told.pins[0] + told.ready[0] > 0.95
-    assert 0.6 < told.found[0] <= sharp.ready_found_share
+    found = standing_chances(flush - 5, flush, first=33, days=1, sharp=sharp)
+    assert found.pins[0] + found.ready[0] > 0.95
+    assert 0.6 < found.found[0] <= sharp.ready_found_share
     gone = standing_chances(flush - 5, flush, first=75, days=1, sharp=sharp)
     assert gone.found[0] < 1e-6

@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Outlook, outlook
+from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.errors import InputError, MulchwrightError
 from mulchwright.garden import (
     ClimateNormals,
@@ -42,6 +43,7 @@ NORMALS = ClimateNormals(
     (80.0,) * 12, source="made up for the test",
 )  # fmt: skip
 MEMBERS = 6
+WITHOUT_LEARNING = OutlookOptions(learning=False)
 
 
 @pytest.fixture(autouse=True)
@@ -68,10 +70,10 @@ def record(start: date, days: int) -> DailySeries:
     return DailySeries(start, mean - 5, mean + 5, rain, provenance=Provenance(source="made up for the test"))
 
 
-def hold_together(told: Outlook, today: date) -> None:
+def hold_together(whole_outlook: Outlook, today: date) -> None:
     """What holds in every outlook, whatever was asked."""
-    assert told.patches
-    for bed in told.patches:
+    assert whole_outlook.patches
+    for bed in whole_outlook.patches:
         for band in (bed.run_share, bed.moisture, bed.temperature_c):
             assert band.p50.shape == (bed.days,)
             known = np.isfinite(band.p50)
@@ -87,18 +89,25 @@ def hold_together(told: Outlook, today: date) -> None:
         if bed.standing is not None:
             assert len(bed.standing.found) > 0
             assert all(0 <= chance <= 1 + 1e-9 for values in bed.standing for chance in values)
-    told.as_json()
+    whole_outlook.as_json()
 
 
-def test_a_window_that_ended_long_ago_is_told() -> None:
+def test_a_window_that_ended_long_ago_is_reported() -> None:
     """A spring of a wholly measured past: told as it was, with nothing to do or to find today."""
     today = date(2013, 12, 31)
     garden, series = garden_of(date(2012, 4, 15)), record(date(2010, 1, 1), 1460)
-    told = outlook(
-        garden, series, TRADE, today=today, start=date(2012, 4, 15), days=300, members=MEMBERS, learning=False
+    result = outlook(
+        garden,
+        series,
+        TRADE,
+        today=today,
+        start=date(2012, 4, 15),
+        days=300,
+        members=MEMBERS,
+        options=WITHOUT_LEARNING,
     )
-    hold_together(told, today)
-    (bed,) = told.patches
+    hold_together(result, today)
+    (bed,) = result.patches
     assert (bed.start, bed.days, bed.measured_days) == (date(2012, 4, 15), 300, 300)
     assert bed.standing is None
     assert bed.watering_now is None
@@ -107,7 +116,7 @@ def test_a_window_that_ended_long_ago_is_told() -> None:
     assert np.isfinite(spread), "the last day is told like any other"
 
 
-def test_every_window_is_told_or_refused_in_words() -> None:
+def test_every_window_is_reported_or_refused_in_words() -> None:
     rng = random.Random(20260)
     answered = refused = 0
     for _ in range(60):
@@ -123,14 +132,14 @@ def test_every_window_is_told_or_refused_in_words() -> None:
         if rng.random() < 0.2:
             garden = replace(garden, normals=None)
         try:
-            told = outlook(
+            result = outlook(
                 garden, series, TRADE, today=today, start=start, days=days, members=MEMBERS,
-                seed=rng.randint(0, 9), learning=False,
+                seed=rng.randint(0, 9), options=WITHOUT_LEARNING,
             )  # fmt: skip
         except MulchwrightError:
             refused += 1
             continue
-        hold_together(told, today)
+        hold_together(result, today)
         answered += 1
     assert answered >= 15, "the draw must reach outlooks as well as refusals"
     assert refused >= 5
@@ -159,7 +168,7 @@ def test_every_window_is_told_or_refused_in_words() -> None:
 )
 def test_what_no_outlook_can_hold_is_refused(asked: dict[str, object]) -> None:
     garden = garden_of(asked.pop("built_on", date(2030, 4, 10)))  # type: ignore[arg-type]
-    wanted = {"today": date(2030, 6, 1), "members": MEMBERS, "learning": False} | asked
+    wanted = {"today": date(2030, 6, 1), "members": MEMBERS, "options": WITHOUT_LEARNING} | asked
     with pytest.raises(InputError) as caught:
         outlook(garden, None, TRADE, **wanted)  # type: ignore[arg-type]
     assert len(str(caught.value)) < 400

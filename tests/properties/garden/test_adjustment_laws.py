@@ -173,12 +173,12 @@ def any_surveys(draw: st.DrawFn) -> Survey:
 
 @settings(max_examples=150, deadline=None)
 @given(any_surveys())
-def test_whatever_was_measured_every_point_is_placed_or_told(survey: Survey) -> None:
+def test_whatever_was_measured_every_point_is_placed_or_reported(survey: Survey) -> None:
     done = adjust(survey)
     placed = {point.key for point in done.points}
-    told = {point.key for point in done.unplaced}
-    assert placed | told == {point.key for point in survey.points}
-    assert not placed & told
+    fields = {point.key for point in done.unplaced}
+    assert placed | fields == {point.key for point in survey.points}
+    assert not placed & fields
     assert all(
         math.isfinite(v) for point in done.points for v in (*point.at, point.sd_worst_m, point.misfit_m)
     )

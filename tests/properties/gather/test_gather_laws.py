@@ -332,7 +332,7 @@ def test_batches_hold_all_the_straw_and_none_overfills(
     st.floats(0, 2000),
 )
 @settings(deadline=None)
-def test_the_earliest_day_told_can_be_kept_and_no_day_before_it(
+def test_the_earliest_day_reported_can_be_kept_and_no_day_before_it(
     ahead: int, delivery: int | None, soak: tuple[float, float, int] | None, chips: float
 ) -> None:
     today = date(2030, 3, 1)

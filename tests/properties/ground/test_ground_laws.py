@@ -272,7 +272,7 @@ def test_forbidden_cells_and_hard_findings_agree(
 
 @QUICK
 @given(rectangles, crowns())
-def test_moving_a_bed_as_told_mends_it(bed: tuple, tree: Crown) -> None:
+def test_moving_a_bed_as_reported_mends_it(bed: tuple, tree: Crown) -> None:
     """A trunk finding says how far the edge has to go; a bed as far as that from the trunk is free of it."""
     trade = load_trade()
     garden = Garden(HERE, crowns=(tree,))

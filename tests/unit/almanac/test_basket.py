@@ -226,7 +226,7 @@ def test_used_up_is_gone_and_the_long_forgotten_stand_apart() -> None:
     uses = (Use("all", TODAY, Fate.DISCARD, 0.5, pick="gone"),)
     found = basket(garden([gone, forgotten], uses=uses), TRADE, today=TODAY, now=NOW)
     assert found.lines == ()
-    assert [entry.key for entry in found.untold] == ["forgotten"]
+    assert [entry.key for entry in found.unaccounted] == ["forgotten"]
     assert found.sums.here_kg == 0
 
 

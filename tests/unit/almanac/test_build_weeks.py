@@ -10,6 +10,7 @@ import pytest
 from mulchwright.almanac import outlook
 from mulchwright.almanac.build_weeks import build_weeks
 from mulchwright.almanac.choosing import Spot, template_patch
+from mulchwright.almanac.outlook import ALIKE
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Place
 from mulchwright.trade import load_trade
@@ -33,7 +34,7 @@ def test_a_week_of_the_curve_is_that_weeks_outlook() -> None:
     assert [week.built_on for week in curve] == [FIRST + timedelta(weeks=k) for k in range(30)]
     alone = outlook(
         replace(GARDEN, patches=(replace(patch, built_on=curve[5].built_on),)), series, trade,
-        today=FIRST, start=FIRST, days=29 * 7 + 366, members=60, alike=True,
+        today=FIRST, start=FIRST, days=29 * 7 + 366, members=60, options=ALIKE,
     ).patches[0]  # fmt: skip
     assert curve[5].first_year_kg == alone.picked_first_year_kg
     assert curve[5].none_in_first_year == alone.none_in_first_year

@@ -13,7 +13,7 @@ from mulchwright.almanac import outlook
 from mulchwright.almanac.bed_history import bed_history
 from mulchwright.almanac.diagnosis import Cause, Fit, diagnose, stranger_warning
 from mulchwright.almanac.evidence import RULES
-from mulchwright.almanac.told import Band, PatchOutlook
+from mulchwright.almanac.outlook_result import Band, PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     ClimateNormals,
@@ -78,7 +78,7 @@ def made(
         days = np.full(base.days, value, dtype=np.float32)
         return Band(days, days, days, days, days)
 
-    marks = base.moisture_marks
+    marks = base.moisture_limits
     moisture = (marks.low + marks.high) / 2 if wet is None else wet
     return replace(
         base, moisture=band(moisture), temperature_c=band(warm_c), run_share=band(run),
@@ -87,9 +87,9 @@ def made(
 
 
 def causes_of(
-    told: PatchOutlook | Patch, *signs: str, garden: Garden | None = None, **more: Any
+    bed_or_outlook: PatchOutlook | Patch, *signs: str, garden: Garden | None = None, **more: Any
 ) -> list[Cause]:
-    return list(diagnose(told, garden or garden_with(), TRADE, signs, today=TODAY, **more))
+    return list(diagnose(bed_or_outlook, garden or garden_with(), TRADE, signs, today=TODAY, **more))
 
 
 def cause(causes: list[Cause], key: str) -> Cause:
@@ -113,11 +113,11 @@ def test_every_sign_leads_somewhere_and_every_trouble_comes_from_a_sign(base: Pa
 
 def test_sour_smell_in_a_bed_above_the_drown_mark_is_water(base: PatchOutlook) -> None:
     """Drowning and sour smell: common practice; UMASS-SOUR for the smell of what had no air."""
-    drowned = causes_of(made(base, wet=base.moisture_marks.drown + 0.02, rain_mm=7.0), "sour-smell")
+    drowned = causes_of(made(base, wet=base.moisture_limits.drown + 0.02, rain_mm=7.0), "sour-smell")
     assert drowned[0].trouble.key == "waterlogged"
     assert drowned[0].fit is Fit.LIKELY
     assert drowned[0].reasons[0].text == "It was wetter than threads bear on 21 of the last 21 days."
-    dry = causes_of(made(base, wet=base.moisture_marks.low, rain_mm=0.0), "sour-smell")
+    dry = causes_of(made(base, wet=base.moisture_limits.low, rain_mm=0.0), "sour-smell")
     assert dry[0].trouble.key == "sour-chips"
     assert cause(dry, "waterlogged").points < cause(drowned, "waterlogged").points
     assert cause(dry, "waterlogged").reasons[-1].points < 0
@@ -125,9 +125,9 @@ def test_sour_smell_in_a_bed_above_the_drown_mark_is_water(base: PatchOutlook) -
 
 def test_dry_days_speak_for_drought_and_wet_ones_against(base: PatchOutlook) -> None:
     dry = cause(
-        causes_of(made(base, wet=base.moisture_marks.stall - 0.05, rain_mm=0.0), "stuck-spawn"), "too-dry"
+        causes_of(made(base, wet=base.moisture_limits.stall - 0.05, rain_mm=0.0), "stuck-spawn"), "too-dry"
     )
-    wet = cause(causes_of(made(base, wet=base.moisture_marks.high), "stuck-spawn"), "too-dry")
+    wet = cause(causes_of(made(base, wet=base.moisture_limits.high), "stuck-spawn"), "too-dry")
     assert dry.fit is Fit.LIKELY
     assert dry.points > wet.points
     texts = [reason.text for reason in dry.reasons if reason.speaks_for]
@@ -138,7 +138,7 @@ def test_dry_days_speak_for_drought_and_wet_ones_against(base: PatchOutlook) -> 
 
 
 def test_cold_holds_spawn_back_and_nothing_is_lost(base: PatchOutlook) -> None:
-    """Cold slows threads and does not kill them (dossier of growth by temperature, common practice)."""
+    """Cold slows threads and does not kill them (common practice, no source)."""
     found = cause(causes_of(made(base, warm_c=7.0), "stuck-spawn"), "still-cold")
     assert found.fit is Fit.LIKELY
     assert "nothing is lost" in found.trouble.remedy
@@ -154,10 +154,10 @@ def test_heat_above_32_degrees_speaks_for_harm(base: PatchOutlook) -> None:
     warm[(day - base.start).days] = 34.0
     hot = replace(hot, temperature_c=replace(hot.temperature_c, p50=warm))
     found = cause(causes_of(hot, "no-threads"), "overheated")
-    told = next(r for r in found.reasons if r.days)
-    assert told.speaks_for
-    assert told.days == (day,)
-    assert told.figures[0][0] == pytest.approx(34.0)
+    result = next(r for r in found.reasons if r.days)
+    assert result.speaks_for
+    assert result.days == (day,)
+    assert result.figures[0][0] == pytest.approx(34.0)
     assert found.points > cause(causes_of(made(base), "no-threads"), "overheated").points
 
 
@@ -180,12 +180,12 @@ def test_without_mild_weeks_a_ready_bed_waits_for_them(base: PatchOutlook) -> No
 def test_straw_beat_chips_so_a_thin_bed_of_chips_is_lean(base: PatchOutlook) -> None:
     """BRUHN2010, abstract: straw cased with chips and soil bore more than chips and soil."""
     thin = Recipe("thin", (Layer("hardwood-chips", 0.06),), (SpawnPlane("sawdust-spawn", 0.03, 0.6),))
-    told = made(base)
+    found = made(base)
     lean = cause(
-        causes_of(replace(told, patch=replace(told.patch, recipe=thin)), "never-fruits"), "lean-food"
+        causes_of(replace(found, patch=replace(found.patch, recipe=thin)), "never-fruits"), "lean-food"
     )
     assert lean.fit is Fit.LIKELY
-    assert lean.points > cause(causes_of(told, "never-fruits"), "lean-food").points
+    assert lean.points > cause(causes_of(found, "never-fruits"), "lean-food").points
 
 
 def test_several_signs_that_one_trouble_explains_bring_it_to_the_top(base: PatchOutlook) -> None:
@@ -198,7 +198,7 @@ def test_several_signs_that_one_trouble_explains_bring_it_to_the_top(base: Patch
 def test_only_the_strongest_reason_of_each_side_counts(base: PatchOutlook) -> None:
     at = TRADE.evidence
     found = cause(
-        causes_of(made(base, wet=base.moisture_marks.drown + 0.02, rain_mm=8.0), "glassy-threads"),
+        causes_of(made(base, wet=base.moisture_limits.drown + 0.02, rain_mm=8.0), "glassy-threads"),
         "waterlogged",
     )
     points = [reason.points for reason in found.reasons]
@@ -207,7 +207,7 @@ def test_only_the_strongest_reason_of_each_side_counts(base: PatchOutlook) -> No
 
 
 def test_guessed_weather_weighs_less_than_measured(base: PatchOutlook) -> None:
-    measured = made(base, wet=base.moisture_marks.drown + 0.02)
+    measured = made(base, wet=base.moisture_limits.drown + 0.02)
     guessed = replace(measured, measured_days=0)
     strong, weak = (cause(causes_of(t, "sour-smell"), "waterlogged") for t in (measured, guessed))
     assert strong.points > weak.points
@@ -228,11 +228,11 @@ def test_a_frosty_night_in_the_record_speaks_for_frost(base: PatchOutlook) -> No
 def test_the_last_watering_comes_from_logbook_or_memory_whichever_is_nearer(base: PatchOutlook) -> None:
     entry = LogEntry("w", "a", TODAY - timedelta(days=12), LogKind.WATERED, litres=20.0)
     garden = garden_with(entry)
-    told = made(base, rain_mm=0.0)
-    assert bed_history(told, garden, TRADE, today=TODAY).watered_days_ago == 12
-    assert bed_history(told, garden, TRADE, today=TODAY, watered_days_ago=2).watered_days_ago == 2
-    assert bed_history(told, garden, TRADE, today=TODAY, watered_days_ago=30).watered_days_ago == 12
-    dry = cause(causes_of(told, "dry-top", garden=garden), "too-dry")
+    found = made(base, rain_mm=0.0)
+    assert bed_history(found, garden, TRADE, today=TODAY).watered_days_ago == 12
+    assert bed_history(found, garden, TRADE, today=TODAY, watered_days_ago=2).watered_days_ago == 2
+    assert bed_history(found, garden, TRADE, today=TODAY, watered_days_ago=30).watered_days_ago == 12
+    dry = cause(causes_of(found, "dry-top", garden=garden), "too-dry")
     assert "The last watering was 12 days ago." in [r.text for r in dry.reasons if r.speaks_for]
 
 
@@ -284,8 +284,8 @@ def test_all_weights_are_said_to_be_estimates() -> None:
 
 def test_no_rule_leaves_a_gap_in_its_sentence(base: PatchOutlook) -> None:
     """Every sentence can be filled in with the figures and days that it brings."""
-    for told in (made(base), made(base, wet=base.moisture_marks.stall - 0.02, run=0.9, warm_c=33.0)):
-        for item in causes_of(told, *TRADE.symptoms):
+    for text in (made(base), made(base, wet=base.moisture_limits.stall - 0.02, run=0.9, warm_c=33.0)):
+        for item in causes_of(text, *TRADE.symptoms):
             for reason in item.reasons:
                 days = {f"day{i}": "a day" for i in range(len(reason.days))}
                 words = reason.text.format(*("a figure" for _ in reason.figures), **days)

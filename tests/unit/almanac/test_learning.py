@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Memory, Outlook, outlook, what_if
-from mulchwright.almanac.learning import notes_from, posteriors, sharpness_of
+from mulchwright.almanac.learning import notes_from, posteriors
+from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season.draws import draw_parameters
+from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import load_trade
 from mulchwright.web.views.learned import learned_words
 
@@ -46,11 +48,13 @@ def garden() -> Garden:
     return replace(demo, patches=patches, beds=(), log=(), readings=())
 
 
-def told(*log: LogEntry, learning: bool = True, memory: Memory | None = MEMORY, **changes: object) -> Outlook:
+def whole_outlook(
+    *log: LogEntry, learning: bool = True, memory: Memory | None = MEMORY, **changes: object
+) -> Outlook:
     _, series = demo_garden()
     return outlook(
         replace(garden(), log=log, **changes), series, load_trade(),
-        today=TODAY, members=120, seed=5, learning=learning, memory=memory,
+        today=TODAY, members=120, seed=5, memory=memory, options=OutlookOptions(learning=learning),
     )  # fmt: skip
 
 
@@ -61,13 +65,15 @@ def test_without_entries_nothing_is_learned_and_no_figure_moves() -> None:
     early = LogEntry("e", "one", BUILT - timedelta(days=3), LogKind.LOOKED, sight=Sight.NOTHING)
     late = LogEntry("f", "one", TODAY + timedelta(days=3), LogKind.LOOKED, sight=Sight.READY)
     log = (water, note, early, late)
-    with_it, without = told(*log), told(*log, learning=False)
+    with_it, without = whole_outlook(*log), whole_outlook(*log, learning=False)
     assert with_it.as_json() == without.as_json()
     assert all(item.learned is None for item in with_it.patches)
 
 
 def test_nothing_found_moves_the_first_picking_later() -> None:
-    item = told(look(80, Sight.NOTHING), look(95, Sight.NOTHING), look(108, Sight.NOTHING)).patch("one")
+    item = whole_outlook(look(80, Sight.NOTHING), look(95, Sight.NOTHING), look(108, Sight.NOTHING)).patch(
+        "one"
+    )
     assert item.learned is not None
     assert item.learned.looks == 3
     assert item.learned.fits
@@ -81,7 +87,7 @@ def test_nothing_found_moves_the_first_picking_later() -> None:
 
 def test_a_found_flush_moves_its_bed_and_others_of_the_species_only() -> None:
     """Mushrooms as early as the tenth of the futures have them: its sister bed is told earlier too."""
-    whole = told(look(30, Sight.THREADS, share=0.95), look(52, Sight.READY), pick(53, 1.0))
+    whole = whole_outlook(look(30, Sight.THREADS, share=0.95), look(52, Sight.READY), pick(53, 1.0))
     one, two, other = (whole.patch(key).learned for key in ("one", "two", "other"))
     assert one is not None
     assert two is not None
@@ -94,9 +100,9 @@ def test_a_found_flush_moves_its_bed_and_others_of_the_species_only() -> None:
 
 def test_the_order_of_the_entries_does_not_matter_nor_what_was_learned_before() -> None:
     log = [look(40, Sight.THREADS), look(70, Sight.PINS), pick(76, 0.8), look(100, Sight.NOTHING)]
-    first = told(*log, memory=None)
-    assert told(*reversed(log), memory=MEMORY).as_json() == first.as_json()
-    assert told(*log, memory=MEMORY).as_json() == first.as_json()
+    first = whole_outlook(*log, memory=None)
+    assert whole_outlook(*reversed(log), memory=MEMORY).as_json() == first.as_json()
+    assert whole_outlook(*log, memory=MEMORY).as_json() == first.as_json()
 
 
 def test_a_retired_bed_still_teaches() -> None:
@@ -104,10 +110,10 @@ def test_a_retired_bed_still_teaches() -> None:
     retired = tuple(
         replace(patch, stage=Stage.RETIRED) if patch.key == "one" else patch for patch in garden().patches
     )
-    item = told(*log, patches=retired).patch("two")
+    item = whole_outlook(*log, patches=retired).patch("two")
     assert item.learned is not None
     assert item.learned.others == 3
-    assert item.first_picking == told(*log).patch("two").first_picking
+    assert item.first_picking == whole_outlook(*log).patch("two").first_picking
 
 
 def test_two_entries_of_one_day_are_one_flush() -> None:
@@ -124,7 +130,7 @@ def test_two_entries_of_one_day_are_one_flush() -> None:
 
 def test_entries_that_fit_nothing_are_called_so_and_ranges_stay_wide() -> None:
     """Mushrooms on the second day, and every few days from then on in a cold spring: no season has that."""
-    item = told(*(look(day, Sight.READY) for day in range(2, 26, 3))).patch("one")
+    item = whole_outlook(*(look(day, Sight.READY) for day in range(2, 26, 3))).patch("one")
     assert item.learned is not None
     assert not item.learned.fits
     assert item.learned.odd_days

@@ -57,7 +57,7 @@ def garden() -> Garden:
     return replace(demo, patches=patches, beds=(), log=LOG, readings=())
 
 
-def told(garden: Garden, cache: LearningCache | None, trade: Trade | None = None) -> Outlook:
+def whole_outlook(garden: Garden, cache: LearningCache | None, trade: Trade | None = None) -> Outlook:
     _, series = demo_garden()
     return outlook(
         garden, series, trade or load_trade(), today=TODAY, members=24, seed=5, memory=Memory(cache=cache)
@@ -85,14 +85,14 @@ def assert_same(one: Any, other: Any) -> None:
 @pytest.fixture(scope="module")
 def bare(garden: Garden) -> Outlook:
     """The outlook that was learned with nothing kept."""
-    return told(garden, None)
+    return whole_outlook(garden, None)
 
 
 @pytest.fixture(scope="module")
 def filled(garden: Garden, bare: Outlook, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A shelf on which the garden's lessons lie; what filled it was told the same as without."""
     folder = tmp_path_factory.mktemp("filled")
-    assert_same(told(garden, LearningCache(folder)), bare)
+    assert_same(whole_outlook(garden, LearningCache(folder)), bare)
     assert len(list(folder.iterdir())) == 4  # a whole step, the bed's lesson, two beds without the logbook
     return folder
 
@@ -109,15 +109,17 @@ class _OnlyRead(LearningCache):
         raise AssertionError(f"{key} was to be read, not made again")
 
 
-def test_kept_lessons_are_read_and_give_the_same_figures(garden: Garden, bare: Outlook, folder: Path) -> None:
-    assert_same(told(garden, _OnlyRead(folder)), bare)
+def test_cached_posteriors_are_read_and_give_the_same_figures(
+    garden: Garden, bare: Outlook, folder: Path
+) -> None:
+    assert_same(whole_outlook(garden, _OnlyRead(folder)), bare)
 
 
 def test_an_entry_begins_from_the_step_that_was_kept(
     garden: Garden, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     grown = replace(garden, log=(*LOG, look(100, Sight.NOTHING)))
-    without = told(grown, None)
+    without = whole_outlook(grown, None)
     steps: list[int] = []
 
     def counted(*words: Any, **more: Any) -> Any:
@@ -125,7 +127,7 @@ def test_an_entry_begins_from_the_step_that_was_kept(
         return condition(*words, **more)
 
     monkeypatch.setattr(learning, "condition", counted)
-    assert_same(told(grown, LearningCache(folder)), without)
+    assert_same(whole_outlook(grown, LearningCache(folder)), without)
     assert len(steps) == 1
 
 
@@ -145,7 +147,7 @@ def test_beds_for_which_nothing_changed_are_not_run_again(
     )
     memory, (_, series) = Memory(cache=LearningCache(folder)), demo_garden()
 
-    def told_by(state: Garden, memory: Memory | None) -> Outlook:
+    def outlook_by(state: Garden, memory: Memory | None) -> Outlook:
         return outlook(state, series, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
 
     ran: list[int] = []
@@ -156,11 +158,11 @@ def test_beds_for_which_nothing_changed_are_not_run_again(
             ran.append(len(bed.sizes))
         return simulate(bed, *words, **more)
 
-    without = [told_by(state, None) for state, _ in states]
+    without = [outlook_by(state, None) for state, _ in states]
     monkeypatch.setattr(module, "simulate", counted)
     for (state, count), bare in zip(states, without, strict=True):
         ran.clear()
-        assert_same(told_by(state, memory), bare)
+        assert_same(outlook_by(state, memory), bare)
         assert sum(ran) == count
 
 
@@ -185,7 +187,7 @@ def test_a_file_that_is_not_ours_is_passed_over_and_written_anew(
             arrays[name] = arrays[name][..., :-1] if how == "misshapen" else arrays[name] * np.nan
             np.savez(file, **arrays)
     spoiled = {file.name: file.read_bytes() for file in folder.iterdir()}
-    assert_same(told(garden, LearningCache(folder)), bare)
+    assert_same(whole_outlook(garden, LearningCache(folder)), bare)
     # Not every piece is asked for again (a whole one stands for its parts); what was asked for is whole now.
     mended = [file for file in folder.iterdir() if file.read_bytes() != spoiled[file.name]]
     assert mended
@@ -202,8 +204,8 @@ def test_a_changed_table_or_model_reads_no_old_copy(garden: Garden, folder: Path
     constants = dict(changed.constants)
     constants["look_lag_days"] = replace(constants["look_lag_days"], value=4.0)
     vars(changed)["constants"] = constants
-    with_cache = told(garden, LearningCache(folder), changed)
-    assert_same(with_cache, told(garden, None, changed))
+    with_cache = whole_outlook(garden, LearningCache(folder), changed)
+    assert_same(with_cache, whole_outlook(garden, None, changed))
     assert len({file.name for file in folder.iterdir()} - before) == 4
     key = "taught some mark"
     assert LearningCache(folder, model="3")._name(key) != LearningCache(folder, model="4")._name(key)
@@ -235,20 +237,20 @@ def test_without_a_record_what_is_kept_changes_no_figure_either(garden: Garden, 
     blind = replace(garden, normals=normals_of(series), patches=garden.patches[:1])
     grown = replace(blind, log=(*LOG, look(70, Sight.NOTHING)))
 
-    def told_by(state: Garden, memory: Memory) -> Outlook:
+    def outlook_by(state: Garden, memory: Memory) -> Outlook:
         return outlook(state, None, load_trade(), today=TODAY, members=24, seed=5, memory=memory)
 
-    without = told_by(grown, Memory())
+    without = outlook_by(grown, Memory())
     memory = Memory(cache=LearningCache(tmp_path))
-    told_by(blind, memory)
-    assert_same(told_by(grown, memory), without)
-    assert_same(told_by(grown, Memory(cache=LearningCache(tmp_path))), without)
+    outlook_by(blind, memory)
+    assert_same(outlook_by(grown, memory), without)
+    assert_same(outlook_by(grown, Memory(cache=LearningCache(tmp_path))), without)
 
 
 def test_a_cache_that_cannot_be_written_is_no_error(garden: Garden, bare: Outlook, tmp_path: Path) -> None:
     blocked = tmp_path / "a file"
     blocked.write_text("in the way of the folder")
-    assert_same(told(garden, LearningCache(blocked / "lessons")), bare)
+    assert_same(whole_outlook(garden, LearningCache(blocked / "lessons")), bare)
 
 
 def test_the_oldest_pieces_make_room(tmp_path: Path) -> None:

@@ -76,20 +76,20 @@ def in_climate(
 
 
 def test_no_spawn_gives_no_run_and_no_mushrooms() -> None:
-    told = in_climate(45, 11, 10, 80, recipe=replace(RECIPE, planes=()))
-    assert np.nanmax(told.run_share.p90) == 0
-    assert told.none_in_first_year == 1
-    assert told.first_picking.p10 is None
-    assert told.picked_first_year_kg.p90 == 0
+    found = in_climate(45, 11, 10, 80, recipe=replace(RECIPE, planes=()))
+    assert np.nanmax(found.run_share.p90) == 0
+    assert found.none_in_first_year == 1
+    assert found.first_picking.p10 is None
+    assert found.picked_first_year_kg.p90 == 0
 
 
 def test_frozen_ground_stands_still_until_it_thaws() -> None:
     """Built into a winter at -15 °C: nothing runs before the air has thawed, then it does."""
-    told = in_climate(55, 2, 17, 50, built=date(2030, 1, 5))
-    assert told.run_share.p90[60] - told.run_share.p90[0] < 0.005  # only the spawn itself
-    assert told.run_share.p50[240] > 0.5
-    assert told.first_picking.p10 is not None
-    assert told.first_picking.p10 > date(2030, 5, 1)
+    found = in_climate(55, 2, 17, 50, built=date(2030, 1, 5))
+    assert found.run_share.p90[60] - found.run_share.p90[0] < 0.005  # only the spawn itself
+    assert found.run_share.p50[240] > 0.5
+    assert found.first_picking.p10 is not None
+    assert found.first_picking.p10 > date(2030, 5, 1)
 
 
 def test_a_desert_without_water_brings_nothing_and_with_water_something() -> None:
@@ -103,10 +103,10 @@ def test_a_desert_without_water_brings_nothing_and_with_water_something() -> Non
 
 def test_polar_summer_is_answered() -> None:
     """78 degrees north, the sun never setting in July nor rising in December: finite figures all the way."""
-    told = in_climate(78, -5, 12, 20, built=date(2030, 6, 20))
-    for band in (told.run_share, told.moisture, told.temperature_c):
+    found = in_climate(78, -5, 12, 20, built=date(2030, 6, 20))
+    for band in (found.run_share, found.moisture, found.temperature_c):
         assert np.isfinite(band.p50).all()
-    assert told.run_share.p90[-1] < 0.8  # the short cool summer does not run a bed
+    assert found.run_share.p90[-1] < 0.8  # the short cool summer does not run a bed
 
 
 def test_southern_hemisphere_is_the_northern_half_a_year_later() -> None:
@@ -122,9 +122,9 @@ def test_southern_hemisphere_is_the_northern_half_a_year_later() -> None:
 
 
 def test_a_leap_year_has_its_day() -> None:
-    told = in_climate(45, 11, 10, 80, built=date(2028, 2, 20))
-    assert date(2028, 2, 29) in told.dates()
-    assert told.dates()[10] == date(2028, 3, 1)
+    found = in_climate(45, 11, 10, 80, built=date(2028, 2, 20))
+    assert date(2028, 2, 29) in found.dates()
+    assert found.dates()[10] == date(2028, 3, 1)
 
 
 def test_a_missing_week_of_data_is_bridged_and_said() -> None:
@@ -138,11 +138,11 @@ def test_a_missing_week_of_data_is_bridged_and_said() -> None:
         Place("near the airport", 47.4, -122.3, 110, "America/Los_Angeles"),
         patches=(patch(date(2014, 9, 1)),),
     )
-    told = outlook(garden, torn, load_trade(), today=date(2014, 12, 1), members=100)
-    assert told.weather.gaps
-    assert any("7 days" in gap or "7" in gap for gap in told.weather.gaps)
-    assert told.weather.notes
-    assert np.isfinite(told.patches[0].moisture.p50).all()
+    result = outlook(garden, torn, load_trade(), today=date(2014, 12, 1), members=100)
+    assert result.weather.gaps
+    assert any("7 days" in gap or "7" in gap for gap in result.weather.gaps)
+    assert result.weather.notes
+    assert np.isfinite(result.patches[0].moisture.p50).all()
 
 
 def test_what_is_measured_later_cannot_slip_in() -> None:
@@ -201,7 +201,7 @@ def test_refusals_say_what_and_what_to_do(
         outlook(garden, None, load_trade(), today=date(2030, 4, 10), **arguments)  # type: ignore[arg-type]
 
 
-def test_a_garden_without_weather_is_told_what_to_give() -> None:
+def test_a_garden_without_weather_is_reported_what_to_give() -> None:
     with pytest.raises(InputError, match=r"twelve monthly normals"):
         tell(Garden(place(45), patches=(patch(),)))
 

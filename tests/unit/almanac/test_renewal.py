@@ -55,7 +55,7 @@ GARDEN = Garden(
 )
 
 
-def told_on(today: date, *log: LogEntry, garden: Garden = GARDEN) -> PatchOutlook:
+def outlook_on(today: date, *log: LogEntry, garden: Garden = GARDEN) -> PatchOutlook:
     return outlook(replace(garden, log=log), None, TRADE, today=today, members=20, seed=4).patches[0]
 
 
@@ -65,16 +65,16 @@ def topped(day: date, thickness_m: float | None = 0.05, material: str = "hardwoo
 
 @pytest.fixture(scope="module")
 def in_june() -> PatchOutlook:
-    return told_on(date(2031, 6, 10))
+    return outlook_on(date(2031, 6, 10))
 
 
 @pytest.fixture(scope="module")
 def next_june() -> PatchOutlook:
-    return told_on(date(2032, 6, 8))
+    return outlook_on(date(2032, 6, 8))
 
 
 def test_a_fresh_bed_lies_as_it_was_laid() -> None:
-    now = told_on(BUILT).remains[0]
+    now = outlook_on(BUILT).remains[0]
     assert [layer.material for layer in now.layers] == [layer.material for layer in RECIPE.all_layers]
     assert [layer.feeds for layer in now.layers] == [True, True, True, False]
     for layer, laid in zip(now.layers, RECIPE.all_layers, strict=True):
@@ -98,7 +98,7 @@ def test_it_sinks_as_the_year_goes_on_and_straw_goes_first(in_june: PatchOutlook
 def test_a_topping_up_reaches_the_bed_on_its_day(next_june: PatchOutlook) -> None:
     """5 cm as spread settle by the table's share; its dry matter is laid and, less a rot, there."""
     day = date(2032, 6, 1)
-    fed = told_on(date(2032, 6, 8), topped(day))
+    fed = outlook_on(date(2032, 6, 8), topped(day))
     chips = TRADE.materials["hardwood-chips"]
     added = 0.05 * (1 - chips.settling_share.likely) * chips.dry_bulk_density_kg_m3.likely
     now, alone = fed.remains[0], next_june.remains[0]
@@ -120,7 +120,7 @@ def test_a_topping_up_reaches_the_bed_on_its_day(next_june: PatchOutlook) -> Non
     ids=["before the build", "no depth told", "no food", "still to come"],
 )
 def test_what_is_no_topping_up_changes_nothing(entry: LogEntry, next_june: PatchOutlook) -> None:
-    assert told_on(date(2032, 6, 8), entry).remains == next_june.remains
+    assert outlook_on(date(2032, 6, 8), entry).remains == next_june.remains
 
 
 def test_the_week_is_in_time_before_the_cold_or_as_threads_wake(in_june: PatchOutlook) -> None:
@@ -129,7 +129,7 @@ def test_the_week_is_in_time_before_the_cold_or_as_threads_wake(in_june: PatchOu
     assert date(2031, 8, 25) <= week <= date(2031, 10, 15)
     assert week.weekday() == 0
     winter = date(2032, 1, 5)
-    week, why = top_up_weeks(told_on(winter), TRADE, winter)[0]
+    week, why = top_up_weeks(outlook_on(winter), TRADE, winter)[0]
     assert why is Why.SPRING
     assert date(2032, 3, 1) <= week <= date(2032, 5, 15)
 
@@ -145,14 +145,14 @@ def test_what_to_add_is_what_will_be_missing_up_to_what_practice_spreads(next_ju
     assert top_up.need.in_place_m3 == pytest.approx(top_up.settled_m * 2.0)
     waste = 1 + TRADE.constants["waste_share"].value
     assert top_up.need.loose_l.likely == pytest.approx(1000 * top_up.spread_m * 2.0 * waste, rel=1e-6)
-    fresh = renewal(told_on(BUILT), GARDEN, TRADE, BUILT).top_up
+    fresh = renewal(outlook_on(BUILT), GARDEN, TRADE, BUILT).top_up
     assert fresh is not None  # nothing in the spring it was laid in, something by the autumn
     assert fresh.why is Why.AUTUMN
 
 
 def test_an_old_bed_is_to_be_laid_anew_and_not_waited_for() -> None:
     today = date(2036, 6, 10)
-    found = renewal(told_on(today), GARDEN, TRADE, today)
+    found = renewal(outlook_on(today), GARDEN, TRADE, today)
     assert found.retire.now
     assert found.retire.soonest == found.retire.middle == today
     assert found.top_up is not None
@@ -160,7 +160,7 @@ def test_an_old_bed_is_to_be_laid_anew_and_not_waited_for() -> None:
     assert found.top_up.week <= today
 
 
-def test_plants_of_its_garden_bed_are_told_and_the_unknown_named(in_june: PatchOutlook) -> None:
+def test_plants_of_its_garden_bed_are_reported_and_the_unknown_named(in_june: PatchOutlook) -> None:
     found = renewal(in_june, GARDEN, TRADE, date(2031, 6, 10))
     assert {plant.key: plant.verdict for plant in found.plants} == {"pear": "suits", "lavender": "suffers"}
     assert found.unknown_plants == ("moonwort",)
@@ -208,7 +208,7 @@ def test_moving_says_plainly_what_cannot_be(
 def test_a_bed_to_come_has_nothing_to_renew() -> None:
     before = date(2031, 3, 1)
     with pytest.raises(InputError, match="not built yet"):
-        renewal(told_on(before), GARDEN, TRADE, before)
+        renewal(outlook_on(before), GARDEN, TRADE, before)
 
 
 def moved(day: date, source: str, to: str) -> LogEntry:

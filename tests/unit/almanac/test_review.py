@@ -27,14 +27,15 @@ from mulchwright.garden import (
     Layer,
     LogEntry,
     LogKind,
-    OutlookKept,
     Patch,
     Place,
     Recipe,
+    SavedOutlook,
     SpawnPlane,
     Stage,
     Use,
     WateringRule,
+    YearCost,
 )
 from mulchwright.season import food_cells
 from mulchwright.trade import load_trade
@@ -101,21 +102,24 @@ GARDEN = Garden(
 )  # fmt: skip
 
 
+COSTED = replace(GARDEN, year_costs=(YearCost(2030, 99900), YearCost(2031, 6000, 12.0)))
+
+
 @pytest.fixture(scope="module")
 def bare() -> YearReview:
     """Without an outlook."""
-    return review(GARDEN, TRADE, None, (), year=2031, today=TODAY, money=60.0, hours=12.0)
+    return review(COSTED, TRADE, None, (), year=2031, today=TODAY)
 
 
 @pytest.fixture(scope="module")
-def told() -> Outlook:
+def whole_outlook() -> Outlook:
     return outlook(replace(GARDEN, log=()), None, TRADE, today=TODAY, members=20, seed=4)
 
 
-def with_bed(told: Outlook, key: str, **changed: object) -> Outlook:
+def with_bed(whole_outlook: Outlook, key: str, **changed: object) -> Outlook:
     """The outlook with one bed's figures as a test wants them."""
-    return replace(told, patches=tuple(
-        replace(item, **changed) if item.patch.key == key else item for item in told.patches  # type: ignore[arg-type]
+    return replace(whole_outlook, patches=tuple(
+        replace(item, **changed) if item.patch.key == key else item for item in whole_outlook.patches  # type: ignore[arg-type]
     ))  # fmt: skip
 
 
@@ -147,15 +151,15 @@ def test_cost_by_hand(bare: YearReview) -> None:
     assert sums.cost_per_kg_dry == pytest.approx(200.0)
 
 
-def test_without_money_or_jars_no_cost_is_told() -> None:
+def test_without_money_or_jars_no_cost_is_reported() -> None:
     without = review(GARDEN, TRADE, None, (), year=2031, today=TODAY).totals
     assert (without.money, without.hours) == (None, None)
     assert (without.cost_per_kg_fresh, without.cost_per_kg_dry) == (None, None)
-    no_jar = replace(GARDEN, uses=(), jars=())
-    sums = review(no_jar, TRADE, None, (), year=2031, today=TODAY, money=60.0).totals
+    no_jar = replace(COSTED, uses=(), jars=())
+    sums = review(no_jar, TRADE, None, (), year=2031, today=TODAY).totals
     assert sums.cost_per_kg_fresh == pytest.approx(20.0)
     assert (sums.cost_per_kg_dry, sums.fresh_per_dry, sums.dry_kg) == (None, None, 0)
-    empty = review(replace(no_jar, log=()), TRADE, None, (), year=2031, today=TODAY, money=60.0).totals
+    empty = review(replace(no_jar, log=()), TRADE, None, (), year=2031, today=TODAY).totals
     assert (empty.picked_kg, empty.cost_per_kg_fresh) == (0, None)
 
 
@@ -202,13 +206,13 @@ def test_a_bed_too_young_is_never_the_worst(bare: YearReview) -> None:
 
 def test_a_grown_bed_nobody_looked_at_is_no_worst_either() -> None:
     idle = replace(GARDEN, patches=(*GARDEN.patches, bed("idle", date(2029, 4, 1))))
-    told = review(idle, TRADE, None, (), year=2031, today=TODAY)
-    item = told.beds[-1]
+    year_review = review(idle, TRADE, None, (), year=2031, today=TODAY)
+    item = year_review.beds[-1]
     assert item.could_crop
     assert not item.counts
     assert item.reason is not None
     assert item.reason.kind is ReasonKind.UNWATCHED
-    assert told.worst == "ash"
+    assert year_review.worst == "ash"
     look = LogEntry("l9", "idle", date(2031, 8, 1), LogKind.LOOKED)
     assert review(replace(idle, log=(*LOG, look)), TRADE, None, (), year=2031, today=TODAY).worst == "idle"
 
@@ -221,9 +225,9 @@ def test_no_best_where_nothing_was_picked_and_no_worst_of_one() -> None:
     assert (one.best, one.worst) == ("old", None)
 
 
-def test_a_first_season_counts_where_a_picking_was_as_likely_as_not(told: Outlook) -> None:
+def test_a_first_season_counts_where_a_picking_was_as_likely_as_not(whole_outlook: Outlook) -> None:
     """In its first year by the outlook's chance without the logbook; and only once its crop is in."""
-    young = told.patch("next")
+    young = whole_outlook.patch("next")
     garden = replace(GARDEN, patches=(OLD, replace(NEXT, stage=Stage.BUILT)), log=(
         LogEntry("q1", "old", date(2032, 5, 20), LogKind.PICKED, mass_kg=0.5),
         LogEntry("l2", "next", date(2032, 9, 20), LogKind.LOOKED),
@@ -231,7 +235,10 @@ def test_a_first_season_counts_where_a_picking_was_as_likely_as_not(told: Outloo
     for chance, could in ((0.9, True), (0.3, False)):
         days = ((young.start, 0.0), (date(2032, 9, 1), chance))
         likely = with_bed(
-            told, "next", first_picking=replace(young.first_picking, probability_by_date=days), learned=None
+            whole_outlook,
+            "next",
+            first_picking=replace(young.first_picking, probability_by_date=days),
+            learned=None,
         )
         over = review(garden, TRADE, likely, (), year=2032, today=date(2033, 1, 5))
         assert over.beds[1].could_crop is could
@@ -253,10 +260,14 @@ def test_nothing_is_invented_where_nothing_is_known() -> None:
     assert all(item.crop_forecast is None and item.efficiency is None for item in quiet.beds)
 
 
-def test_guessed_weather_is_no_reason(told: Outlook) -> None:
+def test_guessed_weather_is_no_reason(whole_outlook: Outlook) -> None:
     """All days of this outlook are guessed from the normals, so nothing is said of dry, wet or cold."""
     dry = with_bed(
-        told, "ash", moisture=replace(told.patch("ash").moisture, p50=np.full(told.patch("ash").days, 0.1))
+        whole_outlook,
+        "ash",
+        moisture=replace(
+            whole_outlook.patch("ash").moisture, p50=np.full(whole_outlook.patch("ash").days, 0.1)
+        ),
     )
     kinds = {item.reason.kind for item in review(GARDEN, TRADE, dry, (), year=2031, today=TODAY).beds
              if item.reason}  # fmt: skip
@@ -266,8 +277,8 @@ def test_guessed_weather_is_no_reason(told: Outlook) -> None:
 # ---- reasons and proposals ----
 
 
-def measured(told: Outlook, key: str, moisture: float, warmth: float | None = None) -> Outlook:
-    item = told.patch(key)
+def measured(whole_outlook: Outlook, key: str, moisture: float, warmth: float | None = None) -> Outlook:
+    item = whole_outlook.patch(key)
     changed: dict[str, object] = {
         "measured_days": item.days,
         "moisture": replace(item.moisture, p50=np.full(item.days, moisture, dtype=np.float32)),
@@ -277,11 +288,11 @@ def measured(told: Outlook, key: str, moisture: float, warmth: float | None = No
         changed["temperature_c"] = replace(
             item.temperature_c, p50=np.full(item.days, warmth, dtype=np.float32)
         )
-    return with_bed(told, key, **changed)
+    return with_bed(whole_outlook, key, **changed)
 
 
-def test_a_dry_bed_is_told_dry_and_gets_a_watering_rule(told: Outlook) -> None:
-    dry = measured(told, "ash", told.patch("ash").moisture_marks.stall - 0.02)
+def test_a_dry_bed_is_reported_dry_and_gets_a_watering_rule(whole_outlook: Outlook) -> None:
+    dry = measured(whole_outlook, "ash", whole_outlook.patch("ash").moisture_limits.stall - 0.02)
     found = review(GARDEN, TRADE, dry, (), year=2031, today=TODAY)
     reason = found.beds[1].reason
     assert reason is not None
@@ -292,31 +303,31 @@ def test_a_dry_bed_is_told_dry_and_gets_a_watering_rule(told: Outlook) -> None:
     assert more.changed is not None
     assert more.changed.watering.rule is WateringRule.WHEN_DRY
     assert more.changed.watering.below_moisture == pytest.approx(
-        told.patch("ash").moisture_marks.low, abs=1e-3
+        whole_outlook.patch("ash").moisture_limits.low, abs=1e-3
     )
     assert replace(more.changed, watering=ASH.watering) == ASH
 
 
-def test_a_wet_bed_and_a_cold_one(told: Outlook) -> None:
-    wet = measured(told, "ash", told.patch("ash").moisture_marks.drown + 0.02)
+def test_a_wet_bed_and_a_cold_one(whole_outlook: Outlook) -> None:
+    wet = measured(whole_outlook, "ash", whole_outlook.patch("ash").moisture_limits.drown + 0.02)
     reason = review(GARDEN, TRADE, wet, (), year=2031, today=TODAY).beds[1].reason
     assert reason is not None
     assert reason.kind is ReasonKind.TOO_WET
-    cold = measured(told, "ash", told.patch("ash").moisture_marks.high, 1.0)
+    cold = measured(whole_outlook, "ash", whole_outlook.patch("ash").moisture_limits.high, 1.0)
     reason = review(GARDEN, TRADE, cold, (), year=2031, today=TODAY).beds[1].reason
     assert reason is not None
     assert reason.kind is ReasonKind.COLD
 
 
-def test_a_good_bed_needs_no_reason(told: Outlook) -> None:
-    dry = measured(told, "old", told.patch("old").moisture_marks.stall - 0.02)
+def test_a_good_bed_needs_no_reason(whole_outlook: Outlook) -> None:
+    dry = measured(whole_outlook, "old", whole_outlook.patch("old").moisture_limits.stall - 0.02)
     assert review(GARDEN, TRADE, dry, (), year=2031, today=TODAY).beds[0].reason is None
 
 
-def test_a_spent_bed_is_laid_anew_where_it_bore_and_cleared_where_not(told: Outlook) -> None:
-    spent = told
+def test_a_spent_bed_is_laid_anew_where_it_bore_and_cleared_where_not(whole_outlook: Outlook) -> None:
+    spent = whole_outlook
     for key in ("old", "ash"):
-        spent = with_bed(spent, key, remains=share_left(told.patch(key), 0.2))
+        spent = with_bed(spent, key, remains=share_left(whole_outlook.patch(key), 0.2))
     found = review(GARDEN, TRADE, spent, (), year=2031, today=TODAY)
     by_bed = {p.patch: p for p in found.proposals if p.patch in ("old", "ash")}
     assert len([p for p in found.proposals if p.patch in by_bed]) == 2
@@ -329,8 +340,8 @@ def test_a_spent_bed_is_laid_anew_where_it_bore_and_cleared_where_not(told: Outl
     assert cleared.why.figures == {"share_left": 0.2, "mark": TRADE.constants["retire_share_left"].value}
 
 
-def test_a_bed_that_sank_is_topped_up_and_nothing_is_written_for_it(told: Outlook) -> None:
-    found = review(GARDEN, TRADE, told, (), year=2031, today=TODAY)
+def test_a_bed_that_sank_is_topped_up_and_nothing_is_written_for_it(whole_outlook: Outlook) -> None:
+    found = review(GARDEN, TRADE, whole_outlook, (), year=2031, today=TODAY)
     fed = [p for p in found.proposals if p.kind is ProposalKind.TOP_UP]
     assert "old" in {p.patch for p in fed}
     assert all(p.changed is None and p.why.figures["spread_m"] >= 0.01 for p in fed)
@@ -338,9 +349,9 @@ def test_a_bed_that_sank_is_topped_up_and_nothing_is_written_for_it(told: Outloo
     assert "next" not in {p.patch for p in found.proposals}
 
 
-def test_years_long_gone_propose_nothing(told: Outlook) -> None:
-    assert review(GARDEN, TRADE, told, (), year=2031, today=TODAY).proposals
-    assert review(GARDEN, TRADE, told, (), year=2030, today=TODAY).proposals == ()
+def test_years_long_gone_propose_nothing(whole_outlook: Outlook) -> None:
+    assert review(GARDEN, TRADE, whole_outlook, (), year=2031, today=TODAY).proposals
+    assert review(GARDEN, TRADE, whole_outlook, (), year=2030, today=TODAY).proposals == ()
     assert review(GARDEN, TRADE, None, (), year=2031, today=date(2032, 6, 1)).proposals == ()
 
 
@@ -351,9 +362,9 @@ def record(patch: Patch, *, year: dict[str, list[float]], kg: list[list[object]]
     return json.dumps({"form": 1, "built": str(patch.built_on), "year": year, "kg": kg})
 
 
-def test_the_last_word_before_the_year_is_what_was_foretold() -> None:
+def test_the_last_word_before_the_year_is_what_was_forecast() -> None:
     kept = tuple(
-        OutlookKept(day, "3", (("old", record(
+        SavedOutlook(day, "3", (("old", record(
             OLD, year={"2031": [0.0, middle, 4.0]}, kg=[["2031-05", 0.0, middle / 2, 2.0]],
         )), ("ash", "not to be read")))
         for day, middle in (
@@ -372,20 +383,20 @@ def test_the_last_word_before_the_year_is_what_was_foretold() -> None:
 
 
 def test_a_word_said_after_the_first_pick_foretells_nothing() -> None:
-    kept = (OutlookKept(date(2031, 6, 1), "3", (("old", record(OLD, year={"2031": [1, 2, 3]}, kg=[])),)),)
+    kept = (SavedOutlook(date(2031, 6, 1), "3", (("old", record(OLD, year={"2031": [1, 2, 3]}, kg=[])),)),)
     assert review(GARDEN, TRADE, None, kept, year=2031, today=TODAY).beds[0].crop_forecast is None
 
 
-def test_an_outlook_kept_tells_the_calendar_year(told: Outlook) -> None:
-    kept = to_keep(told, ())
+def test_an_outlook_kept_tells_the_calendar_year(whole_outlook: Outlook) -> None:
+    kept = to_keep(whole_outlook, ())
     assert kept is not None
     crops = json.loads(dict(kept.patches)["old"])["year"]
     assert set(crops) == {"2032"}
     low, middle, high = crops["2032"]
     assert 0 <= low <= middle <= high > 0
-    crop = dict(told.patch("old").picked_year_kg)[2032]
+    crop = dict(whole_outlook.patch("old").picked_year_kg)[2032]
     assert isinstance(crop, Quantiles)
-    of_months = math.fsum(m.mean for m in told.patch("old").picked_kg if m.month.year == 2032)
+    of_months = math.fsum(m.mean for m in whole_outlook.patch("old").picked_kg if m.month.year == 2032)
     assert crop.mean > 0
     assert crop.mean == pytest.approx(of_months, rel=1e-5)
 
@@ -428,11 +439,13 @@ def test_a_grown_bed_that_bore_nothing_counts_against_the_share_that_bears() -> 
     assert story.after.crop.weight == story.before.crop.weight + 1
 
 
-def test_a_year_in_hand_counts_only_once_its_crop_is_in(told: Outlook) -> None:
+def test_a_year_in_hand_counts_only_once_its_crop_is_in(whole_outlook: Outlook) -> None:
     log = (LogEntry("q1", "old", TODAY - timedelta(days=5), LogKind.PICKED, mass_kg=0.2),)
     garden = replace(GARDEN, log=log, uses=())
-    assert review(garden, TRADE, told, (), year=2032, today=TODAY).belief is None
-    over = with_bed(told, "old", next_picking=replace(told.patch("old").next_picking, p10=None))
+    assert review(garden, TRADE, whole_outlook, (), year=2032, today=TODAY).belief is None
+    over = with_bed(
+        whole_outlook, "old", next_picking=replace(whole_outlook.patch("old").next_picking, p10=None)
+    )
     story = review(garden, TRADE, over, (), year=2032, today=TODAY).belief
     assert story is not None
     assert dict(story.yields) == pytest.approx({"old": 0.1})
@@ -442,10 +455,3 @@ def test_a_year_in_hand_counts_only_once_its_crop_is_in(told: Outlook) -> None:
 def test_a_year_to_come_is_refused(year: int, words: str) -> None:
     with pytest.raises(InputError, match=words):
         review(GARDEN, TRADE, None, (), year=year, today=TODAY)
-
-
-def test_money_below_nothing_is_refused() -> None:
-    with pytest.raises(InputError, match="from nothing up"):
-        review(GARDEN, TRADE, None, (), year=2031, today=TODAY, money=-1.0)
-    with pytest.raises(InputError, match="from nothing up"):
-        review(GARDEN, TRADE, None, (), year=2031, today=TODAY, hours=math.nan)

@@ -18,10 +18,10 @@ from mulchwright.garden import (
     Layer,
     LogEntry,
     LogKind,
-    OutlookKept,
     Patch,
     Place,
     Recipe,
+    SavedOutlook,
     Sight,
     SpawnPlane,
     Stage,
@@ -52,7 +52,7 @@ def look(day: date, share: float | None = None) -> LogEntry:
     return LogEntry(f"l-{day}", "a", day, LogKind.LOOKED, sight=Sight.NOTHING, share=share)
 
 
-def kept(day: date, by: tuple[float, ...] = (0.1, 0.3, 0.7, 0.9), **changes: Any) -> OutlookKept:
+def kept(day: date, by: tuple[float, ...] = (0.1, 0.3, 0.7, 0.9), **changes: Any) -> SavedOutlook:
     record = {
         "form": 1, "built": BUILT.isoformat(), "end": "2032-06-30",
         "run": [[0.2] * 8, [0.4] * 8, [0.6] * 8], "moisture": [[0.5] * 8] * 3,
@@ -60,7 +60,7 @@ def kept(day: date, by: tuple[float, ...] = (0.1, 0.3, 0.7, 0.9), **changes: Any
         "next": ["2031-07-01", "2031-07-15", "2031-08-01"],
         "by": list(by), "prior": [0.5] * 4, "kg": [["2031-07", 0.2, 0.6, 1.5]],
     } | changes  # fmt: skip
-    return OutlookKept(day, "2", (("a", json.dumps(record)),))
+    return SavedOutlook(day, "2", (("a", json.dumps(record)),))
 
 
 def test_statements_are_scored_when_their_day_has_gone_by() -> None:
@@ -141,7 +141,7 @@ def test_reliability_counts_what_came_of_each_chance() -> None:
 
 
 def test_rebuilt_and_vanished_beds_and_strange_records_are_left_out() -> None:
-    old = OutlookKept(
+    old = SavedOutlook(
         date(2031, 6, 1), "2", (("a", "not json"), ("gone", kept(date(2031, 6, 1)).patches[0][1]))
     )
     rebuilt = kept(date(2031, 6, 8), built="2030-04-01")
@@ -168,16 +168,16 @@ def test_what_cannot_be_scored_is_refused() -> None:
 def test_one_outlook_a_week_is_kept_with_what_scoring_needs() -> None:
     today = date(2031, 6, 1)
     garden = garden_with()
-    told = outlook(garden, None, load_trade(), today=today, members=20)
-    first = to_keep(told, ())
+    result = outlook(garden, None, load_trade(), today=today, members=20)
+    first = to_keep(result, ())
     assert first is not None
-    assert (first.made_on, first.model_version) == (today, told.model_version)
+    assert (first.made_on, first.model_version) == (today, result.model_version)
     record = json.loads(dict(first.patches)["a"])
-    picking = told.patches[0].next_picking
+    picking = result.patches[0].next_picking
     assert record["by"] == [round(picking.chance_by(today + timedelta(days=lead)), 4) for lead in LEADS]
     assert record["prior"] == record["by"]  # without entries the logbook has nothing to add
     assert len(first.patches[0][1]) < 1500
-    assert to_keep(replace(told, today=today + timedelta(days=6)), (first,)) is None
-    assert to_keep(replace(told, today=today + timedelta(days=7)), (first,)) is not None
+    assert to_keep(replace(result, today=today + timedelta(days=6)), (first,)) is None
+    assert to_keep(replace(result, today=today + timedelta(days=7)), (first,)) is not None
     scores = score_outlooks((first,), garden_with(pick(date(2031, 8, 1))), today=date(2032, 1, 1))
     assert len(scores.statements) == len(LEADS)

@@ -10,6 +10,7 @@ import pytest
 
 from mulchwright.almanac import outlook
 from mulchwright.almanac.choosing import Spot, choices_for, template_patch
+from mulchwright.almanac.outlook import ALIKE
 from mulchwright.almanac.siting import (
     ClassOutcome,
     SiteMap,
@@ -71,7 +72,7 @@ def test_the_map_is_the_engine_run_on_each_class() -> None:
             start=BUILT,
             days=366,
             members=60,
-            alike=True,
+            options=ALIKE,
         ).patches[0]
         assert outcome_here.chance_of_nothing == alone.none_in_first_year
         assert outcome_here.picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)
@@ -166,7 +167,7 @@ def test_requests_that_make_no_sense_are_refused(count: int, area: float, words:
         )
 
 
-def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_told_why() -> None:
+def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_reported_why() -> None:
     trade = load_trade()
     choices = choices_for(
         GARDEN,
@@ -203,7 +204,7 @@ def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_told_why
         )
 
 
-def test_a_moved_bed_is_told_by_the_cells_it_covers() -> None:
+def test_a_moved_bed_is_reported_by_the_cells_it_covers() -> None:
     """A proposal told anew at its own place is the same; half on good and half on poor ground is between."""
     sites = checkered()
     allowed = np.ones((40, 60), dtype=bool)

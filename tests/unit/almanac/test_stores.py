@@ -33,6 +33,7 @@ from mulchwright.almanac import (
     when_to_build,
 )
 from mulchwright.almanac.choosing import recipe_of
+from mulchwright.almanac.outlook import ALIKE
 from mulchwright.almanac.resources import CUBIC_YARD_L
 from mulchwright.book.demo import demo_garden
 from mulchwright.errors import InputError
@@ -202,7 +203,7 @@ def test_needs_of_two_beds_are_those_of_each(trade: Trade) -> None:
         assert amount == pytest.approx(sum(each))
 
 
-def test_sheets_are_told_by_area_and_pegs_by_number(trade: Trade) -> None:
+def test_sheets_are_reported_by_area_and_pegs_by_number(trade: Trade) -> None:
     recipe = Recipe(
         "Sheet and pegs",
         layers=(Layer("cardboard", 0.004), Layer("hardwood-chips", 0.08)),
@@ -242,11 +243,11 @@ def test_bad_offers_are_named_with_the_nearest_thing(trade: Trade) -> None:
     )
     stocked = garden(bed(1, 2.0), sellers=(SHOP, FARM), offers=offers)
     bought = buying(stocked, trade, needs_of(stocked, trade, today=TODAY))
-    told = " ".join([*bought.notes, *bought.purchase.set_aside])
-    assert "has no price and is left out; ask for it" in told
-    assert "'moon-chips' is neither in the table of materials nor in that of spawn" in told
-    assert "it is spawn of no species. Say which." in told
-    assert "Give what one package holds" in told
+    text = " ".join([*bought.notes, *bought.purchase.set_aside])
+    assert "has no price and is left out; ask for it" in text
+    assert "'moon-chips' is neither in the table of materials nor in that of spawn" in text
+    assert "it is spawn of no species. Say which." in text
+    assert "Give what one package holds" in text
     uncovered = " ".join(one.words for one in bought.purchase.uncovered)
     assert "Nearest: twig-chips is on offer and can stand in for it" in uncovered
     assert "Nearest: ask Corner shop for the price" in uncovered
@@ -352,12 +353,12 @@ def test_what_cannot_be_shared_is_said(trade: Trade) -> None:
     needs = needs_of(plain, trade, today=TODAY)
     with pytest.raises(InputError, match="No household shares this order yet"):
         sharing(plain, trade, needs)
-    for taking, told in (
+    for taking, text in (
         (Taking("moon-chips", 1), "which no table has"),
         (Taking("sawdust-spawn", 1), "spawn of no species"),
         (Taking("hardwood-chips", 3, Measure.PIECES), "Measure it so"),
     ):
-        with pytest.raises(InputError, match=told):
+        with pytest.raises(InputError, match=text):
             sharing(replace(plain, households=(Household("n", "N", (taking,)),)), trade, needs)
     nothing = replace(plain, households=(Household("n", "N", (Taking("wheat-straw", 0),)),))
     shared = sharing(nothing, trade, needs)
@@ -426,11 +427,11 @@ def test_values_are_the_engines_own(scarce: Garden, trade: Trade) -> None:
     planned = use.patches[0].options[0]
     assert planned.option.origin == "planned"
     alone = replace(scarce, patches=(bed(1, 3.0),))
-    told = outlook(
-        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, alike=True
+    result = outlook(
+        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, options=ALIKE
     ).patches[0]  # fmt: skip
-    assert planned.likely_kg == pytest.approx(told.picked_first_year_kg.p50)
-    assert planned.cautious_kg == pytest.approx(told.picked_first_year_kg.p10)
+    assert planned.likely_kg == pytest.approx(result.picked_first_year_kg.p50)
+    assert planned.cautious_kg == pytest.approx(result.picked_first_year_kg.p10)
 
 
 def test_options_are_the_planned_the_own_and_what_suits_the_species(scarce: Garden, trade: Trade) -> None:
@@ -472,9 +473,9 @@ def test_what_binds_and_what_one_more_brings(scarce: Garden, trade: Trade) -> No
 
 def test_with_money_no_package_speaks_as_if_it_were_a_bed(scarce: Garden, trade: Trade) -> None:
     found = best_use(scarce, SERIES, trade, today=TODAY, money_cents=6000, members=20)
-    told = [found.tie_words, *found.notes, *(one.words for one in found.resources)]
-    told += [one.one_more.words for one in found.resources if one.one_more]
-    for words in told:
+    lines = [found.tie_words, *found.notes, *(one.words for one in found.resources)]
+    lines += [one.one_more.words for one in found.resources if one.one_more]
+    for words in lines:
         assert "left at the shop" not in words
         assert "not ordered" not in words
         assert "a package of" not in words
@@ -639,8 +640,8 @@ def test_as_planned_with_one_call(trade: Trade) -> None:
     before = sum(stock_of(lot, trade).dry_kg.likely for lot in lots[:2])
     assert stock_of(kept["heap"], trade).dry_kg.likely == pytest.approx(before - needed)
     # The engine then uses what was built.
-    told = outlook(done.garden, SERIES, trade, today=TODAY, members=20)
-    assert told.patches[0].start == TODAY
+    result = outlook(done.garden, SERIES, trade, today=TODAY, members=20)
+    assert result.patches[0].start == TODAY
 
 
 def test_what_was_really_laid_counts(trade: Trade) -> None:

@@ -11,6 +11,7 @@ import pytest
 
 from mulchwright.almanac import Outlook, outlook
 from mulchwright.almanac.near import DAYS_NEAR, NearDay
+from mulchwright.almanac.store_tasks import lot_tasks
 from mulchwright.almanac.tasks import GardenTaskKind
 from mulchwright.almanac.today import Today, today_asks
 from mulchwright.garden import (
@@ -67,7 +68,7 @@ GARDEN = _garden()
 
 
 @pytest.fixture(scope="module")
-def told() -> Outlook:
+def whole_outlook() -> Outlook:
     return outlook(GARDEN, None, load_trade(), today=TODAY, members=20)
 
 
@@ -95,17 +96,17 @@ def kinds(day: Today, name: str) -> list[str]:
     return [task.kind.value for task in day.due if task.name == name]
 
 
-def test_the_weather_strip_has_the_week_behind_and_the_week_ahead(told: Outlook) -> None:
-    assert [row.day for row in told.near] == [
+def test_the_weather_strip_has_the_week_behind_and_the_week_ahead(whole_outlook: Outlook) -> None:
+    assert [row.day for row in whole_outlook.near] == [
         TODAY + timedelta(days=n) for n in range(-DAYS_NEAR, DAYS_NEAR + 1)
     ]
-    for row in told.near:
+    for row in whole_outlook.near:
         for three in (row.rain_mm, row.lowest_c, row.highest_c):
             assert list(three) == sorted(three)
         assert 0 <= row.chance_of_rain <= 1
 
 
-def test_measured_days_are_told_from_drawn_ones_in_a_record_that_starts_late() -> None:
+def test_measured_days_are_reported_from_drawn_ones_in_a_record_that_starts_late() -> None:
     """The bed is of April and the record of June only, so the run begins with days that are drawn."""
     days = 8
     series = DailySeries(
@@ -119,18 +120,18 @@ def test_measured_days_are_told_from_drawn_ones_in_a_record_that_starts_late() -
     assert measured == set(range(-DAYS_NEAR, -1)), "the record ends the day before yesterday"
 
 
-def test_only_built_beds_are_told(told: Outlook) -> None:
-    assert [bed.patch.key for bed in tasks(told).beds] == ["quince"]
+def test_only_built_beds_are_reported(whole_outlook: Outlook) -> None:
+    assert [bed.patch.key for bed in tasks(whole_outlook).beds] == ["quince"]
 
 
-def test_without_an_outlook_plans_and_stores_are_told_all_the_same() -> None:
+def test_without_an_outlook_plans_and_stores_are_reported_all_the_same() -> None:
     day = tasks(None)
     assert day.beds == ()
     assert any(task.kind is GardenTaskKind.STEP for task in (*day.due, *day.coming))
 
 
-def test_a_likely_find_asks_for_a_look_and_a_look_today_settles_it(told: Outlook) -> None:
-    likely = shaped(told, found=0.4)
+def test_a_likely_find_asks_for_a_look_and_a_look_today_settles_it(whole_outlook: Outlook) -> None:
+    likely = shaped(whole_outlook, found=0.4)
     assert "look" in kinds(tasks(likely), "Quince walk")
     look = LogEntry("l", "quince", TODAY, LogKind.LOOKED, sight=Sight.NOTHING)
     looked = tasks(likely, replace(GARDEN, log=(look,)))
@@ -143,20 +144,21 @@ def test_a_likely_find_asks_for_a_look_and_a_look_today_settles_it(told: Outlook
     ]
 
 
-def test_an_unlikely_find_asks_for_nothing(told: Outlook) -> None:
-    day = tasks(shaped(told, found=0.05))
+def test_an_unlikely_find_asks_for_nothing(whole_outlook: Outlook) -> None:
+    day = tasks(shaped(whole_outlook, found=0.05))
     assert "look" not in kinds(day, "Quince walk")
     assert day.beds[0].look.next_on is None
 
 
-def test_water_is_told_in_liters_minutes_and_cans_and_not_twice_a_day(told: Outlook) -> None:
-    advice = told.patch("quince").watering_now
+def test_water_is_reported_in_liters_minutes_and_cans_and_not_twice_a_day(whole_outlook: Outlook) -> None:
+    advice = whole_outlook.patch("quince").watering_now
     assert advice is not None
     dry = replace(advice, litres=30.0, minutes=2.5, depth_mm=10.0)
     items = tuple(
-        replace(item, watering_now=dry) if item.patch.key == "quince" else item for item in told.patches
+        replace(item, watering_now=dry) if item.patch.key == "quince" else item
+        for item in whole_outlook.patches
     )
-    made = replace(told, patches=items)
+    made = replace(whole_outlook, patches=items)
     (water,) = [task for task in tasks(made).due if task.kind is GardenTaskKind.WATER]
     assert water.litres == pytest.approx(water.depth_mm * 3.0)
     assert water.minutes * GARDEN.hose_litres_per_minute == pytest.approx(water.litres)
@@ -168,31 +170,37 @@ def test_water_is_told_in_liters_minutes_and_cans_and_not_twice_a_day(told: Outl
     assert "water" not in kinds(tasks(made, replace(GARDEN, log=(given,))), "Quince walk")
 
 
-def test_too_wet_is_told_above_the_mark_where_threads_drown(told: Outlook) -> None:
-    drown = told.patch("quince").moisture_marks.drown
-    assert "wet" in kinds(tasks(shaped(told, moisture=drown + 0.01)), "Quince walk")
-    assert "wet" not in kinds(tasks(shaped(told, moisture=drown - 0.01)), "Quince walk")
+def test_too_wet_is_reported_above_the_mark_where_threads_drown(whole_outlook: Outlook) -> None:
+    drown = whole_outlook.patch("quince").moisture_limits.drown
+    assert "wet" in kinds(tasks(shaped(whole_outlook, moisture=drown + 0.01)), "Quince walk")
+    assert "wet" not in kinds(tasks(shaped(whole_outlook, moisture=drown - 0.01)), "Quince walk")
 
 
-def test_frost_is_told_where_something_stands_to_be_lost(told: Outlook) -> None:
+def test_frost_is_reported_where_something_stands_to_be_lost(whole_outlook: Outlook) -> None:
     night = NearDay(TODAY + timedelta(days=1), False, (0, 0, 0), (-4, -1, 2), (5, 8, 11), 0.0, 0.6)
-    assert "frost" in kinds(tasks(shaped(told, found=0.5, near=(night,))), "Quince walk")
-    assert "frost" not in kinds(tasks(shaped(told, found=0.01, near=(night,))), "Quince walk")
+    assert "frost" in kinds(tasks(shaped(whole_outlook, found=0.5, near=(night,))), "Quince walk")
+    assert "frost" not in kinds(tasks(shaped(whole_outlook, found=0.01, near=(night,))), "Quince walk")
     mild = replace(night, chance_of_frost=0.1)
-    assert "frost" not in kinds(tasks(shaped(told, found=0.5, near=(mild,))), "Quince walk")
+    assert "frost" not in kinds(tasks(shaped(whole_outlook, found=0.5, near=(mild,))), "Quince walk")
 
 
-def test_a_green_heap_and_aging_spawn_are_told(told: Outlook) -> None:
-    day = tasks(told)
+def test_a_green_heap_and_aging_spawn_are_reported(whole_outlook: Outlook) -> None:
+    day = tasks(whole_outlook)
     assert kinds(day, "Alder heap") == ["heap"]
+    low = replace(GARDEN.lots[0], heap=Heap(HeapShape.CONE, 3, 0.6))
+    assert not [task for task in lot_tasks(low, load_trade(), TODAY) if task.kind is GardenTaskKind.HEAP]
     coming = {task.name: task for task in day.coming}
     assert coming["Bag"].kind is GardenTaskKind.SPAWN
     assert coming["Bag"].on == TODAY + timedelta(days=10)
     assert coming["Old heap"].on == TODAY + timedelta(days=6), "chips are prime for 56 days"
 
 
-def test_soaks_and_orders_have_their_last_days(told: Outlook) -> None:
-    steps = [task for task in (*tasks(told).due, *tasks(told).coming) if task.kind is GardenTaskKind.STEP]
+def test_soaks_and_orders_have_their_last_days(whole_outlook: Outlook) -> None:
+    steps = [
+        task
+        for task in (*tasks(whole_outlook).due, *tasks(whole_outlook).coming)
+        if task.kind is GardenTaskKind.STEP
+    ]
     assert steps
     assert {task.patch for task in steps} == {"pear"}
     assert all(task.on == task.step.last for task in steps if task.step is not None)
@@ -208,10 +216,10 @@ def test_a_build_day_that_went_by_is_asked_after() -> None:
     ]
 
 
-def test_yesterdays_outlook_is_read_at_today(told: Outlook) -> None:
-    later = tasks(told, today=TODAY + timedelta(days=2))
+def test_yesterdays_outlook_is_read_at_today(whole_outlook: Outlook) -> None:
+    later = tasks(whole_outlook, today=TODAY + timedelta(days=2))
     bed = later.beds[0]
-    item = told.patch("quince")
+    item = whole_outlook.patch("quince")
     assert bed.moisture.likely == pytest.approx(float(item.moisture.p50[item.today_index + 2]))
     assert item.standing is not None
     assert bed.look.chance == pytest.approx(float(item.standing.found[2]))

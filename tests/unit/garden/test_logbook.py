@@ -16,12 +16,12 @@ from mulchwright.garden import (
     Layer,
     LogEntry,
     LogKind,
-    OutlookKept,
     Patch,
     Photo,
     Place,
     Reading,
     Recipe,
+    SavedOutlook,
     Sight,
     Stage,
     check_entry,
@@ -41,12 +41,12 @@ GARDEN = Garden(
 )
 
 
-def pick(**told: Any) -> LogEntry:
-    return replace(LogEntry("new", "quince", date(2031, 9, 19), LogKind.PICKED, mass_kg=0.4), **told)
+def pick(**given: Any) -> LogEntry:
+    return replace(LogEntry("new", "quince", date(2031, 9, 19), LogKind.PICKED, mass_kg=0.4), **given)
 
 
 @pytest.mark.parametrize(
-    ("told", "words", "field"),
+    ("fields", "words", "field"),
     [
         ({"count": 0}, "count of mushrooms is 0", "count"),
         ({"count": 2.5}, "whole numbers", "count"),
@@ -61,15 +61,15 @@ def pick(**told: Any) -> LogEntry:
         ({"mass_kg": None}, "has no mass", "mass_kg"),
     ],
 )
-def test_an_entry_refuses_what_it_cannot_be(told: dict[str, Any], words: str, field: str) -> None:
+def test_an_entry_refuses_what_it_cannot_be(fields: dict[str, Any], words: str, field: str) -> None:
     with pytest.raises(InputError) as caught:
-        pick(**told)
+        pick(**fields)
     assert words in str(caught.value)
     assert caught.value.field == field
 
 
 @pytest.mark.parametrize(
-    ("told", "words"),
+    ("fields", "words"),
     [
         ({}, "tells nothing"),
         ({"rain_mm": -1.0}, "rain of a day"),
@@ -77,9 +77,9 @@ def test_an_entry_refuses_what_it_cannot_be(told: dict[str, Any], words: str, fi
         ({"temperature_min_c": 20.0, "temperature_max_c": 10.0}, "above the highest"),
     ],
 )
-def test_a_reading_refuses_what_it_cannot_be(told: dict[str, float], words: str) -> None:
+def test_a_reading_refuses_what_it_cannot_be(fields: dict[str, float], words: str) -> None:
     with pytest.raises(InputError, match=words):
-        Reading(TODAY, **told)
+        Reading(TODAY, **fields)
 
 
 def test_readings_stand_in_the_order_of_their_days_and_one_a_day() -> None:
@@ -98,7 +98,7 @@ def test_a_good_entry_is_let_pass() -> None:
 
 
 @pytest.mark.parametrize(
-    ("told", "words", "field"),
+    ("fields", "words", "field"),
     [
         ({"day": date(2031, 9, 21)}, "still to come (today is 20 September 2031)", "day"),
         ({"day": date(2031, 4, 13)}, "was built on 14 April 2031", "day"),
@@ -108,8 +108,8 @@ def test_a_good_entry_is_let_pass() -> None:
         ({"to_patch": "quince"}, "choose the other bed", "to_patch"),
     ],
 )
-def test_faults_are_found(told: dict[str, Any], words: str, field: str) -> None:
-    (found,) = check_entry(GARDEN, pick(**told), TODAY)
+def test_faults_are_found(fields: dict[str, Any], words: str, field: str) -> None:
+    (found,) = check_entry(GARDEN, pick(**fields), TODAY)
     assert isinstance(found, Fault)
     assert words in found.words
     assert found.field == field
@@ -149,7 +149,7 @@ def test_a_free_key_is_free() -> None:
 
 def test_an_outlook_tells_of_a_patch_once() -> None:
     with pytest.raises(InputError, match="one patch twice"):
-        OutlookKept(TODAY, "1", (("a", "{}"), ("a", "{}")))
+        SavedOutlook(TODAY, "1", (("a", "{}"), ("a", "{}")))
 
 
 def test_a_photo_is_a_jpeg_of_the_size_it_says() -> None:

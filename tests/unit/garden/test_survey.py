@@ -96,7 +96,7 @@ def test_a_third_tape_decides_as_well_and_contradicts_a_wrong_side() -> None:
     )
 
 
-def test_tapes_that_cross_too_flatly_are_told() -> None:
+def test_tapes_that_cross_too_flatly_are_reported() -> None:
     """Far out on the line through two posts half a meter apart: a tape's error moves it by meters."""
     near = SurveyPoint("b", "Second post", (0.5, 0.0))
     far = (20.0, 0.0)

@@ -162,7 +162,7 @@ def test_the_aim_changes_the_plan() -> None:
     assert allocate([patch], [SPAWN], aim=Aim.CAUTIOUS).choices[0].option == patch.options[1]
 
 
-def test_a_tie_is_told_and_the_gentler_plan_taken() -> None:
+def test_a_tie_is_reported_and_the_gentler_plan_taken() -> None:
     plan = allocate([bed("a", option("heavy", 2, 3), option("light", 1, 3))], [SPAWN])
     assert plan.tie
     assert plan.choices[0].option is not None
@@ -172,7 +172,7 @@ def test_a_tie_is_told_and_the_gentler_plan_taken() -> None:
     )
 
 
-def test_like_beds_are_not_told_as_other_plans() -> None:
+def test_like_beds_are_not_reported_as_other_plans() -> None:
     plan = allocate([bed("a", option("x", 2, 3)), bed("b", option("x", 2, 3))], [SPAWN])
     assert plan.alike == (
         "Bed a and Bed b have the same options: which of them gets which makes no difference.",
@@ -244,7 +244,7 @@ def test_a_minimum_order_out_of_reach_sets_the_seller_aside() -> None:
     assert purchase.uncovered[0].short == 5
 
 
-def test_a_tie_between_sellers_is_told() -> None:
+def test_a_tie_between_sellers_is_reported() -> None:
     south = Seller("south", "South Yard")
     purchase = plan_purchase(
         [NEED], [SPAWN_OFFER, Offer("south", "spawn", 5, 4000, name="sack of spawn")], [SELLER, south]

@@ -50,19 +50,19 @@ KING = "king-stropharia"
 
 
 def lot(
-    key: str = "pile", material: str = "hardwood-chips", kind: LotKind = LotKind.CHIPS, **told: Any
+    key: str = "pile", material: str = "hardwood-chips", kind: LotKind = LotKind.CHIPS, **given: Any
 ) -> Lot:
-    amount = {} if {"heap", "pieces", "sticks", "mass_kg"} & set(told) else {"mass_kg": 100.0}
-    return Lot(key, key.capitalize(), kind, material, **(amount | told))
+    amount = {} if {"heap", "pieces", "sticks", "mass_kg"} & set(given) else {"mass_kg": 100.0}
+    return Lot(key, key.capitalize(), kind, material, **(amount | given))
 
 
-def chips(*woods: tuple[str, float], weeks: int | None = 2, **told: Any) -> Lot:
+def chips(*woods: tuple[str, float], weeks: int | None = 2, **given: Any) -> Lot:
     since = None if weeks is None else BUILD - timedelta(weeks=weeks)
-    told = {"origins": (Origin.CLEAN,), "since": since, "woods": tuple(WoodShare(*w) for w in woods)} | told
-    return lot(**told)
+    given = {"origins": (Origin.CLEAN,), "since": since, "woods": tuple(WoodShare(*w) for w in woods)} | given
+    return lot(**given)
 
 
-def patch(species: str = KING, area_m2: float = 2.0, **told: Any) -> Patch:
+def patch(species: str = KING, area_m2: float = 2.0, **given: Any) -> Patch:
     recipe = Recipe(
         "three layers",
         (
@@ -73,7 +73,7 @@ def patch(species: str = KING, area_m2: float = 2.0, **told: Any) -> Patch:
         (SpawnPlane("sawdust-spawn", 0.05, 0.3), SpawnPlane("sawdust-spawn", 0.09, 0.3)),
         Layer("bark-fines", 0.01),
     )
-    return Patch("bed", "Bed", species, told.get("recipe", recipe), area_m2)
+    return Patch("bed", "Bed", species, given.get("recipe", recipe), area_m2)
 
 
 # ---- ranges -------------------------------------------------------------------------------------
@@ -239,15 +239,15 @@ def test_freshness_by_weeks(weeks: int, species: str, grade: Grade) -> None:
 def test_what_nobody_knows_is_asked_for_and_not_refused() -> None:
     fit = judge_lot(lot(), KING, TRADE, on=BUILD)
     assert fit.grade is Grade.GOOD
-    told = " ".join(reason.words for reason in fit.reasons)
-    assert "Ask the crew what trees they were" in told
-    assert "Nobody has said when the wood was cut" in told
-    assert "No wood of this lot is named" in told
+    text = " ".join(reason.words for reason in fit.reasons)
+    assert "Ask the crew what trees they were" in text
+    assert "Nobody has said when the wood was cut" in text
+    assert "No wood of this lot is named" in text
 
 
-def spawn(**told: Any) -> Lot:
+def spawn(**given: Any) -> Lot:
     return lot(
-        "bag", "sawdust-spawn", LotKind.SPAWN, **({"species": KING, "since": BUILD - timedelta(30)} | told)
+        "bag", "sawdust-spawn", LotKind.SPAWN, **({"species": KING, "since": BUILD - timedelta(30)} | given)
     )
 
 
@@ -262,8 +262,8 @@ def spawn(**told: Any) -> Lot:
         ({"species": "oyster"}, Grade.AVOID, "one species a bed"),
     ],
 )
-def test_spawn_by_age_cold_and_kind(told: dict[str, Any], grade: Grade, words: str) -> None:
-    fit = judge_lot(spawn(**told), KING, TRADE, on=BUILD)
+def test_spawn_by_age_cold_and_kind(fields: dict[str, Any], grade: Grade, words: str) -> None:
+    fit = judge_lot(spawn(**fields), KING, TRADE, on=BUILD)
     assert fit.grade is grade
     assert words in fit.reasons[0].words
 
@@ -413,7 +413,7 @@ def test_lots_that_nobody_asks_for_are_left_out() -> None:
     assert all("c" not in row.lots for row in result.materials)
 
 
-def test_lots_that_cannot_be_reckoned_are_refused() -> None:
+def test_lots_that_cannot_be_computed_are_refused() -> None:
     with pytest.raises(InputError, match=r"Two lots share the key 'pile'; rename one"):
         compare(take_off([patch()], TRADE), [lot(), lot()], TRADE, on=BUILD)
     with pytest.raises(InputError, match=r"is 3 bags of spawn of no mass; give what one bag weighs"):
@@ -539,13 +539,13 @@ def test_wet_straw_needs_no_more() -> None:
 
 
 def schedule(today: date, **changes: Any) -> Schedule:
-    told: dict[str, Any] = {
+    fields: dict[str, Any] = {
         "orders": (SpawnOrder("sawdust-spawn", KING, 1.5, delivery_days=5),),
         "chips_l": 300.0,
         "soak": SoakWork(20.0, Vessel(310)),
         "water_l": 20.0,
     } | changes
-    return plan_back(BuildWork(BUILD, (KING,), 3.0, **told), TRADE, today=today)
+    return plan_back(BuildWork(BUILD, (KING,), 3.0, **fields), TRADE, today=today)
 
 
 def test_steps_in_their_order() -> None:

@@ -12,8 +12,8 @@ from mulchwright.garden.lots import Heap, HeapShape, Lot, LotKind, Origin, Stick
 
 
 def chips(**changes: Any) -> Lot:
-    told: dict[str, Any] = {"mass_kg": 100.0} | changes
-    return Lot("pile", "The pile", LotKind.CHIPS, "hardwood-chips", **told)
+    fields: dict[str, Any] = {"mass_kg": 100.0} | changes
+    return Lot("pile", "The pile", LotKind.CHIPS, "hardwood-chips", **fields)
 
 
 def test_negative_stock_is_refused_with_what_can_be_done() -> None:
@@ -42,7 +42,7 @@ def test_a_mass_that_is_no_number_is_refused(mass: float) -> None:
         ({"heap": Heap(HeapShape.VESSELS, count=2, each_l=80)}, "has 2"),
     ],
 )
-def test_an_amount_is_told_in_one_way(changes: dict[str, Any], number: str) -> None:
+def test_an_amount_is_reported_in_one_way(changes: dict[str, Any], number: str) -> None:
     with pytest.raises(InputError, match=r"needs its amount in one way: a heap, a mass") as refused:
         chips(**changes)
     assert number in str(refused.value)

@@ -234,10 +234,10 @@ def test_the_key_follows_what_matters() -> None:
 
 
 def test_progress_runs_to_the_end() -> None:
-    told: list[float] = []
-    light_map(Garden(HERE), (0, 0, 1, 1), cell_m=1.0, step_minutes=120, threads=2, progress=told.append)
-    assert told == sorted(told)
-    assert told[-1] == 1.0
+    items: list[float] = []
+    light_map(Garden(HERE), (0, 0, 1, 1), cell_m=1.0, step_minutes=120, threads=2, progress=items.append)
+    assert items == sorted(items)
+    assert items[-1] == 1.0
 
 
 def test_no_shadow_with_the_sun_down() -> None:

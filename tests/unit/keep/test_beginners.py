@@ -33,14 +33,14 @@ def without(key: str, part: str) -> Trade:
 @pytest.mark.parametrize("species", sorted(load_trade().species))
 def test_the_rule_by_hand(species: str) -> None:
     trade = load_trade()
-    told = True
+    found = True
     for row in trade.lookalikes.values():
         if row.danger == "deadly" and species in row.taken_for:
             by = [f.part for f in trade.features.values() if f.species == species and row.key in f.rules_out]
-            told = told and "print" in by and len([part for part in by if part != "print"]) >= LEAST_MARKS
+            found = found and "print" in by and len([part for part in by if part != "print"]) >= LEAST_MARKS
     answer = for_first_bed(trade, species)
-    assert (not answer.blurred) == told
-    if not told:
+    assert (not answer.blurred) == found
+    if not found:
         assert not answer.offered
         assert "deadly double" in answer.reason
         assert answer.blurred[0].names[0] in answer.reason
@@ -63,7 +63,7 @@ def test_the_king_loses_its_place_with_its_print_or_its_marks() -> None:
         assert [row.key for row in answer.blurred] == ["death-cap"]
 
 
-def test_what_asks_for_skill_is_told_so() -> None:
+def test_what_asks_for_skill_is_reported_so() -> None:
     answer = for_first_bed(load_trade(), KING, effort=3)
     assert not answer.offered
     assert "patience and skill" in answer.reason

@@ -293,12 +293,12 @@ def words_of(result: CheckResult | GateAnswer) -> str:
 
 
 def test_no_word_calls_a_find_safe_edible_or_certain() -> None:
-    told = [
+    lines = [
         words_of(asked(fate, *checks)) for fate in Fate for checks in ((), (made(),), (made(without="cap"),))
     ]
-    told += [words_of(result(made())), ASK, POISON]
-    told += [feature.ask + " " + feature.should for feature in TRADE.features.values()]
-    for text in told:
+    lines += [words_of(result(made())), ASK, POISON]
+    lines += [feature.ask + " " + feature.should for feature in TRADE.features.values()]
+    for text in lines:
         assert not FORBIDDEN.search(text), text
     assert FORBIDDEN.search("This is safe"), "the pattern must be able to fail"
     assert "not a proof" in words_of(asked(Fate.EAT, made()))

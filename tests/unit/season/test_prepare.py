@@ -18,8 +18,8 @@ def compile_nothing(progress):  # the compiling itself is held by test_compiled_
 almanac.prepare_engine = compile_nothing
 cli.ready_engine()
 if sys.argv[1:] == ["then"]:
-    from mulchwright.compiled import note_all_kept
-    note_all_kept()
+    from mulchwright.compiled import note_all_cached
+    note_all_cached()
     cli.ready_engine()
 print("{}")
 """
@@ -47,11 +47,11 @@ def test_an_engine_that_was_readied_is_not_spoken_of(tmp_path: Path) -> None:
 
 
 COUNTED = """
-from mulchwright.compiled import compiling_told, part_of_kernels
+from mulchwright.compiled import compiling_progress, part_of_kernels
 from mulchwright.season import physics
 import numpy as np
 shares = []
-with compiling_told(shares.append, "season"):
+with compiling_progress(shares.append, "season"):
     physics.add_scaled(np.ones(3), 2.0, np.zeros(3))
     physics.covered_share(np.ones(3), np.zeros(3))
 assert len(shares) == 3, shares  # with the decline that covered_share is made of
@@ -61,7 +61,7 @@ def stop(share):
     raise KeyboardInterrupt
 
 try:
-    with compiling_told(stop, "season"):
+    with compiling_progress(stop, "season"):
         physics.fill(1.0, np.zeros(3))
 except KeyboardInterrupt:
     print("stopped")

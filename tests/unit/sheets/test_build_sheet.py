@@ -106,11 +106,12 @@ def test_a_bed_without_spawn_and_a_bed_of_pegs(trade: Trade) -> None:
 def test_every_page_of_a_patch_warns_of_what_maims(trade: Trade) -> None:
     dry = Recipe("r", (Layer("hardwood-chips", 0.1),))
     soaked = Recipe("r", (Layer("wheat-straw", 0.1, start_moisture=StartMoisture.SOAKED),))
-    usual = {trade.cautions[key].title for key in ("chipper", "dust", "lifting", "trunk")}
+    usual = {trade.cautions[key].title for key in ("dust", "lifting", "trunk")}
+    chipper = {trade.cautions["chipper"].title}
     vessels = {trade.cautions[key].title for key in ("soak-gas", "soaking-vessels")}
     sheet = sheet_of(trade, patch(dry), patch(soaked, "Straw", "straw"))
-    told = [{caution.title for caution in one.cautions} for one in sheet.patches]
-    assert told == [usual, usual | vessels]
+    lines = [{caution.title for caution in one.cautions} for one in sheet.patches]
+    assert lines == [usual | chipper, usual | vessels]
     printed = pages(build_sheet_pdf(sheet))
     for title in usual | vessels:
         assert title in " ".join(printed[-1].split())
@@ -120,7 +121,7 @@ def test_every_page_of_a_patch_warns_of_what_maims(trade: Trade) -> None:
         assert " ".join(caution.text.split()) in front
 
 
-def test_cautions_of_one_material_are_told_only_where_it_lies(trade: Trade) -> None:
+def test_cautions_of_one_material_are_reported_only_where_it_lies(trade: Trade) -> None:
     cardboard = trade.cautions["cardboard"].title
     without = sheet_of(trade, patch(Recipe("r", (CHIPS,))))
     lined = sheet_of(trade, patch(Recipe("r", (Layer("cardboard", 0.004), CHIPS))))

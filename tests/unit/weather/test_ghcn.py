@@ -68,7 +68,7 @@ def test_quality_flag_of_a_table_cell_is_the_second() -> None:
     assert report.failed_quality == 1
 
 
-def test_metric_and_us_exports_are_told_apart_by_their_decimals() -> None:
+def test_metric_and_us_exports_are_reported_apart_by_their_decimals() -> None:
     metric = _table([(f"{n % 3 * 1.2:.1f}", f"{5.6 + n:.1f}", f"{-1.1:.1f}") for n in range(25)])
     assert read_ghcn_daily_csv(metric).temperature_max_c[0] == pytest.approx(5.6)
     us = _table([(f"{n % 3 * 0.12:.2f}", f"{42 + n}", "30") for n in range(25)])

@@ -158,7 +158,7 @@ def test_refusals(tmp_path: Path, text: str, message: str) -> None:
     assert str(caught.value) == message
 
 
-def test_two_kinds_of_fault_are_told(tmp_path: Path) -> None:
+def test_two_kinds_of_fault_are_reported(tmp_path: Path) -> None:
     text = "date,low,high,rain\n2031-07-14,14,20,-1\nx,1,2,3\n"
     with pytest.raises(SourceError, match=r"\(1 other kind of fault: check the file to see\.\)$"):
         read_any_csv(_file(tmp_path, text), MAPPING)
@@ -180,7 +180,7 @@ def test_files_that_are_no_text(tmp_path: Path) -> None:
         read_any_csv(tmp_path / "zero.csv", MAPPING)
 
 
-def test_identical_repeats_are_merged_and_told(tmp_path: Path) -> None:
+def test_identical_repeats_are_merged_and_reported(tmp_path: Path) -> None:
     text = "date,low,high,rain\n2031-07-14,14,20,0\n2031-07-14,14,20,0\n2031-07-15,14,20,0\n"
     series = read_any_csv(_file(tmp_path, text), MAPPING)
     assert series.days == 2
@@ -196,10 +196,10 @@ def test_report_of_a_good_file(tmp_path: Path) -> None:
     assert (report.rows, report.days, report.missing_days) == (723, 730, 7)
     assert (report.first, report.last) == (date(2021, 1, 1), date(2022, 12, 31))
     assert {gap.first for gap in report.gaps} == {date(2021, 4, 10)}
-    told = report.as_json()
-    assert told["missing_days"] == 7
-    assert told["first"] == "2021-01-01"
-    assert told["fit"] is True
+    data = report.as_json()
+    assert data["missing_days"] == 7
+    assert data["first"] == "2021-01-01"
+    assert data["fit"] is True
 
 
 SUSPECT = [

@@ -26,7 +26,7 @@ CHARTS = ("moisture", "temperature", "run", "crop", "water")
 def chart_spec(
     name: str,
     garden: Garden,
-    told: PatchOutlook,
+    bed_outlook: PatchOutlook,
     trade: Trade,
     today: date,
     *,
@@ -34,16 +34,17 @@ def chart_spec(
     scheme: Scheme,
 ) -> dict[str, Any]:
     """The Vega-Lite spec of one chart of the bed page; `KeyError` for a name not in `CHARTS`."""
-    first, last = window(told, today)
+    first, last = window(bed_outlook, today)
     frame = Frame(width, scheme, first, last, today)
     system = garden.units.value
-    species = trade.species[told.patch.species]
-    log = log_of(garden, told.patch.key)
+    species = trade.species[bed_outlook.patch.species]
+    log = log_of(garden, bed_outlook.patch.key)
     builders: dict[str, Callable[[], dict[str, Any]]] = {
-        "moisture": lambda: _moisture_spec(frame, told, trade, log, system),
-        "temperature": lambda: _temperature_spec(frame, told, species, system),
+        "moisture": lambda: _moisture_spec(frame, bed_outlook, trade, log, system),
+        "temperature": lambda: _temperature_spec(frame, bed_outlook, species, system),
         "run": lambda: charts.band_chart(
-            frame, _days(told, told.run_share, today, lambda v: 100 * v), name="run", token="threads",
+            frame, _days(bed_outlook, bed_outlook.run_share, today, lambda v: 100 * v), name="run",
+            token="threads",
             domain=(0, 120), ticks=(0, 50, 100), label="run, %", unit=" %", height=170,
             tick_words="datum.value == 0 ? 'none' : datum.value == 50 ? 'half' : 'all'",
             marks=[
@@ -51,39 +52,41 @@ def chart_spec(
                 for e in log if e.kind in (LogKind.LOOKED, LogKind.BUILT)
             ],
         ),
-        "crop": lambda: _amount_spec(frame, told.picked_kg, told.patch, "crop", "plum", system, mass=True),
+        "crop": lambda: _amount_spec(
+            frame, bed_outlook.picked_kg, bed_outlook.patch, "crop", "plum", system, mass=True
+        ),
         "water": lambda: _amount_spec(
-            frame, told.watered_litres, told.patch, "water", "water", system, mass=False
+            frame, bed_outlook.watered_litres, bed_outlook.patch, "water", "water", system, mass=False
         ),
     }  # fmt: skip
     return builders[name]()
 
 
 def _days(
-    told: PatchOutlook, band: Band, today: date, scale: Callable[[float], float], rain: float = 1.0
+    bed_outlook: PatchOutlook, band: Band, today: date, scale: Callable[[float], float], rain: float = 1.0
 ) -> list[DayBand]:
-    measured = min(told.measured_days, told.today_index + 1)
+    measured = min(bed_outlook.measured_days, bed_outlook.today_index + 1)
     return [
         DayBand(
-            day=told.start + timedelta(days=i),
+            day=bed_outlook.start + timedelta(days=i),
             p10=scale(float(band.p10[i])),
             p25=scale(float(band.p25[i])),
             p50=scale(float(band.p50[i])),
             p75=scale(float(band.p75[i])),
             p90=scale(float(band.p90[i])),
             measured=i < measured,
-            rain=float(told.rain_mm[i]) * rain if i < measured else 0.0,
+            rain=float(bed_outlook.rain_mm[i]) * rain if i < measured else 0.0,
         )
-        for i in indices_of(told, today)
+        for i in indices_of(bed_outlook, today)
     ]
 
 
 def _moisture_spec(
-    frame: Frame, told: PatchOutlook, trade: Trade, log: list[LogEntry], system: str
+    frame: Frame, bed_outlook: PatchOutlook, trade: Trade, log: list[LogEntry], system: str
 ) -> dict[str, Any]:
-    moistures = told.moisture_marks
+    moistures = bed_outlook.moisture_limits
     rain_unit, mm = units.plain_unit("water_depth", system)
-    days = _days(told, told.moisture, frame.today, lambda v: 100 * v, 1 / mm)
+    days = _days(bed_outlook, bed_outlook.moisture, frame.today, lambda v: 100 * v, 1 / mm)
     low = min((day.p10 for day in days if math.isfinite(day.p10)), default=40.0)
     bottom = 10 * math.floor(min(low - 6, 100 * moistures.low - 5) / 10)  # room for words below the band
     return charts.moisture_chart(
@@ -96,11 +99,11 @@ def _moisture_spec(
     )  # fmt: skip
 
 
-def _temperature_spec(frame: Frame, told: PatchOutlook, species: Any, system: str) -> dict[str, Any]:
+def _temperature_spec(frame: Frame, bed_outlook: PatchOutlook, species: Any, system: str) -> dict[str, Any]:
     def shown(celsius: float) -> float:
         return units.plain_temperature(celsius, system)
 
-    days = _days(told, told.temperature_c, frame.today, shown)
+    days = _days(bed_outlook, bed_outlook.temperature_c, frame.today, shown)
     lows = [day.p10 for day in days if math.isfinite(day.p10)] or [shown(0)]
     highs = [day.p90 for day in days if math.isfinite(day.p90)] or [shown(25)]
     step = 20 if system == units.US else 10

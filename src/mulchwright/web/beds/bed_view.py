@@ -55,7 +55,7 @@ class BedRow:
 
 @dataclass(frozen=True, slots=True)
 class BedPage:
-    """All that one bed's page shows; cards are empty while the outlook is still being reckoned."""
+    """All that one bed's page shows; cards are empty while the outlook is still being worked out."""
 
     key: str
     name: str
@@ -92,17 +92,17 @@ def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
 def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date) -> tuple[BedRow, ...]:
     """The list of beds; without an outlook only what the book itself tells."""
     system = garden.units.value
-    told = {item.patch.key: item for item in outlook.patches} if outlook else {}
+    by_bed = {item.patch.key: item for item in outlook.patches} if outlook else {}
     skipped = dict(outlook.skipped) if outlook else {}
     rows = []
     for patch in garden.patches:
-        item = told.get(patch.key)
+        item = by_bed.get(patch.key)
         line = under(patch, trade, today, system)
         if item is None:
             why = skipped.get(patch.name, "") if outlook else ""
             rows.append(BedRow(patch.key, patch.name, line, None, None, why_not=why))
             continue
-        marks = item.moisture_marks
+        marks = item.moisture_limits
         first, last = span_of([answers.dots(item)], today)
         plot = DotPlot(answers.dots(item), today, first, last, picked=_pick_days(garden, patch.key))
         heading, answer = answers.picking_heading(item), answers.picking(item, today)
@@ -122,10 +122,12 @@ def bed_page(
 ) -> BedPage:
     """The page of one bed."""
     system = garden.units.value
-    told = next((item for item in outlook.patches if item.patch.key == patch.key), None) if outlook else None
+    bed_outlook = (
+        next((item for item in outlook.patches if item.patch.key == patch.key), None) if outlook else None
+    )
     why_not = trouble
-    if outlook is not None and told is None:
-        reason = dict(outlook.skipped).get(patch.name, "it was not reckoned")
+    if outlook is not None and bed_outlook is None:
+        reason = dict(outlook.skipped).get(patch.name, "it was not worked out")
         why_not = f"There is no outlook for this bed: {reason}."
         if patch.built_on is None:
             why_not += " Give it a build day below to see what it would do."
@@ -135,7 +137,7 @@ def bed_page(
         under=under(patch, trade, today, system),
         portrait=portrait(patch, trade, system, mark="bed"),
         layers=tuple(layer_lines(patch, trade, system)),
-        cards=_cards(garden, told, trade, today) if told else (),
+        cards=_cards(garden, bed_outlook, trade, today) if bed_outlook else (),
         log=tuple(
             (words.day(e.day, today), log_words(e, system, garden=garden, trade=trade))
             for e in log_of(garden, patch.key)
@@ -184,27 +186,27 @@ def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
+def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
     system = garden.units.value
-    moistures = told.moisture_marks
+    moistures = bed_outlook.moisture_limits
 
     def marks(*kinds: LogKind) -> tuple[str, ...]:
-        entries = [e for e in reversed(log_of(garden, told.patch.key)) if e.kind in kinds]
+        entries = [e for e in reversed(log_of(garden, bed_outlook.patch.key)) if e.kind in kinds]
         return tuple(f"{words.day(e.day, today)}: {log_words(e, system)}" for e in entries)
 
     hose = garden.hose_litres_per_minute
     cards = [
-        _picking_card(garden, told, today),
+        _picking_card(garden, bed_outlook, today),
         Card(
             "moisture",
             "Moisture",
-            answers.moisture(told, moistures, today, system),
+            answers.moisture(bed_outlook, moistures, today, system),
             chart="moisture",
-            chart_label=_chart_label("Moisture of the food layers", "moisture", told, today),
+            chart_label=_chart_label("Moisture of the food layers", "moisture", bed_outlook, today),
             table=_band_table(
                 "Moisture of the food layers, share of the wet weight",
-                told.moisture,
-                told,
+                bed_outlook.moisture,
+                bed_outlook,
                 today,
                 words.share,
             ),
@@ -213,13 +215,13 @@ def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tup
         Card(
             "temperature",
             "Warmth",
-            answers.temperature(told, today, system),
+            answers.temperature(bed_outlook, today, system),
             chart="temperature",
-            chart_label=_chart_label("Temperature in the bed", "warmth", told, today),
+            chart_label=_chart_label("Temperature in the bed", "warmth", bed_outlook, today),
             table=_band_table(
                 "Mean temperature of the food layers",
-                told.temperature_c,
-                told,
+                bed_outlook.temperature_c,
+                bed_outlook,
                 today,
                 lambda c: units.show_temperature(c, system),
             ),
@@ -227,37 +229,47 @@ def _cards(garden: Garden, told: PatchOutlook, trade: Trade, today: date) -> tup
         Card(
             "run",
             "How far the threads have run",
-            answers.run(told, today),
+            answers.run(bed_outlook, today),
             chart="run",
-            chart_label=_chart_label("Share of the bed that threads have run through", "run", told, today),
-            table=_band_table("Share of the bed run through", told.run_share, told, today, words.share),
+            chart_label=_chart_label(
+                "Share of the bed that threads have run through", "run", bed_outlook, today
+            ),
+            table=_band_table(
+                "Share of the bed run through", bed_outlook.run_share, bed_outlook, today, words.share
+            ),
             marks=marks(LogKind.LOOKED),
         ),
         Card(
             "crop",
             "The crop",
-            answers.crop(told, system),
+            answers.crop(bed_outlook, system),
             chart="crop",
             chart_label="Picking by month, middle and 8 of 10 futures; the table below has the figures.",
             note="A good month and a bare one are both common: weather and luck set the range.",
             table=_month_table(
-                "Picking by month", told.picked_kg, told.patch, today, lambda kg: units.show_mass(kg, system)
+                "Picking by month",
+                bed_outlook.picked_kg,
+                bed_outlook.patch,
+                today,
+                lambda kg: units.show_mass(kg, system),
             ),
         ),
         Card(
             "water",
             "The water it will ask for",
-            answers.water_ahead(told, system, hose),
+            answers.water_ahead(bed_outlook, system, hose),
             chart="water",
             chart_label="Water by month, middle and 8 of 10 futures; the table below has the figures.",
-            note=_watering_rule_words(told.patch, system),
-            table=_water_table(told.watered_litres, told.patch, today, system, hose),
+            note=_watering_rule_words(bed_outlook.patch, system),
+            table=_water_table(bed_outlook.watered_litres, bed_outlook.patch, today, system, hose),
         ),
-        _account_card(told, system),
+        _account_card(bed_outlook, system),
     ]
     filled = []
     for card in cards:
-        lines = [line for line in told.working if _topic(line) == _TOPIC_OF_CARD.get(card.key, card.key)]
+        lines = [
+            line for line in bed_outlook.working if _topic(line) == _TOPIC_OF_CARD.get(card.key, card.key)
+        ]
         filled.append(replace(card, sources=tuple(_source(line, system) for line in lines)))
     return tuple(filled)
 
@@ -311,18 +323,20 @@ def _quantity_words(name: str, unit: str) -> str:
     return stem.replace("_", " ")
 
 
-def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
-    first, last = span_of([answers.dots(told)], today)
-    plot = DotPlot(answers.dots(told), today, first, last, picked=_pick_days(garden, told.patch.key))
-    heading = answers.picking_heading(told)
-    answer, note = answers.picking(told, today), answers.picking_note(told, today)
+def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Card:
+    first, last = span_of([answers.dots(bed_outlook)], today)
+    plot = DotPlot(
+        answers.dots(bed_outlook), today, first, last, picked=_pick_days(garden, bed_outlook.patch.key)
+    )
+    heading = answers.picking_heading(bed_outlook)
+    answer, note = answers.picking(bed_outlook, today), answers.picking_note(bed_outlook, today)
     if any(first <= day <= last for day in plot.picked):
         note += " Triangles mark pickings that are noted."
     label = f"{heading}: {answer} {note}"
     table = Table(
         f"Chance that the {heading.lower()} has come",
         ("by", "chance"),
-        tuple((words.day(day, today), words.chance(p)) for day, p in answers.weekly(told, today)),
+        tuple((words.day(day, today), words.chance(p)) for day, p in answers.weekly(bed_outlook, today)),
     )
     return Card(
         "picking",
@@ -333,18 +347,20 @@ def _picking_card(garden: Garden, told: PatchOutlook, today: date) -> Card:
             dot_plot(plot, width=NARROW, label=label, mark="dots-narrow", class_="narrow-drawing"),
         ),
         note=note,
-        chances=tuple((said, words.day(day, today)) for day, said in answers.chances_by_week(told, today)),
+        chances=tuple(
+            (said, words.day(day, today)) for day, said in answers.chances_by_week(bed_outlook, today)
+        ),
         table=table,
         table_name="The chance week by week",
-        learned=learned_words(told, today),
+        learned=learned_words(bed_outlook, today),
     )
 
 
-def _account_card(told: PatchOutlook, system: str) -> Card:
+def _account_card(bed_outlook: PatchOutlook, system: str) -> Card:
     def depth(mm: float) -> str:
         return units.show_water_depth(mm, system) if mm >= 0 else f"−{units.show_water_depth(-mm, system)}"
 
-    years = told.water_account
+    years = bed_outlook.water_account
     table = Table(
         "Where the water came from and went to, mean of all futures",
         ("year", "rain on the bed", "watered", "dried off", "drained below", "more in store"),
@@ -379,39 +395,46 @@ def _watering_rule_words(patch: Patch, system: str) -> str:
         return "This bed lives on rain alone. Try a watering rule in the what-if to see what it would change."
     each = units.show_volume(rule.depth_mm * patch.area_m2, system)
     return (
-        f"Reckoned with this rule: when moisture falls below {words.share(rule.below_moisture)}, "
+        f"Worked out with this rule: when moisture falls below {words.share(rule.below_moisture)}, "
         f"give {each}, and then wait {words.plural(rule.rest_days, 'day')} at least."
     )
 
 
-def _chart_label(what: str, kind: str, told: PatchOutlook, today: date) -> str:
-    first, last = window(told, today)
+def _chart_label(what: str, kind: str, bed_outlook: PatchOutlook, today: date) -> str:
+    first, last = window(bed_outlook, today)
     return (
-        f"{what} from {words.day(first, today)} to {words.day(last, today)}: the reckoned course to today, "
+        f"{what} from {words.day(first, today)} to {words.day(last, today)}: the worked out course to today, "
         "then the range of 8 and of 5 in 10 futures around the middle. The table below has the figures."
     )
 
 
-def window(told: PatchOutlook, today: date) -> tuple[date, date]:
+def window(bed_outlook: PatchOutlook, today: date) -> tuple[date, date]:
     """The days a chart shows: from the build, at most some months back, to some months ahead."""
-    built = told.patch.built_on or told.start
-    first = max(built, told.start, today - timedelta(days=DAYS_BACK))
-    last = min(max(today, built) + timedelta(days=DAYS_AHEAD), told.start + timedelta(days=told.days - 1))
+    built = bed_outlook.patch.built_on or bed_outlook.start
+    first = max(built, bed_outlook.start, today - timedelta(days=DAYS_BACK))
+    last = min(
+        max(today, built) + timedelta(days=DAYS_AHEAD),
+        bed_outlook.start + timedelta(days=bed_outlook.days - 1),
+    )
     return first, max(last, first + timedelta(days=1))
 
 
-def indices_of(told: PatchOutlook, today: date, step: int = 1) -> range:
-    first, last = window(told, today)
-    return range(max((first - told.start).days, 0), min((last - told.start).days + 1, told.days), step)
+def indices_of(bed_outlook: PatchOutlook, today: date, step: int = 1) -> range:
+    first, last = window(bed_outlook, today)
+    return range(
+        max((first - bed_outlook.start).days, 0),
+        min((last - bed_outlook.start).days + 1, bed_outlook.days),
+        step,
+    )
 
 
 def _band_table(
-    caption: str, band: Band, told: PatchOutlook, today: date, show: Callable[[float], str]
+    caption: str, band: Band, bed_outlook: PatchOutlook, today: date, show: Callable[[float], str]
 ) -> Table:
     rows = []
-    for i in indices_of(told, today, _TABLE_STEP):
+    for i in indices_of(bed_outlook, today, _TABLE_STEP):
         if math.isfinite(band.p50[i]):
-            day = told.start + timedelta(days=i)
+            day = bed_outlook.start + timedelta(days=i)
             values = (float(q[i]) for q in (band.p50, band.p25, band.p75, band.p10, band.p90))
             middle, low5, high5, low8, high8 = (show(value) for value in values)
             rows.append((words.day(day, today), middle, f"{low5} to {high5}", f"{low8} to {high8}"))

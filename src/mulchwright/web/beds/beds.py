@@ -22,7 +22,7 @@ from mulchwright.web.beds.bed_charts import CHARTS, chart_spec
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.ground import look
 from mulchwright.web.shared.context import AppContext, context_of
-from mulchwright.web.views import wording as words
+from mulchwright.web.shared.lookups import bed_of
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.weather import weather
 
@@ -30,17 +30,14 @@ NARROWEST, WIDEST = 240, 1400
 
 
 def opened_bed(request: Request) -> tuple[AppContext, BookState, Patch]:
-    """Desk, book state and the patch the address names; 404 when the garden has no such bed.
+    """Context, book state and the patch the address names; 404 when the garden has no such bed.
 
     A drawn bed has the plan's light where that is known already.
     """
     context = context_of(request)
     state = garden_in_plan_light_if_cached(context.library.state())
     key = request.path_params["key"]
-    patch = next((p for p in state.garden.patches if p.key == key), None)
-    if patch is None:
-        known = words.joined([p.name for p in state.garden.patches]) or "none yet"
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
+    patch = bed_of(state.garden, key)
     return context, state, patch
 
 
@@ -49,20 +46,20 @@ def beds(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     progress = context.progress(state)
-    rows = bed.bed_rows(state.garden, context.trade, progress.shown, context.today(state.garden))
+    rows = bed.bed_rows(state.garden, context.trade, progress.shown, state.today)
     return context.page(
         request, "beds/beds.html", state, rows=rows, waiting=progress.under_way, share=progress.share,
         trouble=progress.trouble, earlier=progress.shown is not progress.outlook,
-        weather=bed.weather_lines(progress.shown, context.today(state.garden)) if progress.shown else (),
-        record_state=weather.stale_words(weather.record_state(state, context.today(state.garden))),
+        weather=bed.weather_lines(progress.shown, state.today) if progress.shown else (),
+        record_state=weather.stale_words(weather.record_state(state, state.today)),
     )  # fmt: skip
 
 
 def one_bed(request: Request) -> Response:
     """One bed's page."""
     context, state, patch = opened_bed(request)
-    progress = context.progress(context.library.state())
-    today = context.today(state.garden)
+    progress = context.progress(state)
+    today = state.today
     shown = progress.shown_of(patch)
     page = bed.bed_page(state.garden, patch, context.trade, shown, today, progress.trouble)
     form = whatif.form_of(patch, context.trade, state.garden.units.value)
@@ -82,17 +79,15 @@ def chart(request: Request) -> Response:
     if name not in CHARTS or scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
-    told = context.told(state, patch.key)
-    if told is None:
+    bed_outlook = context.bed_outlook(state, patch.key)
+    if bed_outlook is None:
         raise HTTPException(404, "There is no outlook of this bed yet.")
-    spec = chart_spec(
-        name, state.garden, told, context.trade, context.today(state.garden), width=width, scheme=scheme
-    )
+    spec = chart_spec(name, state.garden, bed_outlook, context.trade, state.today, width=width, scheme=scheme)
     return JSONResponse(spec)
 
 
 def bare_page(context: AppContext, state: BookState, patch: Patch) -> bed.BedPage:
-    return bed.bed_page(state.garden, patch, context.trade, None, context.today(state.garden))
+    return bed.bed_page(state.garden, patch, context.trade, None, state.today)
 
 
 def free_plan_name(garden: Garden, patch: Patch) -> str:

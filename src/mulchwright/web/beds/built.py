@@ -15,17 +15,18 @@ from mulchwright import units
 from mulchwright.almanac.as_built import AsBuilt, as_built
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, Patch, Recipe, SpawnPlane, Stage, StartMoisture
+from mulchwright.services.library import BookState
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_name, pegs, portrait
 from mulchwright.trade import Trade
-from mulchwright.web.beds.when import bed_of
+from mulchwright.units import in_units
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm, read_day
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units
 
 
 def _shown(patch: Patch, system: str, today: date) -> dict[str, str]:
@@ -161,11 +162,11 @@ def read_recipe(
         return None, reading
 
 
-def _page(request: Request, patch: Patch, form: StoreForm, *, status: int = 200, clash: str = "") -> Response:
+def _page(
+    request: Request, state: BookState, patch: Patch, form: StoreForm, *, status: int = 200, clash: str = ""
+) -> Response:  # fmt: skip
     context = context_of(request)
-    state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
-    system = garden.units.value
+    today, system = state.today, state.garden.units.value
     return store_page(
         request, "beds/built.html", state, status=status, form=form, bed=patch, clash=clash, section="beds",
         planned=patch.stage is Stage.PLANNED, today_words=words.day(today, today),
@@ -183,17 +184,17 @@ def built(request: Request, typed: dict[str, str] | None) -> Response:
     state = context.library.state()
     garden, today, system, trade = (
         state.garden,
-        context.today(state.garden),
+        state.today,
         state.garden.units.value,
         context.trade,
     )
-    patch = bed_of(request, garden)
+    patch = bed_in_address(request, garden)
     if typed is None:
-        return _page(request, patch, _form(patch, trade, system, today, None, {}))
+        return _page(request, state, patch, _form(patch, trade, system, today, None, {}))
     if patch.stage is not Stage.PLANNED:
         form = _form(patch, trade, system, today, None, {})
         return _page(
-            request, patch, form, status=409,
+            request, state, patch, form, status=409,
             clash=f"“{patch.name}” was noted as built already, perhaps in another window. "
             "Nothing was written.",
         )  # fmt: skip
@@ -210,18 +211,20 @@ def built(request: Request, typed: dict[str, str] | None) -> Response:
     except InputError as error:
         errors["built_on"] = str(error)
     if errors or recipe is None or day is None:
-        return _page(request, patch, _form(patch, trade, system, today, typed, errors), status=422)
-    return _write(request, patch, recipe, day, typed)
+        return _page(request, state, patch, _form(patch, trade, system, today, typed, errors), status=422)
+    return _write(request, state, patch, recipe, day, typed)
 
 
 class _MovedError(Exception):
     """Another window changed the bed."""
 
 
-def _write(request: Request, patch: Patch, recipe: Recipe, day: date, typed: Mapping[str, str]) -> Response:
+def _write(
+    request: Request, state: BookState, patch: Patch, recipe: Recipe, day: date, typed: Mapping[str, str]
+) -> Response:  # fmt: skip
     """One act: bed, logbook and lots together."""
     context = context_of(request)
-    trade, before = context.trade, typed.get("before", "")
+    trade, before, today = context.trade, typed.get("before", ""), state.today
     made: list[AsBuilt] = []
 
     def change(garden: Garden) -> Garden:
@@ -229,7 +232,7 @@ def _write(request: Request, patch: Patch, recipe: Recipe, day: date, typed: Map
             raise _MovedError
         made.append(
             as_built(
-                garden, trade, patch.key, built_on=day, today=context.today(garden), recipe=recipe,
+                garden, trade, patch.key, built_on=day, today=today, recipe=recipe,
                 note=" ".join(typed.get("note", "").split())[:2000],
                 draw_lots=bool(typed.get("draw")),
             )
@@ -240,15 +243,15 @@ def _write(request: Request, patch: Patch, recipe: Recipe, day: date, typed: Map
         garden = change_garden(context.library.path, change)
     except _MovedError:
         state = context.library.state()
-        now = bed_of(request, state.garden)
-        system, today = state.garden.units.value, context.today(state.garden)
+        now = bed_in_address(request, state.garden)
+        system, today = state.garden.units.value, state.today
         return _page(
-            request, now, _form(now, trade, system, today, typed, {}), status=409,
+            request, state, now, _form(now, trade, system, today, typed, {}), status=409,
             clash="This bed was changed in another window since the form was filled. Nothing was written. "
             "The fields hold what you typed; look at them, then save once more.",
         )  # fmt: skip
     done: Any = made[-1]
-    state, system, today = context.library.state(), garden.units.value, context.today(garden)
+    state, system = context.library.state(), garden.units.value
     return store_page(
         request, "beds/built_done.html", state, bed=done.patch, section="beds",
         day_words=words.day(day, today),

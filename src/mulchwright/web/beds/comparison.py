@@ -50,27 +50,29 @@ def compare(
         return what, tell(before), tell(after)
 
     rows = (
-        row("first picking", lambda told: _picking_words(told, today)),
-        row("nothing in the first year", lambda told: words.chance(told.none_in_first_year)),
+        row("first picking", lambda bed_outlook: _picking_words(bed_outlook, today)),
+        row("nothing in the first year", lambda bed_outlook: words.chance(bed_outlook.none_in_first_year)),
         row(
             "picked in the first year",
-            lambda told: answers.amount_range(told.picked_first_year_kg, "mass", system),
+            lambda bed_outlook: answers.amount_range(bed_outlook.picked_first_year_kg, "mass", system),
         ),
         row(
             "water in the first year",
-            lambda told: answers.amount_range(told.watered_first_year_litres, "volume", system),
+            lambda bed_outlook: answers.amount_range(bed_outlook.watered_first_year_litres, "volume", system),
         ),
-        row(f"run through by {meeting.day} {meeting:%b}", lambda told: _run_words(told, meeting)),
+        row(
+            f"run through by {meeting.day} {meeting:%b}", lambda bed_outlook: _run_words(bed_outlook, meeting)
+        ),
     )
-    first, last = span_of([answers.dots(told) for told in both], today)
+    first, last = span_of([answers.dots(bed_outlook) for bed_outlook in both], today)
     drawn = [
         dot_plot(
-            DotPlot(answers.dots(told), today, first, last),
+            DotPlot(answers.dots(bed_outlook), today, first, last),
             width=NARROW,
-            label=f"{name}: {answers.picking(told, today)}",
+            label=f"{name}: {answers.picking(bed_outlook, today)}",
             mark=f"dots-{mark}",
         )
-        for told, name, mark in ((before, "As it is", "before"), (after, "What if", "after"))
+        for bed_outlook, name, mark in ((before, "As it is", "before"), (after, "What if", "after"))
     ]
     return Comparison(
         summary=_summary(before, after, today),
@@ -83,8 +85,8 @@ def compare(
     )
 
 
-def _picking_words(told: PatchOutlook, today: date) -> str:
-    days = [day for day in answers.dots(told) if day is not None]
+def _picking_words(bed_outlook: PatchOutlook, today: date) -> str:
+    days = [day for day in answers.dots(bed_outlook) if day is not None]
     if len(days) < 3:
         return "hardly in the first year"
     middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
@@ -93,16 +95,18 @@ def _picking_words(told: PatchOutlook, today: date) -> str:
 
 def _run_day(before: PatchOutlook, after: PatchOutlook, today: date) -> date:
     """A day to compare the run at: eight weeks from the later build day, inside both outlooks."""
-    built = max(told.patch.built_on or told.start for told in (before, after))
-    end = min(told.start + timedelta(days=told.days - 1) for told in (before, after))
+    built = max(bed_outlook.patch.built_on or bed_outlook.start for bed_outlook in (before, after))
+    end = min(bed_outlook.start + timedelta(days=bed_outlook.days - 1) for bed_outlook in (before, after))
     return min(built + timedelta(days=56), end)
 
 
-def _run_words(told: PatchOutlook, day: date) -> str:
-    i = (day - told.start).days
-    if not 0 <= i < told.days or not math.isfinite(float(told.run_share.p50[i])):
+def _run_words(bed_outlook: PatchOutlook, day: date) -> str:
+    i = (day - bed_outlook.start).days
+    if not 0 <= i < bed_outlook.days or not math.isfinite(float(bed_outlook.run_share.p50[i])):
         return "not known"
-    low, middle, high = (float(q[i]) for q in (told.run_share.p10, told.run_share.p50, told.run_share.p90))
+    low, middle, high = (
+        float(q[i]) for q in (bed_outlook.run_share.p10, bed_outlook.run_share.p50, bed_outlook.run_share.p90)
+    )
     if round(100 * low) == round(100 * high):
         return words.share(middle)
     return f"{words.share(middle)} ({round(100 * low)} to {words.share(high)})"

@@ -8,35 +8,30 @@ from __future__ import annotations
 
 import math
 import re
-import secrets
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
-from starlette.types import Message, Receive
 
-from mulchwright import units
 from mulchwright.book import BookConflict, UndoStep, open_book
 from mulchwright.errors import BookError, InputError
-from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight, Stage
-from mulchwright.garden.photo import Photo
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight
 from mulchwright.services.numbers import whole_number
 from mulchwright.services.pairing import PairedPhones
-from mulchwright.services.photos import LARGEST_UPLOAD_BYTES, photo_of
 from mulchwright.web.beds import log_form as logbook_form
+from mulchwright.web.beds.log_photos import MOST_PHOTOS, TOO_LARGE, TooLarge, photos_taken, sent_with_photos
+from mulchwright.web.beds.log_view import LogLine, as_typed, lines_of, long_form, quick_page, said
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_of, noted_step
 from mulchwright.web.shared.phones import phone_of
-from mulchwright.web.shared.requests import posted_form
-from mulchwright.web.views import wording as words
+from mulchwright.web.shared.requests import new_request_id, posted_form, wants_json
 from mulchwright.web.views.logbook_wording import (
     KIND_WORDS,
     SIGHT_WORDS,
@@ -47,61 +42,16 @@ from mulchwright.web.views.logbook_wording import (
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["LogLine", "QuickPage"]
-
 PAGE_LENGTH = 60
-MOST_PHOTOS = 6
-DRAINED_BYTES = 400_000_000
-"""An upload that is refused is still heard out up to here, unkept, so that the browser hears why."""
 ENTERABLE = (
     LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED, LogKind.NOTE,
 )  # fmt: skip
 
 
-# ---- what the pages show ----------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class LogLine:
-    """One entry as a page lists it."""
-
-    key: str
-    day: str
-    bed: str
-    bed_key: str
-    told: str
-    by: str
-    photos: tuple[str, ...]
-    picked: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class QuickPage:
-    """What stands on the buttons beside the bed. `advised` has the litres of each bed that asks for water."""
-
-    key: str
-    name: str
-    built: bool
-    advice: str
-    advised: tuple[tuple[str, str], ...]
-    can: str
-    hose: str
-    mass_example: str
-    others: tuple[tuple[str, str], ...]
-
-
-def _wants_json(request: Request) -> bool:
-    return "application/json" in request.headers.get("accept", "")
-
-
-def _patch(garden: Garden, key: str) -> Patch:
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
-    return patch
+def _bed(garden: Garden, key: str) -> Patch:
+    return bed_of(garden, key, listed=False)
 
 
 def _entry(garden: Garden, key: str) -> LogEntry:
@@ -111,59 +61,16 @@ def _entry(garden: Garden, key: str) -> LogEntry:
     return entry
 
 
-def _lines(
-    log: Sequence[LogEntry], garden: Garden, trade: Trade, today: date
-) -> tuple[LogLine, ...]:  # fmt: skip
-    names = {patch.key: patch.name for patch in garden.patches}
-    system = garden.units.value
-    return tuple(
-        LogLine(
-            e.key, words.day(e.day, today), names.get(e.patch, e.patch), e.patch,
-            log_words(e, system, garden=garden, trade=trade), e.by, e.photos,
-            e.kind is LogKind.PICKED,
-        )
-        for e in log
-    )  # fmt: skip
-
-
-def _quick(context: AppContext, state: BookState, patch: Patch) -> QuickPage:
-    garden = state.garden
-    system, can = garden.units.value, garden.can_litres
-    outlook = context.progress(state, patience_s=0.0).outlook
-    advised: dict[str, float] = {}
-    for told in outlook.patches if outlook else ():
-        if told.watering_now is not None and told.watering_now.litres > 0:
-            advised[told.patch.key] = told.watering_now.litres
-    mine = advised.get(patch.key)
-    return QuickPage(
-        key=patch.key, name=patch.name, built=patch.stage is not Stage.PLANNED and patch.built_on is not None,
-        advice=units.show_volume(mine, system) if mine else "",
-        advised=tuple((key, f"{litres:.2f} L") for key, litres in advised.items()),
-        can=units.show_volume(can, system),
-        hose=units.show_volume(10 * garden.hose_litres_per_minute, system),
-        mass_example="350 g" if system == units.METRIC else "12 oz",
-        others=tuple(
-            (p.key, p.name) for p in garden.patches
-            if p.key != patch.key and p.stage is Stage.BUILT and p.built_on is not None
-        ),
-    )  # fmt: skip
-
-
 def _zone(context: AppContext, garden: Garden) -> str:
     """The garden's time zone for the module; "" where the calendar is held still and no clock counts."""
     return "" if garden.stands_at is not None else garden.place.timezone
-
-
-def new_request_id() -> str:
-    """A mark for one form on one page."""
-    return secrets.token_hex(12)
 
 
 def _log_page(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
     context = context_of(request)
-    today = context.today(state.garden)
+    today = state.today
     common = {
         "today_iso": today.isoformat(), "zone": _zone(context, state.garden), "mark": new_request_id,
         "book_key": PairedPhones(context.library.path).book_key, "phone": phone_of(request), "errors": {},
@@ -174,21 +81,11 @@ def _log_page(
     return answer
 
 
-def _noted(request: Request) -> tuple[int, str, bool] | None:
-    """The step the address names, to be told and taken back: number, words, whether it was taken back."""
-    asked = whole_number(request.query_params.get("step", ""))
-    if asked is None:
-        return None
-    with open_book(context_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == asked), None)
-    return (step.step, step.what, step.taken_back) if step else None
-
-
 def bed_log(request: Request) -> Response:
     """One bed's logbook with the buttons for the common acts: the page for beside the bed."""
     context = context_of(request)
     state = context.library.state()
-    patch = _patch(state.garden, request.path_params["key"])
+    patch = _bed(state.garden, request.path_params["key"])
     return _bed_log(request, state, patch)
 
 
@@ -196,12 +93,12 @@ def _bed_log(
     request: Request, state: BookState, patch: Patch, *, status: int = 200, **values: Any
 ) -> Response:
     context = context_of(request)
-    today = context.today(state.garden)
+    today = state.today
     mine = newest_first([e for e in state.garden.log if patch.key in (e.patch, e.to_patch)])
     return _log_page(
-        request, "beds/bed_log.html", state, status=status, quick=_quick(context, state, patch),
-        lines=_lines(mine[:PAGE_LENGTH], state.garden, context.trade, today), more=len(mine) > PAGE_LENGTH,
-        **({"noted": _noted(request)} | values),
+        request, "beds/bed_log.html", state, status=status, quick=quick_page(context, state, patch),
+        lines=lines_of(mine[:PAGE_LENGTH], state.garden, context.trade, today), more=len(mine) > PAGE_LENGTH,
+        **({"noted": noted_step(request)} | values),
     )  # fmt: skip
 
 
@@ -214,7 +111,7 @@ def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Respo
     context = context_of(request)
     state = context.library.state()
     garden, query = state.garden, request.query_params
-    today = context.today(garden)
+    today = state.today
     bed = query.get("bed", "")
     kind = query.get("kind", "")
     chosen = [
@@ -227,7 +124,7 @@ def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Respo
         chosen.sort(key=lambda e: order.get(e.patch, len(order)))
     pages = max(1, math.ceil(len(chosen) / PAGE_LENGTH))
     page = min(max(whole_number(query.get("page", "1")) or 1, 1), pages)
-    lines = _lines(chosen[(page - 1) * PAGE_LENGTH : page * PAGE_LENGTH], garden, context.trade, today)
+    lines = lines_of(chosen[(page - 1) * PAGE_LENGTH : page * PAGE_LENGTH], garden, context.trade, today)
     groups: list[tuple[str, list[LogLine]]] = []
     for line in lines:
         head = line.bed if by_bed else line.day
@@ -240,7 +137,7 @@ def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Respo
         steps=_last_steps(context), groups=groups, by_bed=by_bed, bed=bed, kind=kind, page=page,
         pages=pages, beds=[(p.key, p.name) for p in garden.patches],
         kinds=[(k.value, w) for k, w in KIND_WORDS.items()],
-        count=len(chosen), asked=urlencode(asked_for), noted=_noted(request),
+        count=len(chosen), asked=urlencode(asked_for), noted=noted_step(request),
     )  # fmt: skip
 
 
@@ -254,7 +151,7 @@ def write_page(request: Request) -> Response:
     """The long form for one kind of entry: everything that can be told, with photos and signs."""
     context = context_of(request)
     state = context.library.state()
-    patch = _patch(state.garden, request.path_params["key"])
+    patch = _bed(state.garden, request.path_params["key"])
     kind = request.query_params.get("kind", "note")
     if kind not in {k.value for k in ENTERABLE}:
         kind = "note"
@@ -276,7 +173,7 @@ def _form_page(
         materials=[(key, row.names[0]) for key, row in trade.materials.items()],
         others=[(p.key, p.name) for p in garden.patches if p.key != patch.key],
         signs=[(key, row.sign) for key, row in trade.symptoms.items()],
-        chosen_signs=typed.get("signs", "").split(), quick=_quick(context, state, patch),
+        chosen_signs=typed.get("signs", "").split(), quick=quick_page(context, state, patch),
     )  # fmt: skip
 
 
@@ -285,93 +182,19 @@ def entry_page(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
-    typed = _as_typed(entry, state.garden.units.value)
-    return _form_page(request, state, _patch(state.garden, entry.patch), typed, entry=entry)
-
-
-def _as_typed(entry: LogEntry, system: str) -> dict[str, str]:
-    """An entry as the form's fields."""
-    shown = {
-        "kind": entry.kind.value, "day": entry.day.isoformat(), "text": entry.text,
-        "signs": " ".join(entry.signs), "material": entry.material,
-        "sight": entry.sight.value if entry.sight else "",
-        "stage": entry.stage.value if entry.stage else "",
-        "to_patch": entry.to_patch, "count": str(entry.count) if entry.count is not None else "",
-    }  # fmt: skip
-    if entry.litres is not None:
-        shown |= {"water": units.show_volume(entry.litres, system), "water_as": "volume"}
-    if entry.mass_kg is not None:
-        shown["mass"] = units.show_mass(entry.mass_kg, system)
-    if entry.share is not None:
-        shown["share"] = f"{100 * entry.share:.0f}"
-    if entry.thickness_m is not None:
-        shown["thickness"] = units.show_length(entry.thickness_m, system)
-    return shown
+    typed = as_typed(entry, state.garden.units.value)
+    return _form_page(request, state, _bed(state.garden, entry.patch), typed, entry=entry)
 
 
 # ---- taking in --------------------------------------------------------------
 
 
-class _TooLarge(Exception):
-    """More came than is taken in; the rest was let run by."""
-
-
-async def _heard_out(receive: Receive, heard: int) -> None:
-    """Let an upload run by without keeping it: a browser that is cut off never reads the answer."""
-    while heard < DRAINED_BYTES:
-        message = await receive()
-        if message["type"] != "http.request" or not message.get("more_body", False):
-            return
-        heard += len(message.get("body", b""))
-
-
-async def _sent(request: Request) -> tuple[dict[str, str], list[bytes]]:
-    """The form's fields and photos, never more of it than is taken in.
-
-    Large parts lie in a temporary file while they arrive; several boxes of one name are joined by blanks.
-    """
-    heard = 0
-
-    async def limited() -> Message:
-        nonlocal heard
-        message = await request.receive()
-        heard += len(message.get("body", b""))
-        if heard > LARGEST_UPLOAD_BYTES:
-            if message.get("more_body", False):
-                await _heard_out(request.receive, heard)
-            raise _TooLarge
-        return message
-
-    told = whole_number(request.headers.get("content-length", ""))
-    if told is not None and told > LARGEST_UPLOAD_BYTES:
-        await _heard_out(request.receive, 0)
-        raise _TooLarge
-    typed: dict[str, str] = {}
-    photos: list[bytes] = []
-    async with Request(request.scope, limited).form(max_files=MOST_PHOTOS, max_fields=120) as form:
-        for key, value in form.multi_items():
-            if isinstance(value, UploadFile):
-                if value.filename:  # a field in which nothing was chosen has no name
-                    photos.append(await value.read())
-            elif key in ("signs", "also"):
-                typed[key] = f"{typed.get(key, '')} {value}".strip()
-            else:
-                typed[key] = value
-    return typed, photos
-
-
-_TOO_LARGE = (
-    f"That is more than {LARGEST_UPLOAD_BYTES / 1e6:.0f} MB; nothing of it was kept. Send smaller photos, or "
-    "fewer at once."
-)
-
-
 async def _take(request: Request) -> tuple[dict[str, str], list[bytes]] | Response:
     """What was sent, or the answer that says why it is not taken."""
     try:
-        return await _sent(request)
-    except _TooLarge:
-        fault = _TOO_LARGE
+        return await sent_with_photos(request)
+    except TooLarge:
+        fault = TOO_LARGE
         status = 413
     except (MultiPartException, HTTPException) as error:
         many = "Too many files" in str(getattr(error, "detail", "") or getattr(error, "message", ""))
@@ -381,7 +204,7 @@ async def _take(request: Request) -> tuple[dict[str, str], list[bytes]] | Respon
             else "The form did not arrive whole. Nothing was kept; send it again."
         )
         status = 422
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"message": fault, "errors": {"photo": fault}}, status)
     return await run_in_threadpool(_refused_page, request, fault, status)
 
@@ -393,19 +216,8 @@ def _refused_page(request: Request, fault: str, status: int) -> Response:
     if key is None:
         key = _entry(state.garden, request.path_params["key"]).patch
     return _form_page(
-        request, state, _patch(state.garden, key), {"kind": "note"}, status=status, errors={"photo": fault}
+        request, state, _bed(state.garden, key), {"kind": "note"}, status=status, errors={"photo": fault}
     )
-
-
-def _photos(sent: Sequence[bytes]) -> tuple[list[Photo], str]:
-    """The photos taken in, or why one of them is not."""
-    taken: list[Photo] = []
-    for n, data in enumerate(sent, 1):
-        try:
-            taken.append(photo_of(data))
-        except InputError as error:
-            return [], f"Photo {n}: {error}" if len(sent) > 1 else str(error)
-    return taken, ""
 
 
 async def enter(request: Request) -> Response:
@@ -418,13 +230,13 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     context = context_of(request)
     state = context.library.state()
     garden = state.garden
-    patch = _patch(garden, request.path_params["patch"])
-    round_ = [patch, *(_patch(garden, key) for key in typed.get("also", "").split() if key != patch.key)]
-    photos, fault = _photos(sent)
+    patch = _bed(garden, request.path_params["patch"])
+    round_ = [patch, *(_bed(garden, key) for key in typed.get("also", "").split() if key != patch.key)]
+    photos, fault = photos_taken(sent)
     phone = phone_of(request)
     fields = {**typed, "with_photo": "yes" if photos else ""}
     result = logbook_form.entered(
-        fields, garden, round_, context.trade, today=context.today(garden), now=context.now(garden),
+        fields, garden, round_, context.trade, today=state.today, now=state.now,
         by=phone.name if phone else "", photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}
@@ -437,9 +249,9 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
         for photo in photos:
             book.add_photo(photo)
         done = book.add_entries(result.entries, request_id=request_id)
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse(
-            {"stored": list(done.keys), "step": done.step, "words": _said(result.entries, garden, context),
+            {"stored": list(done.keys), "step": done.step, "words": said(result.entries, state, context),
              "again": done.again}
         )  # fmt: skip
     if typed.get("back") == "/now":
@@ -448,40 +260,18 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     return RedirectResponse(f"{where}={done.step}", 303)
 
 
-def _said(entries: Sequence[LogEntry], garden: Garden, context: AppContext) -> str:
-    """What was noted, in one line."""
-    first = log_words(entries[0], garden.units.value, garden=garden, trade=context.trade)
-    today = context.today(garden)
-    when = "today" if entries[0].day == today else words.day(entries[0].day, today)
-    beds = f", {len(entries)} beds" if len(entries) > 1 else ""
-    return f"{first[:160]} ({when}{beds})"
-
-
 def _again(
     request: Request, state: BookState, patch: Patch, typed: dict[str, str], errors: Mapping[str, str],
     ask: str, entry: LogEntry | None = None,
 ) -> Response:  # fmt: skip
     """What was sent once more, with what is wrong or what is asked."""
     status = 422 if errors else 409
-    if _wants_json(request):
+    if wants_json(request):
         message = next(iter(errors.values())) if errors else ask
         return JSONResponse({"message": message, "errors": dict(errors), "ask": ask}, status)
     return _form_page(
-        request, state, patch, _long_form(typed), status=status, errors=errors, ask=ask, entry=entry
+        request, state, patch, long_form(typed), status=status, errors=errors, ask=ask, entry=entry
     )
-
-
-def _long_form(typed: Mapping[str, str]) -> dict[str, str]:
-    """What came from the short buttons, in the words of the long form."""
-    shown = dict(typed)
-    for name, way in (("cans", "cans"), ("minutes", "minutes"), ("litres", "volume")):
-        if shown.get(name) and not shown.get("water"):
-            shown |= {"water": shown[name], "water_as": way}
-    if shown.get("amount") == "can":
-        shown |= {"water": "1", "water_as": "cans"}
-    elif shown.get("amount") == "hose":
-        shown |= {"water": "10", "water_as": "minutes"}
-    return shown
 
 
 async def change(request: Request) -> Response:
@@ -494,13 +284,13 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
     context = context_of(request)
     state = context.library.state()
     entry = _entry(state.garden, request.path_params["key"])
-    patch = _patch(state.garden, entry.patch)
+    patch = _bed(state.garden, entry.patch)
     typed = {**typed, "kind": entry.kind.value, "day": typed.get("day", "").strip() or entry.day.isoformat()}
-    photos, fault = _photos(sent)
+    photos, fault = photos_taken(sent)
     fields = {**typed, "with_photo": "yes" if photos or entry.photos else ""}
-    shown = _as_typed(entry, state.garden.units.value)
+    shown = as_typed(entry, state.garden.units.value)
     result = logbook_form.edited(
-        entry, fields, state.garden, context.trade, today=context.today(state.garden),
+        entry, fields, state.garden, context.trade, today=state.today,
         photos=[photo.key for photo in photos],
     )  # fmt: skip
     errors = {**result.errors, **({"photo": fault} if fault else {})}
@@ -529,7 +319,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
             )  # fmt: skip
     except BookConflict as conflict:
         return _clash(request, patch, typed, entry, str(conflict))
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"stored": list(done.keys), "step": done.step, "words": done.what})
     return RedirectResponse(f"/beds/{patch.key}/log?step={done.step}", 303)
 
@@ -541,21 +331,16 @@ def _clash(
     context = context_of(request)
     state = context.library.state()
     theirs = next((e for e in state.garden.log if e.key == entry.key), None)
-    told = (
+    their_words = (
         log_words(theirs, state.garden.units.value, garden=state.garden, trade=context.trade)
         if theirs
         else "it was removed"
     )
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"message": conflict, "errors": {"form": conflict}}, 409)
     return _form_page(
-        request, state, patch, typed, status=409, entry=theirs, errors={}, clash=told,
+        request, state, patch, typed, status=409, entry=theirs, errors={}, clash=their_words,
     )  # fmt: skip
-
-
-async def _fields(request: Request) -> dict[str, str]:
-    async with request.form(max_files=0, max_fields=20) as form:
-        return {key: value for key, value in form.multi_items() if isinstance(value, str)}
 
 
 @posted_form
@@ -571,10 +356,10 @@ def remove(request: Request, typed: dict[str, str]) -> Response:
                 expected_revision=revision_of(typed),
             )
     except BookConflict as conflict:
-        patch = _patch(state.garden, entry.patch)
-        typed = _as_typed(entry, state.garden.units.value)
+        patch = _bed(state.garden, entry.patch)
+        typed = as_typed(entry, state.garden.units.value)
         return _clash(request, patch, typed, entry, str(conflict))
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"step": done.step, "words": done.what})
     return RedirectResponse(f"/beds/{entry.patch}/log?step={done.step}", 303)
 
@@ -585,16 +370,16 @@ def take_back(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
     try:
         with open_book(context.library.path) as book:
-            told = book.undo(request.path_params["step"])
+            text = book.undo(request.path_params["step"])
             newest = book.undo_steps()[0].step
     except BookError as error:
-        if _wants_json(request):
+        if wants_json(request):
             return JSONResponse({"message": str(error)}, 409)
         if isinstance(error, BookConflict):
             return _whole_log(request, status=409, clash=str(error))
         raise InputError(str(error)) from error
-    if _wants_json(request):
-        return JSONResponse({"words": told, "step": newest})
+    if wants_json(request):
+        return JSONResponse({"words": text, "step": newest})
     if typed.get("back") == "/now":
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if re.fullmatch(r"/pick|/picks(/[a-z0-9-]{1,80}(/check)?)?", back := typed.get("back", "")):

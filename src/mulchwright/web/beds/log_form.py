@@ -1,6 +1,6 @@
 """Reading what was entered for the logbook: every fault in words beside its field, nothing guessed.
 
-One form serves a tap beside the bed, a round with the watering can and an edit at the desk. Days are the
+One form serves a tap beside the bed, a round with the watering can and an edit at the computer. Days are the
 garden's own: what a phone thinks the day is plays no part.
 """
 
@@ -23,16 +23,6 @@ from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
-
-__all__ = [
-    "Entered",
-    "bare_request_id",
-    "edited",
-    "entered",
-    "heaviest_kg",
-    "request_id_with_content",
-    "scale_mass",
-]
 
 NEEDS_A_BED = frozenset({LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED})
 LONGEST_MINUTES = 24 * 60
@@ -176,30 +166,30 @@ def _of_kind(
         return {"litres": _litres(typed, garden, patch)}
     if kind is LogKind.LOOKED:
         sight = _choice(typed, "sight", [s.value for s in Sight], "sight")
-        told: dict[str, object] = {"sight": Sight(sight) if sight else None}
+        fields: dict[str, object] = {"sight": Sight(sight) if sight else None}
         if "share" in filled:
-            told["share"] = _number(typed["share"], "share", "share in percent", 0, 100) / 100
+            fields["share"] = _number(typed["share"], "share", "share in percent", 0, 100) / 100
         if not sight and "share" not in filled and not {"signs", "text"} & filled:
             raise InputError("What did you see? Choose one: nothing, threads, pins, ready.", field="sight")
-        return told
+        return fields
     if kind is LogKind.PICKED:
         if "mass" not in filled:
             raise InputError("How much was picked? Type its weight, such as "
                              f"{'350 g' if system == units.METRIC else '12 oz'}.", field="mass")  # fmt: skip
-        told = {"mass_kg": _mass(typed["mass"], system)}
+        fields = {"mass_kg": _mass(typed["mass"], system)}
         if "count" in filled:
             count = _number(typed["count"], "count", "number of mushrooms", 1, 100_000)
             if count != int(count):
                 raise InputError("Count whole mushrooms.", field="count")
-            told["count"] = int(count)
+            fields["count"] = int(count)
         if "stage" in filled:
-            told["stage"] = PickStage(_choice(typed, "stage", [s.value for s in PickStage], "stage"))
-        return told
+            fields["stage"] = PickStage(_choice(typed, "stage", [s.value for s in PickStage], "stage"))
+        return fields
     if kind is LogKind.TOPPED_UP:
-        told = {"material": _choice(typed, "material", list(trade.materials), "material")}
+        fields = {"material": _choice(typed, "material", list(trade.materials), "material")}
         if "thickness" in filled:
-            told["thickness_m"] = units.parse_length(typed["thickness"], system, field="thickness")
-        return told
+            fields["thickness_m"] = units.parse_length(typed["thickness"], system, field="thickness")
+        return fields
     if kind is LogKind.MOVED:
         others = [p.key for p in garden.patches if p.key != patch.key]
         return {"to_patch": _choice(typed, "to_patch", others, "other bed")}
@@ -292,7 +282,7 @@ def _entry(
         errors["kind"] = "Choose what was done: watered, looked, picked, topped up, moved or a note."
         return None
     day = today
-    told: dict[str, object] = {}
+    fields: dict[str, object] = {}
     signs: tuple[str, ...] = ()
     found = len(errors)
     for act in (
@@ -308,7 +298,7 @@ def _entry(
         if isinstance(result, date):
             day = result
         elif isinstance(result, dict):
-            told = result
+            fields = result
         else:
             signs = result
     if len(errors) > found:
@@ -319,7 +309,7 @@ def _entry(
         return None
     try:
         _check_day_for(patch, kind, day, today)
-        return LogEntry("draft", patch.key, day, kind, text=text, signs=signs, **told)  # type: ignore[arg-type]
+        return LogEntry("draft", patch.key, day, kind, text=text, signs=signs, **fields)  # type: ignore[arg-type]
     except InputError as error:
         names = {"mass_kg": "mass", "thickness_m": "thickness"}
         errors.setdefault(names.get(error.field or "", error.field or "form"), str(error))

@@ -1,6 +1,6 @@
 """Renewal of a bed: what is left, what to add and when, moving living chips, plants and soil.
 
-The page reckons nothing: the almanac's `renewal` does, and `renewal_told` finds the words. What is done is
+The page works out nothing: the almanac's `renewal` does, and `renew_view` finds the words. What is done is
 noted through the logbook's own route.
 """
 
@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -19,7 +18,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Stage
 from mulchwright.sheets.portrait import cautions_of
 from mulchwright.web.beds.renew_view import MoveForm, move_lines, page_of
-from mulchwright.web.views import wording as words
+from mulchwright.web.shared.lookups import bed_of
 from mulchwright.web.views.headlines import Headline
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ MOVING_ALSO = {"pick", "source"}
 """Of the cautions about telling kinds apart, those of picking and of where chips come from."""
 
 
-def _move_form(request: Request, told: PatchOutlook, garden: Garden, trade: Trade) -> MoveForm:
+def _move_form(request: Request, bed_outlook: PatchOutlook, garden: Garden, trade: Trade) -> MoveForm:
     system = garden.units.value
     typed = request.query_params
     errors: dict[str, str] = {}
@@ -55,11 +54,11 @@ def _move_form(request: Request, told: PatchOutlook, garden: Garden, trade: Trad
     move: Moving | None = None
     if not errors:
         try:
-            move = moving(told, trade, taken_l=taken, depth_m=depth)
+            move = moving(bed_outlook, trade, taken_l=taken, depth_m=depth)
         except InputError as error:
             errors[error.field or "volume"] = str(error)
-    shown = move or moving(told, trade)
-    others = tuple((p.key, p.name) for p in garden.patches if p.key != told.patch.key)
+    shown = move or moving(bed_outlook, trade)
+    others = tuple((p.key, p.name) for p in garden.patches if p.key != bed_outlook.patch.key)
     volume = units.show_volume(shown.taken_l, system)
     answer = None
     if move is not None:
@@ -96,19 +95,16 @@ def renew_page(request: Request) -> Response:
     state = context.library.state()
     garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        known = words.joined([p.name for p in garden.patches]) or "none yet"
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    today = context.today(garden)
+    patch = bed_of(garden, key)
+    today = state.today
     progress = context.progress(state)
     outlook = progress.shown_of(patch)
-    told = next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None
+    bed_outlook = next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None
     why_not = _why_not(patch, today) or progress.trouble
     page, form = None, None
-    if told is not None and outlook is not None and not why_not and told.remains:
-        found = renewal(told, garden, trade, outlook.today)
-        form = _move_form(request, told, garden, trade)
+    if bed_outlook is not None and outlook is not None and not why_not and bed_outlook.remains:
+        found = renewal(bed_outlook, garden, trade, outlook.today)
+        form = _move_form(request, bed_outlook, garden, trade)
         page = page_of(found, line_of(garden, patch, trade, today), garden, trade, form, today)
     return context.page(
         request, "beds/renew.html", state, status=422 if form and form.errors else 200, bed=patch, page=page,

@@ -2,31 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from mulchwright import units
 from mulchwright.almanac.renewal import Line, Moving, Renewal, Retire, TopUp, Why
-from mulchwright.almanac.soil_gain import HUMUS_ROWS, Nitrogen, Soil
 from mulchwright.gather.ranges import Amount
 from mulchwright.gather.yard import bales_of, bulk_words
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.sheets.portrait import material_name
+from mulchwright.web.beds.renew_sources import (
+    constants_of,
+    of_materials,
+    sources_of,
+    span_words,
+)
+from mulchwright.web.beds.soil_view import plants_card, soil_card
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.tables import Card, Source, Table
+from mulchwright.web.views.tables import Card, Table
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from mulchwright.almanac.remains import LayerLeft, Spread
+    from mulchwright.almanac.remains import Spread
     from mulchwright.garden import Garden
     from mulchwright.trade import Trade
-    from mulchwright.trade.ranges import GradedFigure
-
-__all__ = ["MoveForm", "RenewPage", "move_lines", "page_of"]
-
 
 # ---- what the page shows ------------------------------------------------------
 
@@ -40,7 +41,7 @@ class MoveForm:
     errors: tuple[tuple[str, str], ...]
     answer: Headline | None
     lines: tuple[str, ...]
-    told: str
+    summary: str
     others: tuple[tuple[str, str], ...]
 
     def fault(self, name: str) -> str:
@@ -72,61 +73,6 @@ class RenewPage:
     plant_lines: tuple[str, ...]
 
 
-def _span(low: str, high: str) -> str:
-    return low if low == high else f"{low} to {high}"
-
-
-def _figure(value: float, unit: str, system: str) -> str:
-    if unit == "m":
-        return units.show_length(value, system)
-    if unit == "kg/m²":
-        per_100_ft2 = units.show_mass(value * 100 * units.plain_unit("area", units.US)[1], units.US)
-        return f"{per_100_ft2} per 100 ft²" if system == units.US else units.show_spawn_rate(value, system)
-    if unit == "kg/m³" and system == units.US:
-        name, ours = units.plain_unit("density", system)
-        return f"{value / ours:.0f} {name}"
-    if unit == "share":
-        return f"{100 * value:.3g} %"
-    if unit == "1/year":
-        return f"{value:.3g} a year"
-    return f"{value:.4g} {'' if unit == 'factor' else unit}".strip()
-
-
-def _sources(rows: Sequence[tuple[str, GradedFigure, str]], system: str) -> tuple[Source, ...]:
-    """Figures behind a card: what it is, the row, what it goes into."""
-    return tuple(
-        Source(
-            name[0].upper() + name[1:],
-            _figure(row.likely, row.unit, system),
-            _span(_figure(row.low, row.unit, system), _figure(row.high, row.unit, system)),
-            units.in_units(f"{row.source}, {row.place}", system),
-            row.basis.words,
-            formula,
-        )
-        for name, row, formula in rows
-    )
-
-
-def _constants(trade: Trade, system: str, **formulas: str) -> tuple[Source, ...]:
-    return _sources(
-        [(trade.constants[key].meaning, trade.constants[key], formula) for key, formula in formulas.items()],
-        system,
-    )
-
-
-def _materials(layers: Sequence[LayerLeft]) -> list[str]:
-    return list(dict.fromkeys(layer.material for layer in layers))
-
-
-def _of_materials(
-    trade: Trade, layers: Sequence[LayerLeft], field: str, what: str, formula: str
-) -> list[tuple[str, GradedFigure, str]]:
-    return [
-        (f"{material_name(key, trade)}: {what}", getattr(trade.materials[key], field), formula)
-        for key in _materials(layers)
-    ]
-
-
 # ---- what is left --------------------------------------------------------------
 
 
@@ -135,27 +81,28 @@ def _depth(spread: Spread, system: str) -> str:
 
 
 def _depth_span(spread: Spread, system: str) -> str:
-    return _span(units.show_length(spread.p10, system), units.show_length(spread.p90, system))
+    return span_words(units.show_length(spread.p10, system), units.show_length(spread.p90, system))
 
 
-def _stack(told: Renewal, trade: Trade, system: str, label: str, mark: str) -> str:
+def _stack(renewal: Renewal, trade: Trade, system: str, label: str, mark: str) -> str:
     """The bed in three columns, to scale: as laid, today, in a year; a bracket for 8 of 10 futures."""
     columns: list[tuple[str, list[tuple[str, float]], Spread | None]] = [
-        ("as laid", [(layer.material, layer.laid_m) for layer in told.now.layers], None),
+        ("as laid", [(layer.material, layer.laid_m) for layer in renewal.now.layers], None),
         (
             "today",
-            [(layer.material, layer.depth_m.p50) for layer in told.now.layers],
-            told.now.depth_m,
+            [(layer.material, layer.depth_m.p50) for layer in renewal.now.layers],
+            renewal.now.depth_m,
         ),
     ]
-    if told.in_a_year is not None:
-        later = told.in_a_year
+    if renewal.in_a_year is not None:
+        later = renewal.in_a_year
         columns.append(
             ("in a year", [(layer.material, layer.depth_m.p50) for layer in later.layers], later.depth_m)
         )
     tallest = max(sum(depth for _, depth in layers) for _, layers, _ in columns)
     tallest = max(tallest, *(spread.p90 for _, _, spread in columns if spread is not None))
-    scale, ground, wide, gap = 120.0 / tallest, 150.0, 74.0, 34.0
+    # Narrow enough that three columns with letters of 17 px stand side by side on a phone.
+    scale, ground, wide, gap = 120.0 / tallest, 150.0, 66.0, 28.0
     parts: list[Element] = []
     for n, (name, layers, spread) in enumerate(columns):
         left, y = 4 + n * (wide + gap), ground
@@ -177,17 +124,17 @@ def _stack(told: Renewal, trade: Trade, system: str, label: str, mark: str) -> s
     return document(width, ground + 32, parts, label=label, mark=mark, class_="dots stack")
 
 
-def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
-    now, later = told.now, told.in_a_year
+def _left_card(renewal: Renewal, trade: Trade, system: str) -> Card:
+    now, later = renewal.now, renewal.in_a_year
     share = words.share(now.food_share.p50)
     depth = _depth(now.food_depth_m, system)
     answer = Headline("Of its food ", f"{share} is left, {depth} deep", ".")
     lower, upper = words.share(now.food_share.p10), words.share(now.food_share.p90)
-    note = f"In 8 of 10 futures {_span(lower, upper)} is left today."
+    note = f"In 8 of 10 futures {span_words(lower, upper)} is left today."
     if later is not None:
-        span = _span(words.share(later.food_share.p10), words.share(later.food_share.p90))
+        span = span_words(words.share(later.food_share.p10), words.share(later.food_share.p90))
         note += f" In a year, if nothing is added, {span}."
-    note += " Depth is reckoned from the matter that is left, not measured: put a ruler in to be sure."
+    note += " Depth is worked out from the matter that is left, not measured: put a ruler in to be sure."
     rows = []
     for n, layer in reversed(list(enumerate(now.layers))):
         row = (
@@ -201,20 +148,20 @@ def _left_card(told: Renewal, trade: Trade, system: str) -> Card:
     heads = ("layer, from the top", "as laid", "today", "8 of 10 futures", "of its matter left")
     table = Table("What is left of each layer", (*heads, "in a year") if later else heads, tuple(rows))
     label = f"{answer} {note}"
-    sources = _sources(
+    sources = sources_of(
         [
-            *_of_materials(trade, now.layers, "decay_per_year", "rot, not run", "rot of each cell by day"),
-            *_of_materials(
+            *of_materials(trade, now.layers, "decay_per_year", "rot, not run", "rot of each cell by day"),
+            *of_materials(
                 trade, now.layers, "colonized_decay_factor", "how much faster once run", "rot of each cell"
             ),
         ],
         system,
     )  # fmt: skip
     return Card(
-        "left", "What is left", answer, drawings=(_stack(told, trade, system, label, "stack"),), note=note,
+        "left", "What is left", answer, drawings=(_stack(renewal, trade, system, label, "stack"),), note=note,
         table=table, table_name="Layer by layer",
         sources=(
-            *sources, *_constants(trade, system, decay_spread="one draw for each future, on every rate"),
+            *sources, *constants_of(trade, system, decay_spread="one draw for each future, on every rate"),
         ),
     )  # fmt: skip
 
@@ -236,10 +183,10 @@ def _week(top_up: TopUp, today: date) -> str:
 
 
 def _add_card(
-    told: Renewal, trade: Trade, system: str, today: date
+    renewal: Renewal, trade: Trade, system: str, today: date
 ) -> tuple[Card, tuple[str, ...]]:  # fmt: skip
-    top_up = told.top_up
-    figures = _constants(
+    top_up = renewal.top_up
+    figures = constants_of(
         trade, system, top_up_m="most that is spread at once",
         top_up_before_cold_days="the week in autumn", waste_share="loose volume to fetch",
     )  # fmt: skip
@@ -259,7 +206,7 @@ def _add_card(
         bales = bales_of(need.delivered_kg, trade)
         count = f"about {bales.likely:.1f}" if bales.likely >= 1 else "less than one"
         said.append(f"In bales: {count}.")
-    missing = _span(
+    missing = span_words(
         units.show_length(top_up.missing_m.low, system), units.show_length(top_up.missing_m.high, system)
     )
     said.append(
@@ -270,7 +217,7 @@ def _add_card(
         said.append("More than this at once keeps air from the threads; lay the rest a season later.")
     said.append("Wet it first, and not over pins: pick the flush, then spread.")
     row = trade.materials[top_up.material].settling_share
-    own = _sources([(f"{name}: settling", row, "loose depth to settled")], system)
+    own = sources_of([(f"{name}: settling", row, "loose depth to settled")], system)
     return (
         Card("add", "What to add", answer, note=WHY[top_up.why], sources=(*own, *figures)),
         tuple(said),
@@ -280,7 +227,7 @@ def _add_card(
 # ---- laying it anew ----------------------------------------------------------------
 
 
-def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: date) -> Card:
+def _anew_card(retire: Retire, trade: Trade, renewal: Renewal, system: str, today: date) -> Card:
     mark = words.share(retire.share.likely)
     if retire.now:
         answer = Headline("", "Lay it anew, or clear it", f": less than {mark} of its food is left.")
@@ -297,12 +244,12 @@ def _anew_card(retire: Retire, trade: Trade, told: Renewal, system: str, today: 
         soon = "already" if retire.soonest <= today else f"by {words.day(retire.soonest, today)}"
         late = f"only by {words.day(retire.latest, today)}" if retire.latest else "not within a year"
         note += f" In 1 of 10 futures it is {soon}, in 1 of 10 {late}."
-    species = trade.species[told.patch.species]
+    species = trade.species[renewal.patch.species]
     return Card(
         "anew", "When it is spent", answer, note=note,
         sources=(
-            *_constants(trade, system, retire_share_left="the day it is spent"),
-            *_sources([(f"{species.names[0]}: life of a bed that is not fed", species.bed_life_years,
+            *constants_of(trade, system, retire_share_left="the day it is spent"),
+            *sources_of([(f"{species.names[0]}: life of a bed that is not fed", species.bed_life_years,
                         "to compare with its age")], system),
         ),
     )  # fmt: skip
@@ -328,7 +275,7 @@ def _anew_lines(retire: Retire) -> tuple[str, ...]:
 
 def _ranged(share: Amount) -> str:
     """A share with its range, where there is one to tell."""
-    span = _span(words.share(share.low), words.share(share.high))
+    span = span_words(words.share(share.low), words.share(share.high))
     likely = words.share(share.likely)
     return likely if span == likely else f"{likely} ({span})"
 
@@ -336,7 +283,7 @@ def _ranged(share: Amount) -> str:
 def move_lines(move: Moving, system: str) -> tuple[str, ...]:
     depth = units.show_length(move.depth_m, system)
     fresh = units.show_bulk_volume(move.fresh_l.likely, system)
-    fresh_span = _span(
+    fresh_span = span_words(
         units.show_bulk_volume(move.fresh_l.low, system), units.show_bulk_volume(move.fresh_l.high, system)
     )
     lines = [
@@ -372,8 +319,8 @@ def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
     for key, when in line.went_to:
         said.append(f"Chips went to {names.get(key, key)} on {words.day(when, today)}.")
     if line.other_species:
-        told = words.joined([names.get(key, key) for key in line.other_species])
-        said.append(f"{told} was sown with another kind. Mend the logbook, or the kind of one bed.")
+        others = words.joined([names.get(key, key) for key in line.other_species])
+        said.append(f"{others} was sown with another kind. Mend the logbook, or the kind of one bed.")
     said.append(
         "Whatever lives in the chips moves with them. The checks of one bed do not count for another: where "
         "chips arrive, every pick is checked from the start, with a spore print of the first flush."
@@ -383,129 +330,31 @@ def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
     return tuple(said)
 
 
-# ---- soil and plants ------------------------------------------------------------------
-
-
-def _soil_card(soil: Soil, told: Renewal, trade: Trade, system: str) -> tuple[Card, tuple[str, ...]]:
-    def mass(kg: float) -> str:
-        return units.show_mass(kg, system)
-
-    def span(amount: Amount) -> str:
-        return _span(mass(amount.low), mass(amount.high))
-
-    answer = Headline(
-        "So far it has left ", f"about {mass(soil.so_far_kg.likely)} of humus", " in the ground."
-    )
-    note = (
-        f"From {span(soil.so_far_kg)}, out of {mass(soil.rotted_kg.likely)} that has rotted; the rest went "
-    )
-    note += "off as gas and water."
-    points = _span(f"{soil.points_dug_in.low:.1f}", f"{soil.points_dug_in.high:.1f}")
-    deep = units.show_length(0.15, system)
-    lines = (
-        f"Of all that was laid, {span(soil.in_the_end_kg)} stays in the end.",
-        (
-            f"Were all of it dug in, {span(soil.dug_in_kg)}: {points} points of organic matter in the top "
-            f"{deep}. That is an upper bound; a bed on the ground does less, and near the surface."
-        ),
-        (
-            f"Topped up each year with what rots, after ten years {span(soil.fed_ten_years_kg)} of humus and "
-            "microbes by a second way of reckoning (RothC, a model of soils, kept moist; sand to clay)."
-        ),
-    )
-    rows = dict.fromkeys(
-        row for layer in told.now.layers if (row := HUMUS_ROWS.get(layer.material, ""))
-    )  # fmt: skip
-    sources = _constants(
-        trade, system, **dict.fromkeys(rows, "rotted matter × this share"),
-        humus_surface_share="against the same dug in", topsoil_density_kg_m3="points in the topsoil",
-    )  # fmt: skip
-    return Card("soil", "What the soil gains", answer, note=note, sources=sources), lines
-
-
-def _plants_card(
-    nitrogen: Nitrogen, told: Renewal, trade: Trade, system: str
-) -> tuple[Card, tuple[str, ...]]:
-    def mass(kg: float) -> str:
-        return units.show_mass(kg, system)
-
-    release = nitrogen.share_of_release
-    held = f"It holds {nitrogen.ratio_now:.0f} parts of carbon to 1 of nitrogen, "
-    held += f"as laid {nitrogen.ratio_laid:.0f}."
-    if nitrogen.ratio_now > trade.constants["nitrogen_release_ratio"].high:
-        answer = Headline("", "Do not feed it, and do not dig it in", ".")
-        note = f"{held} It rots with nitrogen from where it touches the soil, so it feeds no plant yet; king "
-        note += "stropharia and its kin need none added."
-    else:
-        answer = Headline("It has begun to ", "give nitrogen up", " as it rots.")
-        note = held
-    lines = [
-        (
-            "It begins to give nitrogen up when about "
-            f"{_span(words.share(release.low), words.share(release.high))} of it is left."
-        ),
-        (
-            f"Were it dug in today, decay would ask for up to {mass(nitrogen.dug_in_kg)} of nitrogen "
-            f"({_span(mass(nitrogen.taken_up_kg.low), mass(nitrogen.taken_up_kg.high))} by what microbes "
-            "take up). Lying on the ground it takes far less, from a thin zone where the "
-            "two meet: shrubs and trees rooted below do not feel it."
-        ),
-    ]
-    for plant in told.plants:
-        verdict = "does well beside it" if plant.verdict == "suits" else "suffers beside it"
-        lines.append(f"{plant.names[0].capitalize()} {verdict}. {plant.why}")
-    if told.unknown_plants:
-        lines.append(f"Of {words.joined(list(told.unknown_plants))} nothing is known here.")
-    if not told.plants and not told.unknown_plants:
-        lines.append("No plants are told for its garden bed; name them on the plan to read about them here.")
-    feed = _span(*(_figure(v, "kg/m²", system) for v in (told.feed_kg_m2.low, told.feed_kg_m2.high)))
-    ring = _span(*(units.show_length(v, system) for v in (told.ring_m.low, told.ring_m.high)))
-    lines.append(
-        f"Vegetables and flowers of one summer: {feed} of nitrogen beside the bed, not into it; keep {ring} "
-        "round seedlings free of chips."
-    )
-    sources = (
-        *_sources(
-            _of_materials(
-                trade, told.now.layers, "carbon_nitrogen_ratio", "carbon to nitrogen", "the mix of layers"
-            ),
-            system,
-        ),
-        *_constants(
-            trade, system, nitrogen_ratio_goal="nitrogen were it dug in",
-            nitrogen_release_ratio="when nitrogen is given up",
-            nitrogen_need_hardwood="what microbes take up", nitrogen_need_softwood="what microbes take up",
-            nitrogen_need_straw="what microbes take up", nitrogen_feed_kg_m2="feed beside the bed",
-            seedling_ring_m="ring round seedlings",
-        ),
-    )  # fmt: skip
-    return Card("plants", "Nitrogen and the plants there", answer, note=note, sources=sources), tuple(lines)
-
-
 # ---- all of it ------------------------------------------------------------
 
 
 def page_of(
-    told: Renewal, line: Line, garden: Garden, trade: Trade, form: MoveForm, today: date
+    renewal: Renewal, line: Line, garden: Garden, trade: Trade, form: MoveForm, today: date
 ) -> RenewPage:
     """The page of a built bed."""
     system = garden.units.value
-    add, add_lines = _add_card(told, trade, system, today)
-    soil, soil_lines = _soil_card(told.soil, told, trade, system)
-    plants, plant_lines = _plants_card(told.nitrogen, told, trade, system)
+    add, add_lines = _add_card(renewal, trade, system, today)
+    soil, soil_lines = soil_card(renewal.soil, renewal, trade, system)
+    plants, plant_lines = plants_card(renewal.nitrogen, renewal, trade, system)
     move = Card(
         "move", "Move living chips", form.answer or Headline("How much do you take", "", "?"),
-        sources=_constants(
+        sources=constants_of(
             trade, system, living_chips_spread="area that living chips carry",
             living_chips_taken="what to take at most", living_chips_seasons="how often a line is moved on",
         ),
     )  # fmt: skip
     return RenewPage(
-        left=_left_card(told, trade, system), add=add, add_lines=add_lines,
-        add_material=told.top_up.material if told.top_up else "",
-        add_due=told.top_up is not None and told.top_up.week <= today,
-        add_thickness=units.show_length(told.top_up.spread_m, system) if told.top_up else "",
-        anew=_anew_card(told.retire, trade, told, system, today), anew_lines=_anew_lines(told.retire),
+        left=_left_card(renewal, trade, system), add=add, add_lines=add_lines,
+        add_material=renewal.top_up.material if renewal.top_up else "",
+        add_due=renewal.top_up is not None and renewal.top_up.week <= today,
+        add_thickness=units.show_length(renewal.top_up.spread_m, system) if renewal.top_up else "",
+        anew=_anew_card(renewal.retire, trade, renewal, system, today),
+        anew_lines=_anew_lines(renewal.retire),
         move=move, line=_line_words(line, garden, today), soil=soil, soil_lines=soil_lines, plants=plants,
         plant_lines=plant_lines,
     )  # fmt: skip

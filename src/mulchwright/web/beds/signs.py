@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Match
@@ -25,17 +24,16 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.trade import Basis
 from mulchwright.units import US, plain_unit, show_length, show_temperature, show_water_depth
+from mulchwright.web.shared.lookups import bed_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from mulchwright.almanac import MoistureMarks
+    from mulchwright.almanac import MoistureLimits
     from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["CauseWords", "in_units", "strip"]
 
 SHOWN = 4
 """Causes told in full; the rest wait behind a tap."""
@@ -117,14 +115,14 @@ class CauseWords:
 
 def _cause_words(cause: Cause, trade: Trade, system: str, today: date) -> CauseWords:
     row = cause.trouble
-    told = [(reason.points, _reason_words(reason, system, today)) for reason in cause.reasons]
+    lines = [(reason.points, _reason_words(reason, system, today)) for reason in cause.reasons]
     seen = tuple(f"You saw: {_lowered(trade.symptoms[key].sign)}." for key in cause.signs)
     source = "" if row.basis is Basis.PRACTICE else f" ({trade.sources[row.source].title}, {row.place})"
     return CauseWords(
         row.key, row.name, FITS[cause.fit], in_units(row.how, system),
-        (*seen, *(line for points, line in told if points > 0)),
-        tuple(line for points, line in told if points < 0),
-        tuple(line for points, line in told if points == 0),
+        (*seen, *(line for points, line in lines if points > 0)),
+        tuple(line for points, line in lines if points < 0),
+        tuple(line for points, line in lines if points == 0),
         in_units(row.check, system), in_units(row.remedy, system), words.day(cause.look_again_on, today),
         in_units(row.lost, system), in_units(f"What to do: {row.basis.words}{source}.", system),
     )  # fmt: skip
@@ -137,7 +135,7 @@ def _lowered(sign: str) -> str:
 def _history_words(past: BedHistory, system: str, today: date) -> tuple[str, ...]:
     """The past weeks in a few sentences."""
     if not past.days:
-        return ("Nothing is reckoned of its moisture and warmth, so only its recipe and logbook speak.",)
+        return ("Nothing is worked out of its moisture and warmth, so only its recipe and logbook speak.",)
     of = len(past.days)
     counts = {wetness: sum(day.wetness is wetness for day in past.days) for wetness in Wetness}
     parts = [f"{WET_WORDS[w]} on {counts[w]}" for w in Wetness if counts[w]]
@@ -161,7 +159,7 @@ def _history_words(past: BedHistory, system: str, today: date) -> tuple[str, ...
 # ---- the strip ---------------------------------------------------------------
 
 
-def strip(past: BedHistory, marks: MoistureMarks, *, width: float, mark: str, label: str) -> str:
+def strip(past: BedHistory, marks: MoistureLimits, *, width: float, mark: str, label: str) -> str:
     """Three weeks of the bed's moisture as dots between the lines where threads stall and drown; rain."""
     left, right, top, floor, ground = 4.0, width - 104, 10.0, 92.0, 136.0
     low = min([marks.stall, *(day.moisture for day in past.days)]) - 0.03
@@ -244,7 +242,7 @@ def _can_log(request: Request, key: str) -> bool:
     )
 
 
-def _told_in_full(causes: tuple[Cause, ...], asked: list[str]) -> list[int]:
+def _shown_in_full(causes: tuple[Cause, ...], asked: list[str]) -> list[int]:
     """Places of the causes that do not wait behind a tap: those that fit, and the best one of each sign."""
     fitting = [i for i, cause in enumerate(causes) if cause.fit is not Fit.UNLIKELY][:SHOWN]
     best = [next(i for i, cause in enumerate(causes) if sign in cause.signs) for sign in asked]
@@ -257,35 +255,32 @@ def signs_page(request: Request) -> Response:
     state = garden_in_plan_light_if_cached(context.library.state())
     garden, trade, system = state.garden, context.trade, state.garden.units.value
     key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        known = words.joined([p.name for p in garden.patches]) or "none yet"
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden. Its beds: {known}.")
-    today = context.today(garden)
+    patch = bed_of(garden, key)
+    today = state.today
     typed = request.query_params.get("watered", "")
     asked = [sign for sign in request.query_params.getlist("sign") if sign in trade.symptoms]
     strange = len(asked) < len(request.query_params.getlist("sign"))
     watered, fault = _ago(typed)
-    progress = context.progress(context.library.state())
+    progress = context.progress(state)
     shown = progress.shown
-    told = next((p for p in shown.patches if p.patch.key == key), None) if shown else None
-    if told is not None and told.patch.built_on != patch.built_on:
-        told = None
+    bed_outlook = next((p for p in shown.patches if p.patch.key == key), None) if shown else None
+    if bed_outlook is not None and bed_outlook.patch.built_on != patch.built_on:
+        bed_outlook = None
     past = bed_history(
-        told or patch, garden, trade, today=today, series=state.series, watered_days_ago=watered
+        bed_outlook or patch, garden, trade, today=today, series=state.series, watered_days_ago=watered
     )
     causes = diagnose(
-        told or patch, garden, trade, asked, today=today, series=state.series, watered_days_ago=watered
+        bed_outlook or patch, garden, trade, asked, today=today, series=state.series, watered_days_ago=watered
     )
     lines = [_cause_words(cause, trade, system, today) for cause in causes]
-    plain = [lines[i] for i in _told_in_full(causes, asked)]
+    plain = [lines[i] for i in _shown_in_full(causes, asked)]
     drawings: tuple[str, ...] = ()
     stranger = stranger_warning(patch, trade, asked)
     history = _history_words(past, system, today)
-    if told is not None and past.days:
+    if bed_outlook is not None and past.days:
         drawings = tuple(
             f'<div class="{size}-drawing">'
-            + strip(past, told.moisture_marks, width=width, mark=f"past-{size}", label=history[0])
+            + strip(past, bed_outlook.moisture_limits, width=width, mark=f"past-{size}", label=history[0])
             + "</div>"
             for size, width in (("wide", 620.0), ("narrow", 300.0))
         )
@@ -310,5 +305,5 @@ def signs_page(request: Request) -> Response:
         table=_history_table(past, system, today) if past.days else None,
         built=patch.stage is not Stage.PLANNED, can_log=_can_log(request, key), mark=uuid4().hex,
         iso=today.isoformat(),
-        waiting=progress.under_way and told is None, share=progress.share, back=request.url.path,
+        waiting=progress.under_way and bed_outlook is None, share=progress.share, back=request.url.path,
     )  # fmt: skip

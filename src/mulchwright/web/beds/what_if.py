@@ -28,7 +28,7 @@ from mulchwright.web.shared.requests import posted_form, texts_of
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """A what-if as asked: the form with what was typed, and the comparison if it could be reckoned."""
+    """A what-if as asked: the form with what was typed, and the comparison if it could be worked out."""
 
     form: whatif.Form
     comparison: Comparison | None
@@ -36,8 +36,8 @@ class Tried:
 
 
 def _try(context: AppContext, state: BookState, patch: Patch, typed: dict[str, str]) -> Tried:
-    """Read the form and reckon; faults end up in the form's messages."""
-    system, today = state.garden.units.value, context.today(state.garden)
+    """Read the form and work out; faults end up in the form's messages."""
+    system, today = state.garden.units.value, state.today
     changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     comparison = None
     if changed is not None:
@@ -71,7 +71,7 @@ def what_if_comparison(request: Request) -> Response:
     context, state, patch = opened_bed(request)
     tried = _try(context, state, patch, texts_of(request.query_params.items()))
     html = context.render("beds/comparison.html", comparison=tried.comparison) if tried.comparison else ""
-    summary = tried.comparison.summary if tried.comparison else "Some of it cannot be reckoned as typed."
+    summary = tried.comparison.summary if tried.comparison else "Some of it cannot be worked out as typed."
     return JSONResponse({"html": html, "errors": tried.form.errors, "summary": summary})
 
 
@@ -84,7 +84,7 @@ def keep(request: Request, typed: dict[str, str]) -> Response:
             f"“{patch.name}” is built, so its recipe is a record of what was laid and stays as it is. "
             "Save the change as a new plan instead."
         )
-    system, today = state.garden.units.value, context.today(state.garden)
+    system, today = state.garden.units.value, state.today
     # The form was filled from the bed as it stood then; what it leaves out stays as it is now.
     changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     if changed is None:
@@ -119,7 +119,7 @@ def _what_if_again(
 def plan(request: Request, typed: dict[str, str]) -> Response:
     """Save a what-if as a new planned bed beside the one it came from."""
     context, state, patch = opened_bed(request)
-    system, today = state.garden.units.value, context.today(state.garden)
+    system, today = state.garden.units.value, state.today
     changed, errors = whatif.read_form(patch, typed, context.trade, system, today=today)
     name = typed.get("new_name", "").strip()
     if not name:

@@ -21,10 +21,11 @@ from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.trade import Trade
-from mulchwright.units import show_mass, show_volume
+from mulchwright.units import in_units, show_mass, show_volume
 from mulchwright.web.forms.fields import read_day
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.views import wording as words
@@ -33,7 +34,7 @@ from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS, step_words
-from mulchwright.web.views.stores_wording import CautionWords, caution_words, in_units
+from mulchwright.web.views.stores_wording import CautionWords, caution_words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
@@ -50,17 +51,8 @@ WEEKS = 40
 NARROWEST, WIDEST = 240, 1400
 
 
-def bed_of(request: Request, garden: Garden) -> Patch:
-    """The bed that the address names; 404 where there is none."""
-    key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
-    return patch
-
-
 def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
-    garden, trade, today = state.garden, context.trade, context.today(state.garden)
+    garden, trade, today = state.garden, context.trade, state.today
     bare = replace(patch, built_on=None)
     key = fingerprint_of(
         "build weeks", climate_fingerprint(state), bare, garden.patch(patch.key).light_share, today
@@ -76,7 +68,7 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
-def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
+def curve_table(build_weeks: WhenToBuild, today: date, system: str) -> Table:
     """The curve as figures."""
     rows = tuple(
         (
@@ -87,7 +79,7 @@ def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
             _quantiles(week.first_year_kg, system),
             show_volume(week.first_year_litres.p50, system),
         )
-        for week in told.weeks
+        for week in build_weeks.weeks
     )
     return Table(
         "Build weeks, each run through the same weathers with the same luck",
@@ -97,8 +89,8 @@ def curve_table(told: WhenToBuild, today: date, system: str) -> Table:
     )  # fmt: skip
 
 
-def _quantiles(told: Quantiles, system: str) -> str:
-    low, mean, high = (_mass(kg, system) for kg in (told.p10, told.mean, told.p90))
+def _quantiles(quantiles: Quantiles, system: str) -> str:
+    low, mean, high = (_mass(kg, system) for kg in (quantiles.p10, quantiles.mean, quantiles.p90))
     return f"{mean} ({low} to {high})"
 
 
@@ -106,10 +98,10 @@ def _mass(kg: float, system: str) -> str:
     return show_mass(kg, system) if kg >= 0.0005 else "nothing"
 
 
-def window_lines(told: WhenToBuild, today: date, system: str) -> tuple[Headline, ...]:
+def window_lines(build_weeks: WhenToBuild, today: date, system: str) -> tuple[Headline, ...]:
     """The spring and autumn windows in words."""
     lines = []
-    for window in told.windows:
+    for window in build_weeks.windows:
         best = window.best
         season = window.season.capitalize()
         if best.first_year_kg.mean <= 0:
@@ -131,7 +123,7 @@ def chart(request: Request) -> Response:
     """The curve's spec for a width and a color scheme."""
     context = context_of(request)
     state = context.library.state()
-    patch = bed_of(request, state.garden)
+    patch = bed_in_address(request, state.garden)
     scheme = request.query_params.get("scheme", "light")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
     if scheme not in SCHEMES:
@@ -139,10 +131,10 @@ def chart(request: Request) -> Response:
     job = _job(context, state, patch) if patch.stage is Stage.PLANNED else None
     if job is None or not isinstance(job.result, WhenToBuild):
         raise HTTPException(404, "There is no curve for this bed yet.")
-    told = job.result
+    build_weeks = job.result
     return JSONResponse(
         build_week_chart(
-            week_frame(told, width, scheme, context.today(state.garden)), told, state.garden.units.value
+            week_frame(build_weeks, width, scheme, state.today), build_weeks, state.garden.units.value
         )
     )
 
@@ -171,7 +163,7 @@ def _step(step: Step, trade: Trade, system: str, today: date) -> StepWords:
 def _schedule(
     context: AppContext, state: BookState, patch: Patch, on: date
 ) -> tuple[PatchSchedule | None, str]:
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     try:
         return (
             schedule_of(garden, context.trade, patch.key, today=today, build_on=on, series=state.series),
@@ -202,8 +194,8 @@ def page(request: Request) -> Response:
 def _page(
     request: Request, context: AppContext, state: BookState, typed: str, *, status: int = 200, clash: str = ""
 ) -> Response:
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
-    patch = bed_of(request, garden)
+    garden, today, system = state.garden, state.today, state.garden.units.value
+    patch = bed_in_address(request, garden)
     on, fault = _asked_day(typed, patch, today)
     values: dict[str, Any] = {
         "bed": patch, "section": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
@@ -220,16 +212,18 @@ def _page(
         elif job.trouble:
             values["trouble"] = in_units(job.trouble, system)
         else:
-            told = cast("WhenToBuild", job.result)
-            best = told.best
+            build_weeks = cast("WhenToBuild", job.result)
+            best = build_weeks.best
             values |= {
                 "answer": Headline(
                     "Built ", words.day(best.built_on, today),
                     f" it does best: {show_mass(best.first_year_kg.mean, system)} on average in 12 months."
                 ) if best.first_year_kg.mean > 0
-                else Headline("None of the ", f"{len(told.weeks)} weeks", " ahead brings a crop in a year."),
-                "windows": window_lines(told, today, system),
-                "curve": curve_table(told, today, system),
+                else Headline(
+                    "None of the ", f"{len(build_weeks.weeks)} weeks", " ahead brings a crop in a year."
+                ),
+                "windows": window_lines(build_weeks, today, system),
+                "curve": curve_table(build_weeks, today, system),
             }  # fmt: skip
             if on is None and not typed:
                 on = best.built_on
@@ -242,7 +236,7 @@ def _page(
 
 
 def _schedule_values(context: AppContext, state: BookState, patch: Patch, on: date) -> dict[str, Any]:
-    today, system, trade = context.today(state.garden), state.garden.units.value, context.trade
+    today, system, trade = state.today, state.garden.units.value, context.trade
     found, trouble = _schedule(context, state, patch, on)
     if found is None:
         return {"schedule_trouble": trouble}
@@ -282,7 +276,7 @@ def choose(request: Request, typed: Mapping[str, str]) -> Response:
     """Make the chosen day the bed's build day."""
     context = context_of(request)
     state = context.library.state()
-    patch, today = bed_of(request, state.garden), context.today(state.garden)
+    patch, today = bed_in_address(request, state.garden), state.today
     on, fault = _asked_day(typed.get("on", ""), patch, today)
     if fault or on is None:
         return _page(request, context, state, typed.get("on", "") or "no day", status=422)

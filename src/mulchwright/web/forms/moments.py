@@ -6,8 +6,6 @@ from datetime import UTC, datetime, timedelta
 
 from mulchwright.errors import InputError
 
-__all__ = ["read_moment"]
-
 
 def read_moment(text: str, name: str, now: datetime, *, after: datetime | None = None) -> datetime:
     """A typed local time; nothing typed is now. Refused: to come, before `after`, or more than a year ago."""

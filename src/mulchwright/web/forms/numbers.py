@@ -10,8 +10,6 @@ from starlette.exceptions import HTTPException
 from mulchwright.errors import InputError
 from mulchwright.services.numbers import MOST_DIGITS, whole_number
 
-__all__ = ["chart_width", "revision_of"]
-
 
 def revision_of(typed: Mapping[str, str], name: str = "revision") -> int | None:
     """The revision of the book that a form was filled from; None where the form carries none.

@@ -26,7 +26,7 @@ from mulchwright.units import parse_length
 from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import posted_form
+from mulchwright.web.shared.requests import posted_form, wants_json
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
@@ -34,8 +34,6 @@ if TYPE_CHECKING:
     from mulchwright.web.shared.context import AppContext
 
     PageOf = Callable[..., Response]
-
-__all__ = ["backdrop_data", "backdrop_form", "place", "take_in"]
 
 WIDE_M = 20.0
 """How wide a picture is taken to be until it is scaled; estimate, only to have something on the screen."""
@@ -60,10 +58,6 @@ def take_in(page: PageOf) -> Callable[[Request], Awaitable[Response]]:
 def place(page: PageOf) -> Callable[[Request], Awaitable[Response]]:
     """A handler that lays the picture under the plan; `page` shows the plan again with what is wrong."""
     return posted_form(lambda request, typed: _place(request, typed, page))
-
-
-def _wants_json(request: Request) -> bool:
-    return "application/json" in request.headers.get("accept", "")
 
 
 def backdrop_data(backdrop: Backdrop | None, revision: int) -> dict[str, Any] | None:
@@ -150,7 +144,7 @@ def _take_in(request: Request, data: bytes, name: str, page: PageOf) -> Response
             )
     except InputError as error:
         return _faulty(request, page, {"image": str(error)}, {})
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"taken": True})
     return RedirectResponse("/ground#backdrop", 303)
 
@@ -164,7 +158,7 @@ def _plain_name(name: str) -> str:
 def _faulty(
     request: Request, page: PageOf, errors: dict[str, str], typed: dict[str, str], status: int = 422
 ) -> Response:
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"message": next(iter(errors.values())), "errors": errors}, status)
     return page(request, status=status, backdrop_errors=errors, backdrop_typed=typed)
 
@@ -240,7 +234,7 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
             "still stands in the fields. Save once more to put it in place."
         )
         return _faulty(request, page, {"form": words}, typed, 409)
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"saved": True})
     return RedirectResponse("/ground#backdrop", 303)
 
@@ -249,7 +243,7 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
 def remove(request: Request, _typed: dict[str, str]) -> Response:
     with open_book(context_of(request).library.path) as book:
         book.remove_backdrop()
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"removed": True})
     return RedirectResponse("/ground", 303)
 

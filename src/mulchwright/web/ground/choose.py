@@ -41,8 +41,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["ChoiceCard"]
-
 PATIENCE_S = 0.35
 USUAL_AREA_M2 = 4.0
 USUAL_SHADE = 50.0
@@ -89,9 +87,9 @@ def _spots_on_plan(garden: Garden) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tuple[Asked, dict[str, str]]:
+def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tuple[Asked, dict[str, str]]:
     errors: dict[str, str] = {}
-    today, system = context.today(garden), garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     on_plan = _spots_on_plan(garden)
     spot = query.get("spot") or (on_plan[0][0] if on_plan else TYPED)
     outline: Outline = ()
@@ -132,7 +130,7 @@ def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tupl
 
 def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
     garden, series, trade = state.garden, state.series, context.trade
-    today = context.today(garden)
+    today = state.today
     cache = light_cache()
     ground: object = cache.key(garden, series) if asked.outline else (asked.area_m2, asked.shade)
     key = fingerprint_of("choices", ground, asked.outline, climate_fingerprint(state), asked.built_on, today)
@@ -177,8 +175,8 @@ def _woods(species: Species, choice: Choice, trade: Trade) -> str:
         return _sentence(species.good_on)
     best = [wood.names[0] for wood in trade.woods.values() if getattr(wood, rating) == "best"]
     never = [wood.names[0] for wood in trade.woods.values() if getattr(wood, rating) == "avoid"]
-    told = f"best {words.joined(best[:5], 'or')}" if best else _sentence(species.good_on)
-    return f"{told}; not {words.joined(never[:3], 'or')}" if never else told
+    woods = f"best {words.joined(best[:5], 'or')}" if best else _sentence(species.good_on)
+    return f"{woods}; not {words.joined(never[:3], 'or')}" if never else woods
 
 
 def _sentence(text: str) -> str:
@@ -210,22 +208,22 @@ def choice_card(
     span : the days on the calendar under the dots, one for all cards so that they compare.
     """
     system = garden.units.value
-    told, species = choice.outlook, choice.species
+    bed_outlook, species = choice.outlook, choice.species
     area = asked.area_m2
 
     def mass(kg_m2: float) -> str:
         return show_mass(kg_m2 * area, system)
 
-    first, second = told.picked_first_year_kg, told.picked_second_year_kg
-    dots = answers.dots(told)
+    first, second = bed_outlook.picked_first_year_kg, bed_outlook.picked_second_year_kg
+    dots = answers.dots(bed_outlook)
     start, last = span
-    picking = answers.picking(told, today)
+    picking = answers.picking(bed_outlook, today)
     facts = [
         ("First year", f"{mass(first.p50)} (8 of 10: {mass(first.p10)} to {mass(first.p90)})"),
         ("Second year", "not told" if second is None else
          f"{mass(second.p50)} (8 of 10: {mass(second.p10)} to {mass(second.p90)})"),
-        ("Nothing in the first year", words.chance(told.none_in_first_year)),
-        ("Water in the first year", show_volume(told.watered_first_year_litres.p50 * area, system)),
+        ("Nothing in the first year", words.chance(bed_outlook.none_in_first_year)),
+        ("Water in the first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
         ("Patience", f"ripe about {species.ripening_days.likely / 7:.0f} weeks after spawning, when warm"),
         ("Skill", _SKILL[max(species.beginner_score, choice.template.skill)]),
         ("Look-alikes", _likeness(species, trade)),
@@ -241,7 +239,7 @@ def choice_card(
         dot_strip(
             DotPlot(dots, today, start, last), width=NARROW, mark=f"c-{choice.template.key}-{species.key}",
             label=f"{heading}, {choice.template.name}: first picking {picking} "
-            f"{answers.picking_note(told, today)}",
+            f"{answers.picking_note(bed_outlook, today)}",
         ),
         tuple(facts),
         choice.reason if asked.beginner else _danger(species, trade),
@@ -255,11 +253,11 @@ def page(request: Request) -> Response:
     """Species and recipes side by side."""
     context = context_of(request)
     state = context.library.state()
-    garden, system, today = state.garden, state.garden.units.value, context.today(state.garden)
+    garden, system, today = state.garden, state.garden.units.value, state.today
     query = dict(request.query_params.items())
     if "built_on" in query and "beginner" not in query and "asked" in query:
         query["beginner"] = "no"  # a form that was sent without its check box
-    asked, errors = _read(query, context, garden)
+    asked, errors = _read(query, context, state)
     if asked.outline:
         asked = replace(asked, area_m2=polygon_area_m2(asked.outline))
     on_plan = _spots_on_plan(garden)
@@ -314,7 +312,7 @@ def plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     """Make a planned bed of a choice, in one transaction."""
     context = context_of(request)
     state = context.library.state()
-    asked, errors = _read(typed, context, state.garden)
+    asked, errors = _read(typed, context, state)
     if errors:
         raise InputError(next(iter(errors.values())))
     kind = kinds_of(context.trade).get(typed.get("kind", ""))

@@ -1,8 +1,4 @@
-"""The room behind the door Ground: the plan on the screen, its objects as forms, and every act saved at once.
-
-Two ways lead to the same acts: the drawing sends them as JSON, a form as a form. Each is one transaction of
-the book. `plan_acts` decides what would overwrite another window's work; nothing of that is written.
-"""
+"""The plan's page: the drawing, the list of its objects, and a form for each of them."""
 
 from __future__ import annotations
 
@@ -11,47 +7,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from mulchwright.almanac.choosing import recipe_of
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
-from mulchwright.errors import BookError, InputError
+from mulchwright.errors import InputError
 from mulchwright.garden import (
     Bed,
     Crown,
     Garden,
     Patch,
-    Path,
     Stage,
     Tap,
-    Wall,
-    Zone,
-    ZoneKind,
 )
 from mulchwright.garden.plan_kinds import KINDS, Kind, PlanNoun
-from mulchwright.services.numbers import whole_number
-from mulchwright.services.writes import change_garden
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.ground import plan_forms
-from mulchwright.web.ground.backdrop import backdrop_data, backdrop_form, backdrop_of
-from mulchwright.web.ground.plan_acts import Act, Clash, apply, of_wire, read_acts, wire
+from mulchwright.web.ground.acts import Clashed, answer_with_plan, clash_words, save_acts, version_words
+from mulchwright.web.ground.backdrop import backdrop_form, backdrop_of
+from mulchwright.web.ground.plan import starter
+from mulchwright.web.ground.plan_acts import Act, apply, of_wire, wire
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import posted_form
-from mulchwright.web.views.plan_drawing import plan_drawing, things
+from mulchwright.web.shared.requests import page_or_form, posted_form, wants_json
+from mulchwright.web.views.plan_drawing import plan_drawing
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
-    from mulchwright.trade import Trade
     from mulchwright.web.shared.context import AppContext
-
-
-LARGEST_ACTS = 4_000_000
-FIRST_SPECIES = "king-stropharia"
-_SQUARE = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
 
 
 def _kind(request: Request) -> Kind:
@@ -72,61 +56,6 @@ def _opened(request: Request) -> tuple[AppContext, BookState, Kind, PlanNoun]:
             f"This garden has no {kind.name.lower()} “{key[:80]}”; another window may have removed it.",
         )
     return context, state, kind, noun
-
-
-# ---- the plan as the browser gets it ------------------------------------------
-
-
-def starter(kind: Kind, garden: Garden, trade: Trade) -> PlanNoun:
-    """What a new object is until the grower says more. Sizes are usual ones (estimates, no source)."""
-    key, name = kind.key, kind.name
-    match key:
-        case "bed":
-            return Bed(key, name, outline=_SQUARE)
-        case "patch":
-            return _starter_patch(garden, trade)
-        case "crown":
-            return Crown(key, name, (0.0, 0.0), 1.5, 4.0, 1.0)
-        case "wall":
-            return Wall(key, name, _SQUARE, 2.0)
-        case "path":
-            return Path(key, name, _SQUARE)
-        case "tap":
-            return Tap(key, name, (0.0, 0.0), litres_per_minute=garden.hose_litres_per_minute)
-        case _:
-            return Zone(key, name, ZoneKind.SEEN_FROM_STREET, _SQUARE)
-
-
-def _starter_patch(garden: Garden, trade: Trade) -> Patch:
-    """A planned mushroom bed: laid like the grower's latest one, or by the simplest recipe there is."""
-    latest = next(reversed(garden.patches), None)
-    if latest is not None:
-        return replace(
-            latest, key="patch", name="Mushroom bed", outline=_SQUARE, area_m2=1.0, bed=None,
-            stage=Stage.PLANNED, built_on=None,
-        )  # fmt: skip
-    template = min(
-        (row for row in trade.recipes.values() if FIRST_SPECIES in row.species),
-        key=lambda row: (row.skill, len(row.layers)),
-    )
-    return Patch("patch", "Mushroom bed", FIRST_SPECIES, recipe_of(template), 1.0, outline=_SQUARE)
-
-
-def plan_data(context: AppContext) -> dict[str, Any]:
-    """All that the drawing needs, of one revision of the book."""
-    state, trade = context.library.state(), context.trade
-    garden = state.garden
-    backdrop, revision = backdrop_of(context)
-    return {
-        "revision": state.revision,
-        "units": garden.units.value,
-        "north_deg": garden.place.north_deg,
-        "objects": [wire(kind, noun) for kind, noun in things(garden)],
-        "starters": {key: wire(kind, starter(kind, garden, trade)) for key, kind in KINDS.items()},
-        "kinds": {key: {"name": kind.name, "shape": kind.shape} for key, kind in KINDS.items()},
-        "logged": sorted({entry.patch for entry in garden.log}),
-        "backdrop": backdrop_data(backdrop, revision),
-    }
 
 
 def _list(garden: Garden) -> list[dict[str, Any]]:
@@ -173,131 +102,13 @@ def show(
     return context.page(request, "ground/ground.html", state, status=status, **(values | more))
 
 
-def plan_json(request: Request) -> Response:
-    """The plan for the drawing."""
-    context = context_of(request)
-    return JSONResponse(plan_data(context))
-
-
-# ---- acts -----------------------------------------------------------------------
-
-
-class _Clashed(Exception):
-    """Other windows changed the same objects; nothing was written."""
-
-    def __init__(self, clashes: tuple[Clash, ...]) -> None:
-        super().__init__("clash")
-        self.clashes = clashes
-
-
-def _save(context: AppContext, todo: tuple[Act, ...]) -> None:
-    """Write the acts as one transaction, all or none."""
-
-    def change(garden: Garden) -> Garden:
-        changed, clashes = apply(garden, todo)
-        if clashes:
-            raise _Clashed(clashes)
-        return changed
-
-    change_garden(context.library.path, change)
-
-
-async def acts(request: Request) -> Response:
-    """What was done on the drawing, as JSON."""
-    body = bytearray()
-    async for chunk in request.stream():
-        body += chunk
-        if len(body) > LARGEST_ACTS:
-            return JSONResponse({"message": "That is more than a plan can take at once."}, 413)
-    return await run_in_threadpool(_acts, request, bytes(body))
-
-
-def _acts(request: Request, body: bytes) -> Response:
-    context = context_of(request)
-    try:
-        data = json.loads(body)
-        sent = data["acts"]
-        revision = whole_number(str(data["revision"]))
-        if revision is None:
-            raise ValueError("no revision")
-    except (ValueError, KeyError, TypeError, RecursionError):
-        return JSONResponse({"message": "What the window sent is not understood; load the page again."}, 400)
-    return _answer(context, lambda: read_acts(sent), revision)
-
-
-def _answer(context: AppContext, todo: Any, revision: int) -> Response:
-    """Save the acts and tell the window what the plan is now."""
-    try:
-        known = context.library.state().revision
-        _save(context, todo())
-    except InputError as error:
-        return JSONResponse({"message": str(error), "field": error.field}, 422)
-    except _Clashed as clashed:
-        state = context.library.state()
-        system = state.garden.units.value
-        return JSONResponse(
-            {
-                "message": clash_words(clashed.clashes),
-                "clashes": [
-                    {
-                        "kind": clash.act.kind.key, "key": clash.act.key, "name": clash.name,
-                        "theirs": version_words(clash.act.kind, clash.theirs, system),
-                        "mine": version_words(clash.act.kind, clash.act.after, system),
-                    }
-                    for clash in clashed.clashes
-                ],
-                "plan": plan_data(context),
-            },
-            409,
-        )  # fmt: skip
-    except BookError as error:
-        return JSONResponse({"message": str(error)}, 503)
-    merged = known != revision
-    return JSONResponse({"plan": plan_data(context), "merged": merged})
-
-
-def clash_words(clashes: tuple[Clash, ...]) -> str:
-    """What happened, in words: which objects another window changed too."""
-    names = [f"“{clash.name}”" for clash in clashes[:3]]
-    told = names[0] if len(clashes) == 1 else f"{', '.join(names)}{' and more' if len(clashes) > 3 else ''}"
-    were = "was" if len(clashes) == 1 else "were"
-    return (
-        f"{told} {were} changed in another window since you saw the plan. Yours is not saved yet, and "
-        "nothing was overwritten."
-    )
-
-
-def version_words(kind: Kind, noun: PlanNoun | None, system: str) -> str:
-    """One version of an object in a few words, so that two can be told apart."""
-    if noun is None:
-        return "removed"
-    corners = len(getattr(noun, "outline", ()))
-    words = f"“{noun.name}”, {plan_forms.size(kind, noun, system)}"
-    return f"{words}, {corners} corners" if corners else words
-
-
 # ---- forms ----------------------------------------------------------------------
 
 
-def _typed(items: Any) -> dict[str, str]:
-    return {key: value for key, value in items if isinstance(value, str)}
-
-
-async def _form(request: Request) -> dict[str, str]:
-    async with request.form(max_files=0, max_fields=1200) as form:
-        return _typed(form.multi_items())
-
-
-def _wants_json(request: Request) -> bool:
-    return "application/json" in request.headers.get("accept", "")
-
-
-async def thing(request: Request) -> Response:
+@page_or_form
+def thing(request: Request, typed: dict[str, str] | None) -> Response:
     """One object's form; as a fragment for the sheet beside the drawing with `?part=form`."""
-    if request.method == "POST":
-        typed = await _form(request)
-        return await run_in_threadpool(_keep, request, typed)
-    return await run_in_threadpool(_show, request)
+    return _show(request) if typed is None else _keep(request, typed)
 
 
 def _shown(context: AppContext, state: BookState, kind: Kind, noun: PlanNoun) -> dict[str, Any]:
@@ -357,24 +168,24 @@ def _keep(request: Request, typed: dict[str, str]) -> Response:
     # Sent once more after it was told that the object was removed: it is to be put back.
     again = gone is not None and not typed.get("before")
     todo = (Act(kind, noun.key, None if again else before, after),)
-    if _wants_json(request):
-        return _answer(context, lambda: todo, _revision(typed, state))
+    if wants_json(request):
+        return answer_with_plan(context, lambda: todo, _revision(typed, state))
     try:
-        _save(context, todo)
+        save_acts(context, todo)
     except InputError as error:
         return _again(request, context, state, kind, before, typed, {"form": str(error)})
-    except _Clashed as clashed:
+    except Clashed as clashed:
         # The grower sees both; sending the form once more lays theirs over what the book has now.
         state = context.library.state()
         system = state.garden.units.value
         clash = clashed.clashes[0]
-        told = {
+        fields = {
             "message": clash_words(clashed.clashes),
             "theirs": version_words(kind, clash.theirs, system),
             "mine": version_words(kind, after, system),
         }
         form = plan_forms.form_of(kind, noun, state.garden, context.trade, typed=typed)
-        more = _shown(context, state, kind, noun) | {"clash": told}
+        more = _shown(context, state, kind, noun) | {"clash": fields}
         if gone is not None:
             more |= {"before": "", "removed": json.dumps(wire(kind, noun))}
         return show(request, status=409, form=form, **more)
@@ -391,7 +202,7 @@ def _again(
     typed: dict[str, str], errors: dict[str, str], *, new: bool = False,
 ) -> Response:  # fmt: skip
     """The form once more with everything that was typed and a message beside each faulty field."""
-    if _wants_json(request):
+    if wants_json(request):
         return JSONResponse({"message": next(iter(errors.values())), "errors": errors}, 422)
     form = plan_forms.form_of(kind, noun, state.garden, context.trade, typed=typed, errors=errors, new=new)
     more = {} if new else _shown(context, state, kind, noun)
@@ -407,13 +218,9 @@ def _free(kind: Kind, garden: Garden, name: str) -> tuple[str, str]:
     return next(each for each in (stem, *(f"{stem}-{n}" for n in range(2, 10_000))) if each not in keys), free
 
 
-async def new_thing(request: Request) -> Response:
+@page_or_form
+def new_thing(request: Request, typed: dict[str, str] | None) -> Response:
     """A form for an object that is not there yet."""
-    typed = await _form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_new, request, typed)
-
-
-def _new(request: Request, typed: dict[str, str] | None) -> Response:
     context, kind = context_of(request), _kind(request)
     state = context.library.state()
     key, name = _free(kind, state.garden, kind.name)
@@ -429,7 +236,7 @@ def _new(request: Request, typed: dict[str, str] | None) -> Response:
     if after is not None:
         after = replace(after, key=_free(kind, state.garden, after.name)[0])
         try:
-            _save(context, (Act(kind, after.key, None, after),))
+            save_acts(context, (Act(kind, after.key, None, after),))
         except InputError as error:
             after, errors = None, {"form": str(error)}
     if after is None:
@@ -453,8 +260,8 @@ def add_things(request: Request, kind: Kind, shapes: Sequence[tuple[str, dict[st
         todo.append(Act(kind, key, None, after))
         garden, _ = apply(garden, todo[-1:])
     try:
-        _save(context, tuple(todo))
-    except _Clashed as clashed:
+        save_acts(context, tuple(todo))
+    except Clashed as clashed:
         raise InputError(clash_words(clashed.clashes)) from None
     return f"/ground/{kind.key}/{todo[-1].key}"
 
@@ -466,7 +273,7 @@ def copy(request: Request) -> Response:
     after: PlanNoun = replace(noun, key=key, name=name)
     if isinstance(after, Patch):
         after = replace(after, stage=Stage.PLANNED, built_on=None)
-    _save(context, (Act(kind, key, None, shifted(after, 0.5, -0.5)),))
+    save_acts(context, (Act(kind, key, None, shifted(after, 0.5, -0.5)),))
     return RedirectResponse(f"/ground/{kind.key}/{key}", 303)
 
 
@@ -479,16 +286,16 @@ def shifted(noun: PlanNoun, right_m: float, up_m: float) -> PlanNoun:
     return replace(noun, outline=tuple((x + right_m, y + up_m) for x, y in noun.outline))
 
 
-async def remove(request: Request) -> Response:
+@posted_form
+def remove(request: Request, typed: dict[str, str]) -> Response:
     """Take an object out of the garden."""
-    typed = await _form(request)
-    return await run_in_threadpool(_take, request, typed, whole=True)
+    return _take(request, typed, whole=True)
 
 
-async def take_off(request: Request) -> Response:
+@posted_form
+def take_off(request: Request, typed: dict[str, str]) -> Response:
     """Take a bed's outline off the plan; the bed stays in the garden."""
-    typed = await _form(request)
-    return await run_in_threadpool(_take, request, typed, whole=False)
+    return _take(request, typed, whole=False)
 
 
 def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
@@ -501,11 +308,11 @@ def _take(request: Request, typed: dict[str, str], *, whole: bool) -> Response:
     else:
         raise HTTPException(404, "Only a bed can stay in the garden without a place on the plan.")
     try:
-        _save(context, (Act(kind, noun.key, before, after),))
+        save_acts(context, (Act(kind, noun.key, before, after),))
     except InputError as error:
         form = plan_forms.form_of(kind, noun, state.garden, context.trade, errors={"form": str(error)})
         return show(request, status=422, form=form, **_shown(context, state, kind, noun))
-    except _Clashed as clashed:
+    except Clashed as clashed:
         form = plan_forms.form_of(
             kind, noun, state.garden, context.trade,
             errors={"form": clash_words(clashed.clashes) + " Look at it once more before you remove it."},

@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -23,13 +22,12 @@ from mulchwright.services.light import mean_light, takes_light_from_plan
 from mulchwright.trade import Trade
 from mulchwright.units import US, show_length
 from mulchwright.web.forms.coordinates import parse_coordinate
+from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.findings import FindingWords, finding_words
 
 if TYPE_CHECKING:
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["BedGround", "bed_ground"]
 
 ON_TOP = frozenset({"chips", "straw", "fines"})
 
@@ -60,16 +58,6 @@ def bed_ground(garden: Garden, patch: Patch, trade: Trade) -> BedGround | None:
     return BedGround(light, found)
 
 
-async def look(request: Request) -> Response:
-    """The look rules as a form, with the beds that break them."""
-    if request.method != "POST":
-        return await run_in_threadpool(_look, request, None, ())
-    async with request.form(max_files=0, max_fields=60) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-        skins = tuple(value for value in form.getlist("skin") if isinstance(value, str))
-    return await run_in_threadpool(_look, request, typed, skins)
-
-
 def _read(
     typed: Mapping[str, str], skins: tuple[str, ...], trade: Trade, system: str
 ) -> tuple[LookRules | None, dict[str, str]]:
@@ -97,7 +85,10 @@ def _read(
         return None, {field: message}
 
 
-def _look(request: Request, typed: dict[str, str] | None, skins: tuple[str, ...]) -> Response:
+@page_or_form
+def look(request: Request, typed: dict[str, str] | None) -> Response:
+    """The look rules as a form, with the beds that break them."""
+    skins = tuple((typed or {}).get("skin", "").split())
     context = cast("AppContext", request.app.state.context)
     state = context.library.state()
     garden, trade = state.garden, context.trade

@@ -192,7 +192,7 @@ def _entries(kind: Kind, noun: PlanNoun, garden: Garden, trade: Trade) -> tuple[
                 entries.append(
                     _Entry("area_m2", "Area", lambda v: show_area(v, system),
                            lambda typed: parse_area(typed, system, field="area_m2"),
-                           help="until it has corners; then it is reckoned from them")
+                           help="until it has corners; then it is worked out from them")
                 )  # fmt: skip
         case "crown":
             entries += [

@@ -62,17 +62,17 @@ class Rect:
         )
 
     @property
-    def told(self) -> str:
+    def field_text(self) -> str:
         """The rectangle as one parameter of an address."""
         return ";".join(
             f"{v:.4f}".rstrip("0").rstrip(".") for v in (self.x, self.y, self.width, self.length, self.turn)
         )
 
     @classmethod
-    def read(cls, told: str) -> Rect:
+    def read(cls, text: str) -> Rect:
         """The rectangle from such a parameter; `InputError` for anything else."""
         try:
-            figures = [float(part) for part in told.split(";", 5)]
+            figures = [float(part) for part in text.split(";", 5)]
         except ValueError:
             figures = []
         if len(figures) != 5:
@@ -135,5 +135,5 @@ class Asked:
         }  # fmt: skip
         if self.fire:
             fields["fire"] = "yes"
-        fields |= {f"s{n}": rect.told for n, rect in enumerate(self.spots, start=1)}
+        fields |= {f"s{n}": rect.field_text for n, rect in enumerate(self.spots, start=1)}
         return f"{path}?{urlencode(fields | changed)}"

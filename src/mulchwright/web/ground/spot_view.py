@@ -101,12 +101,12 @@ def legend_of(sites: SiteMap, show: str, system: str) -> Legend:
     low, top = span_of(sites, show)
     mass = show == "picks"
 
-    def told(value: float) -> str:
+    def shown(value: float) -> str:
         return per_area(value, system, mass=mass).split(" per ")[0].split("/")[0]
 
     return Legend(
         f"{SHOWS[show]} per {'10 ft²' if system == US else 'm²'}",
-        ((0.0, told(low)), (0.5, told((low + top) / 2)), (1.0, told(top))),
+        ((0.0, shown(low)), (0.5, shown((low + top) / 2)), (1.0, shown(top))),
     )
 
 
@@ -158,19 +158,19 @@ def sites_table(sites: Sites, system: str, today: date) -> Table:
     """What each class of light brings, dark to light, and how much of the ground it is."""
     cell = sites.map.grid.cell_m**2
     rows = []
-    for index, told in enumerate(sites.map.classes):
-        light = sum(told.light_share) / len(told.light_share)
+    for index, text in enumerate(sites.map.classes):
+        light = sum(text.light_share) / len(text.light_share)
         area = float((sites.map.class_of_cell == index).sum()) * cell
         spread = (
-            f"{per_area(told.picks_low_kg_m2, system, mass=True)} to "
-            f"{per_area(told.picks_high_kg_m2, system, mass=True)}"
+            f"{per_area(text.picks_low_kg_m2, system, mass=True)} to "
+            f"{per_area(text.picks_high_kg_m2, system, mass=True)}"
         )
         rows.append(
             (
-                words.share(light), show_area(area, system), per_area(told.picks_kg_m2, system, mass=True),
-                spread, words.chance(told.chance_of_nothing),
-                words.day(told.first_picking, today) if told.first_picking else "not in this run",
-                per_area(told.litres_per_week_m2, system, mass=False),
+                words.share(light), show_area(area, system), per_area(text.picks_kg_m2, system, mass=True),
+                spread, words.chance(text.chance_of_nothing),
+                words.day(text.first_picking, today) if text.first_picking else "not in this run",
+                per_area(text.litres_per_week_m2, system, mass=False),
             )
         )  # fmt: skip
     return Table(
@@ -195,7 +195,7 @@ class SpotCard:
     findings: tuple[FindingWords, ...]
     errors: Mapping[str, str]
     name: str
-    told: str
+    field_text: str
     choose: str
 
 
@@ -241,8 +241,8 @@ def spot_card(
         f"{show_length(rect.width, system)} by {show_length(rect.length, system)}",
         answer, lines, here.reasons if here else (),
         tuple(finding_words(finding, trade, system) for finding in findings), faults,
-        (typed or {}).get("name", name), rect.told,
-        f"/ground/choose?{urlencode({'spot': rect.told, 'built_on': asked.built_on.isoformat()})}",
+        (typed or {}).get("name", name), rect.field_text,
+        f"/ground/choose?{urlencode({'spot': rect.field_text, 'built_on': asked.built_on.isoformat()})}",
     )  # fmt: skip
 
 

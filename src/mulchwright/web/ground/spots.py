@@ -26,7 +26,7 @@ from mulchwright.almanac import (
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
+from mulchwright.garden import Outline, Patch, polygon_area_m2
 from mulchwright.garden.plan_kinds import KINDS
 from mulchwright.ground import (
     patch_light,
@@ -90,7 +90,7 @@ def sites_job(
 ) -> Job:
     """The siting map for a kind and a day, or how far it has come. `InputError` for an empty plan."""
     garden, series, trade = state.garden, state.series, context.trade
-    today = context.today(garden)
+    today = state.today
     cache = light_cache()
     key = fingerprint_of(
         "sites", cache.key(garden, series), climate_fingerprint(state), kind.key, built_on, today
@@ -126,11 +126,11 @@ def read_day(typed: str, today: date, name: str = "built_on") -> date:
     return day
 
 
-def _read(query: Mapping[str, str], context: AppContext, garden: Garden) -> tuple[Asked, dict[str, str]]:
+def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tuple[Asked, dict[str, str]]:
     """What is asked for; a field that cannot be read keeps its usual value and has a message."""
     errors: dict[str, str] = {}
     kinds = kinds_of(context.trade)
-    today, system = context.today(garden), garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     kind = kinds.get(query.get("kind", "")) or next(iter(kinds.values()))
     try:
         built_on = read_day(query.get("built_on", ""), today)
@@ -193,9 +193,9 @@ def page(request: Request) -> Response:
     """The siting map with the proposed spots."""
     context = context_of(request)
     state = context.library.state()
-    garden, system = state.garden, state.garden.units.value
+    system = state.garden.units.value
     query = dict(request.query_params.items())
-    asked, errors = _read(query, context, garden)
+    asked, errors = _read(query, context, state)
     values: dict[str, Any] = {
         "section": "ground", "asked": asked, "errors": errors, "kinds": kinds_of(context.trade),
         "shows": SHOWS,
@@ -218,16 +218,16 @@ def page(request: Request) -> Response:
     elif job.trouble:
         values["trouble"] = job.trouble
     else:
-        values |= _filled(context, garden, asked, job.result, query, errors)
+        values |= _filled(context, state, asked, job.result, query, errors)
     return context.page(request, "ground/spots.html", state, status=422 if errors else 200, **values)
 
 
 def _filled(
-    context: AppContext, garden: Garden, asked: Asked, sites: Sites, query: Mapping[str, str],
+    context: AppContext, state: BookState, asked: Asked, sites: Sites, query: Mapping[str, str],
     errors: Mapping[str, str],
 ) -> dict[str, Any]:  # fmt: skip
     """Map, table and cards once the siting map is there."""
-    system, today = garden.units.value, context.today(garden)
+    garden, system, today = state.garden, state.garden.units.value, state.today
     note = ""
     faults: dict[int, dict[str, str]] = {}
     if not asked.spots and not {"count", "area"} & set(errors):
@@ -317,7 +317,7 @@ def one(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, query = state.garden, dict(request.query_params.items())
-    asked, _ = _read(query, context, garden)
+    asked, _ = _read(query, context, state)
     job = sites_job(context, state, asked.kind, asked.built_on, patience_s=5.0)
     if not isinstance(job.result, Sites):
         raise HTTPException(404, job.trouble or "The siting map is still being worked out.")
@@ -334,14 +334,14 @@ def one(request: Request) -> Response:
         typed=query if errors else None, errors=errors,
     )  # fmt: skip
     html = context.render("ground/spot_card.html", card=card, asked=asked)
-    return JSONResponse({"html": html, "rect": card.told, "outline": card.rect.outline})
+    return JSONResponse({"html": html, "rect": card.field_text, "outline": card.rect.outline})
 
 
 def picture(request: Request) -> Response:
     """The siting map as a picture, a pixel a cell."""
     context = context_of(request)
     state = context.library.state()
-    asked, _ = _read(dict(request.query_params.items()), context, state.garden)
+    asked, _ = _read(dict(request.query_params.items()), context, state)
     job = sites_job(context, state, asked.kind, asked.built_on, patience_s=0.0)
     if not isinstance(job.result, Sites):
         raise HTTPException(404, "The siting map is still being worked out; ask again in a moment.")
@@ -360,7 +360,7 @@ def plan_here(request: Request, typed: Mapping[str, str]) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden = state.garden
-    asked, errors = _read(typed, context, garden)
+    asked, errors = _read(typed, context, state)
     number = whole_number(typed.get("n", "1"), least=1, most=MOST_SPOTS)
     if number is None:
         raise InputError("The form names no spot that can be read; choose one on the map again.", field="n")

@@ -51,8 +51,6 @@ from mulchwright.web.views.ground_map import (
 from mulchwright.web.views.ramp import png
 from mulchwright.web.views.tables import Table
 
-__all__ = ["MONTH_NAMES", "clock_of", "shadows_of", "sun_track"]
-
 MONTH_NAMES = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
     "November", "December",
@@ -165,7 +163,7 @@ def shadows_json(request: Request) -> Response:
     """What the slider needs for one day: the sun's track, the obstacles, the day in words."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     try:
         day = _read_day(request.query_params.get("day", ""), today)
     except InputError as error:
@@ -257,7 +255,7 @@ def picture(request: Request) -> Response:
     """One map as a picture, a pixel a cell."""
     context = context_of(request)
     state = context.library.state()
-    month, show = _read_map(request, context.today(state.garden))
+    month, show = _read_map(request, state.today)
     light = _ready(light_job(context.jobs, state, patience_s=0.0))
     shares = _values(light, month, show) / top_of(light, show)
     return Response(
@@ -275,7 +273,7 @@ def cells(request: Request) -> Response:
     """The figures of one map for reading it off at a point: tenths of hours, or hundredths of light."""
     context = context_of(request)
     state = context.library.state()
-    month, show = _read_map(request, context.today(state.garden))
+    month, show = _read_map(request, state.today)
     light = _ready(light_job(context.jobs, state, patience_s=0.0))
     scale = 10 if show == "hours" else 100
     values = np.round(_values(light, month, show) * scale).astype(int)
@@ -347,7 +345,7 @@ def page(request: Request) -> Response:
     """Sun and shade."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     query = request.query_params
     errors: dict[str, str] = {}
     month, show = _read_map(request, today)
@@ -386,17 +384,17 @@ def _shadow_figure(
     garden: Garden, extent: tuple[float, float, float, float], asked: Asked, today: date
 ) -> dict[str, str]:
     parts, said = shadows_of(garden, asked.day, asked.minute)
-    told = f"{asked.minute // 60}:{asked.minute % 60:02d}: {said}."
+    heading = f"{asked.minute // 60}:{asked.minute % 60:02d}: {said}."
     return {
         "drawing": in_two_widths(
             lambda width, mark: ground_map(
                 garden, frame_of(extent, width=width), mark=mark, under_world=parts,
-                label=f"Shadows on {words.day(asked.day, today)} at {told}", class_="shadow-map",
+                label=f"Shadows on {words.day(asked.day, today)} at {heading}", class_="shadow-map",
             ),
             "shade",
         ),
         "words": day_words(garden.place, asked.day, today),
-        "told": told,
+        "told": heading,
     }  # fmt: skip
 
 

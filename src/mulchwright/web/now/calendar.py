@@ -16,7 +16,6 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING
 
 import segno
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -27,7 +26,7 @@ from mulchwright.book.keys import slug
 from mulchwright.garden import Patch
 from mulchwright.sheets.calendar import Task, TaskKind, calendar_file
 from mulchwright.web.now.calendar_tasks import calendar_tasks
-from mulchwright.web.now.now import told_today
+from mulchwright.web.now.now import tasks_today
 from mulchwright.web.now.now_view import lines_of
 from mulchwright.web.shared.context import context_of
 
@@ -36,8 +35,6 @@ if TYPE_CHECKING:
 
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["TOKEN_SETTING", "calendar_of", "feed_address"]
 
 TOKEN_SETTING = "calendar_token"
 TOKEN_BYTES = 24
@@ -54,11 +51,11 @@ def calendar_of(context: AppContext, state: BookState, patches: Sequence[Patch],
 
     From the outlook that is at hand; it asks for none. Identifiers stay when days move.
     """
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     keys = {patch.key for patch in patches}
     tasks = [task for patch in patches for task in calendar_tasks(state, patch, context.trade, today, base)]
-    told = told_today(context, state, context.progress(state, patience_s=0.0))
-    for task in (*told.due, *told.coming):
+    todo = tasks_today(context, state, context.progress(state, patience_s=0.0))
+    for task in (*todo.due, *todo.coming):
         if task.patch in keys and task.kind in KINDS:
             tasks.append(_task(task, context, state, today, base))
     return calendar_file(
@@ -138,7 +135,7 @@ def page(request: Request) -> Response:
     return answer
 
 
-async def renew(request: Request) -> Response:
+def renew(request: Request) -> Response:
     """A new token; the old address is dead from now on."""
-    await run_in_threadpool(_token, context_of(request), new=True)
+    _token(context_of(request), new=True)
     return RedirectResponse("/now/calendar?renewed=1", 303)

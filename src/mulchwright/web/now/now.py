@@ -33,8 +33,6 @@ if TYPE_CHECKING:
     from mulchwright.services.outlooks import Progress
     from mulchwright.web.shared.context import AppContext
 
-__all__ = ["told_today"]
-
 PATIENCE_S = 0.05
 """What is all but ready is waited for; longer than this the last outlook is shown."""
 STRIP_WIDE = 396.0
@@ -45,17 +43,17 @@ class _Cached:
     """The last answer to what today asks for, with what it was made from."""
 
     made_from: tuple[Any, ...]
-    told: Today
+    todo: Today
 
 
 _LOCK = threading.Lock()
 _KEPT: WeakKeyDictionary[AppContext, _Cached] = WeakKeyDictionary()
-"""By desk: composing the answer counts back from every planned build, which is worth doing once."""
+"""By app: composing the answer counts back from every planned build, which is worth doing once."""
 
 
-def told_today(context: AppContext, state: BookState, progress: Progress) -> Today:
+def tasks_today(context: AppContext, state: BookState, progress: Progress) -> Today:
     """What today asks for, from the outlook that is shown; made once for each state of the book."""
-    today = context.today(state.garden)
+    today = state.today
     outlook = progress.shown
     made_from = (state.fingerprint, state.read_number, outlook, today)
     with _LOCK:
@@ -65,34 +63,34 @@ def told_today(context: AppContext, state: BookState, progress: Progress) -> Tod
         and kept.made_from[2] is outlook
         and ((kept.made_from[:2], kept.made_from[3]) == (made_from[:2], today))
     ):
-        return kept.told
-    told = today_asks(state.garden, state.series, context.trade, outlook, today=today)
+        return kept.todo
+    todo = today_asks(state.garden, state.series, context.trade, outlook, today=today)
     with _LOCK:
-        _KEPT[context] = _Cached(made_from, told)
-    return told
+        _KEPT[context] = _Cached(made_from, todo)
+    return todo
 
 
 def page(request: Request) -> Response:
     """What today asks for, with one tap to note each thing as done."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     built = [p for p in garden.patches if p.stage is Stage.BUILT]
     progress = context.progress(state, patience_s=PATIENCE_S)
     # A garden with nothing planned or built has no outlook, and that is no trouble.
     trouble = progress.trouble if built else ""
-    told = told_today(context, state, progress)
+    todo = tasks_today(context, state, progress)
     readings = frozenset(reading.day for reading in garden.readings)
     known = weather.record_state(state, today)
-    days = told.weather
+    days = todo.weather
     values: dict[str, Any] = {
         "section": "now",
         "date_words": f"{today:%A} {words.day(today, today)}",
-        "weather_words": _weather_words(told, system),
-        "sentence": sentence(told, system),
-        "due": lines_of(told.due, garden, context.trade, today, acts=True),
-        "coming": lines_of(told.coming, garden, context.trade, today, acts=False),
-        "beds": bed_lines(told, garden),
+        "weather_words": _weather_words(todo, system),
+        "sentence": sentence(todo, system),
+        "due": lines_of(todo.due, garden, context.trade, today, acts=True),
+        "coming": lines_of(todo.coming, garden, context.trade, today, acts=False),
+        "beds": bed_lines(todo, garden),
         "any_bed": bool(built),
         "strips": (
             strip(days, readings, today, system, width=STRIP_WIDE, mark="near-wide", class_="wide-drawing"),
@@ -116,11 +114,11 @@ def page(request: Request) -> Response:
     return context.page(request, "now/now.html", state, **values)
 
 
-def _weather_words(told: Today, system: str) -> str:
+def _weather_words(todo: Today, system: str) -> str:
     """Today's weather in one line."""
     from mulchwright.units import show_temperature, show_water_depth
 
-    day = next((one for one in told.weather if one.day == told.day), None)
+    day = next((one for one in todo.weather if one.day == todo.day), None)
     if day is None:
         return ""
     low, high = (show_temperature(value, system) for value in (day.lowest_c[1], day.highest_c[1]))
@@ -130,7 +128,7 @@ def _weather_words(told: Today, system: str) -> str:
     else:
         rain = f"rain {words.chance(day.chance_of_rain)}"
     wettest = max(
-        (one for one in told.weather if one.day > told.day), key=lambda one: one.chance_of_rain, default=None
+        (one for one in todo.weather if one.day > todo.day), key=lambda one: one.chance_of_rain, default=None
     )
     ahead = ""
     if wettest is not None and wettest.chance_of_rain >= 0.6:
@@ -151,9 +149,9 @@ def _age(progress: Progress, state: BookState, today: date) -> str:
     else:
         ago = f"{words.plural(minutes // 60, 'hour')} ago"
     if progress.outlook is not None:
-        return f"Reckoned {ago}, with everything in the logbook."
+        return f"Worked out {ago}, with everything in the logbook."
     day = "" if last.today == today else f" for {words.day(last.today, today)}"
-    return f"Reckoned {ago}{day}, before the last entry; the new figures come by themselves."
+    return f"Worked out {ago}{day}, before the last entry; the new figures come by themselves."
 
 
 def _step_words(context: AppContext, text: str, *, taken_back: bool) -> str:

@@ -17,21 +17,19 @@ from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span
 from mulchwright.almanac.today import Today
 from mulchwright.garden import Garden
 from mulchwright.gather.schedule import StepKind
+from mulchwright.units import in_units
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.steps import STEP_WORDS
-from mulchwright.web.views.stores_wording import in_units
 from mulchwright.web.views.tables import Source
 
 if TYPE_CHECKING:
     from mulchwright.almanac import WorkingLine
     from mulchwright.trade import Trade
 
-__all__ = ["Act", "BedLine", "Line", "Tap", "bed_lines", "cans_words", "lines_of", "sentence", "working_of"]
-
-READY_TOLD = 0.3
+READY_SHOWN = 0.3
 """A smaller chance of ready mushrooms is not told by itself."""
 
 
@@ -80,7 +78,7 @@ class BedLine:
 def working_of(lines: Sequence[WorkingLine], system: str) -> tuple[Source, ...]:
     """Figures as a page tells them, in the grower's units."""
 
-    def told(value: float, unit: str) -> str:
+    def shown(value: float, unit: str) -> str:
         show = {
             "m²": lambda: units.show_area(value, system),
             "L": lambda: units.show_volume(value, system),
@@ -95,10 +93,10 @@ def working_of(lines: Sequence[WorkingLine], system: str) -> tuple[Source, ...]:
     return tuple(
         Source(
             quantity=f"{line.subject}: {line.quantity}",
-            value=told(line.value, line.unit),
-            span=told(line.value, line.unit)
+            value=shown(line.value, line.unit),
+            span=shown(line.value, line.unit)
             if line.low == line.high
-            else f"{told(line.low, line.unit)} to {told(line.high, line.unit)}",
+            else f"{shown(line.low, line.unit)} to {shown(line.high, line.unit)}",
             origin=f"{line.source}, {line.place}" if line.place else line.source,
             grade=line.basis,
             formula=in_units(line.formula, system),
@@ -127,10 +125,10 @@ def _counted(tasks: Sequence[GardenTask], one: str, many: str) -> str:
     return one if len(tasks) == 1 else many.format(count=words.count_word(len(tasks)))
 
 
-def sentence(told: Today, system: str) -> Headline:
+def sentence(todo: Today, system: str) -> Headline:
     """What today asks, in one sentence; nothing to do is said calmly, with what comes next."""
     by_kind: dict[GardenTaskKind, list[GardenTask]] = {}
-    for task in told.due:
+    for task in todo.due:
         by_kind.setdefault(task.kind, []).append(task)
     parts = []
     if water := by_kind.get(GardenTaskKind.WATER):
@@ -167,10 +165,10 @@ def sentence(told: Today, system: str) -> Headline:
     if warned:
         beds = words.joined(sorted({task.name for task in warned}))
         return Headline("Nothing to do but to ", f"mind {beds}", ", for the reason below.")
-    nearest = next(iter(told.coming), None)
+    nearest = next(iter(todo.coming), None)
     after = ""
     if nearest is not None:
-        after = f" Next: {_coming_words(nearest)} on {words.day(nearest.on, told.day)}."
+        after = f" Next: {_coming_words(nearest)} on {words.day(nearest.on, todo.day)}."
     return Headline("", "Nothing to do today", f".{after}")
 
 
@@ -268,7 +266,7 @@ def _look(task: GardenTask, today: date) -> Said:
         if counted
         else f"A look {chance} finds pins or mushrooms."
     )
-    if task.value >= READY_TOLD:
+    if task.value >= READY_SHOWN:
         why += f" Ready to pick: {words.chance(task.value)}."
     if task.on <= today and task.days:
         why += f" The last look was {words.plural(task.days, 'day')} ago."
@@ -317,10 +315,10 @@ def _step(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
 def _heap(task: GardenTask, system: str) -> Said:
     height = units.show_length(task.value, system)
     most = units.show_length(task.limit, system)
-    tall = f"; a heap should stay under {most}." if task.value > task.limit else "."
     why = (
         f"Green chips heat in their first weeks; this heap is {words.plural(task.days, 'day')} old and "
-        f"{height} high. If it is hot inside, turn it or spread it flat before any spawn comes near{tall}"
+        f"{height} high, and a fresh heap should stay under {most}. If it is hot inside, turn it or spread "
+        "it flat before any spawn comes near."
     )
     return Said(Headline("Feel into the heap ", task.name, ""), why)
 
@@ -362,13 +360,13 @@ def _span(span: Span) -> str:
     return f"{likely} %" if low == high else f"{likely} % (8 of 10: {low} to {high} %)"
 
 
-def bed_lines(told: Today, garden: Garden) -> tuple[BedLine, ...]:
+def bed_lines(todo: Today, garden: Garden) -> tuple[BedLine, ...]:
     """How every built bed stands."""
-    return tuple(_bed_line(bed, told.day, garden.units.value) for bed in told.beds)
+    return tuple(_bed_line(bed, todo.day, garden.units.value) for bed in todo.beds)
 
 
 def _bed_line(bed: BedToday, today: date, system: str) -> BedLine:
-    state = answers.moisture_word(bed.moisture.likely, bed.outlook.moisture_marks)
+    state = answers.moisture_word(bed.moisture.likely, bed.outlook.moisture_limits)
     watered = f" Watered {words.day(bed.watered_on, today)}." if bed.watered_on == today else ""
     if bed.rain_will_do and not watered:
         rain = words.chance(bed.rain_chance)

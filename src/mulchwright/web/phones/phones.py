@@ -85,7 +85,7 @@ def phones_page(request: Request) -> Response:
     mine = phone_of(request)
     listed = (home.pairing.cache if home else PairedPhones(context.library.path)).read()
     code = home.pairing.code() if home and here else None
-    today = context.today(state.garden)
+    today = state.today
     zone = state.garden.place.timezone
     answer = context.page(
         request, "phones/phones.html", state, home=home.base if home else "", here=here,

@@ -36,12 +36,10 @@ from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Lookalike, Trade
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
-from mulchwright.web.picks import pick_view as picking_told
+from mulchwright.web.picks import pick_view as pick_view
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
-
-__all__ = ["FeatureScreen"]
 
 ANOTHER_COLOR = "another color"
 """What the list of colors ends with; it is always a difference."""
@@ -100,7 +98,7 @@ def _to_go_on(
 
 
 def _mendable(garden: Garden, trade: Trade, check: IdentityCheck, now: datetime) -> bool:
-    result = picking_told.result_of(garden, trade, check, now)
+    result = pick_view.result_of(garden, trade, check, now)
     return not result.passed and not result.different
 
 
@@ -152,7 +150,7 @@ def _check_page(
     from mulchwright.web.picks.gate import page_of, pick_of
 
     context = context_of(request)
-    garden, trade, now = state.garden, context.trade, context.now(state.garden)
+    garden, trade, now = state.garden, context.trade, state.now
     today, twelve = now.date(), state.garden.units is UnitSystem.US
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
@@ -165,7 +163,7 @@ def _check_page(
     laid = _laid_by_default(pick, going_on, now)
     ready = print_ready_at(trade, _covered(garden, pick, going_on), laid_at=laid, now=now)
     waiting = ready is not None and ready > now
-    lines = picking_told.check_lines(garden, trade, pick, now)
+    lines = pick_view.check_lines(garden, trade, pick, now)
     system = garden.units.value
     done = bool(lines) and going_on is None and not anew
     screens: tuple[FeatureScreen, ...] = ()
@@ -177,7 +175,7 @@ def _check_page(
                 units.in_units(q.feature.should, system),
                 tuple(_look_alike(row, system) for row in q.rules_out),
                 q.feature.part == "print", q.feature.part != "print" or due,
-                picking_told.FINDING_WORDS[found]
+                pick_view.FINDING_WORDS[found]
                 if (found := stands.get(q.feature.key, Finding.NOT_SEEN)) is not Finding.NOT_SEEN else "",
             )
             for n, q in enumerate(questions(trade, patch.species), 1)
@@ -191,7 +189,7 @@ def _check_page(
         going_on=going_on, lines=lines, print_asked=due, also=[] if going_on else _also(garden, pick, today),
         look_alikes=[_look_alike(row, system) for row in trade.lookalikes_of(patch.species)],
         findings=[(f.value, w) for f, w in _ANSWERS], ask_words=ASK, poison=POISON,
-        cautions=picking_told.cautions(trade, [patch], ("identify",), system),
+        cautions=pick_view.cautions(trade, [patch], ("identify",), system),
         typed=dict(typed or {}), errors=dict(errors or {}), waiting=waiting,
         ready=time_words(ready, now, twelve_hours=twelve) if ready is not None else "",
         least_hours=f"{trade.keeping['print_least_hours'].value:g}",
@@ -229,7 +227,7 @@ def note_check(request: Request, typed: dict[str, str]) -> Response:
 
     context = context_of(request)
     state = context.library.state()
-    garden, now = state.garden, context.now(state.garden)
+    garden, now = state.garden, state.now
     today = now.date()
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-check", typed, (check.key for check in garden.checks))
@@ -261,10 +259,10 @@ def _stands_so(garden: Garden, trade: Trade, typed: Mapping[str, str], now: date
         return False
     if _mendable(garden, trade, check, now):
         return False
-    told = {k.removeprefix("f."): v for k, v in typed.items() if k.startswith("f.")}
+    fields = {k.removeprefix("f."): v for k, v in typed.items() if k.startswith("f.")}
     stands = {feature: finding.value for feature, finding in check.findings}
-    return bool(told) and all(
-        stands.get(feature) == value for feature, value in told.items() if value != Finding.NOT_SEEN.value
+    return bool(fields) and all(
+        stands.get(feature) == value for feature, value in fields.items() if value != Finding.NOT_SEEN.value
     )
 
 
@@ -404,8 +402,8 @@ def _print_of(
                 "at” and note the rest.",
                 field=f"f.{key}",
             )
-    told = {"print_color": color, "print_laid_at": laid, "print_read_at": now}
-    return [(k, answer if k == key else finding) for k, finding in found], told
+    fields = {"print_color": color, "print_laid_at": laid, "print_read_at": now}
+    return [(k, answer if k == key else finding) for k, finding in found], fields
 
 
 def _key_of(garden: Garden, pick: LogEntry, key: str) -> tuple[str, str]:

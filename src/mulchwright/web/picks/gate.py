@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -13,7 +12,6 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from mulchwright.book import open_book
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Garden,
@@ -25,12 +23,13 @@ from mulchwright.garden import (
 )
 from mulchwright.keep import gate
 from mulchwright.services.library import BookState
-from mulchwright.services.numbers import whole_number
 from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.picks import pick_view as picking_told
+from mulchwright.web.picks import pick_view as pick_view
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.lookups import noted_step
 from mulchwright.web.shared.phones import phone_of
+from mulchwright.web.shared.requests import new_request_id
 
 
 class Shut(InputError):
@@ -44,7 +43,7 @@ def opening_check(garden: Garden, trade: Trade, pick: LogEntry, now: datetime) -
         check
         for check in garden.checks
         if pick.key in check.picks and (check.patch, check.species) == (patch.key, patch.species)
-        and picking_told.result_of(garden, trade, check, now).passed
+        and pick_view.result_of(garden, trade, check, now).passed
     ]  # fmt: skip
     return max(mine, key=lambda check: check.day, default=None)
 
@@ -128,16 +127,6 @@ def sent_key(stem: str, typed: Mapping[str, str], taken: Iterable[str]) -> tuple
     return next(k for n in range(1, len(held) + 2) if (k := f"{stem}-{n}") not in held), False
 
 
-async def fields_of(request: Request) -> dict[str, str]:
-    """Text fields of a form; several boxes of one name are joined by blanks."""
-    typed: dict[str, str] = {}
-    async with request.form(max_files=0, max_fields=600) as form:
-        for key, value in form.multi_items():
-            if isinstance(value, str):
-                typed[key] = f"{typed[key]} {value}" if key in typed and key == "also" else value
-    return typed
-
-
 def page_of(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
@@ -145,19 +134,10 @@ def page_of(
     context = context_of(request)
     phone = phone_of(request)
     common: dict[str, Any] = {
-        "section": "now", "mark": secrets.token_hex(12), "errors": {}, "typed": {}, "ask": "",
-        "today_iso": context.today(state.garden).isoformat(), "noted": _noted(request),
+        "section": "now", "mark": new_request_id(), "errors": {}, "typed": {}, "ask": "",
+        "today_iso": state.today.isoformat(), "noted": noted_step(request),
         "who": phone.name if phone else "", "here": request.url.path,
     }  # fmt: skip
     answer = context.page(request, template, state, status=status, **(common | values))
     answer.headers["cache-control"] = "no-store"  # an old page holds an old mark and an old day
     return answer
-
-
-def _noted(request: Request) -> tuple[int, str, bool] | None:
-    asked = whole_number(request.query_params.get("step", ""))
-    if asked is None:
-        return None
-    with open_book(context_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == asked), None)
-    return (step.step, step.what, step.taken_back) if step else None

@@ -16,7 +16,7 @@ from mulchwright.web.picks.gate import Shut, open_or_refuse
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.web.shared.context import AppContext
+    from mulchwright.services.library import BookState
 
 
 FRESH_DAYS = 14
@@ -35,9 +35,9 @@ def sent_once(typed: Mapping[str, str]) -> str:
     return fingerprint_of(sorted(typed.items()))[:12]
 
 
-def local_now(context: AppContext, garden: Garden) -> datetime:
-    """The time of day now, on the day that it is in the garden (which may be held still)."""
-    return context.now(garden).replace(second=0, microsecond=0)
+def local_now(state: BookState) -> datetime:
+    """The time of day of this state to the minute, on the day that it is in the garden."""
+    return state.now.replace(second=0, microsecond=0)
 
 
 def clock(at: datetime, now: datetime, system: str) -> str:
@@ -113,12 +113,6 @@ def pick_left_kg(entry: LogEntry, garden: Garden) -> float:
     return max((entry.mass_kg or 0.0) - taken, 0.0)
 
 
-def jar_left_kg(jar: Jar, garden: Garden) -> float:
-    """What is left in a jar."""
-    left = jar.mass_kg - sum(u.mass_kg for u in garden.uses if u.jar == jar.key)
-    return left if left > 1e-6 else 0.0
-
-
 def fresh_picks(garden: Garden, today: date) -> list[tuple[LogEntry, float]]:
     """Picks of the last days with something left of them, the oldest first."""
     found = [
@@ -135,15 +129,15 @@ def fresh_picks(garden: Garden, today: date) -> list[tuple[LogEntry, float]]:
 def origin(picks: Sequence[str], garden: Garden, today: date) -> str:
     """Beds and days of picks: "Under the medlar, 8 June; Pump corner, 9 June"."""
     names = {patch.key: patch.name for patch in garden.patches}
-    told = []
+    sources = []
     for key in picks:
         entry = pick_of(garden, key)
-        told.append(
+        sources.append(
             f"{names.get(entry.patch, entry.patch)}, {words.day(entry.day, today)}"
             if entry
             else "a pick that was taken out of the logbook"
         )
-    return "; ".join(dict.fromkeys(told)) or "not from a pick in the logbook"
+    return "; ".join(dict.fromkeys(sources)) or "not from a pick in the logbook"
 
 
 def jar_origin(jar: Jar, garden: Garden, today: date) -> str:

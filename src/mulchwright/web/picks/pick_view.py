@@ -34,26 +34,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook
     from mulchwright.trade import Trade
 
-__all__ = [
-    "FATE_WORDS",
-    "FINDING_WORDS",
-    "STAGE_WORDS",
-    "BasketRow",
-    "BedTotal",
-    "CheckLine",
-    "PlanLine",
-    "basket_rows",
-    "bed_total",
-    "built",
-    "cautions",
-    "check_lines",
-    "life_words",
-    "plan_lines",
-    "result_of",
-    "sum_words",
-    "use_words",
-]
-
 YEAR = timedelta(days=365)
 FATE_WORDS = {
     Fate.EAT: "eaten",
@@ -99,7 +79,9 @@ class BedTotal:
     forecast: str
 
 
-def bed_total(garden: Garden, patch: Patch, trade: Trade, told: PatchOutlook | None, today: date) -> BedTotal:
+def bed_total(
+    garden: Garden, patch: Patch, trade: Trade, bed_outlook: PatchOutlook | None, today: date
+) -> BedTotal:
     """Running total of a bed, its biological efficiency and the share of its forecast year.
 
     Biological efficiency is fresh mass picked, over dry matter of the food layers at building.
@@ -110,7 +92,11 @@ def bed_total(garden: Garden, patch: Patch, trade: Trade, told: PatchOutlook | N
     year = math.fsum(e.mass_kg or 0.0 for e in picks if e.day.year == today.year)
     if not picks:
         return BedTotal(
-            patch.key, patch.name, "Nothing picked yet.", "", _expected(patch, told, picks, today, system)
+            patch.key,
+            patch.name,
+            "Nothing picked yet.",
+            "",
+            _expected(patch, bed_outlook, picks, today, system),
         )
     picked = f"{units.show_mass(year, system)} this year"
     if total > year:
@@ -123,7 +109,7 @@ def bed_total(garden: Garden, patch: Patch, trade: Trade, told: PatchOutlook | N
             f"mushrooms from {units.show_mass(dry, system)} of dry food laid at building."
         )
     return BedTotal(
-        patch.key, patch.name, f"{picked}.", efficiency, _expected(patch, told, picks, today, system)
+        patch.key, patch.name, f"{picked}.", efficiency, _expected(patch, bed_outlook, picks, today, system)
     )
 
 
@@ -133,18 +119,26 @@ def _percent(share: float) -> str:
 
 
 def _expected(
-    patch: Patch, told: PatchOutlook | None, picks: Sequence[LogEntry], today: date, system: str
+    patch: Patch, bed_outlook: PatchOutlook | None, picks: Sequence[LogEntry], today: date, system: str
 ) -> str:
     """This bed year's picks against what the outlook expects of that year; "" where none is told."""
-    if told is None or patch.built_on is None:
+    if bed_outlook is None or patch.built_on is None:
         return ""
     age = (today - patch.built_on) // YEAR
-    expected = (told.picked_first_year_kg, told.picked_second_year_kg)[age] if age in (0, 1) else None
+    expected = (
+        (bed_outlook.picked_first_year_kg, bed_outlook.picked_second_year_kg)[age] if age in (0, 1) else None
+    )
     if expected is None or expected.p50 <= 0:
         return ""
     first = patch.built_on + age * YEAR
     got = math.fsum(e.mass_kg or 0.0 for e in picks if first <= e.day < first + YEAR)
     which = ("first", "second")[age]
+    if got <= 0:
+        return (
+            f"The outlook expects about {units.show_mass(expected.p50, system)} of its {which} year "
+            f"(8 of 10 futures: {units.show_mass(expected.p10, system)} to "
+            f"{units.show_mass(expected.p90, system)})."
+        )
     return (
         f"{_percent(got / expected.p50)} of what the outlook expects of its {which} year, about "
         f"{units.show_mass(expected.p50, system)} (8 of 10 futures: "
@@ -307,11 +301,11 @@ class BasketRow:
     chilled: bool
 
 
-def basket_rows(told: Basket, garden: Garden, today: date) -> tuple[BasketRow, ...]:
+def basket_rows(picked_basket: Basket, garden: Garden, today: date) -> tuple[BasketRow, ...]:
     """The picks of the basket, what must go first on top."""
     system = garden.units.value
     rows = []
-    for line in told.lines:
+    for line in picked_basket.lines:
         left = units.show_mass(line.left_kg, system)
         rows.append(
             BasketRow(
@@ -343,16 +337,16 @@ class PlanLine:
     dry: bool
 
 
-def plan_lines(told: Basket, garden: Garden, trade: Trade, today: date) -> tuple[PlanLine, ...]:
+def plan_lines(picked_basket: Basket, garden: Garden, trade: Trade, today: date) -> tuple[PlanLine, ...]:
     """The plan of the basket, day by day."""
     system = garden.units.value
-    meals = [part for part in told.parts if part.step in (Step.EAT, Step.COOK)]
+    meals = [part for part in picked_basket.parts if part.step in (Step.EAT, Step.COOK)]
     first_meal = {
         kind: min((part.day for part in meals if part.line.patch.species == kind), default=None)
-        for kind in told.first_taste
+        for kind in picked_basket.first_taste
     }
     groups: dict[tuple[date, Step], list[Part]] = {}
-    for part in told.parts:
+    for part in picked_basket.parts:
         groups.setdefault((part.day, part.step), []).append(part)
     lines = []
     for (day, step), parts in groups.items():
@@ -422,15 +416,15 @@ SUM_WORDS = {
 }
 
 
-def sum_words(told: Basket, system: str) -> str:
+def sum_words(picked_basket: Basket, system: str) -> str:
     """The arithmetic of the plan in one line: what is here is the sum of what is planned."""
-    if not told.sums.by_step:
+    if not picked_basket.sums.by_step:
         return ""
     addends = [
         f"{units.show_kitchen_mass(mass, system)} {SUM_WORDS[step]}"
-        for step, mass in told.sums.by_step.items()
+        for step, mass in picked_basket.sums.by_step.items()
     ]
-    return f"{units.show_kitchen_mass(told.sums.here_kg, system)} here = {' + '.join(addends)}."
+    return f"{units.show_kitchen_mass(picked_basket.sums.here_kg, system)} here = {' + '.join(addends)}."
 
 
 def left_words(pick: LogEntry, garden: Garden) -> str:

@@ -42,12 +42,13 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
 from mulchwright.web.beds import log_form as logbook_form
-from mulchwright.web.picks import pick_view as picking_told
+from mulchwright.web.picks import pick_view
 from mulchwright.web.picks.gate import open_or_refuse, page_of, pick_of, sent_key
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
+from mulchwright.web.views.logbook_wording import STAGE_WORDS
 
 HOUSEHOLD = "household"
 """The setting of the book that holds appetite, dryer, freezer and temperatures, as JSON."""
@@ -56,7 +57,7 @@ HOUSEHOLD = "household"
 DAYS_A_MONTH = 365.25 / 12
 
 
-UNTOLD_SHOWN = 12
+UNACCOUNTED_SHOWN = 12
 
 
 DRYER = "/stores/dryer"
@@ -69,22 +70,22 @@ def round_page(request: Request) -> Response:
 
 def _round_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
-    beds = picking_told.built(garden)
+    garden, today, system = state.garden, state.today, state.garden.units.value
+    beds = pick_view.built(garden)
     first = request.query_params.get("bed", "")
     shown = context.progress(state, patience_s=0.0).shown
-    told = {p.patch.key: p for p in shown.patches} if shown else {}
+    by_bed = {p.patch.key: p for p in shown.patches} if shown else {}
     return page_of(
         request, "picks/round.html", state, status=status,
         beds=[
             (p.key, p.name, species_name(p.species, context.trade))
             for p in sorted(beds, key=lambda p: p.key != first)
         ],
-        totals=[picking_told.bed_total(garden, p, context.trade, told.get(p.key), today) for p in beds],
-        stages=[(stage.value, name) for stage, name in picking_told.STAGE_WORDS.items()],
+        totals=[pick_view.bed_total(garden, p, context.trade, by_bed.get(p.key), today) for p in beds],
+        stages=[(stage.value, name) for stage, name in STAGE_WORDS.items()],
         example="350 g" if system == units.METRIC else "12 oz",
         scale="grams" if system == units.METRIC else "ounces",
-        cautions=picking_told.cautions(context.trade, beds, ("pick", "identify"), system), **values,
+        cautions=pick_view.cautions(context.trade, beds, ("pick", "identify"), system), **values,
     )  # fmt: skip
 
 
@@ -93,12 +94,12 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
     """Write a round of picking down: all its beds or, where one has a fault, none."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     phone = phone_of(request)
     errors: dict[str, str] = {}
     asks: list[str] = []
     entries: list[LogEntry] = []
-    for patch in picking_told.built(garden):
+    for patch in pick_view.built(garden):
         own = {name: typed.get(f"{name}.{patch.key}", "") for name in ("mass", "count", "stage", "text")}
         if not any(own[name].strip() for name in ("mass", "count", "text")):
             continue
@@ -106,10 +107,10 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
         grown = replace(garden, log=(*garden.log, *entries))
         result = logbook_form.entered(
             own | shared | {"kind": LogKind.PICKED.value}, grown, [patch], context.trade, today=today,
-            now=context.now(garden), by=phone.name if phone else "",
+            now=state.now, by=phone.name if phone else "",
         )  # fmt: skip
         errors |= {
-            name if name == "day" else f"{name}.{patch.key}": told for name, told in result.errors.items()
+            name if name == "day" else f"{name}.{patch.key}": text for name, text in result.errors.items()
         }
         if result.ask:
             asks.append(result.ask)
@@ -151,21 +152,24 @@ def basket_page(request: Request) -> Response:
 
 def _basket_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     house = household_of(context.library.path, garden, context.trade)
-    told = basket(garden, context.trade, today=today, now=context.now(garden), household=house)
-    patches = {line.patch.key: line.patch for line in told.lines}.values() or picking_told.built(garden)
+    picked_basket = basket(garden, context.trade, today=today, now=state.now, household=house)
+    patches = {line.patch.key: line.patch for line in picked_basket.lines}.values() or pick_view.built(garden)
     return page_of(
         request, "picks/picks.html", state, status=status,
-        rows=picking_told.basket_rows(told, garden, today),
-        plan=picking_told.plan_lines(told, garden, context.trade, today),
-        sums=picking_told.sum_words(told, system), head=_head(told.lines, today, system),
-        resting=[_resting(kind, day, context.trade, today) for kind, day in told.resting[:1]],
-        untold=[(e.key, _untold(e, garden, today)) for e in reversed(told.untold[-UNTOLD_SHOWN:])],
-        untold_count=len(told.untold),
-        warm=[line.pick.key for line in told.lines if line.chilled_on is None],
+        rows=pick_view.basket_rows(picked_basket, garden, today),
+        plan=pick_view.plan_lines(picked_basket, garden, context.trade, today),
+        sums=pick_view.sum_words(picked_basket, system), head=_head(picked_basket.lines, today, system),
+        resting=[_resting(kind, day, context.trade, today) for kind, day in picked_basket.resting[:1]],
+        unaccounted=[
+            (e.key, _unaccounted_line(e, garden, today))
+            for e in reversed(picked_basket.unaccounted[-UNACCOUNTED_SHOWN:])
+        ],
+        unaccounted_count=len(picked_basket.unaccounted),
+        warm=[line.pick.key for line in picked_basket.lines if line.chilled_on is None],
         dryer=_dryer(request), house=_house_fields(house, system), house_words=_house_words(house, system),
-        cautions=picking_told.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system),
+        cautions=pick_view.cautions(context.trade, patches, ("eat", "kitchen", "identify"), system),
         **values,
     )  # fmt: skip
 
@@ -177,8 +181,8 @@ def _resting(kind: str, day: date, trade: Trade, today: date) -> str:
     )
 
 
-def _untold(entry: LogEntry, garden: Garden, today: date) -> str:
-    left = picking_told.left_words(entry, garden)
+def _unaccounted_line(entry: LogEntry, garden: Garden, today: date) -> str:
+    left = pick_view.left_words(entry, garden)
     return f"{words.day(entry.day, today)}, {garden.patch(entry.patch).name}: {left}"
 
 
@@ -224,18 +228,18 @@ def act_on_basket(request: Request, typed: dict[str, str]) -> Response:
     """Put everything that lies warm into the refrigerator, or change the household."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     if typed.get("act") == "house":
         return _set_house(request, state, typed)
     since_picked = typed.get("since") == "picked"
-    now = context.now(garden)
+    now = state.now
     house = household_of(context.library.path, garden, context.trade)
-    told = basket(garden, context.trade, today=today, now=now, household=house)
+    picked_basket = basket(garden, context.trade, today=today, now=now, household=house)
     key, _ = sent_key(f"{today.isoformat()}-chill", typed, (use.key for use in garden.uses))
     uses = [
         Use(f"{key}-{n}", line.pick.day if since_picked else today, Fate.CHILL, line.left_kg,
             pick=line.pick.key, text=chill_words(Wrapping.PAPER), entered_at=now)
-        for n, line in enumerate(told.lines, 1) if line.chilled_on is None
+        for n, line in enumerate(picked_basket.lines, 1) if line.chilled_on is None
     ]  # fmt: skip
     if not uses:
         return RedirectResponse("/picks", 303)
@@ -250,7 +254,7 @@ def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Res
     context = context_of(request)
     system = state.garden.units.value
     errors: dict[str, str] = {}
-    told: dict[str, float] = {}
+    fields: dict[str, float] = {}
     shown = {
         name: value
         for name, _, value in _house_fields(
@@ -261,20 +265,20 @@ def _set_house(request: Request, state: BookState, typed: dict[str, str]) -> Res
     for name in ("eaters", "portion_kg", "dryer_kg", "freezer_kg", "fridge_c", "room_c"):
         text = typed.get(name, "").strip()
         if text == shown[name]:
-            told[name] = before[name]  # as it was shown, with all its digits
+            fields[name] = before[name]  # as it was shown, with all its digits
             continue
         try:
-            told[name] = _house_value(name, text, system)
+            fields[name] = _house_value(name, text, system)
             if name != "eaters":
-                Household(**{name: told[name]})  # type: ignore[arg-type]
+                Household(**{name: fields[name]})  # type: ignore[arg-type]
             else:
-                Household(eaters=int(told[name]))
+                Household(eaters=int(fields[name]))
         except InputError as error:
             errors[name] = str(error)
     if errors:
         return _basket_page(request, state, status=422, errors=errors, typed=typed)
     with open_book(context.library.path) as book:
-        book.set_setting(HOUSEHOLD, json.dumps(told))
+        book.set_setting(HOUSEHOLD, json.dumps(fields))
     return RedirectResponse("/picks", 303)
 
 
@@ -319,8 +323,8 @@ def pick_page(request: Request) -> Response:
 
 def _pick_page(request: Request, state: BookState, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
-    now = context.now(garden)
+    garden, today, system = state.garden, state.today, state.garden.units.value
+    now = state.now
     pick = pick_of(garden, request.path_params["key"])
     patch = garden.patch(pick.patch)
     left = left_kg(pick, garden.uses)
@@ -329,7 +333,7 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         household=household_of(context.library.path, garden, context.trade),
     )  # fmt: skip
     answer = opens(garden, context.trade, pick, Fate.EAT, day=today, now=now)
-    checks = picking_told.check_lines(garden, context.trade, pick, now)
+    checks = pick_view.check_lines(garden, context.trade, pick, now)
     buttons = [
         FateButton(f"{fate.value}{'-' + more if more else ''}", name, answer.open or not fate.feeds)
         for fate, more, name in FATES
@@ -339,18 +343,18 @@ def _pick_page(request: Request, state: BookState, *, status: int = 200, **value
         species=species_name(patch.species, context.trade), when=words.day(pick.day, today),
         mass=units.show_mass(pick.mass_kg or 0.0, system),
         count=words.plural(pick.count, "mushroom") if pick.count else "",
-        stage=picking_told.STAGE_WORDS[pick.stage] if pick.stage else "",
+        stage=STAGE_WORDS[pick.stage] if pick.stage else "",
         left=units.show_mass(left, system) if left > 0.0005 else "",
-        life=picking_told.life_words(line, today, system) if line else (),
+        life=pick_view.life_words(line, today, system) if line else (),
         buttons=buttons, shut=() if answer.open else answer.words, opened=answer.words if answer.open else (),
         stopped=any(c.different for c in checks),
-        uses=[picking_told.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
+        uses=[pick_view.use_words(use, garden, today) for use in garden.uses if use.pick == pick.key],
         checks=checks,
         first_day=pick.day.isoformat(), dryer=_dryer(request),
-        cautions=picking_told.cautions(
+        cautions=pick_view.cautions(
             context.trade, [patch], ("eat", "kitchen", "identify", "pick"), system
         ),
-        selling=picking_told.cautions(context.trade, [patch], ("sell",), system), **values,
+        selling=pick_view.cautions(context.trade, [patch], ("sell",), system), **values,
     )  # fmt: skip
 
 
@@ -365,7 +369,7 @@ def note_use(request: Request, typed: dict[str, str]) -> Response:
     """Write down where a part of a pick went, if it may go there."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, now = state.garden, context.today(state.garden), context.now(state.garden)
+    garden, today, now = state.garden, state.today, state.now
     pick = pick_of(garden, request.path_params["key"])
     key, came = sent_key(f"{today.isoformat()}-use", typed, (use.key for use in garden.uses))
     if came:  # a double tap, or a resend: it is noted already

@@ -17,8 +17,6 @@ from pathlib import Path
 
 from platformdirs import user_cache_path
 
-__all__ = ["VEGA_LITE_VERSION", "ChartBundle"]
-
 VEGA_LITE_VERSION = "6.4"
 _LOG = logging.getLogger("mulchwright.web")
 _PATIENCE_S = 120.0

@@ -16,8 +16,6 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from mulchwright.web.shared.guard import SECURITY_HEADERS
 
-__all__ = ["LEAST_BYTES_PER_S", "RECEIVE_S", "TimedProtocol"]
-
 RECEIVE_S = 20.0
 """A request may take so long, and as much longer as its bytes need at `LEAST_BYTES_PER_S`."""
 LEAST_BYTES_PER_S = 4000.0

@@ -17,7 +17,7 @@ from starlette.responses import (
 )
 
 from mulchwright.garden import Garden
-from mulchwright.services.clock import time_in, today_in
+from mulchwright.services.clock import time_in
 from mulchwright.services.jobs import JobQueue
 from mulchwright.services.library import BookState, Library
 from mulchwright.services.outlook_archive import keep_weekly
@@ -65,17 +65,17 @@ SECTIONS = (
 
 
 class AppContext:
-    """What the handlers share: the book, the reckoner, the chart bundle and the templates."""
+    """What the handlers share: the book, the engine, the chart bundle and the templates."""
 
     def __init__(
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
         *, new: bool = False, home: HomeNetwork | None = None, clock: Callable[[], datetime] | None = None,
     ) -> None:  # fmt: skip
         self.home = home
-        self.library = Library(book)
+        self.library = Library(book, self.now)
         self.jobs = JobQueue()
         self.outlook_service = OutlookService(
-            engine, self.jobs, finished=lambda told: keep_weekly(self.library, told)
+            engine, self.jobs, finished=lambda today_cache: keep_weekly(self.library, today_cache)
         )
         self.reviews = Reviews(book, lambda: self.trade)
         self.weather = WeatherUpdates(book, self.today)
@@ -106,22 +106,21 @@ class AppContext:
 
     def today(self, garden: Garden) -> date:
         """The day it is in the garden: the one it stands at, or that of its own time zone."""
-        if self._today is not None and garden.stands_at is None:
-            return self._today()
-        return today_in(garden, self._clock())
+        return self.now(garden).date()
 
     def now(self, garden: Garden) -> datetime:
         """The time it is in the garden, in its own time zone: the time of day, on the day of `today`.
 
         Gardens that stand at a day have this time on that day.
         """
-        return time_in(garden, self._clock(), self.today(garden))
+        held = self._today if garden.stands_at is None else None
+        return time_in(garden, self._clock(), held() if held else None)
 
     def progress(self, state: BookState, *, patience_s: float = PATIENCE_S) -> Progress:
         """How the outlook of this state stands."""
-        return self.outlook_service.outlook(state, self.today(state.garden), patience_s=patience_s)
+        return self.outlook_service.outlook(state, state.today, patience_s=patience_s)
 
-    def told(self, state: BookState, key: str) -> PatchOutlook | None:
+    def bed_outlook(self, state: BookState, key: str) -> PatchOutlook | None:
         """One bed's outlook if it is ready, or the last one until it is."""
         outlook = self.progress(state).shown
         return next((p for p in outlook.patches if p.patch.key == key), None) if outlook else None
@@ -143,7 +142,7 @@ class AppContext:
             "section": "beds",
             "back": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
             "version": __version__,
-            "today": self.today(garden) if garden else None,
+            "today": state.today if state else None,
             "waiting": False,
             "day": words.day,
             "over_home": bool(getattr(request.state, "over_home", False)),

@@ -24,8 +24,6 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["CONTENT_POLICY", "LOOPBACK_HOSTS", "SECURITY_HEADERS", "FaultPages", "Guard", "from_home"]
-
 _LOG = logging.getLogger("mulchwright.web")
 
 CONTENT_POLICY = (

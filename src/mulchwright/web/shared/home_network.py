@@ -12,8 +12,6 @@ from contextlib import suppress
 
 from mulchwright.errors import InputError
 
-__all__ = ["home_address", "is_home_address", "private_addresses"]
-
 _HOME = tuple(
     ipaddress.ip_network(block)
     for block in ("192.168.0.0/16", "10.0.0.0/8", "172.16.0.0/12", "169.254.0.0/16")

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -40,13 +39,12 @@ from mulchwright.units import US, parse_depth_of_water, parse_length, parse_temp
 from mulchwright.web.forms.coordinates import parse_coordinate
 from mulchwright.web.ground.species_choice import kinds_of
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import form_with_file, page_or_form
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
     from mulchwright.weather import DailySeries
-
-__all__ = ["next_step", "parse_degrees"]
 
 LARGEST_FILE = 80_000_000
 GAP_M, HOUSE_DEPTH_M = 0.6, 6.0
@@ -94,11 +92,6 @@ def _page(
         request, "start/start.html", state, status=422 if errors else 200, section="start", step=step,
         steps=steps_of(state), errors=errors, **values,
     )  # fmt: skip
-
-
-async def _typed(request: Request) -> dict[str, str]:
-    async with request.form(max_files=0, max_fields=100) as form:
-        return {key: value for key, value in form.multi_items() if isinstance(value, str)}
 
 
 # ---- place ---------------------------------------------------------------------------
@@ -173,13 +166,9 @@ def _read_place(
     return place, units, {}
 
 
-async def place_step(request: Request) -> Response:
+@page_or_form
+def place_step(request: Request, typed: dict[str, str] | None) -> Response:
     """Where the garden lies, and its units."""
-    typed = await _typed(request) if request.method == "POST" else None
-    return await run_in_threadpool(_place, request, typed)
-
-
-def _place(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.state_if_any()
     held = state.garden.place if state else None
@@ -264,12 +253,7 @@ async def climate_step(request: Request) -> Response:
     """A station's file, or twelve normals."""
     if request.method != "POST":
         return await run_in_threadpool(_climate, request, None, None)
-    async with request.form(max_files=1, max_fields=60) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-        sent = form.get("file")
-        file = None
-        if isinstance(sent, UploadFile) and sent.filename:
-            file = (Path(sent.filename).name, await sent.read(LARGEST_FILE + 1))
+    typed, file = await form_with_file(request, LARGEST_FILE)
     return await run_in_threadpool(_climate, request, typed, file)
 
 
@@ -441,13 +425,9 @@ def _house(side: str, width: float, depth: float, height: float, taken: set[str]
     return Wall(key, name, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), height, house=True)
 
 
-async def ground_step(request: Request) -> Response:
+@page_or_form
+def ground_step(request: Request, typed: dict[str, str] | None) -> Response:
     """A rough plan: a rectangle, a house, two trees."""
-    typed = await _typed(request) if request.method == "POST" else None
-    return await run_in_threadpool(_ground, request, typed)
-
-
-def _ground(request: Request, typed: dict[str, str] | None) -> Response:
     context = context_of(request)
     state = context.library.state()
     errors: dict[str, str] = {}
@@ -475,7 +455,7 @@ def bed_step(request: Request) -> Response:
     """What the first bed is to be; where it lies is proposed on the next page."""
     context = context_of(request)
     state = context.library.state()
-    today = context.today(state.garden)
+    today = state.today
     kinds = [
         kind
         for kind in kinds_of(context.trade).values()

@@ -80,7 +80,7 @@ def _read(typed: Mapping[str, str], garden: Garden) -> tuple[Asked, dict[str, st
 
 def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float = PATIENCE_S) -> Job:
     garden, series, trade = state.garden, state.series, context.trade
-    today = context.today(garden)
+    today = state.today
     key = fingerprint_of(
         "best use",
         stores_fingerprint(garden),
@@ -135,7 +135,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
             words.day(one.expected.first_picking.p50, today)
             if one.expected.first_picking.p50
             else "not in half of them",
-            "not all on offer" if one.cost_cents is None else money(one.cost_cents, currency),
+            "no price for all of it" if one.cost_cents is None else money(one.cost_cents, currency),
         )
         for one in use.options
     )
@@ -201,7 +201,7 @@ def page(request: Request) -> Response:
     garden = state.garden
     asked, errors = _read(dict(request.query_params.items()), garden)
     values: dict[str, Any] = {
-        "aims": [(aim.value, told) for aim, told in AIMS.items()], "asked": asked, "errors": errors,
+        "aims": [(aim.value, aim_words) for aim, aim_words in AIMS.items()], "asked": asked, "errors": errors,
         "beds": [(patch.key, patch.name) for patch in planned(garden)], "waiting": False, "share": 0.0,
         "trouble": "", "answer": None, "moved": request.query_params.get("moved") == "yes",
         "currency": garden.offers[0].currency if garden.offers else "USD",
@@ -219,7 +219,7 @@ def page(request: Request) -> Response:
 
 def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, Any]:
     garden, trade, system = state.garden, context.trade, state.garden.units.value
-    today = context.today(garden)
+    today = state.today
     built = [use for use in found.patches if use.chosen is not None]
     if built:
         kg = found.aim_kg

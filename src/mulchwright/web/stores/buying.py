@@ -17,13 +17,14 @@ from mulchwright.gather.purchase import Need, PurchasePlan
 from mulchwright.gather.share import DeliveryRule
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.stores.frame import store_page
 from mulchwright.web.stores.needs import needs_or_trouble
 from mulchwright.web.stores.offer_forms import amount_words, item_words
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import in_units, money
+from mulchwright.web.views.stores_wording import money
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
 
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
-
-__all__ = ["PlanWords", "plan_words", "stores_fingerprint", "unit_words"]
 
 PATIENCE_S = 0.6
 RULES = {
@@ -173,7 +172,7 @@ def _ask(
     work: Callable[[Callable[[float], None]], Any],
     *more: object,
 ) -> Job:
-    key = fingerprint_of(what, stores_fingerprint(state.garden), context.today(state.garden), *more)
+    key = fingerprint_of(what, stores_fingerprint(state.garden), state.today, *more)
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
 
 
@@ -181,7 +180,7 @@ def buying_page(request: Request) -> Response:
     """Offers, sellers, and the least-cost plan for what is short."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, trade = state.garden, context.today(state.garden), context.trade
+    garden, today, trade = state.garden, state.today, context.trade
     currency = _currency(garden)
     needs, trouble = needs_or_trouble(garden, trade, today)
     values: dict[str, Any] = {
@@ -266,7 +265,7 @@ def sharing_note(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, trade = state.garden, context.trade
-    needs, trouble = needs_or_trouble(garden, trade, context.today(garden))
+    needs, trouble = needs_or_trouble(garden, trade, state.today)
     if needs is None:
         raise InputError(trouble)
     note = sharing_values(sharing(garden, trade, needs, rule=_rule(request)), None, garden, trade).get("note")
@@ -281,12 +280,13 @@ def sharing_page(request: Request) -> Response:
     """Households, and one order split fairly between them."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, trade = state.garden, context.today(state.garden), context.trade
+    garden, today, trade = state.garden, state.today, context.trade
     system = garden.units.value
     rule = _rule(request)
     needs, trouble = needs_or_trouble(garden, trade, today)
     values: dict[str, Any] = {
-        "trouble": trouble, "rules": [(one.value, told) for one, told in RULES.items()], "rule": rule.value,
+        "trouble": trouble, "rules": [(one.value, rule_words) for one, rule_words in RULES.items()],
+        "rule": rule.value,
         "rule_words": rule.words, "shares": (), "tables": (), "note": "", "answer": None, "notes": (),
         "waiting": False, "share": 0.0, "alone": "",
         "households": [
@@ -341,9 +341,9 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
         lines.append(share.household.name)
         rows: list[tuple[str, ...]] = []
         for part in share.taken:
-            told = amount(part.item.key, part.kg, part.item.bought_kg)
-            lines.append(f"  {part.item.name}: {told}, {money(part.cents, currency)}")
-            rows.append((part.item.name, told, money(part.cents, currency)))
+            sentence = amount(part.item.key, part.kg, part.item.bought_kg)
+            lines.append(f"  {part.item.name}: {sentence}, {money(part.cents, currency)}")
+            rows.append((part.item.name, sentence, money(part.cents, currency)))
         delivery = money(share.delivery_cents, currency) if share.delivery_cents else "nothing"
         lines += [f"  delivery: {delivery}", f"  pays in all: {money(share.cents, currency)}", ""]
         rows += [("delivery", "", delivery), ("in all", "", money(share.cents, currency))]

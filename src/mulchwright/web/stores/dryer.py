@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date, datetime
@@ -17,22 +16,21 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Jar, JarKind, Use, Weighing
 from mulchwright.keep.jars import jar_life
-from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import free_key
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Reading
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks.gate import open_or_refuse
 from mulchwright.web.picks.left_over import local_now, pick_of, sent_once, shut, small_mass
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import page_or_form, posted_form
+from mulchwright.web.shared.lookups import noted_step
+from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as forms
-from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_told
+from mulchwright.web.stores.dryer_view import LIMITS, ended_load, hours_left, load_card, plan_of, plan_view
 from mulchwright.web.stores.frame import store_page
-from mulchwright.web.views.stores_wording import CautionWords, in_units
-
-__all__ = ["cautions", "noted_step"]
+from mulchwright.web.views.stores_wording import CautionWords
 
 PAGE = "/stores/dryer"
 SHOWN_ENDED = 8
@@ -54,21 +52,6 @@ def cautions(
     return tuple(CautionWords(row.title, in_units(row.text, system), row.defer) for row in ordered)
 
 
-def noted_step(request: Request) -> tuple[int, str, bool] | None:
-    """The step that the address names: its number, its words, whether it was taken back."""
-    asked = whole_number(request.query_params.get("step", ""))
-    if asked is None:
-        return None
-    with open_book(context_of(request).library.path) as book:
-        step = next((s for s in book.undo_steps() if s.step == asked), None)
-    return (step.step, step.what, step.taken_back) if step else None
-
-
-def new_request_id() -> str:
-    """A mark for one form on one page."""
-    return secrets.token_hex(12)
-
-
 # ---- the page ---------------------------------------------------------------
 
 
@@ -86,7 +69,7 @@ def _page(
     context = context_of(request)
     state = context.library.state()
     garden, system = state.garden, state.garden.units.value
-    now = local_now(context, garden)
+    now = local_now(state)
     rows = forms.pick_rows(garden, context.trade, now)
     values = forms.shown_load(garden, rows, now) | {k: v[:200] for k, v in typed.items()}
     aside = forms.aside_rows(garden, now.date())
@@ -134,7 +117,7 @@ def _planned(load: forms.Load, reading: Reading, system: str) -> Any:
     except InputError as error:
         forms.field_fault(reading, error, system, "form")
         return None
-    return plan_told(plan, load.dryer, load.fresh_kg, system)
+    return plan_view(plan, load.dryer, load.fresh_kg, system)
 
 
 # ---- a load goes in ---------------------------------------------------------
@@ -144,8 +127,9 @@ def _planned(load: forms.Load, reading: Reading, system: str) -> Any:
 def start(request: Request, typed: dict[str, str]) -> Response:
     """Put a load in."""
     context = context_of(request)
-    garden = context.library.state().garden
-    now, system = local_now(context, garden), garden.units.value
+    state = context.library.state()
+    garden = state.garden
+    now, system = local_now(state), garden.units.value
     rows = forms.pick_rows(garden, context.trade, now)
     key = f"load-{sent_once(typed)}"
     if any(run.key == key for run in garden.dryings):  # the same form once more: it is in already
@@ -220,7 +204,7 @@ def weigh(request: Request, typed: dict[str, str]) -> Response:
     """Note what a load weighs on the way."""
     context = context_of(request)
     state = context.library.state()
-    garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
+    garden, system, now = state.garden, state.garden.units.value, local_now(state)
     run, dryer = _run(garden, request.path_params["key"])
     if run.ended_at is not None:
         raise InputError("That load has come out already; nothing was changed.")
@@ -261,7 +245,7 @@ def end(request: Request, typed: dict[str, str]) -> Response:
     """Take a load out: into a jar after the snap test, or away."""
     context = context_of(request)
     state = context.library.state()
-    garden, system, now = state.garden, state.garden.units.value, local_now(context, state.garden)
+    garden, system, now = state.garden, state.garden.units.value, local_now(state)
     run, dryer = _run(garden, request.path_params["key"])
     if run.ended_at is not None:  # the same form once more
         return RedirectResponse(PAGE, 303)

@@ -14,16 +14,12 @@ from mulchwright.garden.keeping import Dryer, DryingRun, Fate, Use
 from mulchwright.keep import drying_plan
 from mulchwright.keep.dry import COOLEST_C, HOTTEST_C, TESTED_C, THICKEST_M, dry_mass_bounds
 from mulchwright.trade import Trade, load_trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import FormField, FormGroup, Reading, StoreForm
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.picks.left_over import fresh_picks, origin, set_aside, shut, small_mass
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units, plain_number
-
-__all__ = [
-    "AsideRow", "Ended", "Load", "PickRow", "aside_rows", "dryer_form", "field_fault", "load_group",
-    "mass_example", "pick_rows", "read_dryer", "read_end", "read_load", "read_mass", "shown_load",
-]  # fmt: skip
+from mulchwright.web.views.stores_wording import plain_number
 
 MOST_KG = 50.0
 ANY_DRYER = Dryer("any", "Any dryer", 5, 0.1, 500.0)
@@ -35,7 +31,7 @@ FIELD_OF = {
 }  # fmt: skip
 SHELF_C = 18.0
 """A cupboard, where nothing is said about the place of a jar."""
-WAYS = (("picks", "picks from the logbook"), ("mass", "a mass alone, to reckon with"))
+WAYS = (("picks", "picks from the logbook"), ("mass", "a mass alone, to work with"))
 
 
 def field_fault(reading: Reading, error: InputError, system: str, otherwise: str) -> None:
@@ -158,7 +154,7 @@ class PickRow:
 
     key: str
     field: str
-    told: str
+    summary: str
     left_kg: float
     left: str
     shut: tuple[str, ...]
@@ -204,7 +200,7 @@ class AsideRow:
 
     use: Use
     field: str
-    told: str
+    summary: str
 
 
 def aside_rows(garden: Garden, today: date) -> tuple[AsideRow, ...]:

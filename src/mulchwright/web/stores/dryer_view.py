@@ -12,33 +12,22 @@ from mulchwright.garden import Garden
 from mulchwright.garden.keeping import Dryer, DryingRun
 from mulchwright.keep import DryingPlan, Range, drying_plan, weighed_in
 from mulchwright.trade import load_trade
+from mulchwright.units import in_units
 from mulchwright.web.picks.left_over import clock, hours_words, kitchen_range, origin, small_mass
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import in_units
-
-__all__ = ["LIMITS", "EndedLoad", "LoadCard", "PlanTold", "ended_load", "hours_left", "load_card", "plan_of",
-           "plan_told"]  # fmt: skip
+from mulchwright.web.views.tables import Table
 
 LIMITS = (
     "No measured drying of king stropharia was found; the hours rest on oyster and button mushrooms.",
-    "Shrinking slices, the cap's skin and uneven trays are not reckoned; they widen the range.",
+    "Shrinking slices, the cap's skin and uneven trays are not worked out; they widen the range.",
     "Hours and weight tell when to look, never that it is done.",
     "Done is when cooled pieces snap, two weighings an hour apart agree, and the jar stays dry inside.",
 )
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
-    """A table as the templates take it."""
-
-    caption: str
-    heads: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PlanTold:
+class PlanView:
     """A load that is planned, in words."""
 
     answer: Headline
@@ -54,7 +43,7 @@ class LoadCard:
 
     key: str
     heading: str
-    told: str
+    summary: str
     answer: Headline
     since: str
     stop: Headline
@@ -72,7 +61,7 @@ class EndedLoad:
 
     key: str
     day: str
-    told: str
+    summary: str
 
 
 @lru_cache(maxsize=64)
@@ -80,7 +69,7 @@ def plan_of(
     dryer: Dryer, fresh_kg: float, thickness_m: float, temperature_c: float, room_temperature_c: float,
     room_humidity: float,
 ) -> DryingPlan:  # fmt: skip
-    """The plan of a load, reckoned once. Raises what `keep.drying_plan` raises."""
+    """The plan of a load, worked out once. Raises what `keep.drying_plan` raises."""
     return drying_plan(
         load_trade(), dryer, fresh_kg=fresh_kg, thickness_m=thickness_m, temperature_c=temperature_c,
         room_temperature_c=room_temperature_c, room_humidity=room_humidity,
@@ -130,7 +119,7 @@ def _misled(plan: DryingPlan, system: str) -> Table:
     )
 
 
-def plan_told(plan: DryingPlan, dryer: Dryer, fresh_kg: float, system: str) -> PlanTold:
+def plan_view(plan: DryingPlan, dryer: Dryer, fresh_kg: float, system: str) -> PlanView:
     """A plan in words."""
     strong = f"{hours_words(plan.hours)[:1].upper()}{hours_words(plan.hours)[1:]}"
     if plan.loads > 1:
@@ -155,7 +144,7 @@ def plan_told(plan: DryingPlan, dryer: Dryer, fresh_kg: float, system: str) -> P
         notes.append("Most likely the heater sets the pace, not the slices: less at a time is quicker.")
     elif plan.limited_by_heater > 0.1:
         notes.append("The heater may set the pace: less at a time would be safer.")
-    return PlanTold(Headline("", strong, after), tuple(facts), _stop(plan, system), _misled(plan, system),
+    return PlanView(Headline("", strong, after), tuple(facts), _stop(plan, system), _misled(plan, system),
                     tuple(notes))  # fmt: skip
 
 
@@ -196,18 +185,18 @@ def load_card(run: DryingRun, dryer: Dryer, garden: Garden, now: datetime) -> Lo
     except InputError as error:  # a mass that no such load can have was written down elsewhere
         answer, since = Headline("No hours can be told"), in_units(str(error), system)
     picks = [use.pick for use in garden.uses if use.key in run.uses and use.pick]
-    told = (
+    text = (
         f"{small_mass(run.fresh_kg, system)} in slices of {units.show_length(run.thickness_m, system)} at "
         f"{units.show_temperature(run.temperature_c, system)}, "
         f"in for {_hours((now - run.started_at) / timedelta(hours=1))}"
     )
-    told += (
+    text += (
         f". From {origin(picks, garden, now.date())}."
         if run.uses
         else ". A mass alone, no pick of the logbook."
     )
     return LoadCard(
-        run.key, f"In {dryer.name} since {clock(run.started_at, now, system)}", told, answer, since,
+        run.key, f"In {dryer.name} since {clock(run.started_at, now, system)}", text, answer, since,
         _stop(plan, system), _misled(plan, system),
         tuple((clock(w.at, now, system), small_mass(w.mass_kg, system)) for w in weighings),
         _steady(run), bool(run.uses), _jar_name(garden), plan.dried.dry_kg.high,

@@ -17,6 +17,7 @@ from mulchwright.gather.suitability import Grade, judge_lot
 from mulchwright.gather.takeoff import delivered_moisture, one_more
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.species import species_named
 from mulchwright.web.views.stores_wording import (
@@ -27,7 +28,6 @@ from mulchwright.web.views.stores_wording import (
     CautionWords,
     bulk_span,
     caution_words,
-    in_units,
     mass_span,
 )
 
@@ -67,7 +67,7 @@ class LotCard:
     key: str
     name: str
     kind: str
-    told: str
+    summary: str
     comes_to: tuple[tuple[str, str], ...]
     about: str
     stopped: str
@@ -103,7 +103,7 @@ def _wanted(lot: Lot, garden: Garden, trade: Trade) -> tuple[str, ...]:
     return tuple(dict.fromkeys(near)) or planned_species(garden)
 
 
-def _told(lot: Lot, system: str) -> str:
+def _amount_line(lot: Lot, system: str) -> str:
     """The amount as the grower told it."""
     if lot.heap is not None:
         heap = lot.heap
@@ -234,7 +234,7 @@ def lot_card(lot: Lot, garden: Garden, trade: Trade, *, on: date) -> LotCard:
         comes_to = _comes_to(lot, stock, trade, system)
         loads = _loads(lot, stock, trade)
     except InputError as error:
-        comes_to, loads = [("Not reckoned", in_units(str(error), system))], ()
+        comes_to, loads = [("Not worked out", in_units(str(error), system))], ()
     if lot.kind is LotKind.BRUSH:
         keys += ["chipper", "dust", "fresh-heap"]
     keys += [caution for load in loads for caution in load.cautions]
@@ -244,7 +244,7 @@ def lot_card(lot: Lot, garden: Garden, trade: Trade, *, on: date) -> LotCard:
         lot.key,
         lot.name,
         f"{KIND_WORDS[lot.kind]}: {_kind_of(lot, trade)}",
-        _sentence(_told(lot, system)),
+        _sentence(_amount_line(lot, system)),
         tuple(comes_to),
         _about(lot, on, system),
         stopped,

@@ -18,18 +18,17 @@ from mulchwright.gather.takeoff import LayerNeed, PlaneNeed, loose_volume_l
 from mulchwright.gather.yard import bulk_words, straw_words
 from mulchwright.sheets.portrait import material_name, spawn_name, species_name
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import GRADE_WORDS, bulk_span, caution_words, in_units, mass_span
+from mulchwright.web.views.stores_wording import GRADE_WORDS, bulk_span, caution_words, mass_span
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
     from mulchwright.gather.ranges import Figure
-
-__all__ = ["line_words", "needs_or_trouble", "short_sentence"]
 
 WORKED = {"L": "L", "loose L": "L of chips", "kg": "kg", "m³": "m³"}
 
@@ -69,7 +68,7 @@ def short_sentence(garden: Garden, trade: Trade, today: date) -> Headline:
 
 
 def sentence_of(needs: Needs, system: str) -> Headline:
-    """The answer for needs that are reckoned already."""
+    """The answer for needs that are worked out already."""
     count = len(needs.patches)
     beds = "the planned bed" if count == 1 else f"the {words.count_word(count)} planned beds"
     if not needs.short:
@@ -202,7 +201,7 @@ def page(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, today, system, trade = (
-        state.garden, context.today(state.garden), state.garden.units.value, context.trade
+        state.garden, state.today, state.garden.units.value, context.trade
     )  # fmt: skip
     beds = planned(garden)
     bed = request.query_params.get("bed", "")

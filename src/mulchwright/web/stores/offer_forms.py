@@ -10,13 +10,9 @@ from mulchwright import units
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Household, Measure, Offer, Seller, Taking, Vessel
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Cell, FormField, FormGroup, Reading, StoreForm
-from mulchwright.web.views.stores_wording import in_units, parse_money, plain_number, typed_mass, typed_volume
-
-__all__ = [
-    "amount_words", "household_form", "item_options", "item_words", "offer_form", "read_household",
-    "read_offer", "read_seller", "read_vessel", "seller_form", "vessel_form",
-]  # fmt: skip
+from mulchwright.web.views.stores_wording import parse_money, plain_number, typed_mass, typed_volume
 
 Noun = TypeVar("Noun")
 TAKING_ROWS = 4

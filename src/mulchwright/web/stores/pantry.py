@@ -23,6 +23,7 @@ from mulchwright.keep.jars import jar_life
 from mulchwright.services.writes import free_key
 from mulchwright.sheets.labels import Label, jar_label, label_png, labels_pdf
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.fields import Reading, read_day
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks.gate import open_or_refuse
@@ -38,12 +39,13 @@ from mulchwright.web.picks.left_over import (
 )
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import base_of, file_of, paper_of
-from mulchwright.web.shared.requests import page_or_form, posted_form
+from mulchwright.web.shared.lookups import noted_step
+from mulchwright.web.shared.requests import new_request_id, page_or_form, posted_form
 from mulchwright.web.stores import dryer_forms as drying_forms
-from mulchwright.web.stores import pantry_view as pantry_told
-from mulchwright.web.stores.dryer import cautions, new_request_id, noted_step
+from mulchwright.web.stores import pantry_view as pantry_view
+from mulchwright.web.stores.dryer import cautions
 from mulchwright.web.stores.frame import store_page
-from mulchwright.web.views.stores_wording import in_units, plain_number
+from mulchwright.web.views.stores_wording import plain_number
 
 PAGE = "/stores/pantry"
 SHOWN_USES = 20
@@ -70,18 +72,18 @@ def page(request: Request) -> Response:
 def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
     state = context.library.state()
-    garden, trade, now = state.garden, context.trade, local_now(context, state.garden)
+    garden, trade, now = state.garden, context.trade, local_now(state)
     system, today = garden.units.value, now.date()
-    left = pantry_told.left_of(garden)
-    jars = pantry_told.stock(garden)
+    left = pantry_view.left_of(garden)
+    jars = pantry_view.stock(garden)
     empty = sorted((j for j in garden.jars if j not in jars), key=lambda jar: jar.made_on, reverse=True)
     shown = {
-        "cards": [pantry_told.jar_card(jar, garden, trade, now, left[jar.key]) for jar in jars],
-        "answer": pantry_told.first_to_use(jars, garden, today),
+        "cards": [pantry_view.jar_card(jar, garden, trade, now, left[jar.key]) for jar in jars],
+        "answer": pantry_view.first_to_use(jars, garden, today),
         "sums": _sums(jars, left, system),
         "empty": [(j.key, j.name, jar_origin(j, garden, today)) for j in empty[:SHOWN_EMPTY]],
-        "eaten": pantry_told.used_lines(eaten(garden)[:SHOWN_USES], garden, today),
-        "advice": pantry_told.eating_advice(garden, trade, today),
+        "eaten": pantry_view.used_lines(eaten(garden)[:SHOWN_USES], garden, today),
+        "advice": pantry_view.eating_advice(garden, trade, today),
         "cautions": cautions(
             trade, system, "eat", "keep", "kitchen", "sell", species={jar.species for jar in jars}
         ),
@@ -93,15 +95,15 @@ def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
 
 
 def _sums(jars: list[Jar], left: Mapping[str, float], system: str) -> str:
-    told = []
-    for kind, word in pantry_told.KIND_WORDS.items():
+    lines = []
+    for kind, word in pantry_view.KIND_WORDS.items():
         mine = [left[jar.key] for jar in jars if jar.kind is kind]
         if mine:
             name = "jar" if kind is JarKind.DRIED else "pack"
-            told.append(
+            lines.append(
                 f"{small_mass(sum(mine), system)} {word} in {len(mine)} {name}{'s' if len(mine) > 1 else ''}"
             )
-    return "; ".join(told)
+    return "; ".join(lines)
 
 
 @page_or_form
@@ -176,18 +178,18 @@ def _changed(
 def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -> Response:
     context = context_of(request)
     state = context.library.state()
-    garden, trade, now = state.garden, context.trade, local_now(context, state.garden)
+    garden, trade, now = state.garden, context.trade, local_now(state)
     system, today = garden.units.value, now.date()
-    left = pantry_told.left_of(garden)[jar.key]
+    left = pantry_view.left_of(garden)[jar.key]
     uses = sorted((u for u in garden.uses if u.jar == jar.key), key=lambda u: u.day, reverse=True)
     entries = [entry for key in jar.picks if (entry := pick_of(garden, key)) is not None]
     shown = {
-        "card": pantry_told.jar_card(jar, garden, trade, now, left), "form": _shown(jar, system),
-        "form_errors": {}, "revision": state.revision, "life": pantry_told.life_words(jar, trade, system),
-        "uses": pantry_told.used_lines(uses, garden, today), "removable": not uses,
+        "card": pantry_view.jar_card(jar, garden, trade, now, left), "form": _shown(jar, system),
+        "form_errors": {}, "revision": state.revision, "life": pantry_view.life_words(jar, trade, system),
+        "uses": pantry_view.used_lines(uses, garden, today), "removable": not uses,
         "beds": list(dict.fromkeys((e.patch, garden.patch(e.patch).name) for e in entries)),
         "dried": jar.kind is JarKind.DRIED,
-        "advice": pantry_told.eating_advice(garden, trade, today, of=jar.species),
+        "advice": pantry_view.eating_advice(garden, trade, today, of=jar.species),
         "cautions": cautions(trade, system, "eat", "keep", "kitchen", "sell", species=(jar.species,)),
         "noted": noted_step(request), "mark": new_request_id, "today_iso": today.isoformat(), "fates": USABLE,
         "use_key": "", "typed": {}, "errors": {}, "here": PAGE, "back": f"{PAGE}/{jar.key}",
@@ -204,14 +206,15 @@ def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -
 def use(request: Request, typed: dict[str, str]) -> Response:
     """Note that some of a jar, or all of it, was eaten, given or thrown away."""
     context = context_of(request)
-    garden = context.library.state().garden
-    today, system = context.today(garden), garden.units.value
+    state = context.library.state()
+    garden = state.garden
+    today, system = state.today, garden.units.value
     jar = _jar(garden, request.path_params["key"])
     where = f"{PAGE}/{jar.key}" if typed.get("from") == "jar" else PAGE
     key = f"use-{sent_once(typed)}"
     if any(held.key == key for held in garden.uses):  # the same form once more
         return RedirectResponse(where, 303)
-    left = pantry_told.left_of(garden)[jar.key]
+    left = pantry_view.left_of(garden)[jar.key]
     reading = Reading(typed, {"day": today.isoformat()})
     fate = Fate(reading.choice("fate", {fate.value: word for fate, word in USABLE}, "What became of it"))
     day = reading.take("day", partial(_day, today=today), today)
@@ -232,7 +235,7 @@ def use(request: Request, typed: dict[str, str]) -> Response:
     if day < jar.made_on:
         reading.fault("day", "The jar was filled after that day; correct the day.")
     if not reading.errors:
-        why = jar_shut(garden, context.trade, fate, jar, day, now=local_now(context, garden))
+        why = jar_shut(garden, context.trade, fate, jar, day, now=local_now(state))
         if why:
             reading.fault("fate", " ".join(why))
     if reading.errors:
@@ -241,9 +244,9 @@ def use(request: Request, typed: dict[str, str]) -> Response:
             return _jar_page(request, jar, status=422, **values)
         return _page(request, status=422, **values)
     kg = min(kg, left)
-    taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(context, garden))
+    taken = Use(key, day, fate, max(kg, 0.0001), jar=jar.key, entered_at=local_now(state))
     with open_book(context.library.path) as book:
-        done = book.add_uses(open_or_refuse(garden, context.trade, [taken], now=local_now(context, garden)))
+        done = book.add_uses(open_or_refuse(garden, context.trade, [taken], now=local_now(state)))
     return RedirectResponse(f"{where}?step={done.step}", 303)
 
 
@@ -278,7 +281,7 @@ def new(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a jar or pack that did not come from a load of the dryer, and putting it in."""
     context = context_of(request)
     state = context.library.state()
-    garden, now = state.garden, local_now(context, state.garden)
+    garden, now = state.garden, local_now(state)
     today = now.date()
     kind = _kind((typed or request.query_params).get("kind", ""))
     fate = Fate.DRY if kind is JarKind.DRIED else Fate.FREEZE
@@ -453,7 +456,7 @@ def _read_new(
 
 def _label(jar: Jar, garden: Garden, trade: Trade, base: str, today: date) -> Label:
     return jar_label(
-        jar, trade, kind=pantry_told.KIND_WORDS[jar.kind],
+        jar, trade, kind=pantry_view.KIND_WORDS[jar.kind],
         origin=jar_origin(jar, garden, today).split("; ")[:3],
         address=f"{base}{PAGE}/{jar.key}" if base else None,
     )  # fmt: skip
@@ -462,9 +465,10 @@ def _label(jar: Jar, garden: Garden, trade: Trade, base: str, today: date) -> La
 def labels(request: Request) -> Response:
     """Labels of the jars named, or of all with something in them, as a PDF."""
     context = context_of(request)
-    garden = context.library.state().garden
-    today, asked = context.today(garden), set(request.query_params.getlist("jar"))
-    jars = [jar for jar in pantry_told.stock(garden) if not asked or jar.key in asked]
+    state = context.library.state()
+    garden = state.garden
+    today, asked = state.today, set(request.query_params.getlist("jar"))
+    jars = [jar for jar in pantry_view.stock(garden) if not asked or jar.key in asked]
     if not jars:
         raise InputError("There is no jar to make a label for.")
     base = base_of(request)
@@ -476,9 +480,8 @@ def labels(request: Request) -> Response:
 def label(request: Request) -> Response:
     """One jar's label as a picture."""
     context = context_of(request)
-    garden = context.library.state().garden
+    state = context.library.state()
+    garden = state.garden
     jar = _jar(garden, request.path_params["key"])
-    data = label_png(
-        _label(jar, garden, context.trade, base_of(request), context.today(garden)), day=context.today(garden)
-    )
+    data = label_png(_label(jar, garden, context.trade, base_of(request), state.today), day=state.today)
     return file_of(data, "image/png", f"label-{jar.key}.png", inline=True)

@@ -25,11 +25,6 @@ from mulchwright.web.picks.left_over import (
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 
-__all__ = [
-    "FATE_WORDS", "KIND_WORDS", "EatenLine", "JarCard", "eating_advice", "first_to_use", "jar_card",
-    "left_of", "life_words", "stock", "test_words", "used_lines",
-]  # fmt: skip
-
 KIND_WORDS = {JarKind.DRIED: "dried", JarKind.FROZEN: "frozen"}
 FATE_WORDS = {
     Fate.EAT: "eaten", Fate.GIVE: "given away", Fate.DISCARD: "thrown away", Fate.DRY: "dried",
@@ -64,7 +59,7 @@ class EatenLine:
     """Something that was used, in one line."""
 
     day: str
-    told: str
+    summary: str
     source: str
 
 
@@ -114,11 +109,11 @@ def jar_card(jar: Jar, garden: Garden, trade: Trade, now: datetime, left_kg: flo
     why = jar_shut(garden, trade, Fate.EAT, jar, today, now=now)
     by = words.day(jar.best_by, today)
     if left_kg < 0.0005:
-        told = Headline("It is ", "empty")
+        headline = Headline("It is ", "empty")
     elif jar.best_by < today:
-        told = Headline("", small_mass(left_kg, system), f" left; its best time went by on {by}.")
+        headline = Headline("", small_mass(left_kg, system), f" left; its best time went by on {by}.")
     else:
-        told = Headline("", small_mass(left_kg, system), f" left, best by {by}.")
+        headline = Headline("", small_mass(left_kg, system), f" left, best by {by}.")
     soaked = ""
     if jar.kind is JarKind.DRIED and left_kg >= 0.0005:
         portion = min(PORTION_KG[jar.kind], left_kg)
@@ -134,7 +129,7 @@ def jar_card(jar: Jar, garden: Garden, trade: Trade, now: datetime, left_kg: flo
     return JarCard(
         jar.key, jar.name, KIND_WORDS[jar.kind], species_name(jar.species, trade),
         small_mass(left_kg, system),
-        left_kg < 0.0005, told, test_words(jar, today), soaked, facts, _portion(jar, left_kg, garden),
+        left_kg < 0.0005, headline, test_words(jar, today), soaked, facts, _portion(jar, left_kg, garden),
         why, f"/picks/{jar.picks[0]}" if jar.picks else "",
     )  # fmt: skip
 
@@ -202,7 +197,7 @@ def eating_advice(garden: Garden, trade: Trade, today: date, *, of: str = "") ->
     meals = eaten(garden)
     for species, use in zip(species_of(meals, garden), meals, strict=True):
         days[species].add(use.day)
-    told = []
+    lines = []
     for species in dict.fromkeys([*(jar.species for jar in garden.jars), *days]):
         if not species or (of and species != of):
             continue
@@ -211,7 +206,7 @@ def eating_advice(garden: Garden, trade: Trade, today: date, *, of: str = "") ->
         mine = days.get(species, set())
         past = [day for day in mine if day <= today]
         if not past:
-            told.append(
+            lines.append(
                 f"{name}: by this book nobody has eaten it yet. The first time a few small, well cooked "
                 "pieces, no other new kind beside it, then wait a day; each person anew."
             )
@@ -219,8 +214,8 @@ def eating_advice(garden: Garden, trade: Trade, today: date, *, of: str = "") ->
         last = max(past)
         running = days_running(mine, last)
         if running >= OLD_AFTER_DAYS and (today - last).days <= 1:
-            told.append(
+            lines.append(
                 f"{name}: eaten on {running} days running, last on {words.day(last, today)}. Leave it "
                 "out for a few days; some people get an upset stomach from days in a row."
             )
-    return told
+    return lines

@@ -17,12 +17,10 @@ from mulchwright.garden import Layer, Recipe, SpawnPlane, StartMoisture
 from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.portrait import pegs
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.forms.amounts import WETNESS, typed_amount, typed_thickness
 from mulchwright.web.forms.fields import Cell, Reading
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units
-
-__all__ = ["MOST_LAYERS", "MOST_PLANES", "RecipeForm", "act_on", "empty", "read", "recipe_form", "shown"]
 
 MOST_LAYERS, MOST_PLANES = 8, 6
 """As many as a recipe holds."""

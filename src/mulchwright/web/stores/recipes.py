@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -26,14 +25,15 @@ from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import posted_form, typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import in_units, money
+from mulchwright.web.views.stores_wording import money
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -114,7 +114,7 @@ def _options(garden: Garden, trade: Trade, patch: Patch, *, trial: bool) -> tupl
 
 def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     garden, trade = state.garden, context.trade
-    today = context.today(garden)
+    today = state.today
     key = fingerprint_of(
         "recipes", climate_fingerprint(state), patch, garden.recipes, garden.offers, garden.sellers, today
     )
@@ -135,26 +135,27 @@ _WHOSE = {"planned": "Of the bed", "own": "Your own", "template": "Template"}
 
 
 def _card(
-    option: RecipeOption, told: UseOption | None, patch: Patch, garden: Garden, trade: Trade, today: date,
+    option: RecipeOption, use_option: UseOption | None, patch: Patch, garden: Garden, trade: Trade,
+    today: date,
     currency: str, *, is_planned: bool,
 ) -> RecipeCard:  # fmt: skip
     system = garden.units.value
     laid = replace(patch, recipe=option.recipe)
     facts: list[tuple[str, str]] = []
     answer = note = ""
-    if told is not None:
+    if use_option is not None:
         run = "not within this run"
-        if told.run_day is not None:
-            weeks = round((told.run_day - (told.patch.built_on or today)).days / 7)
-            run = f"{words.day(told.run_day, today)}, {words.plural(weeks, 'week')} after building"
-        answer = str(answers.picking(told.expected, today))
-        none = words.chance(told.expected.none_in_first_year)
+        if use_option.run_day is not None:
+            weeks = round((use_option.run_day - (use_option.patch.built_on or today)).days / 7)
+            run = f"{words.day(use_option.run_day, today)}, {words.plural(weeks, 'week')} after building"
+        answer = str(answers.picking(use_option.expected, today))
+        none = words.chance(use_option.expected.none_in_first_year)
         note = f"The chance that the first year brings none: {none}."
-        first = told.expected.picked_first_year_kg
+        first = use_option.expected.picked_first_year_kg
         facts = [
             ("Half run through by threads, likely", run),
             ("Picked in the first year", answers.amount_range(first, "mass", system)),
-            ("If all of it were bought", _cost(told, garden, trade, currency)),
+            ("If all of it were bought", _cost(use_option, garden, trade, currency)),
         ]  # fmt: skip
     source = option.key if option.origin == "template" else ""
     number = option.key.removeprefix("own-") if option.origin == "own" else ""
@@ -173,15 +174,17 @@ def _card(
     )
 
 
-def _cost(told: UseOption, garden: Garden, trade: Trade, currency: str) -> str:
+def _cost(option: UseOption, garden: Garden, trade: Trade, currency: str) -> str:
     """The price at the least unit prices, or what nobody offers."""
-    if told.cost_cents is not None:
-        return money(told.cost_cents, currency)
+    if option.cost_cents is not None:
+        return money(option.cost_cents, currency)
     offered = {offer.item for offer in priced_offers(garden, trade)[0]}
     lines = needs_of(
-        replace(garden, patches=(told.patch,), lots=(), log=()), trade, today=told.patch.built_on or date.min
+        replace(garden, patches=(option.patch,), lots=(), log=()),
+        trade,
+        today=option.patch.built_on or date.min,
     ).lines
-    missing = [line.name for line in lines if line.item in told.demand and line.item not in offered]
+    missing = [line.name for line in lines if line.item in option.demand and line.item not in offered]
     return f"no offer of {words.joined(missing)}"
 
 
@@ -207,7 +210,7 @@ def page(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     garden, trade = state.garden, context.trade
-    today = context.today(garden)
+    today = state.today
     chosen, patch = _bed(request.query_params.get("bed", "")[:120], garden, trade, today)
     trial = chosen.startswith(TRIAL)
     currency = garden.offers[0].currency if garden.offers else "USD"
@@ -223,7 +226,7 @@ def page(request: Request) -> Response:
         "bed": patch, "bed_mark": "" if trial else noun_fingerprint(patch),
         "laid": request.query_params.get("laid") == "yes",
     }  # fmt: skip
-    told: dict[tuple[Any, ...], UseOption] = {}
+    fields: dict[tuple[Any, ...], UseOption] = {}
     job = _job(context, state, patch)
     if job.under_way:
         values |= {"waiting": f"/ground/jobs/{job.key}", "share": job.share}
@@ -231,12 +234,12 @@ def page(request: Request) -> Response:
         values["trouble"] = in_units(job.trouble, garden.units.value)
     else:
         found = cast("tuple[UseOption, ...]", job.result)
-        told = {_build(one.option.recipe): one for one in found}
+        fields = {_build(one.option.recipe): one for one in found}
     options = _options(garden, trade, patch, trial=trial)
     values["cards"] = [
         _card(
             option,
-            told.get(_build(option.recipe)),
+            fields.get(_build(option.recipe)),
             patch,
             garden,
             trade,
@@ -326,16 +329,16 @@ def _form_page(
     )  # fmt: skip
 
 
-async def new(request: Request) -> Response:
+@page_or_form
+def new(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new recipe, empty or copied, and keeping it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit, request, typed, None)
+    return _edit(request, typed, None)
 
 
-async def one(request: Request) -> Response:
+@page_or_form
+def one(request: Request, typed: dict[str, str] | None) -> Response:
     """One of the grower's own, and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit, request, typed, int(request.path_params["number"]))
+    return _edit(request, typed, int(request.path_params["number"]))
 
 
 class _ClashedError(Exception):
@@ -393,9 +396,9 @@ def _keep(context: AppContext, recipe: Recipe, number: int | None, before: str) 
         rows = list(garden.recipes)
         theirs = rows[number - 1] if number is not None and 1 <= number <= len(rows) else None
         if number is not None and (theirs is None or noun_fingerprint(theirs) != before):
-            told = f"It is “{theirs.name}” there now." if theirs else "It was taken out there."
+            text = f"It is “{theirs.name}” there now." if theirs else "It was taken out there."
             raise _ClashedError(
-                f"This recipe was changed in another window since the form was filled. {told} Nothing was "
+                f"This recipe was changed in another window since the form was filled. {text} Nothing was "
                 "written. The fields hold what you typed; look at them, then save once more.", theirs,
             )  # fmt: skip
         if any(row.name.casefold() == recipe.name.casefold() and row is not theirs for row in rows):

@@ -19,6 +19,7 @@ from mulchwright.trade import Trade
 from mulchwright.web.now.calendar import calendar_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import PAPER_WORDS, base_of, file_of, paper_of
+from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.views import wording as words
 
@@ -56,12 +57,12 @@ def _page(request: Request, fault: str) -> Response:
             fault = str(error)
     ticked = [patch.key for patch in _chosen(request, garden)]
     paper = paper_of(query, garden)
-    today = context.today(garden)
+    today = state.today
     asked = urlencode(
         [*(("bed", key) for key in ticked), ("paper", paper), *([("address", base)] if base else [])]
     )
     values: dict[str, Any] = {
-        "beds": [(p.key, p.name, _told(p, today), p.key in ticked) for p in garden.patches],
+        "beds": [(p.key, p.name, _bed_line(p, today), p.key in ticked) for p in garden.patches],
         "papers": PAPER_WORDS, "paper": paper, "address": query.get("address", base)[:200], "fault": fault,
         "asked": asked,
         "ticked": [(p.key, p.name) for p in garden.patches if p.key in ticked],
@@ -71,7 +72,7 @@ def _page(request: Request, fault: str) -> Response:
     return store_page(request, "stores/sheets.html", state, status=422 if fault else 200, **values)
 
 
-def _told(patch: Patch, today: Any) -> str:
+def _bed_line(patch: Patch, today: Any) -> str:
     if patch.built_on is None:
         return f"{patch.stage.value}, no day yet"
     return f"{patch.stage.value}, {words.day(patch.built_on, today)}"
@@ -88,21 +89,13 @@ def bed_build_sheet(request: Request) -> Response:
     """The build sheet of one bed."""
     context = context_of(request)
     state = context.library.state()
-    return _sheet(context, state, (_bed(request, state.garden),), request)
-
-
-def _bed(request: Request, garden: Garden) -> Patch:
-    key = request.path_params["key"]
-    patch = next((p for p in garden.patches if p.key == key), None)
-    if patch is None:
-        raise HTTPException(404, f"There is no bed “{key[:80]}” in this garden.")
-    return patch
+    return _sheet(context, state, (bed_in_address(request, state.garden),), request)
 
 
 def _sheet(context: AppContext, state: BookState, patches: Sequence[Patch], request: Request) -> Response:
     garden = state.garden
     sheet = build_sheet_of(
-        patches, context.trade, garden=garden.place.name, day=context.today(garden), system=garden.units.value
+        patches, context.trade, garden=garden.place.name, day=state.today, system=garden.units.value
     )
     data = build_sheet_pdf(sheet, paper=paper_of(request.query_params, garden))
     stem = slug(patches[0].name) if len(patches) == 1 else ""
@@ -112,10 +105,11 @@ def _sheet(context: AppContext, state: BookState, patches: Sequence[Patch], requ
 def labels(request: Request) -> Response:
     """Labels of the ticked beds; back to the page with a message where the address will not do."""
     context = context_of(request)
-    garden = context.library.state().garden
+    state = context.library.state()
+    garden = state.garden
     try:
         made = _labels(_chosen(request, garden), context.trade, base_of(request))
-        data = labels_pdf(made, day=context.today(garden), paper=paper_of(request.query_params, garden))
+        data = labels_pdf(made, day=state.today, paper=paper_of(request.query_params, garden))
     except InputError as error:
         return _page(request, str(error))
     return file_of(data, "application/pdf", "labels.pdf", inline=True)
@@ -124,7 +118,8 @@ def labels(request: Request) -> Response:
 def label(request: Request) -> Response:
     """One label as a picture."""
     context = context_of(request)
-    garden = context.library.state().garden
+    state = context.library.state()
+    garden = state.garden
     key = request.query_params.get("bed", "")
     patch = next((p for p in garden.patches if p.key == key), None)
     if patch is None:
@@ -133,7 +128,7 @@ def label(request: Request) -> Response:
         (made,) = _labels([patch], context.trade, base_of(request))
     except InputError as error:
         return _page(request, str(error))
-    data = label_png(made, day=context.today(garden))
+    data = label_png(made, day=state.today)
     return file_of(data, "image/png", f"label-{patch.key}.png", inline=True)
 
 
@@ -148,7 +143,7 @@ def bed_calendar(request: Request) -> Response:
     """The calendar of one bed."""
     context = context_of(request)
     state = context.library.state()
-    return _calendar(request, context, state, (_bed(request, state.garden),), inline=False)
+    return _calendar(request, context, state, (bed_in_address(request, state.garden),), inline=False)
 
 
 def _calendar(

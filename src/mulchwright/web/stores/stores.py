@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, cast
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -21,9 +20,10 @@ from mulchwright.services.writes import Clash, change_one, free_key, noun_finger
 from mulchwright.trade import Trade
 from mulchwright.web.forms.fields import StoreForm
 from mulchwright.web.shared.context import context_of
-from mulchwright.web.shared.requests import page_or_form, posted_form, typed_form
+from mulchwright.web.shared.requests import page_or_form, posted_form
 from mulchwright.web.stores.frame import planned, store_page
-from mulchwright.web.stores.lot_form import lot_form, read_lot
+from mulchwright.web.stores.lot_entry import read_lot
+from mulchwright.web.stores.lot_form import lot_form
 from mulchwright.web.stores.lot_view import lot_card, sorted_lots
 from mulchwright.web.stores.offer_forms import (
     household_form,
@@ -35,7 +35,6 @@ from mulchwright.web.stores.offer_forms import (
     seller_form,
     vessel_form,
 )
-from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import KIND_WORDS
 
 if TYPE_CHECKING:
@@ -71,7 +70,7 @@ def at_hand(request: Request) -> Response:
 
     context = context_of(request)
     state = context.library.state()
-    garden, today, trade = state.garden, context.today(state.garden), context.trade
+    garden, today, trade = state.garden, state.today, context.trade
     cards = [lot_card(lot, garden, trade, on=_judged_on(lot, today)) for lot in sorted_lots(garden.lots)]
     system = garden.units.value
     return store_page(
@@ -102,7 +101,7 @@ def new_lot(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new lot, and putting it in."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     if typed is None:
         kind = _kind(request.query_params.get("kind", ""))
         return _lot_page(request, state, kind, None, lot_form(kind, None, system, context.trade))
@@ -123,7 +122,7 @@ def _lot_page(
     context = context_of(request)
     card = None
     if lot is not None:
-        card = lot_card(lot, state.garden, context.trade, on=_judged_on(lot, context.today(state.garden)))
+        card = lot_card(lot, state.garden, context.trade, on=_judged_on(lot, state.today))
     if lot is not None and not any(name == "before" for name, _ in form.hidden):
         form = replace(form, hidden=(*form.hidden, ("before", noun_fingerprint(lot))))
     return store_page(
@@ -153,7 +152,7 @@ def one_lot(request: Request, typed: dict[str, str] | None) -> Response:
     """A lot's form, and changing it."""
     context = context_of(request)
     state = context.library.state()
-    garden, today, system = state.garden, context.today(state.garden), state.garden.units.value
+    garden, today, system = state.garden, state.today, state.garden.units.value
     lot = _lot_of(garden, request.path_params["key"])
     if lot is None and typed is None:
         raise HTTPException(404, "There is no such lot in the stores.")
@@ -186,13 +185,13 @@ def _clash_page(
     # Without the old mark the next save is meant as it stands; with the new one it is watched anew.
     before = noun_fingerprint(clash.theirs) if clash.theirs is not None else ""
     form = replace(form, hidden=(*form.hidden, ("before", before)))
-    on = context.today(state.garden)
-    told = [
+    on = state.today
+    differences = [
         "it was taken out of the stores" if lot is None else
-        f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).told}"
+        f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).summary}"
         for lot in (clash.theirs, mine)
     ]  # fmt: skip
-    return _lot_page(request, state, kind, mine, form, status=409, clash=(told[0], told[1]))
+    return _lot_page(request, state, kind, mine, form, status=409, clash=(differences[0], differences[1]))
 
 
 @posted_form
@@ -204,22 +203,20 @@ def remove_lot(request: Request, typed: dict[str, str]) -> Response:
         state = context.library.state()
         theirs = cast("Lot", clash.theirs)
         form = lot_form(theirs.kind, theirs, state.garden.units.value, context.trade)
-        told = lot_card(
-            theirs, state.garden, context.trade, on=_judged_on(theirs, context.today(state.garden))
-        ).told
+        summary = lot_card(theirs, state.garden, context.trade, on=_judged_on(theirs, state.today)).summary
         return _lot_page(
             request, state, theirs.kind, theirs, form, status=409,
-            clash=(f"{theirs.name}: {told}", "it was to be taken out; nothing was done"),
+            clash=(f"{theirs.name}: {summary}", "it was to be taken out; nothing was done"),
         )  # fmt: skip
     return RedirectResponse("/stores", 303)
 
 
 @posted_form
 def chip_lot(request: Request, typed: dict[str, str]) -> Response:
-    """A brush lot becomes the chips it was reckoned to give, in one act."""
+    """A brush lot becomes the chips it was worked out to give, in one act."""
     context, key = context_of(request), request.path_params["key"]
     state = context.library.state()
-    today = context.today(state.garden)
+    today = state.today
     clash = change_one(
         context.library.path, "lots", key, lambda lot: chipped(lot, context.trade, today),
         before=typed.get("before", ""),
@@ -236,16 +233,16 @@ def _thing(request: Request) -> Thing:
     return THINGS[request.url.path.split("/")[2]]
 
 
-async def new_thing(request: Request) -> Response:
+@page_or_form
+def new_thing(request: Request, typed: dict[str, str] | None) -> Response:
     """The form of a new object, and putting it in."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit_thing, request, typed, None)
+    return _edit_thing(request, typed, None)
 
 
-async def one_thing(request: Request) -> Response:
+@page_or_form
+def one_thing(request: Request, typed: dict[str, str] | None) -> Response:
     """An object's form, and changing it."""
-    typed = await typed_form(request) if request.method == "POST" else None
-    return await run_in_threadpool(_edit_thing, request, typed, request.path_params["key"])
+    return _edit_thing(request, typed, request.path_params["key"])
 
 
 def _edit_thing(request: Request, typed: dict[str, str] | None, key: str | None) -> Response:
@@ -273,11 +270,11 @@ def _edit_thing(request: Request, typed: dict[str, str] | None, key: str | None)
         return RedirectResponse(f"{thing.back}#{thing.key}", 303)
     state = context.library.state()
     theirs = clash.theirs
-    told = f"the {thing.word} was taken out" if theirs is None else getattr(theirs, "name", "") or thing.word
+    text = f"the {thing.word} was taken out" if theirs is None else getattr(theirs, "name", "") or thing.word
     return _thing_page(
         request, state, thing, mine, thing.form(mine, state.garden, context.trade, typed, None), status=409,
         before=noun_fingerprint(theirs) if theirs is not None else "",
-        clash=(f"{told}, changed", "what the fields hold"),
+        clash=(f"{text}, changed", "what the fields hold"),
     )  # fmt: skip
 
 
@@ -320,8 +317,3 @@ def remove_thing(request: Request, typed: dict[str, str]) -> Response:
             "out. Look at it again first."
         )
     return RedirectResponse(f"{thing.back}#{thing.key}", 303)
-
-
-def day_of(when: date, today: date) -> str:
-    """A day in words."""
-    return words.day(when, today)

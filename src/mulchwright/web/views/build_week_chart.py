@@ -12,8 +12,6 @@ from mulchwright.web.views import charts
 from mulchwright.web.views.chart_parts import AXIS_ROOM, Frame, chart_document, stamp, time_axis
 from mulchwright.web.views.palette import Scheme
 
-__all__ = ["build_week_chart", "week_frame"]
-
 Spec = dict[str, Any]
 MONTH_NAME = 40
 """Pixels that the name of a month takes."""
@@ -37,11 +35,11 @@ def _title(frame: Frame, words: str, *, top: int = 0) -> Spec:
     }  # fmt: skip
 
 
-def _windows(frame: Frame, told: WhenToBuild) -> Spec:
+def _windows(frame: Frame, build_weeks: WhenToBuild) -> Spec:
     """The weeks of the spring and autumn windows as a quiet stripe."""
     values = [
         {"from": stamp(one.first), "to": stamp(one.last)}
-        for one in told.windows
+        for one in build_weeks.windows
         if one.best.first_year_kg.mean > 0
     ]
     return {
@@ -53,15 +51,15 @@ def _windows(frame: Frame, told: WhenToBuild) -> Spec:
     }  # fmt: skip
 
 
-def week_frame(told: WhenToBuild, width: int, scheme: Scheme, today: date) -> Frame:
+def week_frame(build_weeks: WhenToBuild, width: int, scheme: Scheme, today: date) -> Frame:
     """The frame of the curve, with room for half a bar on the left and for a month's name on the right."""
-    first, last = told.weeks[0].built_on, told.weeks[-1].built_on
+    first, last = build_weeks.weeks[0].built_on, build_weeks.weeks[-1].built_on
     bare = Frame(width, scheme, first, last, today)
     room = math.ceil(((last - first).days or 7) * MONTH_NAME / (bare.plot_width - MONTH_NAME))
     return Frame(width, scheme, first - timedelta(days=5), last + timedelta(days=room), today)
 
 
-def build_week_chart(frame: Frame, told: WhenToBuild, system: str) -> Spec:
+def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spec:
     """Three panels over the same weeks."""
     (unit, mass), (wet, litres) = plain_unit("mass", system), plain_unit("volume", system)
     rows: list[dict[str, Any]] = [
@@ -73,7 +71,7 @@ def build_week_chart(frame: Frame, told: WhenToBuild, system: str) -> Spec:
             "high": round(week.first_year_kg.p90 / mass, 3),
             "water": round(week.first_year_litres.p50 / litres, 1),
         }
-        for week in told.weeks
+        for week in build_weeks.weeks
     ]
     crop_top = charts.round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
     water_top = charts.round_up(max(float(row["water"]) for row in rows) or 1.0)
@@ -104,7 +102,7 @@ def build_week_chart(frame: Frame, told: WhenToBuild, system: str) -> Spec:
         {
             "width": frame.plot_width, "height": 110,
             "layer": [
-                _windows(frame, told),
+                _windows(frame, build_weeks),
                 {
                     "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
                              {"color": frame.color("plum"), "size": 34}},
@@ -116,7 +114,7 @@ def build_week_chart(frame: Frame, told: WhenToBuild, system: str) -> Spec:
         {
             "width": frame.plot_width, "height": 130,
             "layer": [
-                _windows(frame, told),
+                _windows(frame, build_weeks),
                 {
                     "mark": {"type": "area", "color": frame.color("plum"), "opacity": 0.22},
                     "encoding": {"x": bare_x, "y": {**crop_y, "field": "low"},

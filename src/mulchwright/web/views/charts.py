@@ -284,17 +284,17 @@ def year_chart(
     show: Callable[[float], str],
 ) -> Spec:
     """The crop of a year: a solid bar for what was picked in a month, a stroke at what was foretold."""
-    top = round_up(max((max(picked, told or 0.0) for _, picked, told in months), default=0.0) or 1.0)
+    top = round_up(max((max(picked, label or 0.0) for _, picked, label in months), default=0.0) or 1.0)
     rows: list[Spec] = [
         {
             "month": f"{month:%Y-%m}",
             "name": f"{month:%b}",
             "picked": picked,
-            "foretold": told,
+            "foretold": label,
             "picked_words": show(picked),
-            "foretold_words": "not foretold" if told is None else show(told),
+            "foretold_words": "not foretold" if label is None else show(label),
         }
-        for month, picked, told in months
+        for month, picked, label in months
     ]
     x, y = _month_axes(frame, [month for month, _, _ in months], top, unit)
     tooltip = [

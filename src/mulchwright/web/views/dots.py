@@ -12,8 +12,6 @@ from datetime import date, timedelta
 
 from mulchwright.sheets.drawing import Element, document, element, text
 
-__all__ = ["NARROW", "WIDE", "DotPlot", "dot_plot", "dot_strip"]
-
 WIDE = 640.0
 NARROW = 290.0
 _LEAST_DAYS = 90

@@ -26,17 +26,6 @@ from mulchwright.web.views.plan_drawing import (
 )
 from mulchwright.web.views.ramp import hex_color
 
-__all__ = [
-    "Legend",
-    "MapFrame",
-    "closed_path",
-    "frame_of",
-    "ground_map",
-    "in_two_widths",
-    "legend_drawing",
-    "marked_outline",
-]
-
 CM = 100.0
 WIDE, NARROW = 720.0, 324.0
 SIDE_PX = 14.0
@@ -98,18 +87,6 @@ def grid_extent(grid: Grid) -> tuple[float, float, float, float]:
 def closed_path(outlines: Sequence[Outline]) -> str:
     """Path data of several outlines in the world's centimeters, empty for none."""
     return "".join(outline_path(outline) for outline in outlines if outline)
-
-
-def marked_outline(frame: MapFrame, outline: Outline, mark: str, class_: str) -> tuple[Element, ...]:
-    """An outline with a number in a disc at its middle."""
-    x = sum(p[0] for p in outline) / len(outline)
-    y = sum(p[1] for p in outline) / len(outline)
-    px, py = frame.on_page(x, y)
-    return (
-        frame.world((element("path", d=outline_path(outline), class_="body"),), class_=class_),
-        element("circle", cx=px, cy=py, r=15, class_="map-disc"),
-        text(px, py + 6, mark, "map-number", "middle"),
-    )
 
 
 def ground_map(
@@ -217,8 +194,8 @@ def legend_drawing(legend: Legend, mark: str) -> str:
         anchor = "start" if at < 0.08 else "end" if at > 0.92 else "middle"
         parts.append(element("line", x1=x, x2=x, y1=bar, y2=bar + 6, class_="axis"))
         parts.append(text(x, bar + 23, words, "", anchor))
-    told = ", ".join(words for _, words in legend.steps)
+    sentence = ", ".join(words for _, words in legend.steps)
     return document(
-        width, bar + 30, parts, label=f"{legend.caption}: {told}, dark to light", mark=f"{mark}-legend",
+        width, bar + 30, parts, label=f"{legend.caption}: {sentence}, dark to light", mark=f"{mark}-legend",
         class_="ramp",
     )  # fmt: skip

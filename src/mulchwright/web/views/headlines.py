@@ -11,32 +11,13 @@ from mulchwright import units
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import MoistureMarks, PatchOutlook, Quantiles
-
-__all__ = [
-    "Headline",
-    "amount_range",
-    "chances_by_week",
-    "crop",
-    "dots",
-    "minutes",
-    "moisture",
-    "moisture_word",
-    "picking",
-    "picking_heading",
-    "picking_note",
-    "rounded",
-    "run",
-    "temperature",
-    "water_ahead",
-    "weekly",
-]
+    from mulchwright.almanac import MoistureLimits, PatchOutlook, Quantiles
 
 FIRST_YEAR = timedelta(days=365)
 DOTS = 20
-LEAST_TOLD = 0.09
+LEAST_SHOWN = 0.09
 """A chance below 1 in 10 is not worth a line of its own."""
-STEPS_TOLD = 6
+STEPS_SHOWN = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,28 +32,29 @@ class Headline:
         return f"{self.before}{self.strong}{self.after}"
 
 
-def dots(told: PatchOutlook) -> tuple[date | None, ...]:
+def dots(bed_outlook: PatchOutlook) -> tuple[date | None, ...]:
     """The twenty futures as drawn: the first picking, or the next one once a first is noted.
 
     A first picking after the bed's first year counts as none in it.
     """
-    if told.first_picked_on is not None:
-        return told.next_picking.twenty
-    built = told.patch.built_on or told.start
+    if bed_outlook.first_picked_on is not None:
+        return bed_outlook.next_picking.twenty
+    built = bed_outlook.patch.built_on or bed_outlook.start
     return tuple(
-        day if day is not None and day < built + FIRST_YEAR else None for day in told.first_picking.twenty
+        day if day is not None and day < built + FIRST_YEAR else None
+        for day in bed_outlook.first_picking.twenty
     )
 
 
-def picking_heading(told: PatchOutlook) -> str:
+def picking_heading(bed_outlook: PatchOutlook) -> str:
     """Which picking is meant: the first of all, or the next once a first is noted."""
-    return "First picking" if told.first_picked_on is None else "Next picking"
+    return "First picking" if bed_outlook.first_picked_on is None else "Next picking"
 
 
-def picking(told: PatchOutlook, today: date) -> Headline:
+def picking(bed_outlook: PatchOutlook, today: date) -> Headline:
     """When a picking is likely: the first, or the next once a first is noted; or that it is overdue."""
-    days = [day for day in dots(told) if day is not None]
-    again = told.first_picked_on is not None
+    days = [day for day in dots(bed_outlook) if day is not None]
+    again = bed_outlook.first_picked_on is not None
     when = "in the year ahead" if again else "in the first year"
     if len(days) < 3:
         return Headline("None is likely ", when)
@@ -87,10 +69,10 @@ def picking(told: PatchOutlook, today: date) -> Headline:
     return Headline("Most likely ", span)
 
 
-def picking_note(told: PatchOutlook, today: date) -> str:
+def picking_note(bed_outlook: PatchOutlook, today: date) -> str:
     """What the dots are, and how many bring nothing."""
-    nothing = sum(day is None for day in dots(told))
-    again = told.first_picked_on is not None
+    nothing = sum(day is None for day in dots(bed_outlook))
+    again = bed_outlook.first_picked_on is not None
     when = "in the year ahead" if again else "in the first year"
     note = "Each dot is one of twenty equally likely futures."
     if nothing == 0:
@@ -100,41 +82,41 @@ def picking_note(told: PatchOutlook, today: date) -> str:
     else:
         verb = "brings" if nothing == 1 else "bring"
         note += f" {words.count_word(nothing).capitalize()} in twenty {verb} nothing {when}."
-    if told.first_picked_on is not None:
-        note += f" The first picking was noted on {words.day(told.first_picked_on, today)}."
+    if bed_outlook.first_picked_on is not None:
+        note += f" The first picking was noted on {words.day(bed_outlook.first_picked_on, today)}."
     return note
 
 
-def weekly(told: PatchOutlook, today: date) -> tuple[tuple[date, float], ...]:
+def weekly(bed_outlook: PatchOutlook, today: date) -> tuple[tuple[date, float], ...]:
     """The chance week by week from today, to the end of what the dots show."""
-    if told.first_picked_on is not None:
-        return tuple((day, p) for day, p in told.next_picking.probability_by_date if day >= today)
-    end = (told.patch.built_on or told.start) + FIRST_YEAR
-    return tuple((day, p) for day, p in told.first_picking.probability_by_date if today <= day <= end)
+    if bed_outlook.first_picked_on is not None:
+        return tuple((day, p) for day, p in bed_outlook.next_picking.probability_by_date if day >= today)
+    end = (bed_outlook.patch.built_on or bed_outlook.start) + FIRST_YEAR
+    return tuple((day, p) for day, p in bed_outlook.first_picking.probability_by_date if today <= day <= end)
 
 
-def chances_by_week(told: PatchOutlook, today: date) -> tuple[tuple[date, str], ...]:
+def chances_by_week(bed_outlook: PatchOutlook, today: date) -> tuple[tuple[date, str], ...]:
     """Up to six weeks in which the chance, as it is told, reaches a new step."""
     rows: list[tuple[date, str]] = []
-    for day, probability in weekly(told, today):
+    for day, probability in weekly(bed_outlook, today):
         said = words.chance(probability)
-        if probability >= LEAST_TOLD and (not rows or rows[-1][1] != said):
+        if probability >= LEAST_SHOWN and (not rows or rows[-1][1] != said):
             rows.append((day, said))
-    if len(rows) <= STEPS_TOLD:
+    if len(rows) <= STEPS_SHOWN:
         return tuple(rows)
-    return tuple(rows[round(i * (len(rows) - 1) / (STEPS_TOLD - 1))] for i in range(STEPS_TOLD))
+    return tuple(rows[round(i * (len(rows) - 1) / (STEPS_SHOWN - 1))] for i in range(STEPS_SHOWN))
 
 
-def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str) -> Headline:
+def moisture(bed_outlook: PatchOutlook, marks: MoistureLimits, today: date, system: str) -> Headline:
     """How moist the bed is today and what to do about it."""
-    built = told.patch.built_on
+    built = bed_outlook.patch.built_on
     if built is None or built > today:
         return Headline("Not built yet, so there is nothing to water")
-    now = float(told.moisture.p50[told.today_index])
+    now = float(bed_outlook.moisture.p50[bed_outlook.today_index])
     if not math.isfinite(now):
         return Headline("Not known for today")
     state = moisture_word(now, marks)
-    advice = told.watering_now
+    advice = bed_outlook.watering_now
     if advice is not None and advice.litres > 0:
         return Headline(
             f"{state}. Give ",
@@ -147,7 +129,7 @@ def moisture(told: PatchOutlook, marks: MoistureMarks, today: date, system: str)
     return Headline(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
 
 
-def moisture_word(now: float, marks: MoistureMarks) -> str:
+def moisture_word(now: float, marks: MoistureLimits) -> str:
     """A bed's moisture in words: what it means for threads of this species."""
     if now < marks.stall:
         return "Too dry: threads stand still"
@@ -181,15 +163,18 @@ def rounded(litres: float) -> float:
     return round(litres / step) * step
 
 
-def temperature(told: PatchOutlook, today: date, system: str) -> Headline:
+def temperature(bed_outlook: PatchOutlook, today: date, system: str) -> Headline:
     """The bed's warmth today."""
-    built = told.patch.built_on
+    built = bed_outlook.patch.built_on
     if built is None or built > today:
         return Headline("Not built yet")
-    now = float(told.temperature_c.p50[told.today_index])
+    now = float(bed_outlook.temperature_c.p50[bed_outlook.today_index])
     if not math.isfinite(now):
         return Headline("Not known for today")
-    low, high = (float(band[told.today_index]) for band in (told.temperature_c.p10, told.temperature_c.p90))
+    low, high = (
+        float(band[bed_outlook.today_index])
+        for band in (bed_outlook.temperature_c.p10, bed_outlook.temperature_c.p90)
+    )
     shown = units.show_temperature(now, system)
     if units.show_temperature(low, system) == units.show_temperature(high, system):
         return Headline("About ", shown, " in the bed today.")
@@ -197,19 +182,19 @@ def temperature(told: PatchOutlook, today: date, system: str) -> Headline:
     return Headline("About ", shown, f" in the bed today (likely {span}).")
 
 
-def run(told: PatchOutlook, today: date) -> Headline:
+def run(bed_outlook: PatchOutlook, today: date) -> Headline:
     """How far the threads have run."""
-    built = told.patch.built_on
-    band = told.run_share
+    built = bed_outlook.patch.built_on
+    band = bed_outlook.run_share
     if built is None or built > today:
-        done = next((i for i in range(told.days) if band.p50[i] >= 0.9), None)
+        done = next((i for i in range(bed_outlook.days) if band.p50[i] >= 0.9), None)
         if done is None:
             return Headline("Threads are not likely to run through in the days shown")
-        return Headline("Likely run through by ", words.day(told.start + timedelta(days=done), today))
-    now = float(band.p50[told.today_index])
-    low, high = float(band.p10[told.today_index]), float(band.p90[told.today_index])
+        return Headline("Likely run through by ", words.day(bed_outlook.start + timedelta(days=done), today))
+    now = float(band.p50[bed_outlook.today_index])
+    low, high = float(band.p10[bed_outlook.today_index]), float(band.p90[bed_outlook.today_index])
     if low >= 0.9:
-        return Headline("", "Run through", ", as far as can be reckoned.")
+        return Headline("", "Run through", ", as far as can be worked out.")
     if high < 0.03:
         return Headline("Threads have ", "hardly begun", " to run.")
     span = (
@@ -220,11 +205,11 @@ def run(told: PatchOutlook, today: date) -> Headline:
     return Headline("Threads have run through ", span, " of the bed, most likely.")
 
 
-def crop(told: PatchOutlook, system: str) -> Headline:
+def crop(bed_outlook: PatchOutlook, system: str) -> Headline:
     """What the first year may bring."""
-    amount = told.picked_first_year_kg
-    nothing = words.chance(told.none_in_first_year)
-    tail = f" Nothing at all: {nothing}." if told.none_in_first_year > 0.03 else ""
+    amount = bed_outlook.picked_first_year_kg
+    nothing = words.chance(bed_outlook.none_in_first_year)
+    tail = f" Nothing at all: {nothing}." if bed_outlook.none_in_first_year > 0.03 else ""
     if amount.p90 <= 0:
         return Headline("Most likely ", "nothing in the first year", ".")
     if amount.p50 <= 0:
@@ -254,9 +239,9 @@ def amount_range(amount: Quantiles, show: str, system: str) -> str:
     return f"{middle} ({number if unit and high.endswith(f' {unit}') else low} to {high})"
 
 
-def water_ahead(told: PatchOutlook, system: str, hose_litres_per_minute: float) -> Headline:
+def water_ahead(bed_outlook: PatchOutlook, system: str, hose_litres_per_minute: float) -> Headline:
     """What the first year asks for at the hose."""
-    amount = told.watered_first_year_litres
+    amount = bed_outlook.watered_first_year_litres
     if amount.p90 <= 0:
         return Headline("", "None", " in the first year, under its watering rule.")
     low, high = (units.show_volume(rounded(value), system) for value in (amount.p10, amount.p90))

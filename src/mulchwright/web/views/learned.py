@@ -10,8 +10,6 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.almanac import FirstPicking, Learned, PatchOutlook
 
-__all__ = ["learned_words"]
-
 _NUMBERS = (
     "no",
     "one",
@@ -64,12 +62,12 @@ def _move(before: FirstPicking, after: FirstPicking, which: str, learned: Learne
     return f"{who} moved the likely {which} from {words.day(old, today)} to {words.day(new, today)}."
 
 
-def learned_words(told: PatchOutlook, today: date) -> tuple[str, ...]:
+def learned_words(bed_outlook: PatchOutlook, today: date) -> tuple[str, ...]:
     """One to four sentences, the one that matters most first; none where no entry bears on the bed."""
-    learned = told.learned
+    learned = bed_outlook.learned
     if learned is None:
         return ()
-    if told.first_picked_on is None:
+    if bed_outlook.first_picked_on is None:
         said = [_move(learned.first_before, learned.first_after, "first picking", learned, today)]
     else:
         said = [_move(learned.next_before, learned.next_after, "next picking", learned, today)]
@@ -89,7 +87,7 @@ def learned_words(told: PatchOutlook, today: date) -> tuple[str, ...]:
     if learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
         share = max(round(100 * learned.fitting_share), 1)
         said.append(
-            f"About {share} in 100 of the futures reckoned before agree with what you saw; new ones like "
+            f"About {share} in 100 of the futures worked out before agree with what you saw; new ones like "
             "them were drawn."
         )
     return tuple(said)

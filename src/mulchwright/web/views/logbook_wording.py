@@ -12,8 +12,6 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
-__all__ = ["KIND_WORDS", "SIGHT_WORDS", "STAGE_WORDS", "log_words", "newest_first", "sign_words"]
-
 KIND_WORDS = {
     LogKind.WATERED: "Watered",
     LogKind.LOOKED: "Looked",

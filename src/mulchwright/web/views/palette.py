@@ -11,8 +11,6 @@ from functools import cache
 from importlib import resources
 from typing import Literal
 
-__all__ = ["SCHEMES", "Scheme", "palette"]
-
 Scheme = Literal["light", "dark"]
 SCHEMES: tuple[Scheme, ...] = ("light", "dark")
 

@@ -17,8 +17,6 @@ from mulchwright.sheets.drawing import Element, document, element, number, text
 from mulchwright.units import plain_unit, show_length
 from mulchwright.web.views.wording import plural
 
-__all__ = ["centroid", "crown_path", "outline_path", "plan_drawing", "things"]
-
 CM = 100.0
 ORDER = ("zone", "path", "bed", "patch", "wall", "tap", "crown")
 """From the ground up."""

@@ -13,8 +13,6 @@ import zlib
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["RAMP", "hex_color", "oklab_lightness", "png"]
-
 Bytes = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float64]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from mulchwright.gather.schedule import Step, StepKind
 from mulchwright.sheets.calendar import TaskKind
 from mulchwright.trade import Trade
+from mulchwright.units import in_units
 from mulchwright.web.views.species import species_named
-from mulchwright.web.views.stores_wording import in_units
 
 STEP_WORDS = {
     StepKind.ORDER_SPAWN: "Order spawn",

@@ -23,12 +23,6 @@ if TYPE_CHECKING:
     from mulchwright.gather.ranges import Figure
     from mulchwright.trade import Trade
 
-__all__ = [
-    "GRADE_WORDS", "KIND_WORDS", "ORIGIN_WORDS", "PACKING_WORDS", "SHAPE_WORDS", "CautionWords", "bulk_span",
-    "caution_words", "in_units", "mass_span", "money", "named", "parse_money", "plain_number", "typed_mass",
-    "typed_volume",
-]  # fmt: skip
-
 KIND_WORDS = {
     LotKind.CHIPS: "Chips",
     LotKind.STRAW: "Straw",
@@ -139,10 +133,10 @@ def typed_mass(typed: str, system: str, field: str, what: str, most_kg: float = 
     """A typed mass [kg] above nothing."""
     kg = units.parse_mass(typed, system, field=field)
     if not 0 < kg <= most_kg:
+        such = "50 lb" if system == units.US else "25 kg"
+        wrong = "is more than a garden holds" if kg > most_kg else "is nothing"
         raise InputError(
-            f"{what}: {units.show_mass(kg, system)} cannot be. Give more than nothing and at most "
-            f"{units.show_mass(most_kg, system)}.",
-            field=field,
+            f"{what}: {units.show_mass(kg, system)} {wrong}. Enter a mass such as {such}.", field=field
         )
     return kg
 

@@ -15,8 +15,6 @@ from mulchwright.sheets.drawing import Element, document, element, text
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.tables import Table
 
-__all__ = ["strip", "strip_table"]
-
 _WARM_TOP, _WARM_FOOT = 30.0, 128.0
 _RAIN_TOP, _RAIN_FOOT = 150.0, 204.0
 _HEIGHT = 244.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -10,22 +9,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError, MulchwrightError
 from mulchwright.garden import Reading
-from mulchwright.services import weather_consent
-from mulchwright.services import weather_updates as keeper
+from mulchwright.services import weather_consent, weather_feed, weather_files, weather_folder
 from mulchwright.services.consent import Subject
 from mulchwright.services.numbers import whole_number
 from mulchwright.services.reading_entry import read_reading, show_figure
-from mulchwright.units import (
-    US,
-)
+from mulchwright.units import US, plain_temperature, plain_unit
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.requests import Upload, form_with_file, new_request_id, posted_form
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
@@ -83,13 +79,19 @@ class Row:
 
 def _bare(reading: Reading, system: str) -> dict[str, str]:
     """A reading as it would be typed, without units."""
-    us = system == US
     rain, low, high = reading.rain_mm, reading.temperature_min_c, reading.temperature_max_c
 
     def degrees(value: float | None) -> str:
-        return "" if value is None else f"{value * 1.8 + 32 if us else value:.1f}".removesuffix(".0")
+        return "" if value is None else f"{plain_temperature(value, system):.1f}".removesuffix(".0")
 
-    depth = "" if rain is None else f"{rain / 25.4:.2f}" if us else f"{rain:.1f}".removesuffix(".0")
+    rain_unit = plain_unit("water_depth", system)[1]
+    depth = (
+        ""
+        if rain is None
+        else f"{rain / rain_unit:.2f}"
+        if system == US
+        else f"{rain:.1f}".removesuffix(".0")
+    )
     return {"day": reading.day.isoformat(), "rain": depth, "low": degrees(low), "high": degrees(high)}
 
 
@@ -102,14 +104,14 @@ def _view(
     trouble = ""
     try:
         state = context.library.state()
-        keeper.check_folder(path, context.today(state.garden))
+        weather_folder.check_folder(path, state.today)
     except BookError:
         raise
     except MulchwrightError as error:
         trouble = str(error)
     state = context.library.state()
     garden, series = state.garden, state.series
-    system, today = garden.units.value, context.today(garden)
+    system, today = garden.units.value, state.today
     show = show_figure(system)
     held = sorted(garden.readings, key=lambda reading: reading.day, reverse=True)
     rows = tuple(
@@ -126,17 +128,19 @@ def _view(
     wanted = request.query_params.get("day", "")
     editing = next((one for one in held if one.day.isoformat() == wanted), None)
     form = dict(typed or {})
-    source = keeper.source_of(path)
+    source = weather_feed.source_of(path)
     if not form:
         form = _bare(editing, system) if editing else {"day": today.isoformat()}
         form["whole"] = "1" if editing else ""
-    form.setdefault("mark", secrets.token_hex(12))
-    if (fault := keeper.source_fault(path)) is not None:  # of an older release, or written by other hands
+    form.setdefault("mark", new_request_id())
+    if (
+        fault := weather_feed.source_fault(path)
+    ) is not None:  # of an older release, or written by other hands
         source, reason = fault
         errors.setdefault(reason.field or "station_address", str(reason))
     for name in ("station_address", "station", "units", "forecast_address"):
         form.setdefault(name, getattr(source, name))
-    form.setdefault("folder", keeper.folder_of(path))
+    form.setdefault("folder", weather_folder.folder_of(path))
     wished = weather_consent.wishes(path, garden, series, today)
     with open_book(path) as book:
         steps = book.undo_steps()
@@ -158,9 +162,10 @@ def _view(
         request, "weather/weather.html", state, status=status, section="weather",
         back="/weather", answer=stale_words(known), record=record, rows=rows[:SHOWN], more=len(rows) - SHOWN,
         form=form, errors=errors, said=said or request.query_params.get("said", "")[:400], doubt=doubt,
-        last_step=last_step, files=keeper.told_of_folder(path)[:12], trouble=trouble,
+        last_step=last_step, files=weather_folder.folder_files(path)[:12], trouble=trouble,
         feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),
-        questions=weather_consent.open_questions(wished), fetched=keeper.last_fetch(path), editing=editing,
+        questions=weather_consent.open_questions(wished), fetched=weather_feed.last_fetch(path),
+        editing=editing,
         degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
         yesterday=(today - timedelta(days=1)).isoformat(), today_iso=today.isoformat(),
         day=lambda when, now=today: words.day(when, now),
@@ -172,26 +177,19 @@ def page(request: Request) -> Response:
     return _view(request)
 
 
-async def _typed(request: Request) -> dict[str, str]:
-    async with request.form(max_files=0, max_fields=40) as form:
-        return {key: value for key, value in form.multi_items() if isinstance(value, str)}
-
-
 def _back(said: str = "", fragment: str = "") -> Response:
     from urllib.parse import quote
 
     return RedirectResponse("/weather" + (f"?said={quote(said)}" if said else "") + fragment, 303)
 
 
-async def put_reading(request: Request) -> Response:
+@posted_form
+def put_reading(request: Request, typed: dict[str, str]) -> Response:
     """Write down what gauge and thermometer told."""
-    return await run_in_threadpool(_put_reading, request, await _typed(request))
-
-
-def _put_reading(request: Request, typed: dict[str, str]) -> Response:
     context = context_of(request)
-    garden = context.library.state().garden
-    today = context.today(garden)
+    state = context.library.state()
+    garden = state.garden
+    today = state.today
     reading, errors = read_reading(typed, garden.units.value, today)
     if reading is None:
         return _view(request, typed=typed, errors=errors)
@@ -205,12 +203,9 @@ def _put_reading(request: Request, typed: dict[str, str]) -> Response:
     return _back("" if not done.again else "This was written down already; it stands once.")
 
 
-async def remove_reading(request: Request) -> Response:
+@posted_form
+def remove_reading(request: Request, typed: dict[str, str]) -> Response:
     """Take one day's reading out."""
-    return await run_in_threadpool(_remove_reading, request, await _typed(request))
-
-
-def _remove_reading(request: Request, typed: dict[str, str]) -> Response:
     try:
         day = date.fromisoformat(typed.get("day", ""))
     except ValueError:
@@ -220,12 +215,9 @@ def _remove_reading(request: Request, typed: dict[str, str]) -> Response:
     return _back()
 
 
-async def undo(request: Request) -> Response:
+@posted_form
+def undo(request: Request, typed: dict[str, str]) -> Response:
     """Take back the last act on the readings."""
-    return await run_in_threadpool(_undo, request, await _typed(request))
-
-
-def _undo(request: Request, typed: dict[str, str]) -> Response:
     step = whole_number(typed.get("step", ""))
     if step is None:
         raise InputError("What to take back was not said; use the button on the page.")
@@ -236,16 +228,11 @@ def _undo(request: Request, typed: dict[str, str]) -> Response:
 
 async def append(request: Request) -> Response:
     """Carry the record on with a station's file."""
-    async with request.form(max_files=1, max_fields=40) as form:
-        typed = {key: value for key, value in form.multi_items() if isinstance(value, str)}
-        sent = form.get("file")
-        file = None
-        if isinstance(sent, UploadFile) and sent.filename:
-            file = (Path(sent.filename).name, await sent.read(keeper.LARGEST_FILE + 1))
+    typed, file = await form_with_file(request, weather_files.LARGEST_FILE)
     return await run_in_threadpool(_append, request, typed, file)
 
 
-def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | None) -> Response:
+def _append(request: Request, typed: dict[str, str], file: Upload | None) -> Response:
     if file is None:
         return _view(request, typed=typed, errors={"file": "Choose the station's file first."})
     context = context_of(request)
@@ -263,7 +250,7 @@ def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | N
             "rain_unit": typed.get("unit_rain") or "mm",
         }
     try:
-        report = keeper.append_bytes(
+        report = weather_files.append_bytes(
             context.library.path, *file, columns=named, anyway=typed.get("anyway") == "1"
         )
     except BookError:
@@ -271,7 +258,7 @@ def _append(request: Request, typed: dict[str, str], file: tuple[str, bytes] | N
     except MulchwrightError as error:
         return _view(request, typed=typed, errors={"file": str(error)})
     system = context.library.state().garden.units.value
-    return _back(keeper.append_words(report, show_figure(system)))
+    return _back(weather_files.append_words(report, show_figure(system)))
 
 
 def _only_here(request: Request) -> None:
@@ -280,13 +267,10 @@ def _only_here(request: Request) -> None:
         raise InputError("Folder and server are set up on the computer that Mulchwright runs on; go there.")
 
 
-async def set_folder(request: Request) -> Response:
+@posted_form
+def set_folder(request: Request, typed: dict[str, str]) -> Response:
     """Watch a folder, or none."""
     _only_here(request)
-    return await run_in_threadpool(_set_folder, request, await _typed(request))
-
-
-def _set_folder(request: Request, typed: dict[str, str]) -> Response:
     name = typed.get("folder", "").strip()
     if name:
         folder = Path(name).expanduser()
@@ -302,14 +286,11 @@ def _set_folder(request: Request, typed: dict[str, str]) -> Response:
     return _back("The folder is watched." if name else "No folder is watched.")
 
 
-async def set_feed(request: Request) -> Response:
+@posted_form
+def set_feed(request: Request, typed: dict[str, str]) -> Response:
     """Keep the feed's addresses; it stays off until they were seen as they will be asked."""
     _only_here(request)
-    return await run_in_threadpool(_set_feed, request, await _typed(request))
-
-
-def _set_feed(request: Request, typed: dict[str, str]) -> Response:
-    source = keeper.Source(
+    source = weather_feed.Source(
         False,
         *(
             typed.get(name, "").strip()
@@ -317,16 +298,17 @@ def _set_feed(request: Request, typed: dict[str, str]) -> Response:
         ),
     )
     try:
-        keeper.save_source(context_of(request).library.path, source)
+        weather_feed.save_source(context_of(request).library.path, source)
     except InputError as error:
         return _view(request, typed=typed, errors={error.field or "station_address": str(error)})
     return _back(fragment="#feed")
 
 
-async def feed_on(request: Request) -> Response:
+@posted_form
+def feed_on(request: Request, typed: dict[str, str]) -> Response:
     """Turn on the feed that was shown, allow it on this machine, and ask it once."""
     _only_here(request)
-    return await run_in_threadpool(_allow_feed, request, await _typed(request))
+    return _allow_feed(request, typed)
 
 
 def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
@@ -339,7 +321,7 @@ def feed_off(request: Request) -> Response:
     """Turn the feed off."""
     _only_here(request)
     path = context_of(request).library.path
-    keeper.save_source(path, replace(keeper.source_of(path), on=False))
+    weather_feed.save_source(path, replace(weather_feed.source_of(path), on=False))
     return _back("Fetching is off; nothing is sent.", "#feed")
 
 
@@ -347,18 +329,15 @@ def feed_now(request: Request) -> Response:
     """Ask the feed once."""
     _only_here(request)
     context = context_of(request)
-    today = context.today(context.library.state().garden)
-    result = keeper.fetch_now(context.library.path, today, datetime.now(UTC))
+    today = context.library.state().today
+    result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC))
     return _back(result.words[:300], "#feed")
 
 
-async def answer_wish(request: Request) -> Response:
+@posted_form
+def answer_wish(request: Request, typed: dict[str, str]) -> Response:
     """Allow or decline what the book would like to ask or read on this machine."""
     _only_here(request)
-    return await run_in_threadpool(_answer_wish, request, await _typed(request))
-
-
-def _answer_wish(request: Request, typed: dict[str, str]) -> Response:
     try:
         subject = Subject(typed.get("subject", ""))
         allow = {"allow": True, "decline": False}[typed.get("answer", "")]

@@ -116,9 +116,9 @@ def how_good(request: Request) -> Response:
     """The page."""
     context = cast("AppContext", request.app.state.context)
     state = context.library.state()
-    today = context.today(state.garden)
+    today = state.today
     with open_book(context.library.path) as book:
-        kept = book.kept_outlooks()
+        kept = book.saved_outlooks()
     scores = score_outlooks(kept, state.garden, today=today)
     names = {patch.key: patch.name for patch in state.garden.patches}
     since = (

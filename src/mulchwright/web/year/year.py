@@ -1,7 +1,6 @@
 """The door Year: a year looked back on, printed, and what of its proposals goes into the plan.
 
-The page reckons nothing: the almanac's `review` does, and `review_told` finds the words. Money and hours of
-a year are settings of the book.
+The page works out nothing: the almanac's `review` does, and `year_view` finds the words.
 """
 
 from __future__ import annotations
@@ -18,8 +17,10 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from mulchwright.almanac.review import YearReview
 from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Patch
+from mulchwright.garden import Garden, Patch, YearCost
+from mulchwright.garden.year_cost import MOST_HOURS
 from mulchwright.services.numbers import whole_number
+from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.review import review_pdf
 from mulchwright.web.forms.numbers import chart_width, revision_of
 from mulchwright.web.shared.context import context_of
@@ -41,10 +42,6 @@ if TYPE_CHECKING:
 NARROWEST, WIDEST = 240, 1400
 
 
-MOST_HOURS = 8784.0
-"""As many as the longest year has."""
-
-
 def _years(garden: Garden, today: date) -> list[int]:
     """The years that the book tells of, the latest first; this year always."""
     days = [entry.day for entry in garden.log]
@@ -56,14 +53,14 @@ def _year(request: Request, garden: Garden, today: date) -> int:
     year = int(request.path_params.get("year", today.year))
     years = _years(garden, today)
     if year not in years:
-        told = words.joined([str(one) for one in reversed(years)])
-        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {told}.")
+        text = words.joined([str(one) for one in reversed(years)])
+        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {text}.")
     return year
 
 
-def _reviewed(context: AppContext, state: BookState, year: int) -> tuple[YearReview, dict[str, str]]:
+def _reviewed(context: AppContext, state: BookState, year: int) -> YearReview:
     outlook = context.progress(state, patience_s=0.0).shown
-    return context.reviews.of(state, outlook, year, context.today(state.garden))
+    return context.reviews.of(state, outlook, year)
 
 
 def _currency(garden: Garden) -> str:
@@ -86,19 +83,30 @@ def _page(
 ) -> Response:  # fmt: skip
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
-    told, sums = _reviewed(context, state, year)
-    page = page_of(told, garden, context.trade, today, _currency(garden))
+    year_review = _reviewed(context, state, year)
+    page = page_of(year_review, garden, context.trade, today, _currency(garden))
     progress = context.progress(state, patience_s=0.0)
     return context.page(
         request, "year/year.html", state, status=status, section="year", page=page,
         years=_years(garden, today),
-        revision=state.revision, typed=sums | dict(typed or {}), errors=dict(errors or {}),
+        revision=state.revision, errors=dict(errors or {}),
+        typed=_cost_fields(garden.year_cost(year)) | dict(typed or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
         waiting=progress.under_way and progress.shown is None, share=progress.share,
     )  # fmt: skip
+
+
+def _cost_fields(cost: YearCost | None) -> dict[str, str]:
+    """The form's fields as the book has them, and the fingerprint of what they were filled from."""
+    cents, hours = (cost.money_cents, cost.hours) if cost else (None, None)
+    return {
+        "money": "" if cents is None else f"{cents / 100:.2f}",
+        "hours": "" if hours is None else f"{hours:g}",
+        "before": noun_fingerprint(cost),
+    }
 
 
 def _written(request: Request) -> str:
@@ -110,18 +118,18 @@ def chart(request: Request) -> Response:
     """The crop by month, for the width and color scheme asked for."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
     scheme = request.query_params.get("scheme", "light")
     if scheme not in SCHEMES:
         raise HTTPException(404, "There is no such chart.")
     width = chart_width(request.query_params, NARROWEST, WIDEST)
-    told, _ = _reviewed(context, state, year)
+    year_review = _reviewed(context, state, year)
     unit, scale, show = mass_unit(garden.units.value)
     frame = Frame(width, scheme, date(year, 1, 1), date(year, 12, 31), today)
     months = [
         (m.month, m.picked_kg * scale, None if m.crop_forecast is None else m.crop_forecast * scale)
-        for m in told.months
+        for m in year_review.months
     ]
     return JSONResponse(year_chart(frame, months, unit=unit, show=show))
 
@@ -130,12 +138,12 @@ def pdf(request: Request) -> Response:
     """The review as a file to print."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
-    told, _ = _reviewed(context, state, year)
-    page = page_of(told, garden, context.trade, today, _currency(garden))
+    year_review = _reviewed(context, state, year)
+    page = page_of(year_review, garden, context.trade, today, _currency(garden))
     data = review_pdf(
-        sheet_of(page, told, garden, today), paper=paper_of(request.query_params, garden)
+        sheet_of(page, year_review, garden, today), paper=paper_of(request.query_params, garden)
     )  # fmt: skip
     return file_of(data, "application/pdf", f"year-{year}.pdf", inline=True)
 
@@ -144,26 +152,39 @@ def pdf(request: Request) -> Response:
 def keep_sums(request: Request, typed: dict[str, str]) -> Response:
     """Keep the money and the hours of a year."""
     context = context_of(request)
-    garden = context.library.state().garden
-    year = _year(request, garden, context.today(garden))
+    state = context.library.state()
+    garden = state.garden
+    year = _year(request, garden, state.today)
     errors: dict[str, str] = {}
-    kept: dict[str, str | None] = {}
-    money, hours = typed.get("money", "").strip(), typed.get("hours", "").strip()
+    cents: int | None = None
+    worked: float | None = None
+    money, hours, before = (typed.get(name, "").strip() for name in ("money", "hours", "before"))
     try:
         cents = parse_money(money, "money") if money else None
-        kept[f"spent_{year}"] = None if cents is None else f"{cents / 100:.2f}"
     except InputError as error:
         errors["money"] = str(error)
     try:
         worked = plain_number(hours, "hours", "Your hours", 0.0, MOST_HOURS) if hours else None
-        kept[f"hours_{year}"] = None if worked is None else f"{worked:g}"
     except InputError as error:
         errors["hours"] = str(error)
+    mine = {"money": money[:40], "hours": hours[:40]}
     if errors:
-        return _page(request, status=422, typed={"money": money[:40], "hours": hours[:40]}, errors=errors)
-    with open_book(context.library.path) as book:
-        for name, value in kept.items():
-            book.set_setting(name, value)
+        return _page(request, status=422, typed=mine | {"before": before} if before else mine, errors=errors)
+    cost = None if cents is None and worked is None else YearCost(year, cents, worked)
+
+    def noted(stored: Garden) -> Garden:
+        if before and noun_fingerprint(stored.year_cost(year)) != before:
+            raise BookConflict(
+                f"The money and hours of {year} were changed in another window since this page was shown. "
+                "Yours stand in the form below; keep them again to put them in place of the others."
+            )
+        others = tuple(one for one in stored.year_costs if one.year != year)
+        return replace(stored, year_costs=others if cost is None else (*others, cost))
+
+    try:
+        change_garden(context.library.path, noted)
+    except BookConflict as error:
+        return _page(request, status=409, typed=mine, moved=str(error))
     return RedirectResponse(f"/year/{year}#cost", 303)
 
 
@@ -172,11 +193,11 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
     """Write the ticked proposals into the plan: all of them in one act, or none."""
     context = context_of(request)
     state = context.library.state()
-    garden, today = state.garden, context.today(state.garden)
+    garden, today = state.garden, state.today
     year = _year(request, garden, today)
-    told, _ = _reviewed(context, state, year)
+    year_review = _reviewed(context, state, year)
     wanted = [name.removeprefix("take.") for name in typed if name.startswith("take.")]
-    open_now = {p.key: p.changed for p in told.proposals if p.changed is not None}
+    open_now = {p.key: p.changed for p in year_review.proposals if p.changed is not None}
     if not wanted:
         return _page(
             request, status=422, errors={"take": "Tick at least one proposal, then press the button."}

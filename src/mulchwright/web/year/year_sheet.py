@@ -14,10 +14,10 @@ from mulchwright.sheets.review import MonthBar, ReviewPart, ReviewSheet
 from mulchwright.web.year.year_view import Part, YearPage, mass_words, shown_months
 
 
-def sheet_of(page: YearPage, told: YearReview, garden: Garden, today: date) -> ReviewSheet:
+def sheet_of(page: YearPage, year_review: YearReview, garden: Garden, today: date) -> ReviewSheet:
     """The page as a sheet."""
     system = garden.units.value
-    months = shown_months(told)
+    months = shown_months(year_review)
     taught = replace(page.taught, table=None)  # its figures stand with the beds
     parts = [_on_paper(part) for part in (page.crop, page.beds, page.went, page.cost, taught)]
     proposals = tuple(f"{one.what}. {one.why}".strip() for one in page.proposals)

@@ -101,56 +101,59 @@ def _area_span(low: float, high: float, system: str) -> str:
     return f"{first.partition(' ')[0]} to {last}"
 
 
-def page_of(told: YearReview, garden: Garden, trade: Trade, today: date, currency: str) -> YearPage:
+def page_of(year_review: YearReview, garden: Garden, trade: Trade, today: date, currency: str) -> YearPage:
     """The page of a year."""
     system = garden.units.value
-    over = told.until.year < today.year or told.until == date(told.year, 12, 31)
-    until = "The whole year" if over else f"Up to {words.day(told.until, today)}; the year is not over"
-    proposals = tuple(_proposed(one, told, garden, trade, today) for one in told.proposals)
+    over = year_review.until.year < today.year or year_review.until == date(year_review.year, 12, 31)
+    until = "The whole year" if over else f"Up to {words.day(year_review.until, today)}; the year is not over"
+    proposals = tuple(_proposed(one, year_review, garden, trade, today) for one in year_review.proposals)
     return YearPage(
-        year=told.year, until=until, answer=_sentence(told, over, system), beside=_beside(told, over),
-        charted=any(m.picked_kg > 0 or m.crop_forecast for m in told.months),
-        chart_words=_chart_words(told, system),
-        crop=_crop(told, system, today), beds=_beds(told, garden, today), went=_went(told, system),
-        cost=_cost(told, system, currency), taught=_taught(told.belief, garden, trade),
-        next_heading=_next_heading(told, today),
-        next_answer=_next_answer(told, today),
+        year=year_review.year, until=until, answer=_sentence(year_review, over, system),
+        beside=_beside(year_review, over),
+        charted=any(m.picked_kg > 0 or m.crop_forecast for m in year_review.months),
+        chart_words=_chart_words(year_review, system),
+        crop=_crop(year_review, system, today), beds=_beds(year_review, garden, today),
+        went=_went(year_review, system),
+        cost=_cost(year_review, system, currency), taught=_taught(year_review.belief, garden, trade),
+        next_heading=_next_heading(year_review, today),
+        next_answer=_next_answer(year_review, today),
         proposals=proposals,
     )  # fmt: skip
 
 
-def _sentence(told: YearReview, over: bool, system: str) -> str:
+def _sentence(year_review: YearReview, over: bool, system: str) -> str:
     """What a gardener would say of the year over the fence."""
-    bearing = [bed for bed in told.beds if bed.picked_kg > 0]
+    bearing = [bed for bed in year_review.beds if bed.picked_kg > 0]
     so_far = "" if over else " so far"
-    if not told.beds:
-        return f"There was no mushroom bed in {told.year}{' yet' if not over else ''}."
+    if not year_review.beds:
+        return f"There was no mushroom bed in {year_review.year}{' yet' if not over else ''}."
     if not bearing:
-        waited = "was" if len(told.beds) == 1 else "were"
-        return f"Nothing was picked in {told.year}{so_far}; {_beds_words(len(told.beds))} {waited} waited on."
-    picked = mass_words(told.totals.picked_kg, system)
-    top = max(told.months, key=lambda m: m.picked_kg)
-    share = top.picked_kg / told.totals.picked_kg if told.totals.picked_kg > 0 else 0.0
+        waited = "was" if len(year_review.beds) == 1 else "were"
+        beds = _beds_words(len(year_review.beds))
+        return f"Nothing was picked in {year_review.year}{so_far}; {beds} {waited} waited on."
+    picked = mass_words(year_review.totals.picked_kg, system)
+    top = max(year_review.months, key=lambda m: m.picked_kg)
+    share = top.picked_kg / year_review.totals.picked_kg if year_review.totals.picked_kg > 0 else 0.0
     when = f"all of it in {top.month:%B}" if share > 0.999 else f"most of it in {top.month:%B}"
     if share <= 0.5:
         when = f"{top.month:%B} being the best month"
-    best = _bed(told, told.best)
+    best = _bed(year_review, year_review.best)
     giver = f"; {best.patch.name} gave most for its size" if best and len(bearing) > 1 else ""
     where = bearing[0].patch.name if len(bearing) == 1 else _beds_words(len(bearing))
-    return f"You picked {picked} from {where} in {told.year}{so_far}, {when}{giver}."
+    return f"You picked {picked} from {where} in {year_review.year}{so_far}, {when}{giver}."
 
 
 def _beds_words(count: int) -> str:
     return f"{words.count_word(count)} {'bed' if count == 1 else 'beds'}"
 
 
-def _bed(told: YearReview, key: str | None) -> BedYear | None:
-    return next((bed for bed in told.beds if bed.patch.key == key), None)
+def _bed(year_review: YearReview, key: str | None) -> BedYear | None:
+    return next((bed for bed in year_review.beds if bed.patch.key == key), None)
 
 
-def _beside(told: YearReview, over: bool) -> tuple[str, ...]:
+def _beside(year_review: YearReview, over: bool) -> tuple[str, ...]:
     lines: list[str] = []
-    crop_forecast = [bed for bed in told.beds if bed.crop_forecast is not None]
+    crop_forecast = [bed for bed in year_review.beds if bed.crop_forecast is not None]
     if crop_forecast and over:
         less = sum(b.picked_kg < b.crop_forecast.p10 for b in crop_forecast if b.crop_forecast)
         more = sum(b.picked_kg > b.crop_forecast.p90 for b in crop_forecast if b.crop_forecast)
@@ -166,23 +169,23 @@ def _beside(told: YearReview, over: bool) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def shown_months(told: YearReview) -> list[MonthYear]:
+def shown_months(year_review: YearReview) -> list[MonthYear]:
     """The months with a crop, foretold or picked; all of them between the first and the last."""
-    some = [i for i, m in enumerate(told.months) if m.picked_kg > 0 or (m.crop_forecast or 0) > 0.0005]
-    return list(told.months[some[0] : some[-1] + 1]) if some else []
+    some = [i for i, m in enumerate(year_review.months) if m.picked_kg > 0 or (m.crop_forecast or 0) > 0.0005]
+    return list(year_review.months[some[0] : some[-1] + 1]) if some else []
 
 
-def _chart_words(told: YearReview, system: str) -> str:
+def _chart_words(year_review: YearReview, system: str) -> str:
     said = [
         f"{m.month:%B} {mass_words(m.picked_kg, system)}"
         + ("" if m.crop_forecast is None else f", {mass_words(m.crop_forecast, system)} foretold")
-        for m in shown_months(told)
+        for m in shown_months(year_review)
     ]
-    return f"Crop by month in {told.year}: {'; '.join(said) or 'nothing'}."
+    return f"Crop by month in {year_review.year}: {'; '.join(said) or 'nothing'}."
 
 
-def _crop(told: YearReview, system: str, today: date) -> Part:
-    months = shown_months(told)
+def _crop(year_review: YearReview, system: str, today: date) -> Part:
+    months = shown_months(year_review)
     heading = "The crop by bed and month"
     if not months:
         return Part("crop", heading, "No crop was picked or foretold.")
@@ -193,13 +196,13 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
             _or_dash(bed.picked_kg, system),
             _crop_forecast(bed, system),
         )
-        for bed in told.beds
+        for bed in year_review.beds
     ]  # fmt: skip
     rows.append(
         (
             "all beds",
             *(_or_dash(m.picked_kg, system) for m in months),
-            mass_words(told.totals.picked_kg, system),
+            mass_words(year_review.totals.picked_kg, system),
             "",
         )
     )
@@ -212,8 +215,8 @@ def _crop(told: YearReview, system: str, today: date) -> Part:
         )
     )
     heads = ("bed", *(f"{m.month:%b}" for m in months), "year", "foretold (8 in 10)")
-    table = Table(f"Crop of {told.year} by bed and month", heads, tuple(rows))
-    days = {bed.crop_forecast.made_on for bed in told.beds if bed.crop_forecast}
+    table = Table(f"Crop of {year_review.year} by bed and month", heads, tuple(rows))
+    days = {bed.crop_forecast.made_on for bed in year_review.beds if bed.crop_forecast}
     made = (
         f" The year of a bed is as it was foretold on {words.day(min(days), today)}"
         f"{'' if len(days) == 1 else ' or later'}."
@@ -241,9 +244,9 @@ def _crop_forecast(bed: BedYear, system: str) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _beds(told: YearReview, garden: Garden, today: date) -> Part:
+def _beds(year_review: YearReview, garden: Garden, today: date) -> Part:
     system = garden.units.value
-    best, worst = _bed(told, told.best), _bed(told, told.worst)
+    best, worst = _bed(year_review, year_review.best), _bed(year_review, year_review.worst)
     lines = []
     if best:
         lines.append(f"Best: {best.patch.name}, {_by_area(best.kg_m2, system)}. {_why(best.reason, system)}")
@@ -267,10 +270,10 @@ def _beds(told: YearReview, garden: Garden, today: date) -> Part:
             "–" if bed.efficiency is None else words.share(bed.efficiency),
             _why(bed.reason, system),
         )
-        for bed in told.beds
+        for bed in year_review.beds
     )
     table = Table(
-        f"The beds in {told.year}",
+        f"The beds in {year_review.year}",
         ("bed", "picked", "for its size", "picks", "looks", "watered", "of its dry food", "likely reason"),
         rows,
     )
@@ -329,8 +332,8 @@ def _why(reason: Reason | None, system: str) -> str:
             )
 
 
-def _went(told: YearReview, system: str) -> Part:
-    t = told.totals
+def _went(year_review: YearReview, system: str) -> Part:
+    t = year_review.totals
     rows = tuple(
         (name, mass_words(kg, system))
         for name, kg in (
@@ -355,8 +358,8 @@ def _went(told: YearReview, system: str) -> Part:
     return Part("went", "Where it went", f"{said[0].upper()}{said[1:]}.", tuple(lines))
 
 
-def _cost(told: YearReview, system: str, currency: str) -> Part:
-    t = told.totals
+def _cost(year_review: YearReview, system: str, currency: str) -> Part:
+    t = year_review.totals
     pound = system == units.US
     per, unit = units.plain_unit("mass", system)[1], "pound" if pound else "kilogram"
 
@@ -426,14 +429,14 @@ def _bearing(share: float) -> str:
     return "hardly any bear" if share <= words.RARE else f"{words.chance(share)} bear at all"
 
 
-def _next_heading(told: YearReview, today: date) -> str:
-    timely = told.proposals or told.year == today.year
-    return f"For {told.year + 1}" if timely else "What to do next"
+def _next_heading(year_review: YearReview, today: date) -> str:
+    timely = year_review.proposals or year_review.year == today.year
+    return f"For {year_review.year + 1}" if timely else "What to do next"
 
 
-def _next_answer(told: YearReview, today: date) -> str:
-    proposals = told.proposals
-    if not proposals and told.year < today.year:
+def _next_answer(year_review: YearReview, today: date) -> str:
+    proposals = year_review.proposals
+    if not proposals and year_review.year < today.year:
         return f"What to do next is told with the year {today.year}."
     if not proposals:
         return "Nothing is proposed: there is no built bed, or no outlook of them yet."
@@ -444,7 +447,7 @@ def _next_answer(told: YearReview, today: date) -> str:
     return f"{_beds_words(beds).capitalize()} {'asks' if beds == 1 else 'ask'} for something."
 
 
-def _proposed(one: Proposal, told: YearReview, garden: Garden, trade: Trade, today: date) -> Proposed:
+def _proposed(one: Proposal, year_review: YearReview, garden: Garden, trade: Trade, today: date) -> Proposed:
     system = garden.units.value
     patch = garden.patch(one.patch)
     what = {
@@ -475,9 +478,9 @@ def _writes(changed: Patch, garden: Garden, trade: Trade, today: date) -> str:
             f"A tick makes the bed a plan again{day}. From then on the outlook is of the new bed, so tick it "
             "when the old one is done with."
         )
-    told = list(changes(before, changed, trade, garden.units.value, today))
+    lines = list(changes(before, changed, trade, garden.units.value, today))
     if before.stage is not changed.stage and changed.stage is Stage.RETIRED:
-        told.append("the bed is retired, its logbook stays")
+        lines.append("the bed is retired, its logbook stays")
     elif before.stage is not changed.stage:
-        told.append(f"the bed is {changed.stage.value}")
-    return f"A tick writes: {'; '.join(told)}." if told else "A tick writes it into the plan."
+        lines.append(f"the bed is {changed.stage.value}")
+    return f"A tick writes: {'; '.join(lines)}." if lines else "A tick writes it into the plan."

@@ -1,5 +1,6 @@
 // The picture under the plan: drawn anew on a canvas before it is sent (smaller, and without the camera's notes),
 // shown from the program's own address, scaled by two taps.
+import { FOOT_M } from "../shared/units.mjs";
 import { node } from "./drawing.mjs";
 import { distance } from "./geometry.mjs";
 
@@ -124,7 +125,7 @@ function wakeForm(plan, form) {
     });
     // The first point stays where it was tapped until one types another place for it.
     ["at_x", "at_y"].forEach((name, axis) => {
-      form.elements[name].value = plan.units === "us" ? `${(plan.picking[0][axis] / 0.3048).toFixed(2)} ft` : `${plan.picking[0][axis].toFixed(2)} m`;
+      form.elements[name].value = plan.units === "us" ? `${(plan.picking[0][axis] / FOOT_M).toFixed(2)} ft` : `${plan.picking[0][axis].toFixed(2)} m`;
     });
     const { distance: field, bearing } = form.elements;
     const [a, b] = plan.picking;

@@ -1,9 +1,10 @@
 // The plan by keyboard alone: Tab goes through the objects and their corners, arrows move, Enter opens the form;
 // while drawing, arrows carry a cross and Enter sets a corner.
+import { FOOT_M, INCH_M } from "../shared/units.mjs";
 import { add } from "./geometry.mjs";
 
 // Fine and coarse steps, in meters: 10 cm and 1 m, or 4 inches and 3 feet.
-const STEPS_M = { metric: [0.1, 1], us: [0.1016, 0.9144] };
+const STEPS_M = { metric: [0.1, 1], us: [4 * INCH_M, 3 * FOOT_M] };
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
 export function wakeKeys(plan) {

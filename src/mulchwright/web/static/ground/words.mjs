@@ -1,8 +1,7 @@
 // Lengths and areas in the grower's units: the same words as the pages that the program writes itself
 // (a test holds this module to them).
+import { FOOT_M, INCH_M } from "../shared/units.mjs";
 
-const INCH = 0.0254;
-const FOOT = 0.3048;
 const PARTS = ["", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞"];
 
 function figure(value, decimals) {
@@ -17,7 +16,7 @@ export function showLength(meters, system) {
     if (meters < 0.995) return `${figure(meters * 100, meters < 0.3 ? 1 : 0)} cm`;
     return `${figure(meters, meters < 10 ? 2 : meters < 100 ? 1 : 0)} m`;
   }
-  const inches = meters / INCH;
+  const inches = meters / INCH_M;
   if (inches < 23.9375) {
     const steps = inches < 12 ? 8 : 2;
     const eighths = (Math.round(inches * steps) * 8) / steps;
@@ -31,7 +30,7 @@ export function showLength(meters, system) {
 }
 
 export function showArea(squareMeters, system) {
-  const value = system === "us" ? squareMeters / FOOT ** 2 : squareMeters;
+  const value = system === "us" ? squareMeters / FOOT_M ** 2 : squareMeters;
   const [toHundredths, toTenths] = system === "us" ? [1, 30] : [10, 100];
   const decimals = Math.abs(value) < toHundredths ? 2 : Math.abs(value) < toTenths ? 1 : 0;
   return `${figure(value, decimals)} ${system === "us" ? "ft²" : "m²"}`;
@@ -43,7 +42,7 @@ export const showPlace = ([x, y], system) =>
 const showSigned = (meters, system) => (meters < 0 ? "−" : "") + showLength(Math.abs(meters), system);
 
 // The steps of the grid on offer, in meters.
-export const gridSteps = (system) => (system === "us" ? [2 * INCH, 4 * INCH, 12 * INCH] : [0.05, 0.1, 0.5]);
+export const gridSteps = (system) => (system === "us" ? [2 * INCH_M, 4 * INCH_M, 12 * INCH_M] : [0.05, 0.1, 0.5]);
 
 // Lengths for the scale bar and the lines of the grid.
-export const roundLengths = (system) => [0.1, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500].map((step) => step * (system === "us" ? FOOT : 1));
+export const roundLengths = (system) => [0.1, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500].map((step) => step * (system === "us" ? FOOT_M : 1));

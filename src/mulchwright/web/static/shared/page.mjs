@@ -1,4 +1,4 @@
-// What a page gains from scripts: it fills itself in when the reckoning is done, draws its charts, and answers
+// What a page gains from scripts: it fills itself in when the calculation is done, draws its charts, and answers
 // the what-if while one types. Without this module every page still says all it has to say.
 import { drawCharts } from "./charts.mjs";
 import { wakeWhatIf } from "../beds/what_if.mjs";

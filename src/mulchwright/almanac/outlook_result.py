@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.almanac.advice import MoistureMarks, WateringAdvice
+from mulchwright.almanac.advice import MoistureLimits, WateringAdvice
 from mulchwright.almanac.near import NearDay
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.working import WorkingLine
@@ -152,7 +152,7 @@ class PatchOutlook:
     """One patch's outlook over `days` from `start`; `today_index` is today's place among them, clamped.
 
     run_share : share of the food layers run through, 0 to 1.
-    moisture : water / wet mass of the food layers; moisture_marks : where its threads stall, do best, drown.
+    moisture : water / wet mass of the food layers; moisture_limits : where its threads stall, do best, drown.
     temperature_c : mean of the food layers.
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
@@ -174,7 +174,7 @@ class PatchOutlook:
     measured_days: int
     run_share: Band
     moisture: Band
-    moisture_marks: MoistureMarks
+    moisture_limits: MoistureLimits
     temperature_c: Band
     rain_mm: Singles
     first_picking: FirstPicking

@@ -1,0 +1,149 @@
+"""One bed's outlook, read off the run of all."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import numpy.typing as npt
+
+from mulchwright.almanac.advice import moisture_limits, watering_advice
+from mulchwright.almanac.near import LOOK_DAYS
+from mulchwright.almanac.outlook_ranges import (
+    FIRST_YEAR_DAYS,
+    band,
+    month_amounts,
+    pickings,
+    quantiles,
+    share_before,
+    year_accounts,
+    year_crops,
+)
+from mulchwright.almanac.outlook_result import (
+    PatchOutlook,
+)
+from mulchwright.almanac.remains import Remains, remains_of
+from mulchwright.almanac.working import working_of
+from mulchwright.garden import Garden, LogKind, Patch
+from mulchwright.season import (
+    SeasonRun,
+)
+from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays
+from mulchwright.season.standing import Standing, sharpness_of, standing_chances
+from mulchwright.trade import Trade
+
+__all__ = [
+    "first_picked_on",
+    "remains",
+    "standing",
+    "summary",
+]
+
+Floats = npt.NDArray[np.float64]
+Singles = npt.NDArray[np.float32]
+
+
+def summary(
+    run: SeasonRun, p: int, patch: Patch, garden: Garden, trade: Trade, today: date, first: int, after: int,
+    rain_mm: Singles, measured_days: int, futures_rain_mm: Floats,
+) -> PatchOutlook:  # fmt: skip
+    """Read one patch's outlook off the run, for the reported days `first` to `after`."""
+    assert patch.built_on is not None  # patches without a build day were set aside before the run
+    built = max((patch.built_on - run.start).days, 0)
+    day_of_flush = run.flush_day[p].astype(np.float64)
+    happened = np.isfinite(day_of_flush)
+    seen = np.where(happened, day_of_flush, np.inf)
+    first_flush = seen.min(axis=0)
+    today_day = (today - run.start).days
+    first_picking, next_picking = pickings(run, p, patch, today_day, after)
+    area = patch.area_m2
+
+    def kg_in_year(year: int) -> Floats | None:
+        begin, end = built + (year - 1) * FIRST_YEAR_DAYS, built + year * FIRST_YEAR_DAYS
+        if end > run.days:
+            return None
+        within = happened & (day_of_flush >= begin) & (day_of_flush < end)
+        return np.asarray(np.where(within, run.flush_kg_m2[p], 0.0).sum(axis=0) * area, dtype=np.float64)
+
+    first_kg, second_kg = kg_in_year(1), kg_in_year(2)
+    assert first_kg is not None  # every run is made long enough for it
+    crops = first_kg[first_kg > 0]
+    first_report, last_report = run.start + timedelta(days=first), run.start + timedelta(days=after - 1)
+    wanted = [
+        i
+        for i, m in enumerate(run.months)
+        if max(first_report, patch.built_on).replace(day=1) <= m <= last_report
+    ]
+    months = tuple(run.months[i] for i in wanted)
+    month_of_flush = np.zeros((len(run.months), run.members))
+    k_index, m_index = np.nonzero(happened)
+    flush_dates = day_of_flush[k_index, m_index].astype(int)
+    month_start = np.array([(m - run.start).days for m in run.months])
+    month_index = np.searchsorted(month_start, flush_dates, side="right") - 1
+    np.add.at(month_of_flush, (month_index, m_index), run.flush_kg_m2[p, k_index, m_index] * area)
+    watered = run.watered_month_mm[p] * area
+    first_year_end = patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
+    within = np.array([share_before(month, first_year_end) for month in run.months])
+    moisture = band(run.moisture[p, first:after])
+    return PatchOutlook(
+        patch=patch,
+        start=first_report,
+        days=after - first,
+        today_index=min(max(today_day - first, 0), after - first - 1),
+        measured_days=min(max(measured_days - first, 0), after - first),
+        run_share=band(run.run_share[p, first:after]),
+        moisture=moisture,
+        moisture_limits=moisture_limits(patch, trade),
+        temperature_c=band(run.temperature_c[p, first:after]),
+        rain_mm=rain_mm[first:after],
+        first_picking=first_picking,
+        next_picking=next_picking,
+        first_picked_on=first_picked_on(garden, patch, today),
+        none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
+        picked_kg=month_amounts(months, month_of_flush[wanted]),
+        picked_first_year_kg=quantiles(first_kg),
+        picked_second_year_kg=None if second_kg is None else quantiles(second_kg),
+        picked_if_any_kg=quantiles(crops) if len(crops) else None,
+        watered_litres=month_amounts(months, watered[wanted]),
+        watered_first_year_litres=quantiles(within @ watered),
+        water_account=year_accounts(run.account_mm[p], run.start, max(built, first), after),
+        watering_now=watering_advice(
+            patch, trade, moisture=run.moisture[p], rain_mm=futures_rain_mm, today_day=today_day,
+            hose_litres_per_minute=garden.hose_litres_per_minute,
+        ),
+        standing=standing(run, p, today_day, trade),
+        working=working_of(patch, trade),
+        picked_year_kg=year_crops(
+            month_of_flush[wanted], months,
+            date.min if first_report <= patch.built_on else first_report, last_report,
+        ),
+    )  # fmt: skip
+
+
+def standing(run: SeasonRun, p: int, today_day: int, trade: Trade) -> Standing | None:
+    """The chances of a find from today on; None where the run ended before today and tells nothing of it."""
+    first = max(today_day, 0)
+    if first >= run.days:
+        return None
+    return standing_chances(
+        run.pin_day[p], run.flush_day[p], first=first,
+        days=min(LOOK_DAYS, run.days - first), sharp=sharpness_of(trade),
+    )  # fmt: skip
+
+
+def remains(
+    run: SeasonRun, p: int, patch: Patch, bed: BedArrays, trade: Trade, today: date
+) -> tuple[Remains, ...]:
+    added = np.cumsum(bed.daily[p, ADDED_KG_M2])
+    built = int(bed.sizes[p, BUILT_DAY])
+    before = added[built - 1] if built else 0.0  # what is logged before the build is not in the bed
+    until = np.array([added[min(max(day, 0), run.days - 1)] - before for day in run.mass_days])
+    return remains_of(
+        patch, run.cell_mass_kg_m2[p], np.maximum(until, 0.0), int(bed.added_to[p]), trade, today=today
+    )
+
+
+def first_picked_on(garden: Garden, patch: Patch, today: date) -> date | None:
+    """The first pick that the logbook tells of."""
+    days = [e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today]
+    return min(days, default=None)
