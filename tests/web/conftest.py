@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 import uvicorn
@@ -104,6 +104,28 @@ def small_garden() -> Garden:
     )  # fmt: skip
 
 
+class RememberingEngine(AlmanacEngine):
+    """The real engine, which hands out again what it computed for the same garden before in this process."""
+
+    _outlooks: ClassVar[dict[object, Any]] = {}
+
+    def outlook(
+        self,
+        garden: Garden,
+        series: Any,
+        today: date,
+        progress: Callable[[float], None],
+        forecast: Any = None,
+    ) -> Any:
+        """The outlook of a whole garden; one with a weather record is computed each time."""
+        if series is not None or forecast is not None:
+            return super().outlook(garden, series, today, progress, forecast)
+        key = (garden, today, self.members, self._seed)
+        if key not in self._outlooks:
+            self._outlooks[key] = super().outlook(garden, series, today, progress, forecast)
+        return self._outlooks[key]
+
+
 class CompiledTemplates(BytecodeCache):
     """Templates compiled once in this process; jinja refuses one whose source has changed."""
 
@@ -159,7 +181,7 @@ def wait_until_ready(client: TestClient) -> None:
 @pytest.fixture
 def client(book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
     """A client of an app over a fresh book, its outlook ready."""
-    app = create_app(book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    app = create_app(book, engine=RememberingEngine(members=MEMBERS, seed=5), bundle=bundle)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         wait_until_ready(client)
         yield client
@@ -231,7 +253,7 @@ def served_without_charts(book: Path) -> Iterator[Served]:
 
 
 def _served(book: Path, bundle: ChartBundle) -> Iterator[Served]:
-    app = create_app(book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    app = create_app(book, engine=RememberingEngine(members=MEMBERS, seed=5), bundle=bundle)
     server, thread, address = run_server(app)
     yield Served(address, book)
     server.should_exit = True
@@ -362,7 +384,7 @@ def filled() -> Callable[[TestClient, str], str]:
 @pytest.fixture
 def ground_client(ground_book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
     """A client of an app over the garden with a plan."""
-    app = create_app(ground_book, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    app = create_app(ground_book, engine=RememberingEngine(members=MEMBERS, seed=5), bundle=bundle)
     with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
         yield client
 
@@ -392,18 +414,19 @@ class Journey:
 
 
 @pytest.fixture
-def ground_journey(browser: Any, ground_book: Path, bundle: ChartBundle) -> Iterator[Journey]:
-    yield from _journey(browser, ground_book, bundle, new=False)
+def ground_journey(browser: Any, ground_book: Path) -> Iterator[Journey]:
+    """A server over the garden with a plan; its charts are not drawn."""
+    yield from _journey(browser, ground_book, new=False)
 
 
 @pytest.fixture
-def new_journey(browser: Any, tmp_path: Path, bundle: ChartBundle) -> Iterator[Journey]:
-    """A server over a book that is not there yet."""
-    yield from _journey(browser, tmp_path / "new.mulch", bundle, new=True)
+def new_journey(browser: Any, tmp_path: Path) -> Iterator[Journey]:
+    """A server over a book that is not there yet; its charts are not drawn."""
+    yield from _journey(browser, tmp_path / "new.mulch", new=True)
 
 
-def _journey(browser: Any, book: Path, bundle: ChartBundle, *, new: bool) -> Iterator[Journey]:
-    app = create_app(book, new=new, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+def _journey(browser: Any, book: Path, *, new: bool) -> Iterator[Journey]:
+    app = create_app(book, new=new, engine=RememberingEngine(members=MEMBERS, seed=5), bundle=NoCharts())
     server, thread, address = run_server(app)
     contexts: list[Any] = []
     outside: list[list[str]] = []
@@ -414,9 +437,7 @@ def _journey(browser: Any, book: Path, bundle: ChartBundle, *, new: bool) -> Ite
         contexts.append(context)
         outside.append(strangers_of(context, address))
         page = context.new_page()
-        if quiet:
-            page.on("console", lambda message: messages.append(message.text))
-        page.on("pageerror", lambda error: messages.append(str(error)))
+        messages_of(page, messages, quiet=quiet)
         page.goto(address + path)
         page.locator("main:not([data-waiting])").wait_for()
         return page
