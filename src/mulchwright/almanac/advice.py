@@ -30,6 +30,7 @@ class WateringAdvice:
 
     moisture_low, moisture, moisture_high : today's range of water / wet mass in the food layers.
     depth_mm : the same water as `litres`, over the patch.
+    passes : in how many passes, an hour apart, since dry chips take an inch badly at once.
     rain_ahead_mm : what reaches the bed in the coming three days in the middle of the futures.
     rain_needed_mm : what would save the watering. rain_chance : that so much comes.
     """
@@ -45,6 +46,7 @@ class WateringAdvice:
     depth_mm: float = 0.0
     rain_needed_mm: float = 0.0
     rain_chance: float = 0.0
+    passes: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,4 +141,5 @@ def watering_advice(
         depth_mm=depth_mm,
         rain_needed_mm=needed_mm,
         rain_chance=chance,
+        passes=max(math.ceil(depth_mm / trade.constants["watering_pass_mm"].value), 1),
     )

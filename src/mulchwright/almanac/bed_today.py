@@ -224,6 +224,7 @@ def water_task(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Gard
         minutes=advice.minutes,
         cans=advice.litres / garden.can_litres,
         depth_mm=advice.depth_mm,
+        passes=advice.passes,
         chance=advice.rain_chance,
         value=advice.moisture,
         limit=marks.low,

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from mulchwright.compiled import compiled_without_memory, part_of_kernels
 from mulchwright.season import physics as ph
+from mulchwright.season import rot
 from mulchwright.season import survival as sv
 
 __all__ = [
@@ -126,6 +127,11 @@ CELL_QUANTITIES = (
     "growth_stop",
     "growth_half",
     "growth_full",
+    "soluble_share",
+    "lignin_share",
+    "half_moisture_kg_kg",
+    "dew_kg_kg",
+    "soil_moisture_kg_kg",
 )
 """What `BedArrays.cell` tells of each cell; SI units as the names say, decay per day, heat in J kg⁻¹ K⁻¹."""
 (
@@ -152,7 +158,12 @@ CELL_QUANTITIES = (
     GROWTH_STOP,
     GROWTH_HALF,
     GROWTH_FULL,
-) = range(23)
+    SOLUBLE_SHARE,
+    LIGNIN_SHARE,
+    HALF_MOISTURE_KG_KG,
+    DEW_KG_KG,
+    SOIL_MOISTURE_KG_KG,
+) = range(28)
 
 PLANE_QUANTITIES = (
     "plane_height_m",
@@ -178,6 +189,7 @@ SITE_QUANTITIES = (
     "rule_below",
     "rule_depth_mm",
     "rule_rest_days",
+    "evaporation_share",
 )
 """What `BedArrays.site` tells of each patch; moistures as relative saturation."""
 (
@@ -187,7 +199,8 @@ SITE_QUANTITIES = (
     RULE_BELOW,
     RULE_DEPTH_MM,
     RULE_REST_DAYS,
-) = range(6)
+    EVAPORATION_SHARE,
+) = range(7)
 CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
 DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2 = range(3)
 
@@ -255,6 +268,14 @@ class ModelConstants(NamedTuple):
     rivals_per_day: float
     night_below_mean_c: float
     season_memory_days: float
+    water_heat_capacity: float
+    rothc_temperature_scale: float
+    rothc_temperature_exponent: float
+    rothc_temperature_offset_c: float
+    rothc_frost_limit_c: float
+    rot_soluble_rate_factor: float
+    rot_lignin_rate_factor: float
+    watering_passes: float
 
 
 class Records(NamedTuple):
@@ -293,7 +314,9 @@ class Records(NamedTuple):
     DRYING,
     HEATING,
     TAKEN,
-) = range(10)
+    SOLUBLE,
+    LIGNIN,
+) = range(12)
 (
     TEMPERATURE_C,
     HEAT_RATE,
@@ -345,7 +368,8 @@ class Records(NamedTuple):
     COVERED_BEFORE,
     BED_LIVING,
     SEASON_C,
-) = range(35)
+    ROOM,
+) = range(36)
 
 
 class State(NamedTuple):
@@ -365,12 +389,12 @@ def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State
     """The state of a block of members before the build day, all 0; `run_block` writes into it."""
     nodes = cells + soil_cells
     return State(
-        cell=_zeros(10, cells, members),
+        cell=_zeros(12, cells, members),
         node=_zeros(4, nodes, members),
         edge=_zeros(2, nodes + 1, members),
         plane=_zeros(3, max(planes, 1), members),
         radius=_zeros(max(planes, 1), cells, members),
-        row=_zeros(35, members),
+        row=_zeros(36, members),
         exponent=_zeros(HEIGHTS * cells, members),
         run_through=np.zeros(cells + 1, dtype=np.int64),
     )
@@ -406,7 +430,19 @@ def _water_in(
     water = state.cell[WATER]
     mass = state.cell[MASS]
     rule_on = bed.sizes[patch, RULE_FROM_DAY] <= day and bed.site[patch, RULE_DEPTH_MM] > 0.0
+    room = state.row[ROOM]
     n = rain.shape[0]
+    ph.fill(0.0, room)
+    if rule_on:
+        for c in range(bed.sizes[patch, CELLS]):
+            most = bed.cell[patch, CAPACITY_KG_KG, c]
+            wetting = bed.cell[patch, WETTING_SHARE, c]
+            cell_water = water[c]
+            cell_mass = mass[c]
+            for m in range(n):
+                lacking = cell_mass[m] * most * par[CAPACITY, m] - cell_water[m]
+                room[m] += wetting * max(lacking, 0.0)
+    most_mm = bed.site[patch, RULE_DEPTH_MM] * model_constants.watering_passes
     for m in range(n):
         wet_mass = food_water[m] + food_mass[m]
         thirsty = (
@@ -416,9 +452,7 @@ def _water_in(
             and recent_c[m] > model_constants.least_watering_temperature_c
             and food_water[m] < bed.site[patch, RULE_BELOW] * wet_mass
         )
-        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (
-            bed.site[patch, RULE_DEPTH_MM] if thirsty else 0.0
-        )
+        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (min(most_mm, room[m]) if thirsty else 0.0)
         since_watered[m] = 0 if given[m] > 0.0 else since_watered[m] + 1
     for m in range(n):
         passing[m] = rain[m] * bed.site[patch, RAIN_SHARE] + given[m]
@@ -489,10 +523,17 @@ def _heat(
     temperature_c = state.node[TEMPERATURE_C]
     deep_c = state.row[DEEP_C]
     ph.fill(deep_soil_c, deep_c)
-    ph.surface_temperature(air, demand, evaporated, model_constants.surface_warming_c_per_mm, surface_c)
+    # A loose layer gives up a share of what the air asks for; a wet one is not warmer for that.
+    warming = model_constants.surface_warming_c_per_mm / bed.site[patch, EVAPORATION_SHARE]
+    ph.surface_temperature(air, demand, evaporated, warming, surface_c)
     for c in range(bed.sizes[patch, CELLS]):
         ph.cell_heat_capacity(
-            water[c], mass[c], bed.cell[patch, SPECIFIC_HEAT, c], ph.SECONDS_PER_DAY, heat_rate[c]
+            water[c],
+            mass[c],
+            bed.cell[patch, SPECIFIC_HEAT, c],
+            model_constants.water_heat_capacity,
+            ph.SECONDS_PER_DAY,
+            heat_rate[c],
         )
         ph.cell_half_resistance(
             water[c],
@@ -756,23 +797,42 @@ def _decay(patch: int, bed: BedArrays, model_constants: ModelConstants, par: Flo
     warmth = state.row[WARMTH]
     food_left = state.row[FOOD_LEFT]
     food_mass = state.row[FOOD_MASS]
+    water = state.cell[WATER]
     mass = state.cell[MASS]
+    soluble = state.cell[SOLUBLE]
+    lignin = state.cell[LIGNIN]
     moist = state.cell[MOIST]
     share = state.cell[SHARE]
     rotted = state.row[ROTTED]
     heat_source = state.node[HEAT_SOURCE]
-    ph.warmth_of_decay(bed_c, warmth)
+    rot.warmth_of_decay(
+        bed_c,
+        model_constants.rothc_temperature_scale,
+        model_constants.rothc_temperature_exponent,
+        model_constants.rothc_temperature_offset_c,
+        model_constants.rothc_frost_limit_c,
+        warmth,
+    )
     ph.copy(food_mass, food_left)
     per_second = model_constants.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
     for c in range(bed.sizes[patch, CELLS]):
-        ph.decay_cell(
+        per_day = bed.cell[patch, DECAY_PER_DAY, c]
+        rot.rot_cell(
+            water[c],
             mass[c],
+            soluble[c],
+            lignin[c],
             warmth,
             moist[c],
             share[c],
             par[DECAY],
-            bed.cell[patch, DECAY_PER_DAY, c],
+            per_day,
+            per_day * model_constants.rot_soluble_rate_factor,
+            per_day * model_constants.rot_lignin_rate_factor,
             bed.cell[patch, COLONIZED_FACTOR, c],
+            bed.cell[patch, HALF_MOISTURE_KG_KG, c],
+            bed.cell[patch, DEW_KG_KG, c],
+            bed.cell[patch, SOIL_MOISTURE_KG_KG, c],
             rotted,
         )
         ph.add_scaled(rotted, -bed.cell[patch, FOOD, c], food_left)
@@ -905,6 +965,8 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
             mass[c, m] = bed.cell[patch, DRY_MASS_KG_M2, c]
             most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
             water[c, m] = mass[c, m] * min(bed.cell[patch, START_KG_KG, c], most)
+            state.cell[SOLUBLE, c, m] = mass[c, m] * bed.cell[patch, SOLUBLE_SHARE, c]
+            state.cell[LIGNIN, c, m] = mass[c, m] * bed.cell[patch, LIGNIN_SHARE, c]
     for j in range(bed.sizes[patch, PLANES]):
         for c in range(cells):
             ph.fill(bed.plane[patch, PLANE_START_RADIUS_M, j], state.radius[j, c])
@@ -950,6 +1012,8 @@ def _top_up(
         wet = added * min(bed.cell[patch, START_KG_KG, c], most)
         mass[c, m] += added
         water[c, m] += wet
+        state.cell[SOLUBLE, c, m] += added * bed.cell[patch, SOLUBLE_SHARE, c]
+        state.cell[LIGNIN, c, m] += added * bed.cell[patch, LIGNIN_SHARE, c]
         food_mass[m] += food
         state.row[FOOD_WATER, m] += wet * bed.cell[patch, FOOD, c]
         undigested[m] += par[POTENTIAL, m] * food / food_mass_at_start

@@ -19,7 +19,6 @@ from mulchwright.compiled import part_of_kernels
 
 __all__ = [
     "SECONDS_PER_DAY",
-    "WATER_HEAT_J_KG_K",
     "FloatGrid",
     "FloatRow",
     "add_scaled",
@@ -31,7 +30,6 @@ __all__ = [
     "conduct",
     "copy",
     "covered_share",
-    "decay_cell",
     "eliminate_cell",
     "evaporate_cell",
     "exponent_of_grid",
@@ -46,7 +44,6 @@ __all__ = [
     "substitute_cell",
     "sum_of",
     "surface_temperature",
-    "warmth_of_decay",
     "wet_cell",
     "window_response",
 ]
@@ -54,18 +51,7 @@ __all__ = [
 FloatRow = npt.NDArray[np.float64]
 FloatGrid = npt.NDArray[np.float64]
 
-# What is compiled into the kernels stands here a second time: compiled code is kept by the text of the
-# source, so a figure read from a table would live on in it after the table has changed. tests/data holds
-# each to its row.
-WATER_HEAT_J_KG_K = 4186.0
-"""Row `water_heat_capacity`: specific heat of liquid water."""
-ROTHC_EXPONENT_K, ROTHC_OFFSET_C, ROTHC_FROST_LIMIT_C = 106.06, 18.27, -5.0
-"""Rows `rothc_temperature_exponent`, `rothc_temperature_offset_c`, `rothc_frost_limit_c`."""
 SECONDS_PER_DAY = 86400.0
-TEMPERATE_MULCH_C = 12.0 + 10.0 * np.cos(np.linspace(0.0, 2.0 * np.pi, 365, endpoint=False))
-"""The year in which published and practical decay rates were seen: mulch in a temperate garden, a
-degree or two warmer than air of 10 °C in the mean; estimate."""
-TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(ROTHC_EXPONENT_K / (TEMPERATE_MULCH_C + ROTHC_OFFSET_C)))))
 
 
 @part_of_kernels
@@ -189,12 +175,13 @@ def cell_heat_capacity(
     water: FloatRow,
     dry_mass: FloatRow,
     specific_heat_j_kg_k: float,
+    water_heat_j_kg_k: float,
     step_seconds: float,
     capacity_rate: FloatRow,
 ) -> None:
     """Areal heat capacity of a cell over the time step, W m⁻² K⁻¹: dry matter plus its water."""
     for m in range(water.shape[0]):
-        capacity_rate[m] = (dry_mass[m] * specific_heat_j_kg_k + water[m] * WATER_HEAT_J_KG_K) / step_seconds
+        capacity_rate[m] = (dry_mass[m] * specific_heat_j_kg_k + water[m] * water_heat_j_kg_k) / step_seconds
 
 
 @part_of_kernels
@@ -506,40 +493,3 @@ def grid_gain(old_m: float, new_m: float, offset_m: float, points_per_m2: float,
     before = grid_coverage(max(old_m * old_m - below, 0.0) * points_per_m2)
     after = grid_coverage(max(new_m * new_m - below, 0.0) * points_per_m2)
     return math.log(max(1.0 - living * before, 1e-13) / max(1.0 - living * after, 1e-13))
-
-
-@part_of_kernels
-def warmth_of_decay(temperature_c: FloatRow, factor: FloatRow) -> None:
-    """Decay at a temperature against the mean of a temperate year.
-
-    The RothC rate modifier, `47.91 / (1 + exp(106.06 / (T + 18.27)))`, 0 below -5 °C, over its mean in
-    the year that the tables' rates come from: mulch outdoors in a temperate garden, `TEMPERATE_MULCH`.
-    It is a soil's curve, used here as a shape only.
-
-    Source: ROTHC.
-    """
-    for m in range(factor.shape[0]):
-        decline = exponential_decline(ROTHC_EXPONENT_K / max(temperature_c[m] + ROTHC_OFFSET_C, 2.0))
-        thawed = 1.0 if temperature_c[m] > ROTHC_FROST_LIMIT_C else 0.0
-        factor[m] = thawed * decline / ((1.0 + decline) * TEMPERATE_MEAN)
-
-
-@part_of_kernels
-def decay_cell(
-    dry_mass: FloatRow,
-    warmth: FloatRow,
-    moisture: FloatRow,
-    share_run: FloatRow,
-    scale: FloatRow,
-    per_day: float,
-    colonized_factor: float,
-    lost: FloatRow,
-) -> None:
-    """Dry matter that rots from a cell in a day: first order, faster warm, moist and run through.
-
-    `dM = M · k · warmth · moisture · (1 + (f - 1) X)`. `lost` is written, kg m⁻².
-    """
-    for m in range(dry_mass.shape[0]):
-        rate = per_day * scale[m] * warmth[m] * moisture[m] * (1.0 + (colonized_factor - 1.0) * share_run[m])
-        lost[m] = dry_mass[m] * min(rate, 0.5)
-        dry_mass[m] -= lost[m]

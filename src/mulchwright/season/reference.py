@@ -23,7 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mulchwright.season import kernel as k
-from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C
+from mulchwright.season.physics import SECONDS_PER_DAY
 from mulchwright.season.reference_bed import (
     Booleans,
     Floats,
@@ -33,7 +33,6 @@ from mulchwright.season.reference_bed import (
     lay_bed,
     plain_patch,
 )
-from mulchwright.trade.constants import RothcTemperatureConstants, constants_of
 
 __all__ = ["ReferenceRun", "reference_run"]
 
@@ -89,19 +88,14 @@ def conduct(
     return result
 
 
-def rothc_warmth(temperature_c: Floats) -> Floats:
-    """ROTHC's temperature modifier over its mean in a temperate mulch's year."""
-    curve = constants_of(RothcTemperatureConstants)
-
-    def modifier(t: Floats) -> Floats:
-        value: Floats = curve.scale / (1 + np.exp(curve.exponent_k / (t + curve.offset_c)))
-        return value
-
-    frost_c = curve.frost_limit_c
+def rothc_warmth(temperature_c: Floats, constants: k.ModelConstants) -> Floats:
+    """ROTHC's temperature modifier, 1 near 9.25 °C."""
+    frost_c = constants.rothc_frost_limit_c
     safe = np.maximum(temperature_c, frost_c)
-    warmth: Floats = np.where(
-        temperature_c > frost_c, modifier(safe) / modifier(TEMPERATE_MULCH_C).mean(), 0.0
+    modifier = constants.rothc_temperature_scale / (
+        1 + np.exp(constants.rothc_temperature_exponent / (safe + constants.rothc_temperature_offset_c))
     )
+    warmth: Floats = np.where(temperature_c > frost_c, modifier, 0.0)
     return warmth
 
 
@@ -136,6 +130,8 @@ def top_up(patch: PlainPatch, state: PlainState, day: int) -> None:
         to = patch.bed.added_to[patch.number]
         wet = added * np.minimum(patch.of_cell("start_kg_kg")[to], patch.capacity[to])
         state.mass[to] += added
+        state.soluble[to] += added * patch.of_cell("soluble_share")[to]
+        state.lignin[to] += added * patch.of_cell("lignin_share")[to]
         state.water[to] += wet
         state.food_water = state.food_water + patch.food[to] * wet
         state.food_mass = state.food_mass + patch.food[to] * added
@@ -160,7 +156,10 @@ def water_in(patch: PlainPatch, state: PlainState, day: int) -> tuple[Floats, Fl
         & (state.recent_c > constants.least_watering_temperature_c)
         & (state.food_water < patch.site(k.RULE_BELOW) * (state.food_water + state.food_mass))
     )
-    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, patch.site(k.RULE_DEPTH_MM), 0.0)
+    lacking = np.maximum(state.mass * patch.capacity - state.water, 0)
+    room = (patch.of_cell("wetting_share") * lacking).sum(axis=0)
+    most = patch.site(k.RULE_DEPTH_MM) * constants.watering_passes
+    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, np.minimum(most, room), 0.0)
     state.since_watered = np.where(given > 0, 0, state.since_watered + 1)
     through = rain * patch.site(k.RAIN_SHARE)
     passing = through + given
@@ -197,11 +196,11 @@ def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evapora
         C \frac{T' - T}{day} = \nabla (\lambda \nabla T') + Q, \quad \lambda = \lambda_{dry} + a \, \theta
     """
     forcing, members = patch.forcing, patch.members
-    surface: Floats = forcing.air_c[day] + patch.constants.surface_warming_c_per_mm * np.maximum(
-        demand - evaporated, 0
-    )
+    surface: Floats = forcing.air_c[day] + patch.constants.surface_warming_c_per_mm / patch.site(
+        k.EVAPORATION_SHARE
+    ) * np.maximum(demand - evaporated, 0)
     bed_rate = (
-        state.mass * patch.of_cell("specific_heat") + state.water * patch.water_heat
+        state.mass * patch.of_cell("specific_heat") + state.water * patch.constants.water_heat_capacity
     ) / SECONDS_PER_DAY
     conductivity = patch.of_cell("conductivity_dry") + patch.of_cell("conductivity_slope") * state.water / (
         1000 * patch.of_cell("thickness_m")
@@ -322,14 +321,25 @@ def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Fl
 def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) -> None:
     r"""A day's rot of the cells, which heats them the next day and takes its share of undigested food.
 
-    .. math:: dM = M \, k \, warmth \, m(s) \, (1 + (f - 1) X)
+    .. math:: dM_p = M_p \, k_p \, a(T) \left[(1 - X) \, g(w) + X f m(s)\right], \quad
+        g = \frac{q^4}{1 + q^4}, \quad q = \max(W / M + dew, \, w_{soil}) / w_{half}
     """
-    before = state.food_mass
-    rate_of_decay = (
-        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c) * growth.moist
-        * (1 + (patch.of_cell("colonized_factor") - 1) * growth.share)
-    )  # fmt: skip
-    rotted = state.mass * np.minimum(rate_of_decay, 0.5)
+    before, constants = state.food_mass, patch.constants
+    wet = np.maximum(
+        state.water / state.mass + patch.of_cell("dew_kg_kg"), patch.of_cell("soil_moisture_kg_kg")
+    )
+    q = (wet / patch.of_cell("half_moisture_kg_kg")) ** 4
+    activity = (1 - growth.share) * q / (1 + q) + (
+        growth.share * patch.of_cell("colonized_factor") * growth.moist
+    )
+    pace = (
+        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c, constants) * activity
+    )
+    cellulose = state.mass - state.soluble - state.lignin
+    lost_soluble = state.soluble * np.minimum(constants.rot_soluble_rate_factor * pace, 0.5)
+    lost_lignin = state.lignin * np.minimum(constants.rot_lignin_rate_factor * pace, 0.5)
+    rotted = cellulose * np.minimum(pace, 0.5) + lost_soluble + lost_lignin
+    state.soluble, state.lignin = state.soluble - lost_soluble, state.lignin - lost_lignin
     state.mass = state.mass - rotted
     state.source[: patch.cells] = rotted * patch.constants.heat_of_decay_j_kg / SECONDS_PER_DAY
     state.food_mass = state.food_mass - (patch.food * rotted).sum(axis=0)

@@ -10,7 +10,6 @@ import numpy.typing as npt
 
 from mulchwright.season import kernel as k
 from mulchwright.season.physics import SECONDS_PER_DAY, grid_coverage
-from mulchwright.trade.constants import WaterConstants, constants_of
 
 __all__ = ["Booleans", "Floats", "PlainPatch", "PlainState", "covered_by_plane", "lay_bed", "plain_patch"]
 
@@ -47,7 +46,6 @@ class PlainPatch:
     point_weights: Floats
     soil_half: Floats
     soil_rate: Floats
-    water_heat: float
 
     @property
     def cells(self) -> int:
@@ -89,7 +87,8 @@ def _of_cell(bed: k.BedArrays, patch: int, name: str) -> Floats:
 class PlainState:
     """What a bed carries from one day to the next.
 
-    mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
+    mass, water, soluble, lignin : (cell, member) in kg/m²; the last two are parts of the mass.
+    temperature_c, source : (cell and soil cell, member), the second
     the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
     living, covered, taken : (cell, member) shares, run and alive, ever run, lost to rivals.
     exponent : (point, cell, member) of coverage. colonies : (plane, member) living share of the spawn's
@@ -121,6 +120,8 @@ class PlainState:
     pin_degrees: Floats
     pin_age: Integers
     flush: Integers
+    soluble: Floats
+    lignin: Floats
 
 
 def plain_patch(
@@ -152,7 +153,6 @@ def plain_patch(
         point_weights=weights / 2,
         soil_half=(0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None],
         soil_rate=(forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None],
-        water_heat=constants_of(WaterConstants).specific_heat_j_kg_k,
     )
 
 
@@ -193,6 +193,8 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         pin_degrees=zero.copy(),
         pin_age=np.full(members, -1),
         flush=np.zeros(members, dtype=int),
+        soluble=patch.mass_at_start * patch.of_cell("soluble_share"),
+        lignin=patch.mass_at_start * patch.of_cell("lignin_share"),
     )
     for j in range(patch.planes):
         state.exponent += covered_by_plane(patch, state, j)

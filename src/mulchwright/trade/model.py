@@ -66,7 +66,7 @@ UNITS = frozenset(
         "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m",
         "m²", "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
         "1/m", "coefficient", "J/(m² min)", "K-0.5", "Pa", "rad",
-        "J/(m³ K)", "MJ/kg", "MPa", "°C/m", "m²/s", "kJ/mol", "months",
+        "J/(m³ K)", "m²K/W", "MJ/kg", "MPa", "°C/m", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
 """Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio above 0, `coefficient` a
@@ -296,8 +296,15 @@ class Material:
         "gain in conductivity per unit of volumetric water", "W/(m K)"
     )
     specific_heat_j_kg_k: Ranged = _figure("heat capacity of the dry matter", "J/(kg K)")
-    decay_per_year: Ranged = _figure("rate of mass loss, moist, at 10 °C, not run by the mushroom", "1/year")
+    decay_per_year: Ranged = _figure(
+        "rate of loss of cellulose at 9.25 °C, moist, with enough nitrogen, not run by the mushroom", "1/year"
+    )
     colonized_decay_factor: Ranged = _figure("how much faster it rots once run", "factor")
+    soluble_share: Ranged = _figure("dry mass that water and mild solvents take out, rotting first", "share")
+    lignin_share: Ranged = _figure("dry mass that is lignin, rotting last", "share")
+    decay_half_moisture_kg_kg: Ranged = _figure(
+        "water at -3.5 MPa, where microbes rot it half as fast as when moist", "kg/kg"
+    )
     run_factor: Ranged = _figure("speed of the front against good mixed chips", "factor")
     biological_efficiency: Ranged = _figure(
         "fresh king stropharia per dry matter over the life of the bed", "kg/kg"

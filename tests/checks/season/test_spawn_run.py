@@ -133,27 +133,3 @@ def test_the_series_exponential_is_the_library_exponential() -> None:
     """Against `math.exp` over the whole range in use."""
     for x in np.linspace(0, 40, 4001):
         assert physics.exponential_decline(x) == pytest.approx(math.exp(-x), abs=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("temperature_c", "modifier"),
-    [(0.0, 0.144), (5.0, 0.497), (9.25, 0.994), (15.0, 1.898), (20.0, 2.822), (25.0, 3.802)],
-)
-def test_warmth_of_decay_has_rothc_s_shape(temperature_c: float, modifier: float) -> None:
-    """RothC's rate modifier as tabulated from its official code (three digits), over 1.099 at 10 °C.
-
-    The scale is ours (a temperate year has mean 1); the ratio of any two temperatures is RothC's.
-    """
-    factor = np.zeros(2)
-    physics.warmth_of_decay(np.array([temperature_c, 10.0]), factor)
-    assert factor[0] / factor[1] == pytest.approx(modifier / 1.099, abs=0.002)
-
-
-def test_decay_rates_hold_over_a_temperate_year() -> None:
-    """Over the year that the rates come from the modifier has mean 1, and it is still below -5 °C."""
-    factor = np.zeros(365)
-    physics.warmth_of_decay(physics.TEMPERATE_MULCH_C, factor)
-    assert factor.mean() == pytest.approx(1.0, abs=1e-9)
-    frozen = np.ones(1)
-    physics.warmth_of_decay(np.array([-5.1]), frozen)
-    assert frozen[0] == 0.0

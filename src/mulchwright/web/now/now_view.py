@@ -345,6 +345,8 @@ def _water(task: GardenTask, system: str) -> Said:
         f": {units.show_volume(litres, system)}, {answers.minutes(task.minutes)} at the hose, "
         f"or {cans_words(task.cans)}"
     )
+    if task.passes > 1:
+        why += f" {answers.passes_words(task.passes)}"
     # The unit stands with the figure, so that whatever reads the field needs no guess.
     fields = (("kind", "watered"), ("litres", f"{litres:g} L"))
     if task.living is not None:

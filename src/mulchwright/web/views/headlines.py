@@ -166,6 +166,14 @@ def minutes(count: float) -> str:
     return "less than a minute" if count < 0.75 else words.plural(round(count), "minute")
 
 
+def passes_words(passes: int) -> str:
+    """How to give a lot of water to dry mulch, as one sentence; empty where one pass will do."""
+    if passes <= 1:
+        return ""
+    how_many = {2: "two", 3: "three"}.get(passes, str(passes))
+    return f"Water in {how_many} passes an hour apart: dry mulch lets much of a single one run through."
+
+
 def rounded(litres: float) -> float:
     """Litres as a gardener would measure them: two figures."""
     if litres <= 0:
