@@ -196,8 +196,8 @@ def test_a_spring_bed_left_dry_in_tunis_crops_about_half_as_often_and_far_less(t
     """No water and full sun, against the same bed watered when dry and in shade.
 
     Wanted by growers' sense, no source: at most half of the futures and two fifths of the mass. The mass is
-    met (a fifth); the futures are 0.54 of the tended bed's, since soil and dew lend the dry bed some water. The
-    loss rates are estimates with a range of ten, so they are left as they were judged. Dry is not dead,
+    met (a fifth); the futures are 0.54 of the tended bed's, since soil and dew lend the dry bed some water.
+    The loss rates are estimates with a range of ten, so they are left as they were judged. Dry is not dead,
     and the bed must not be certain to be lost either.
     """
     left_dry, tended = season(Watering(), 1.0, trade), season(CARE, 0.4, trade)
