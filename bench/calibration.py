@@ -147,7 +147,7 @@ def season_of(
     bed = bed_arrays([patch], trade, start=start, days=days, today=last, log=garden.log)
     draws = draw_parameters([patch], trade, members=members, seed=0, learned={patch.key: latent})
     run = simulate(bed, draws, forcing, model_constants_of(trade), start=start, threads=1)
-    return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0])
+    return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0], run.living[0])
 
 
 def _world(number: int, day_range: tuple[int, int]) -> World:

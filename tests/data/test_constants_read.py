@@ -15,15 +15,13 @@ import numpy as np
 import pytest
 
 from mulchwright.errors import TableError
-from mulchwright.season import physics
+from mulchwright.season import model_constants_of
 from mulchwright.season.kernel import ModelConstants
 from mulchwright.season.observing import Sharpness
 from mulchwright.trade import Constant, Trade, load_trade
 from mulchwright.trade.constants import (
     GROUPS,
     HargreavesConstants,
-    RothcTemperatureConstants,
-    WaterConstants,
     constants_of,
     filled,
     row_of,
@@ -129,10 +127,27 @@ def test_a_formula_takes_its_figures_from_the_constants_it_is_given() -> None:
     assert found == pytest.approx(2 * et.hargreaves_evapotranspiration(*day))
 
 
-def test_what_is_compiled_into_the_kernels_is_the_table_s() -> None:
-    """Compiled code cannot read a table (season/physics.py says why), so its figures are held to the rows."""
-    rothc = constants_of(RothcTemperatureConstants)
-    assert constants_of(WaterConstants).specific_heat_j_kg_k == physics.WATER_HEAT_J_KG_K
-    assert rothc.exponent_k == physics.ROTHC_EXPONENT_K
-    assert rothc.offset_c == physics.ROTHC_OFFSET_C
-    assert rothc.frost_limit_c == physics.ROTHC_FROST_LIMIT_C
+def test_the_kernels_take_physical_figures_from_the_table() -> None:
+    """Compiled code keeps the figures of its source, so none stands there: all come as arguments. A wrong row
+    then fails its check: tests/data/test_published_figures.py, tests/checks/season/test_decay.py.
+    """
+    trade = load_trade()
+    model = model_constants_of(trade)
+    assert {name: getattr(model, name) for name in ModelConstants._fields} == {
+        name: trade.constants[name].value for name in ModelConstants._fields
+    }
+    figures = {
+        str(row.value)
+        for row in trade.constants.values()
+        if len(f"{row.value:g}".replace(".", "").strip("0-"))
+        >= 4  # a shorter one may stand for something else
+    }
+    assert {"4186.0", "106.06", "18.27"} <= figures
+    for path in sorted((PACKAGE / "season").glob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        typed = {
+            str(float(node.value))
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Constant) and isinstance(node.value, int | float)
+        }
+        assert typed & figures == set(), path.name

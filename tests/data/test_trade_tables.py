@@ -315,7 +315,6 @@ def test_cardinal_temperatures_suit_the_curve_they_are_for(trade: Trade) -> None
             < species.pin_temperature_max_c.likely
         )
         moist = [
-            species.stall_moisture,
             species.best_moisture_low,
             species.best_moisture_high,
             species.drown_moisture,

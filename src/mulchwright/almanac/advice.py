@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.garden import Patch
-from mulchwright.season import food_cells, saturation_of_straw
+from mulchwright.season import food_cells, growth_marks, saturation_of_straw
 from mulchwright.trade import Trade
 
 __all__ = ["DAYS_OF_RAIN_AHEAD", "MoistureLimits", "WateringAdvice", "moisture_limits", "watering_advice"]
@@ -30,6 +30,7 @@ class WateringAdvice:
 
     moisture_low, moisture, moisture_high : today's range of water / wet mass in the food layers.
     depth_mm : the same water as `litres`, over the patch.
+    passes : in how many passes, an hour apart, since dry chips take an inch badly at once.
     rain_ahead_mm : what reaches the bed in the coming three days in the middle of the futures.
     rain_needed_mm : what would save the watering. rain_chance : that so much comes.
     """
@@ -45,6 +46,7 @@ class WateringAdvice:
     depth_mm: float = 0.0
     rain_needed_mm: float = 0.0
     rain_chance: float = 0.0
+    passes: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +60,11 @@ class MoistureLimits:
 
 
 def moisture_limits(patch: Patch, trade: Trade) -> MoistureLimits:
-    """A species' moistures, which the trade's table gives for straw, carried over to this bed's materials.
+    """Where a bed's threads stand still, do best and drown, as the moisture of this bed's materials.
 
-    What threads feel is how full the material is between air-dry and capacity, so the same fullness is
-    another moisture in chips than in straw. Weighted by the dry mass of the food layers, as the engine does.
+    They stand still at the water potential at which the engine has growth stop, which is another moisture in
+    chips than in straw. The best is what growers keep straw at, carried over as the same fullness between
+    air-dry and capacity. Weighted by the dry mass of the food layers, as the engine does.
     """
     species = trade.species[patch.species]
     cells = food_cells(patch.recipe, trade)
@@ -69,18 +72,21 @@ def moisture_limits(patch: Patch, trade: Trade) -> MoistureLimits:
 
     def in_this_bed(moisture_of_straw: float) -> float:
         fullness = saturation_of_straw(moisture_of_straw, trade)
+        return at([fullness for _ in cells])
+
+    def at(fullness: list[float]) -> float:
         water = math.fsum(
             cell.dry_mass_kg_m2
             * (
                 cell.material.air_dry_kg_kg.likely
-                + fullness * (cell.material.water_capacity_kg_kg.likely - cell.material.air_dry_kg_kg.likely)
+                + full * (cell.material.water_capacity_kg_kg.likely - cell.material.air_dry_kg_kg.likely)
             )
-            for cell in cells
+            for cell, full in zip(cells, fullness, strict=True)
         )
         return water / (water + dry)
 
     return MoistureLimits(
-        in_this_bed(species.stall_moisture.likely),
+        at([growth_marks(cell.material, trade)["growth_stop"] for cell in cells]),
         in_this_bed(species.best_moisture_low.likely),
         in_this_bed(species.best_moisture_high.likely),
         in_this_bed(species.drown_moisture.likely),
@@ -135,4 +141,5 @@ def watering_advice(
         depth_mm=depth_mm,
         rain_needed_mm=needed_mm,
         rain_chance=chance,
+        passes=max(math.ceil(depth_mm / trade.constants["watering_pass_mm"].value), 1),
     )

@@ -11,6 +11,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from mulchwright.almanac.life import LifeToday, life_today
 from mulchwright.almanac.near import NearDay
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind, Span, computed_line, noted_line, table_line
@@ -78,6 +79,7 @@ class BedToday:
     watered_on: date | None
     look: LookPlan
     working: tuple[WorkingLine, ...]
+    life: LifeToday | None = None
 
 
 # ---- when to look -----------------------------------------------------------
@@ -153,6 +155,7 @@ def bed_today(
         watered_on=watered.day if watered else None,
         look=plan,
         working=_look_working(patch, plan, item, trade),
+        life=life_today(item, trade),
     )
 
 
@@ -180,7 +183,8 @@ def water_task(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Gard
     if advice is None or advice.litres <= 0 or bed.watered_on == today:
         return None
     patch, marks = bed.patch, bed.outlook.moisture_limits
-    species = trade.species[patch.species]
+    species, life = trade.species[patch.species], bed.life
+    doubtful = life is not None and life.in_doubt
     deficit = "water that the food layers lack, spread over what runs past them"
     working = (
         computed_line(patch.name, "moisture today", bed.moisture, "share", "daily water account of the bed"),
@@ -220,9 +224,12 @@ def water_task(bed: BedToday, garden: Garden, trade: Trade, today: date) -> Gard
         minutes=advice.minutes,
         cans=advice.litres / garden.can_litres,
         depth_mm=advice.depth_mm,
+        passes=advice.passes,
         chance=advice.rain_chance,
         value=advice.moisture,
         limit=marks.low,
+        days=life.dry_days if life and doubtful else 0,
+        living=Span(life.low, life.likely, life.high) if life and doubtful else None,
         working=working,
     )
 

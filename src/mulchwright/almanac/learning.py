@@ -80,6 +80,8 @@ _SEEN = {
     Sight.THREADS: Seen.THREADS,
     Sight.PINS: Seen.PINS,
     Sight.READY: Seen.READY,
+    Sight.ALIVE: Seen.ALIVE,
+    Sight.DEAD: Seen.DEAD,
 }
 
 
@@ -186,7 +188,7 @@ def course_runner(
         run = simulate(
             bed, prior.draws(from_normals(z)), forcing, model_constants, start=start, threads=threads
         )
-        return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0])
+        return Course(run.run_share[0], run.pin_day[0], run.flush_day[0], run.flush_kg_m2[0], run.living[0])
 
     return course_of
 

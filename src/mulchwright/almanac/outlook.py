@@ -65,7 +65,7 @@ __all__ = [
 ]
 
 
-MODEL_VERSION = "3"
+MODEL_VERSION = "4"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -379,7 +379,7 @@ def _run_own_pasts(run: SeasonRun, ensemble: _Ensemble, model_constants: ModelCo
         )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
-            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2",
+            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "living",
         ):  # fmt: skip
             getattr(run, name)[p] = getattr(again, name)[0]
 

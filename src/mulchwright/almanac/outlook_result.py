@@ -165,6 +165,7 @@ class PatchOutlook:
     standing : the chance of a find by day from today, for the weeks ahead.
     remains : what is left of each layer today and by quarters over the year ahead; empty before the build.
     picked_year_kg : the crop of each calendar year that lies wholly within the days told.
+    living : living share of what was ever run, and of the spawn where nothing is run yet.
     """
 
     patch: Patch
@@ -194,6 +195,7 @@ class PatchOutlook:
     picked_if_any_kg: Quantiles | None = None
     remains: tuple[Remains, ...] = ()
     picked_year_kg: tuple[tuple[int, Quantiles], ...] = ()
+    living: Band | None = None
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""
@@ -297,6 +299,13 @@ def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
     }
 
 
+def _living_json(item: PatchOutlook) -> dict[str, float | None] | None:
+    band, d = item.living, item.today_index
+    if band is None or not np.isfinite(band.p50[d]):
+        return None
+    return {"p10": _rounded(band.p10[d]), "p50": _rounded(band.p50[d]), "p90": _rounded(band.p90[d])}
+
+
 def _patch_json(item: PatchOutlook) -> dict[str, Any]:
     band = item.run_share
     return {
@@ -315,6 +324,7 @@ def _patch_json(item: PatchOutlook) -> dict[str, Any]:
             for d in range(item.days)
             if np.isfinite(band.p50[d])
         ],
+        "living_share": _living_json(item),
         "first_picking": _picking_json(item.first_picking),
         "next_picking": _picking_json(item.next_picking),
         "none_in_first_year": _rounded(item.none_in_first_year),

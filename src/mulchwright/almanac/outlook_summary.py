@@ -112,6 +112,7 @@ def summary(
             hose_litres_per_minute=garden.hose_litres_per_minute,
         ),
         standing=standing(run, p, today_day, trade),
+        living=band(run.living[p, first:after]),
         working=working_of(patch, trade),
         picked_year_kg=year_crops(
             month_of_flush[wanted], months,

@@ -44,8 +44,11 @@ class GardenTask:
     key : stays the same while the ask stands, so that a calendar moves it and a page finds it.
     name : what it is about, a bed or a lot. patch : key of the bed, where it is about one.
     on : the day to do it; today or before for what is due. late : its last day has gone by.
-    litres, minutes, cans, depth_mm : of a watering. chance : of a find, of frost, or of too much heat.
-    text : what the schedule says of its own step. working : the figures behind it.
+    litres, minutes, cans, depth_mm, passes : of a watering.
+    chance : of a find, of frost, or of too much heat.
+    living : of a watering, the living share of a bed of which so much may have died that it must be checked
+    first; days : for how many it has been too dry. text : what the schedule says of its own step. working :
+    the figures behind it.
     """
 
     key: str
@@ -57,12 +60,14 @@ class GardenTask:
     minutes: float = 0.0
     cans: float = 0.0
     depth_mm: float = 0.0
+    passes: int = 1
     chance: float = 0.0
     value: float = 0.0
     limit: float = 0.0
     days: int = 0
     late: bool = False
     step: Step | None = None
+    living: Span | None = None
     working: tuple[WorkingLine, ...] = ()
 
 

@@ -130,7 +130,8 @@ def _patch_lines(bed_outlook: PatchOutlook, today: date, units: UnitSystem) -> l
     if bed_outlook.watering_now is not None and patch.built_on <= today:
         now = bed_outlook.watering_now
         give = f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose: "
-        lines.append(("Now", (give if now.litres > 0 else "") + now.reason))
+        apart = f" Water in {now.passes} passes an hour apart." if now.passes > 1 and now.litres > 0 else ""
+        lines.append(("Now", (give if now.litres > 0 else "") + now.reason + apart))
     return lines
 
 

@@ -37,12 +37,18 @@ class LogKind(StrEnum):
 
 
 class Sight(StrEnum):
-    """What a look at a bed found, the most telling of it."""
+    """What a look at a bed found, the most telling of it.
+
+    ALIVE, DEAD : what a search for life found in a bed that had suffered: mycelium that smells and looks
+    alive, or nothing alive anywhere.
+    """
 
     NOTHING = "nothing"
     THREADS = "threads"
     PINS = "pins"
     READY = "ready"
+    ALIVE = "alive"
+    DEAD = "dead"
 
 
 @dataclass(frozen=True, slots=True)

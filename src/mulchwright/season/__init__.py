@@ -10,6 +10,7 @@ from mulchwright.season.bed import (
     cells_of,
     food_cells,
     food_dry_mass_kg_m2,
+    growth_marks,
     saturation_of_straw,
 )
 from mulchwright.season.draws import Draws, chance_of_nothing, draw_parameters
@@ -27,6 +28,7 @@ __all__ = [
     "food_cells",
     "food_dry_mass_kg_m2",
     "forcing_of",
+    "growth_marks",
     "model_constants_of",
     "saturation_of_straw",
     "simulate",

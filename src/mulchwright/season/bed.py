@@ -27,6 +27,8 @@ from mulchwright.garden import (
 )
 from mulchwright.season import kernel as k
 from mulchwright.season.kernel import BedArrays
+from mulchwright.season.rot import SOAKED_BY_SOIL, dew_kg_kg, nitrogen_factor, soil_contact
+from mulchwright.season.survival import moisture_at
 from mulchwright.trade import Material, Trade
 
 __all__ = [
@@ -37,6 +39,8 @@ __all__ = [
     "evaporation_weights",
     "food_cells",
     "food_dry_mass_kg_m2",
+    "growth_marks",
+    "saturation_at",
     "saturation_of_straw",
 ]
 
@@ -165,17 +169,56 @@ def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
         "capacity_kg_kg": material.water_capacity_kg_kg.likely,
         "floor_kg_kg": material.air_dry_kg_kg.likely,
         "start_kg_kg": _start_kg_kg(material, cell.layer.start_moisture),
-        "capture_share": material.capture_share.likely,
+        "capture_share": 1.0
+        - (1.0 - material.capture_share.likely)
+        ** (cell.thickness_m / trade.constants["capture_slice_m"].value),
         "wetting_share": material.wetting_share_per_day.likely,
         "readily_share": material.readily_evaporable_share.likely,
         "conductivity_dry": material.thermal_conductivity_dry_w_m_k.likely,
         "conductivity_slope": material.thermal_conductivity_slope_w_m_k.likely,
         "specific_heat": material.specific_heat_j_kg_k.likely,
-        "decay_per_day": material.decay_per_year.likely / DAYS_PER_YEAR,
         "colonized_factor": material.colonized_decay_factor.likely,
         "run_factor": _run_factor(cell, species, trade),
         "food": 1.0 if _is_food(cell) else 0.0,
+        "dry_loss_per_day": material.dry_loss_per_day.likely,
+        "drought_onset": saturation_at(trade.constants["drought_onset_mpa"].value, material),
+        **growth_marks(material, trade),
+        "soluble_share": material.soluble_share.likely,
+        "lignin_share": material.lignin_share.likely,
+        "half_moisture_kg_kg": material.decay_half_moisture_kg_kg.likely,
     }
+
+
+def _rot_figures(cells: Sequence[Cell], light_share: float, trade: Trade) -> list[dict[str, float]]:
+    """What soil, nitrogen and dew do for the rot of each cell, from the top down; see season/rot.py."""
+    constants = trade.constants
+    thick = [cell.thickness_m for cell in cells]
+    touched = soil_contact(
+        thick, [cell.layer.material == "soil" for cell in cells],
+        reach_m=constants["soil_contact_reach_m"].value, resting_share=constants["soil_contact_share"].value,
+    )  # fmt: skip
+    dew = dew_kg_kg(
+        thick, [cell.dry_mass_kg_m2 for cell in cells], dew_mm=constants["dew_mm"].value * light_share,
+        reach_m=constants["dew_reach_m"].value,
+    )  # fmt: skip
+    figures = []
+    for cell, soil, lent in zip(cells, touched, dew, strict=True):
+        material = cell.material
+        nitrogen = nitrogen_factor(
+            material.carbon_nitrogen_ratio.likely, float(soil),
+            enough=constants["rot_nitrogen_enough"].value, slope=constants["rot_nitrogen_slope"].value,
+            floor=constants["rot_nitrogen_floor"].value,
+        )  # fmt: skip
+        figures.append(
+            {
+                "decay_per_day": material.decay_per_year.likely * nitrogen / DAYS_PER_YEAR,
+                "dew_kg_kg": float(lent),
+                "soil_moisture_kg_kg": SOAKED_BY_SOIL
+                * material.decay_half_moisture_kg_kg.likely
+                * float(soil),
+            }
+        )
+    return figures
 
 
 def _plane_figures(plane: SpawnPlane, trade: Trade) -> dict[str, float]:
@@ -189,6 +232,7 @@ def _plane_figures(plane: SpawnPlane, trade: Trade) -> dict[str, float]:
         "plane_points_m2": points,
         "plane_leap_off_days": spawn.leap_off_days.likely,
         "plane_start_radius_m": spawn.start_radius_mm.likely / 1000.0,
+        "plane_dry_loss_per_day": spawn.dry_loss_per_day.likely,
     }
 
 
@@ -203,20 +247,49 @@ def saturation_of_straw(wet_basis: float, trade: Trade) -> float:
     return (wet_basis / (1.0 - wet_basis) - floor) / (straw.water_capacity_kg_kg.likely - floor)
 
 
+def saturation_at(dryness_mpa: float, material: Material) -> float:
+    """The relative saturation of a material at a dryness: water potential in MPa without its sign.
+
+    At least 0.02 above air-dry, for a curve that is not meant for matter so dry, and at most full.
+    """
+    floor = material.air_dry_kg_kg.likely
+    moisture = moisture_at(
+        -dryness_mpa, material.retention_scale_mpa.likely, material.retention_exponent.likely
+    )
+    return min(max((moisture - floor) / (material.water_capacity_kg_kg.likely - floor), 0.02), 1.0)
+
+
+def growth_marks(material: Material, trade: Trade) -> dict[str, float]:
+    """The relative saturations of a material at which threads stand still, run at half pace and unhindered.
+
+    `growth_full` may lie above 1, where a material does not hold enough when full to be out of their way.
+    """
+    constants = trade.constants
+    stop = saturation_at(constants["growth_stop_mpa"].value, material)
+    half = max(saturation_at(constants["growth_half_mpa"].value, material), stop + 0.02)
+    full = saturation_at(constants["growth_full_mpa"].value, material)
+    return {"growth_stop": stop, "growth_half": half, "growth_full": max(full, 2.0 * half - stop)}
+
+
 def _site_figures(patch: Patch, trade: Trade) -> dict[str, float]:
     species = trade.species[patch.species]
     watering = patch.watering
     waters = watering.rule is WateringRule.WHEN_DRY
     return {
-        "moisture_stall": saturation_of_straw(species.stall_moisture.likely, trade),
-        "moisture_best_low": saturation_of_straw(species.best_moisture_low.likely, trade),
         "moisture_best_high": saturation_of_straw(species.best_moisture_high.likely, trade),
         "moisture_drown": saturation_of_straw(species.drown_moisture.likely, trade),
         "rain_share": patch.rain_share,
         "rule_below": watering.below_moisture if waters else 0.0,
         "rule_depth_mm": watering.depth_mm if waters else 0.0,
         "rule_rest_days": float(watering.rest_days),
+        "evaporation_share": _evaporation_share(patch, trade),
     }
+
+
+def _evaporation_share(patch: Patch, trade: Trade) -> float:
+    """Evaporation of the bed wet against that of wet bare soil: 1 where it is covered with soil."""
+    top = patch.recipe.all_layers[-1].material
+    return 1.0 if top == "soil" else trade.constants["loose_layer_evaporation_share"].value
 
 
 def _demand_factor(patch: Patch, trade: Trade) -> Floats:
@@ -226,7 +299,10 @@ def _demand_factor(patch: Patch, trade: Trade) -> Floats:
     light = np.array(patch.monthly_light_share())
     still = 1.0 - constants["shelter_demand_cut"].value * patch.shelter
     factor: Floats = (
-        constants["evaporation_coefficient_max"].value * (diffuse + (1.0 - diffuse) * light) * still
+        _evaporation_share(patch, trade)
+        * constants["evaporation_coefficient_max"].value
+        * (diffuse + (1.0 - diffuse) * light)
+        * still
     )
     return factor
 
@@ -326,11 +402,17 @@ def bed_arrays(
     )
     months = np.array([(start + timedelta(days=d)).month - 1 for d in range(days)])
     reach_m = trade.constants["evaporation_reach_m"].value
+    swing_reach_m = trade.constants["swing_reach_m"].value
     for p, patch in enumerate(patches):
         _check_keys(patch, trade)
         weights = evaporation_weights([cell.thickness_m for cell in cut[p]], reach_m)
+        rot = _rot_figures(cut[p], float(np.mean(patch.monthly_light_share())), trade)
+        depth_m = 0.0
         for c, cell in enumerate(cut[p]):
             figures = _cell_figures(cell, patch.species, trade) | {"evaporation_weight": float(weights[c])}
+            figures["swing_share"] = math.exp(-(depth_m + 0.5 * cell.thickness_m) / swing_reach_m)
+            depth_m += cell.thickness_m
+            figures |= rot[c]
             arrays.cell[p, :, c] = [figures[name] for name in k.CELL_QUANTITIES]
         for j, plane in enumerate(patch.recipe.planes):
             figures = _plane_figures(plane, trade)

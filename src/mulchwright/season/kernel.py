@@ -15,6 +15,8 @@ import numpy.typing as npt
 
 from mulchwright.compiled import compiled_without_memory, part_of_kernels
 from mulchwright.season import physics as ph
+from mulchwright.season import rot
+from mulchwright.season import survival as sv
 
 __all__ = [
     "FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "State", "fresh_state",
@@ -29,6 +31,17 @@ CACHE_LINE = 64
 """Bytes; of all processors that this is likely to run on."""
 FLUSHES = 24
 """Flushes a bed can bring in one run; more than any bed brings in four years."""
+
+HEIGHTS = 3
+"""Heights at which each cell is asked how far it is run (Gauss-Legendre), for the mean over the cell."""
+POINT_STEP = math.sqrt(0.6)
+"""How far the two outer ones lie from the middle, in half thicknesses."""
+OUTER_WEIGHT, MIDDLE_WEIGHT = 5.0 / 18.0, 8.0 / 18.0
+RUN_THROUGH = 16.0
+"""Coverage exponent beyond which nothing counts: what is missing then, exp(-16), is rounding of a share in
+single precision. A cell that all members have run so far rests its fronts, which are much of a day's work."""
+DAYS_BETWEEN_CHECKS = 8
+"""How often the cells are asked whether all members have run through them, so that their fronts can rest."""
 
 PARAMETERS = (
     "growth_temperature_min_c",
@@ -52,6 +65,11 @@ PARAMETERS = (
     "capacity_scale",
     "decay_scale",
     "digestion_per_day",
+    "drought_scale",
+    "heat_death_c",
+    "fruit_temperature_max_c",
+    "fruit_frost_c",
+    "rising_hazard_share",
 )
 """Rows of a draw, in the order in which the kernel reads them."""
 
@@ -77,6 +95,11 @@ PARAMETERS = (
     CAPACITY,
     DECAY,
     DIGESTION,
+    DROUGHT,
+    HEAT_DEATH,
+    FRUIT_MAX,
+    FRUIT_FROST,
+    RISING_HAZARD,
 ) = range(len(PARAMETERS))
 
 
@@ -98,6 +121,17 @@ CELL_QUANTITIES = (
     "colonized_factor",
     "run_factor",
     "food",
+    "dry_loss_per_day",
+    "drought_onset",
+    "swing_share",
+    "growth_stop",
+    "growth_half",
+    "growth_full",
+    "soluble_share",
+    "lignin_share",
+    "half_moisture_kg_kg",
+    "dew_kg_kg",
+    "soil_moisture_kg_kg",
 )
 """What `BedArrays.cell` tells of each cell; SI units as the names say, decay per day, heat in J kg⁻¹ K⁻¹."""
 (
@@ -118,13 +152,25 @@ CELL_QUANTITIES = (
     COLONIZED_FACTOR,
     RUN_FACTOR,
     FOOD,
-) = range(17)
+    DRY_LOSS_PER_DAY,
+    DROUGHT_ONSET,
+    SWING_SHARE,
+    GROWTH_STOP,
+    GROWTH_HALF,
+    GROWTH_FULL,
+    SOLUBLE_SHARE,
+    LIGNIN_SHARE,
+    HALF_MOISTURE_KG_KG,
+    DEW_KG_KG,
+    SOIL_MOISTURE_KG_KG,
+) = range(28)
 
 PLANE_QUANTITIES = (
     "plane_height_m",
     "plane_points_m2",
     "plane_leap_off_days",
     "plane_start_radius_m",
+    "plane_dry_loss_per_day",
 )
 """What `BedArrays.plane` tells of each spawn plane."""
 (
@@ -132,30 +178,29 @@ PLANE_QUANTITIES = (
     PLANE_POINTS_M2,
     PLANE_LEAP_OFF_DAYS,
     PLANE_START_RADIUS_M,
-) = range(4)
+    PLANE_DRY_LOSS_PER_DAY,
+) = range(5)
 
 PLANE_ABOVE, PLANE_BELOW, PLANE_ON_GRID = range(3)
 SITE_QUANTITIES = (
-    "moisture_stall",
-    "moisture_best_low",
     "moisture_best_high",
     "moisture_drown",
     "rain_share",
     "rule_below",
     "rule_depth_mm",
     "rule_rest_days",
+    "evaporation_share",
 )
 """What `BedArrays.site` tells of each patch; moistures as relative saturation."""
 (
-    MOISTURE_STALL,
-    MOISTURE_BEST_LOW,
     MOISTURE_BEST_HIGH,
     MOISTURE_DROWN,
     RAIN_SHARE,
     RULE_BELOW,
     RULE_DEPTH_MM,
     RULE_REST_DAYS,
-) = range(8)
+    EVAPORATION_SHARE,
+) = range(7)
 CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
 DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2 = range(3)
 
@@ -211,6 +256,26 @@ class ModelConstants(NamedTuple):
     pin_temperature_memory_days: float
     pins_lost_after_days: float
     largest_flush_factor: float
+    drought_floor_dryness: float
+    drought_loss_q10: float
+    heat_loss_per_day: float
+    heat_span_c: float
+    dry_heat_shield_c: float
+    air_swing_c: float
+    establishing_days: float
+    regrowth_reach_m: float
+    least_living_share: float
+    rivals_per_day: float
+    night_below_mean_c: float
+    season_memory_days: float
+    water_heat_capacity: float
+    rothc_temperature_scale: float
+    rothc_temperature_exponent: float
+    rothc_temperature_offset_c: float
+    rothc_frost_limit_c: float
+    rot_soluble_rate_factor: float
+    rot_lignin_rate_factor: float
+    watering_passes: float
 
 
 class Records(NamedTuple):
@@ -221,7 +286,8 @@ class Records(NamedTuple):
     watered_month : (patch, month, member) mm; flush_day, flush_kg_m2 : (patch, flush, member);
     pin_day likewise; last : (patch, quantity, member) state at the end: dry mass now, dry mass at
     the start, reserve, potential left; cell_mass : (patch, kept day, cell, member) dry matter of each
-    cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells.
+    cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells;
+    living : (patch, day, member) living share of what has been run, and of the spawn where nothing is yet.
     """
 
     run_share: Singles
@@ -234,6 +300,7 @@ class Records(NamedTuple):
     flush_kg_m2: Floats
     last: Floats
     cell_mass: Floats
+    living: Singles
 
 
 (
@@ -243,7 +310,13 @@ class Records(NamedTuple):
     PACE,
     MOIST,
     SHARE,
-) = range(6)
+    COVERED,
+    DRYING,
+    HEATING,
+    TAKEN,
+    SOLUBLE,
+    LIGNIN,
+) = range(12)
 (
     TEMPERATURE_C,
     HEAT_RATE,
@@ -257,7 +330,8 @@ class Records(NamedTuple):
 (
     CRUMBS,
     LEAP_LEFT,
-) = range(2)
+    COLONIES,
+) = range(3)
 (
     PASSING,
     GIVEN,
@@ -289,7 +363,13 @@ class Records(NamedTuple):
     FLUSH,
     SINCE_WATERED,
     DEEP_C,
-) = range(30)
+    SWING_C,
+    LOST_SHARE,
+    COVERED_BEFORE,
+    BED_LIVING,
+    SEASON_C,
+    ROOM,
+) = range(36)
 
 
 class State(NamedTuple):
@@ -301,18 +381,22 @@ class State(NamedTuple):
     plane: Floats
     radius: Floats
     row: Floats
+    exponent: Floats
+    run_through: Ints
 
 
 def fresh_state(cells: int, soil_cells: int, planes: int, members: int) -> State:
     """The state of a block of members before the build day, all 0; `run_block` writes into it."""
     nodes = cells + soil_cells
     return State(
-        cell=_zeros(6, cells, members),
+        cell=_zeros(12, cells, members),
         node=_zeros(4, nodes, members),
         edge=_zeros(2, nodes + 1, members),
-        plane=_zeros(2, max(planes, 1), members),
+        plane=_zeros(3, max(planes, 1), members),
         radius=_zeros(max(planes, 1), cells, members),
-        row=_zeros(30, members),
+        row=_zeros(36, members),
+        exponent=_zeros(HEIGHTS * cells, members),
+        run_through=np.zeros(cells + 1, dtype=np.int64),
     )
 
 
@@ -346,7 +430,19 @@ def _water_in(
     water = state.cell[WATER]
     mass = state.cell[MASS]
     rule_on = bed.sizes[patch, RULE_FROM_DAY] <= day and bed.site[patch, RULE_DEPTH_MM] > 0.0
+    room = state.row[ROOM]
     n = rain.shape[0]
+    ph.fill(0.0, room)
+    if rule_on:
+        for c in range(bed.sizes[patch, CELLS]):
+            most = bed.cell[patch, CAPACITY_KG_KG, c]
+            wetting = bed.cell[patch, WETTING_SHARE, c]
+            cell_water = water[c]
+            cell_mass = mass[c]
+            for m in range(n):
+                lacking = cell_mass[m] * most * par[CAPACITY, m] - cell_water[m]
+                room[m] += wetting * max(lacking, 0.0)
+    most_mm = bed.site[patch, RULE_DEPTH_MM] * model_constants.watering_passes
     for m in range(n):
         wet_mass = food_water[m] + food_mass[m]
         thirsty = (
@@ -356,9 +452,7 @@ def _water_in(
             and recent_c[m] > model_constants.least_watering_temperature_c
             and food_water[m] < bed.site[patch, RULE_BELOW] * wet_mass
         )
-        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (
-            bed.site[patch, RULE_DEPTH_MM] if thirsty else 0.0
-        )
+        given[m] = bed.daily[patch, LOGGED_WATER_MM, day] + (min(most_mm, room[m]) if thirsty else 0.0)
         since_watered[m] = 0 if given[m] > 0.0 else since_watered[m] + 1
     for m in range(n):
         passing[m] = rain[m] * bed.site[patch, RAIN_SHARE] + given[m]
@@ -429,10 +523,17 @@ def _heat(
     temperature_c = state.node[TEMPERATURE_C]
     deep_c = state.row[DEEP_C]
     ph.fill(deep_soil_c, deep_c)
-    ph.surface_temperature(air, demand, evaporated, model_constants.surface_warming_c_per_mm, surface_c)
+    # A loose layer gives up a share of what the air asks for; a wet one is not warmer for that.
+    warming = model_constants.surface_warming_c_per_mm / bed.site[patch, EVAPORATION_SHARE]
+    ph.surface_temperature(air, demand, evaporated, warming, surface_c)
     for c in range(bed.sizes[patch, CELLS]):
         ph.cell_heat_capacity(
-            water[c], mass[c], bed.cell[patch, SPECIFIC_HEAT, c], ph.SECONDS_PER_DAY, heat_rate[c]
+            water[c],
+            mass[c],
+            bed.cell[patch, SPECIFIC_HEAT, c],
+            model_constants.water_heat_capacity,
+            ph.SECONDS_PER_DAY,
+            heat_rate[c],
         )
         ph.cell_half_resistance(
             water[c],
@@ -454,8 +555,86 @@ def _heat(
 
 
 @part_of_kernels
-def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
-    """Grow each plane's fronts toward each cell and read off how much of each cell is run."""
+def _lose(
+    patch: int,
+    air: Floats,
+    food_mass_at_start: float,
+    bed: BedArrays,
+    model_constants: ModelConstants,
+    par: Floats,
+    state: State,
+) -> None:
+    """What the day's drought and heat kill, of threads in the cells and of the spawn that has not left yet.
+
+    The reserve that threads had built goes with them.
+    """
+    surface_c = state.row[SURFACE_C]
+    swing = state.row[SWING_C]
+    lost = state.row[LOST_SHARE]
+    bed_share = state.row[BED_SHARE]
+    reserve = state.row[RESERVE]
+    drying = state.cell[DRYING]
+    heating = state.cell[HEATING]
+    share = state.cell[SHARE]
+    n = air.shape[0]
+    for m in range(n):
+        # Sun warms in one half of the day what it warms the mean: as much above as below.
+        swing[m] = model_constants.air_swing_c + surface_c[m] - air[m]
+    ph.fill(0.0, lost)
+    for c in range(bed.sizes[patch, CELLS]):
+        sv.loss_conditions(
+            state.cell[SATURATION, c],
+            state.node[TEMPERATURE_C, c],
+            swing,
+            par[HEAT_DEATH],
+            bed.cell[patch, DROUGHT_ONSET, c],
+            model_constants.drought_floor_dryness,
+            bed.cell[patch, SWING_SHARE, c],
+            model_constants.drought_loss_q10,
+            model_constants.heat_loss_per_day,
+            model_constants.heat_span_c,
+            model_constants.dry_heat_shield_c,
+            drying[c],
+            heating[c],
+        )
+        sv.lose_living(
+            share[c],
+            drying[c],
+            heating[c],
+            par[DROUGHT],
+            bed.cell[patch, DRY_LOSS_PER_DAY, c],
+            bed.cell[patch, FOOD, c] * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start,
+            lost,
+        )
+    for m in range(n):
+        reserve[m] *= 1.0 - min(lost[m] / max(bed_share[m], 1e-9), 1.0)
+    if state.run_through[bed.sizes[patch, CELLS]] == 1:
+        return  # nothing comes from the planes any more
+    for j in range(bed.sizes[patch, PLANES]):
+        above = bed.plane_index[patch, PLANE_ABOVE, j]
+        below = bed.plane_index[patch, PLANE_BELOW, j]
+        established_loss = min(
+            bed.cell[patch, DRY_LOSS_PER_DAY, above], bed.cell[patch, DRY_LOSS_PER_DAY, below]
+        )
+        sv.lose_colonies(
+            state.plane[COLONIES, j],
+            state.plane[LEAP_LEFT, j],
+            drying[above],
+            drying[below],
+            heating[above],
+            heating[below],
+            par[DROUGHT],
+            bed.plane[patch, PLANE_DRY_LOSS_PER_DAY, j],
+            established_loss,
+            model_constants.establishing_days,
+        )
+
+
+@part_of_kernels
+def _spawn_run(
+    patch: int, day: int, bed: BedArrays, model_constants: ModelConstants, par: Floats, state: State
+) -> None:
+    """Grow each plane's fronts toward each cell and read off how much of each cell is run and alive."""
     response = state.row[RESPONSE]
     temperature_c = state.node[TEMPERATURE_C]
     saturation = state.cell[SATURATION]
@@ -464,9 +643,14 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
     leap_left = state.plane[LEAP_LEFT]
     plane_pace = state.row[PLANE_PACE]
     plane_rate = state.row[PLANE_RATE]
-    exponent = state.row[EXPONENT]
+    before = state.row[COVERED_BEFORE]
+    alive_points = state.row[EXPONENT]
     crumbs = state.plane[CRUMBS]
+    colonies = state.plane[COLONIES]
     share = state.cell[SHARE]
+    covered = state.cell[COVERED]
+    exponent = state.exponent
+    run_through = state.run_through
     cells = bed.sizes[patch, CELLS]
     n = response.shape[0]
     for c in range(cells):
@@ -475,8 +659,9 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
         )
         ph.moisture_response(
             saturation[c],
-            bed.site[patch, MOISTURE_STALL],
-            bed.site[patch, MOISTURE_BEST_LOW],
+            bed.cell[patch, GROWTH_STOP, c],
+            bed.cell[patch, GROWTH_HALF, c],
+            bed.cell[patch, GROWTH_FULL, c],
             bed.site[patch, MOISTURE_BEST_HIGH],
             bed.site[patch, MOISTURE_DROWN],
             moist[c],
@@ -485,43 +670,96 @@ def _spawn_run(patch: int, bed: BedArrays, par: Floats, state: State) -> None:
         cell_moist = moist[c]
         for m in range(n):
             cell_pace[m] = response[m] * cell_moist[m]
-    for j in range(bed.sizes[patch, PLANES]):
-        above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
-        below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
-        left = leap_left[j]
-        rate = par[RUN_RATE]
-        for m in range(n):
-            # Crumbs lie between two cells and leave by the better one.
-            plane_pace[m] = max(above[m], below[m])
-        for m in range(n):
-            plane_rate[m] = rate[m] if left[m] <= 0.0 else 0.0
-        for m in range(n):
-            left[m] -= plane_pace[m]
-        for c in range(cells):
-            ph.advance_front(
-                pace[c], plane_pace, plane_rate, bed.cell[patch, RUN_FACTOR, c], state.radius[j, c]
-            )
-    for c in range(cells):
-        ph.fill(0.0, exponent)
+    if run_through[cells] == 0:
         for j in range(bed.sizes[patch, PLANES]):
-            offset_m = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
-            if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
-                ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, exponent)
-            else:
-                ph.exponent_of_scattered(state.radius[j, c], crumbs[j], offset_m, exponent)
-        ph.covered_share(exponent, share[c])
+            above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
+            below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
+            left = leap_left[j]
+            rate = par[RUN_RATE]
+            points = crumbs[j]
+            living_colonies = colonies[j]
+            for m in range(n):
+                # Crumbs lie between two cells and leave by the better one.
+                plane_pace[m] = max(above[m], below[m])
+            for m in range(n):
+                plane_rate[m] = rate[m] if left[m] <= 0.0 else 0.0
+            for m in range(n):
+                left[m] -= plane_pace[m]
+            for m in range(n):
+                alive_points[m] = points[m] * living_colonies[m]
+            for c in range(cells):
+                if run_through[c] == 1:
+                    continue
+                factor = bed.cell[patch, RUN_FACTOR, c]
+                middle = bed.cell[patch, HEIGHT_M, c] - bed.plane[patch, PLANE_HEIGHT_M, j]
+                step = 0.5 * bed.cell[patch, THICKNESS_M, c] * POINT_STEP
+                at = HEIGHTS * c
+                if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
+                    ph.advance_grid(
+                        pace[c], plane_pace, plane_rate, factor, points, living_colonies, middle, step,
+                        state.radius[j, c], exponent[at], exponent[at + 1], exponent[at + 2],
+                    )  # fmt: skip
+                else:
+                    ph.advance_scattered(
+                        pace[c], plane_pace, plane_rate, factor, alive_points, middle, step,
+                        state.radius[j, c], exponent[at], exponent[at + 1], exponent[at + 2],
+                    )  # fmt: skip
+    for c in range(cells):
+        at = HEIGHTS * c
+        ph.copy(covered[c], before)
+        if run_through[c] == 0:
+            ph.mean_covered(
+                exponent[at],
+                exponent[at + 1],
+                exponent[at + 2],
+                OUTER_WEIGHT,
+                MIDDLE_WEIGHT,
+                RUN_THROUGH,
+                covered[c],
+            )
+        sv.regrow(
+            before,
+            covered[c],
+            pace[c],
+            par[RUN_RATE],
+            bed.cell[patch, RUN_FACTOR, c] / model_constants.regrowth_reach_m,
+            share[max(c - 1, 0)],
+            share[min(c + 1, cells - 1)],
+            model_constants.least_living_share,
+            model_constants.rivals_per_day,
+            state.cell[TAKEN, c],
+            share[c],
+        )
+    if day % DAYS_BETWEEN_CHECKS == 0 and run_through[cells] == 0:
+        all_through = 1
+        for c in range(cells):
+            if run_through[c] == 0:
+                least = RUN_THROUGH
+                for p in range(HEIGHTS):
+                    row = exponent[HEIGHTS * c + p]
+                    for m in range(n):
+                        least = min(least, row[m])
+                if least >= RUN_THROUGH:
+                    run_through[c] = 1
+                else:
+                    all_through = 0
+        run_through[cells] = all_through
 
 
 @part_of_kernels
 def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State) -> None:
-    """Means and sums over the food layers: share run, pace, temperature, water, dry mass."""
+    """Means and sums over the food layers: share run and alive, pace, temperature, water, dry mass."""
     bed_share = state.row[BED_SHARE]
     bed_pace = state.row[BED_PACE]
     bed_c = state.row[BED_C]
     bed_saturation = state.row[BED_SATURATION]
     food_water = state.row[FOOD_WATER]
     food_mass = state.row[FOOD_MASS]
+    living = state.row[BED_LIVING]
+    spawn = state.row[EXPONENT]
     share = state.cell[SHARE]
+    covered = state.cell[COVERED]
+    colonies = state.plane[COLONIES]
     pace = state.cell[PACE]
     saturation = state.cell[SATURATION]
     temperature_c = state.node[TEMPERATURE_C]
@@ -533,6 +771,7 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
     ph.fill(0.0, bed_saturation)
     ph.fill(0.0, food_water)
     ph.fill(0.0, food_mass)
+    ph.fill(0.0, living)
     for c in range(bed.sizes[patch, CELLS]):
         food = bed.cell[patch, FOOD, c]
         weight = food * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
@@ -542,6 +781,13 @@ def _sum_up(patch: int, food_mass_at_start: float, bed: BedArrays, state: State)
         ph.add_scaled(saturation[c], weight, bed_saturation)
         ph.add_scaled(water[c], food, food_water)
         ph.add_scaled(mass[c], food, food_mass)
+        ph.add_scaled(covered[c], weight, living)
+    planes = bed.sizes[patch, PLANES]
+    ph.fill(0.0, spawn)
+    for j in range(planes):
+        ph.add_scaled(colonies[j], 1.0 / planes, spawn)
+    for m in range(living.shape[0]):
+        living[m] = bed_share[m] + (1.0 - living[m]) * spawn[m]
 
 
 @part_of_kernels
@@ -551,23 +797,42 @@ def _decay(patch: int, bed: BedArrays, model_constants: ModelConstants, par: Flo
     warmth = state.row[WARMTH]
     food_left = state.row[FOOD_LEFT]
     food_mass = state.row[FOOD_MASS]
+    water = state.cell[WATER]
     mass = state.cell[MASS]
+    soluble = state.cell[SOLUBLE]
+    lignin = state.cell[LIGNIN]
     moist = state.cell[MOIST]
     share = state.cell[SHARE]
     rotted = state.row[ROTTED]
     heat_source = state.node[HEAT_SOURCE]
-    ph.warmth_of_decay(bed_c, warmth)
+    rot.warmth_of_decay(
+        bed_c,
+        model_constants.rothc_temperature_scale,
+        model_constants.rothc_temperature_exponent,
+        model_constants.rothc_temperature_offset_c,
+        model_constants.rothc_frost_limit_c,
+        warmth,
+    )
     ph.copy(food_mass, food_left)
     per_second = model_constants.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
     for c in range(bed.sizes[patch, CELLS]):
-        ph.decay_cell(
+        per_day = bed.cell[patch, DECAY_PER_DAY, c]
+        rot.rot_cell(
+            water[c],
             mass[c],
+            soluble[c],
+            lignin[c],
             warmth,
             moist[c],
             share[c],
             par[DECAY],
-            bed.cell[patch, DECAY_PER_DAY, c],
+            per_day,
+            per_day * model_constants.rot_soluble_rate_factor,
+            per_day * model_constants.rot_lignin_rate_factor,
             bed.cell[patch, COLONIZED_FACTOR, c],
+            bed.cell[patch, HALF_MOISTURE_KG_KG, c],
+            bed.cell[patch, DEW_KG_KG, c],
+            bed.cell[patch, SOIL_MOISTURE_KG_KG, c],
             rotted,
         )
         ph.add_scaled(rotted, -bed.cell[patch, FOOD, c], food_left)
@@ -581,6 +846,7 @@ def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     """Temperature memory of the pins, ripening, and the reserve that threads build from what they digest."""
     surface_c = state.row[SURFACE_C]
     recent_c = state.row[RECENT_C]
+    season_c = state.row[SEASON_C]
     response = state.row[RESPONSE]
     ripe_days = state.row[RIPE_DAYS]
     bed_c = state.row[BED_C]
@@ -592,6 +858,7 @@ def _ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     reserve = state.row[RESERVE]
     for m in range(surface_c.shape[0]):
         recent_c[m] += (surface_c[m] - recent_c[m]) / model_constants.pin_temperature_memory_days
+        season_c[m] += (surface_c[m] - season_c[m]) / model_constants.season_memory_days
     # Ripening is told in days at the optimum temperature, whatever the moisture.
     ph.cardinal_temperature_response(bed_c, par[GROWTH_MIN], par[GROWTH_OPT], par[GROWTH_MAX], response)
     ph.add_scaled(response, 1.0, ripe_days)
@@ -625,6 +892,7 @@ def _fruit(
     pin_degrees = state.row[PIN_DEGREES]
     reserve = state.row[RESERVE]
     recent_c = state.row[RECENT_C]
+    season_c = state.row[SEASON_C]
     summed_hazard = state.row[SUMMED_HAZARD]
     rest_left = state.row[REST_LEFT]
     bed_share = state.row[BED_SHARE]
@@ -636,9 +904,12 @@ def _fruit(
         k = int(flush[m])
         if pin_age[m] >= 0:
             pin_age[m] += 1
-            pin_degrees[m] += max(surface_c[m] - par[PICK_BASE, m], 0.0)
+            if surface_c[m] <= par[FRUIT_MAX, m]:
+                pin_degrees[m] += max(surface_c[m] - par[PICK_BASE, m], 0.0)
             ended = False
-            if pin_degrees[m] >= par[PIN_TO_PICK, m]:
+            if surface_c[m] - model_constants.night_below_mean_c < par[FRUIT_FROST, m]:
+                ended = True  # spoiled by frost; their food is not
+            elif pin_degrees[m] >= par[PIN_TO_PICK, m]:
                 # A dry bed lets fewer of the pins swell.
                 wetness = min(max(bed_saturation[m] / model_constants.pin_saturation_full, 0.1), 1.0)
                 # Warm flushes are small and scattered, cool ones large.
@@ -666,7 +937,9 @@ def _fruit(
                 wetness = (
                     model_constants.dry_hazard_share + (1.0 - model_constants.dry_hazard_share) * recent_wet
                 ) * bed_wet
-                summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness
+                # Autumn's kinds wait for weather that cools down.
+                cooling = 1.0 if recent_c[m] < season_c[m] else par[RISING_HAZARD, m]
+                summed_hazard[m] += par[HAZARD, m] * par[CROPS, m] * response[m] * wetness * cooling
                 if summed_hazard[m] >= hazard_draws[patch, k, first + m]:
                     pin_age[m] = 0
                     pin_degrees[m] = 0.0
@@ -692,12 +965,25 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
             mass[c, m] = bed.cell[patch, DRY_MASS_KG_M2, c]
             most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
             water[c, m] = mass[c, m] * min(bed.cell[patch, START_KG_KG, c], most)
+            state.cell[SOLUBLE, c, m] = mass[c, m] * bed.cell[patch, SOLUBLE_SHARE, c]
+            state.cell[LIGNIN, c, m] = mass[c, m] * bed.cell[patch, LIGNIN_SHARE, c]
     for j in range(bed.sizes[patch, PLANES]):
         for c in range(cells):
             ph.fill(bed.plane[patch, PLANE_START_RADIUS_M, j], state.radius[j, c])
         for m in range(n):
             crumbs[j, m] = bed.plane[patch, PLANE_POINTS_M2, j] * par[POINTS, m]
             leap_left[j, m] = bed.plane[patch, PLANE_LEAP_OFF_DAYS, j] * par[LEAP_OFF, m]
+        ph.fill(1.0, state.plane[COLONIES, j])
+        for c in range(cells):
+            for p in range(HEIGHTS):
+                above_middle = (p - 1) * POINT_STEP * 0.5 * bed.cell[patch, THICKNESS_M, c]
+                height = bed.cell[patch, HEIGHT_M, c] + above_middle
+                offset_m = height - bed.plane[patch, PLANE_HEIGHT_M, j]
+                row = state.exponent[HEIGHTS * c + p]
+                if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
+                    ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, row)
+                else:
+                    ph.exponent_of_scattered(state.radius[j, c], crumbs[j], offset_m, row)
     for s in range(forcing.soil_thickness_m.shape[0]):
         thickness = forcing.soil_thickness_m[s]
         half_resistance[cells + s] = 0.5 * thickness / forcing.soil_conductivity[s]
@@ -726,6 +1012,8 @@ def _top_up(
         wet = added * min(bed.cell[patch, START_KG_KG, c], most)
         mass[c, m] += added
         water[c, m] += wet
+        state.cell[SOLUBLE, c, m] += added * bed.cell[patch, SOLUBLE_SHARE, c]
+        state.cell[LIGNIN, c, m] += added * bed.cell[patch, LIGNIN_SHARE, c]
         food_mass[m] += food
         state.row[FOOD_WATER, m] += wet * bed.cell[patch, FOOD, c]
         undigested[m] += par[POTENTIAL, m] * food / food_mass_at_start
@@ -775,6 +1063,8 @@ def run_block(
     food_water = state.row[FOOD_WATER]
     food_mass = state.row[FOOD_MASS]
     bed_c = state.row[BED_C]
+    bed_living = state.row[BED_LIVING]
+    season_c = state.row[SEASON_C]
     given = state.row[GIVEN]
     reserve = state.row[RESERVE]
     undigested = state.row[UNDIGESTED]
@@ -788,6 +1078,7 @@ def run_block(
         run_row = records.run_share[patch, day, first:after]
         moisture_row = records.moisture[patch, day, first:after]
         temperature_row = records.temperature_c[patch, day, first:after]
+        living_row = records.living[patch, day, first:after]
         if day < built:
             continue
         air = forcing.air_c[day, first:after]
@@ -798,6 +1089,7 @@ def run_block(
                 for m in range(n):
                     temperature_c[i, m] = air[m] + (deep - air[m]) * depth_share
             ph.copy(air, recent_c)
+            ph.copy(air, season_c)
         added = bed.daily[patch, ADDED_KG_M2, day]
         if added > 0.0:
             _top_up(patch, added, food_mass_at_start, bed, par, state)
@@ -809,7 +1101,8 @@ def run_block(
         sums[4] = now_stored - stored
         stored = now_stored
         _heat(patch, air, deep, bed, model_constants, state)
-        _spawn_run(patch, bed, par, state)
+        _lose(patch, air, food_mass_at_start, bed, model_constants, par, state)
+        _spawn_run(patch, day, bed, model_constants, par, state)
         _sum_up(patch, food_mass_at_start, bed, state)
         for m in range(n):
             run_row[m] = bed_share[m]
@@ -817,6 +1110,8 @@ def run_block(
             moisture_row[m] = food_water[m] / (food_water[m] + food_mass[m])
         for m in range(n):
             temperature_row[m] = bed_c[m]
+        for m in range(n):
+            living_row[m] = bed_living[m]
         watered = records.watered_month[patch, forcing.month[day], first:after]
         for m in range(n):
             watered[m] += given[m]

@@ -17,7 +17,17 @@ import numpy.typing as npt
 
 from mulchwright.compiled import compiled_without_memory, for_kernels, part_of_kernels
 
-__all__ = ["Course", "Notes", "Seen", "Sharpness", "log_likelihood", "notes_of", "observe", "surprises"]
+__all__ = [
+    "Course",
+    "Notes",
+    "Seen",
+    "Sharpness",
+    "chance_of_life",
+    "log_likelihood",
+    "notes_of",
+    "observe",
+    "surprises",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -29,13 +39,19 @@ NOT_SEEN = -1.0
 
 
 class Seen(IntEnum):
-    """The most telling thing that a look found. NOT_STATED : the look tells of the share run only."""
+    """The most telling thing that a look found. NOT_STATED : the look tells of the share run only.
+
+    ALIVE, DEAD : what a search for life found in a bed that had suffered: threads that smell and look alive
+    in one spot at least, or none in any.
+    """
 
     NOT_STATED = -1
     NOTHING = 0
     THREADS = 1
     PINS = 2
     READY = 3
+    ALIVE = 4
+    DEAD = 5
 
 
 class Sharpness(NamedTuple):
@@ -66,6 +82,9 @@ class Sharpness(NamedTuple):
     stray_pick_kg_m2: float
     stray_pick_log_sd: float
     picks_pooled_days: float
+    alive_found_share: float
+    false_alive_share: float
+    alive_spots: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +113,15 @@ class Notes:
 class Course:
     """What members of a bed do, as the kernel records it; NaN for what does not happen.
 
-    run_share : (day, member); pin_day, flush_day, flush_kg_m2 : (flush, member).
+    run_share, living : (day, member), living None where nothing has died; pin_day, flush_day, flush_kg_m2 :
+    (flush, member).
     """
 
     run_share: npt.NDArray[np.floating]
     pin_day: npt.NDArray[np.floating]
     flush_day: npt.NDArray[np.floating]
     flush_kg_m2: Floats
+    living: npt.NDArray[np.floating] | None = None
 
     def by_member(self, until: int) -> tuple[Floats, Floats, Floats, Ints]:
         """Pin days, flush days and masses (member, flush) up to a day, and how many flushes have begun."""
@@ -170,6 +191,19 @@ def _chance_of_look(seen: int, in_pins: float, ready: float, run: float, sharp: 
         return neither
     threads = sharp.false_threads_share + (sharp.threads_found_share - sharp.false_threads_share) * run
     return neither * (threads if seen == 1 else 1.0 - threads)
+
+
+@part_of_kernels
+def chance_of_life(seen: int, living: float, sharp: Sharpness) -> float:
+    """Chance that a search for life in some spots of a bed finds any, or none, given its living share.
+
+    Each of `alive_spots` spots is alive with the chance `living`; threads that live in one of them are known
+    for alive with `alive_found_share`, and where none lives `false_alive_share` of searches take something
+    else for them.
+    """
+    all_dead: float = max(1.0 - living, 0.0) ** sharp.alive_spots
+    alive = sharp.false_alive_share + (sharp.alive_found_share - sharp.false_alive_share) * (1.0 - all_dead)
+    return alive if seen == 4 else 1.0 - alive
 
 
 @part_of_kernels
@@ -255,6 +289,7 @@ def _score(
     pick_kg_m2: Floats,
     until: int,
     run_share: Floats,
+    living: Floats,
     pins: Floats,
     flushes: Floats,
     kg_m2: Floats,
@@ -266,7 +301,7 @@ def _score(
 ) -> None:
     """Log-likelihood of every member into `out`.
 
-    run_share : (look, member); row, below : scratch, (picking + 1, 2).
+    run_share, living : (look, member); row, below : scratch, (picking + 1, 2).
     """
     for m in range(out.shape[0]):
         total = 0.0
@@ -275,7 +310,9 @@ def _score(
             if share[i] >= 0.0:
                 total += math.log(max(_chance_of_share(share[i], run, sharp.share_seen_sd), 1e-12))
                 run = NOT_SEEN
-            if seen[i] >= 0:
+            if seen[i] >= 4:
+                total += math.log(max(chance_of_life(seen[i], living[i, m], sharp), 1e-12))
+            elif seen[i] >= 0:
                 in_pins, ready = standing_days(look_day[i], pins[m], flushes[m], begun[m], sharp)
                 total += math.log(max(_chance_of_look(seen[i], in_pins, ready, run, sharp), 1e-12))
         total += _log_chance_of_picks(
@@ -304,11 +341,12 @@ def log_likelihood(notes: Notes, course: Course, sharp: Sharpness) -> Floats:
     pins, flushes, kg_m2, begun = course.by_member(notes.until)
     out = np.zeros(pins.shape[0])
     run = for_kernels(course.run_share[notes.look_day])
+    living = np.ones_like(run) if course.living is None else for_kernels(course.living[notes.look_day])
     look_day, seen, share, pick_day, pick_kg_m2 = _arrays_of(notes)
     row, below = np.empty((len(pick_day) + 1, 2)), np.empty((len(pick_day) + 1, 2))
     _score(
         look_day, seen, share, pick_day, pick_kg_m2, notes.until,
-        run, pins, flushes, kg_m2, begun, sharp, row, below, out,
+        run, living, pins, flushes, kg_m2, begun, sharp, row, below, out,
     )  # fmt: skip
     return out
 
@@ -323,6 +361,7 @@ def _fit(
     flushes: Floats,
     kg_m2: Floats,
     begun: Ints,
+    living: Floats,
     weights: Floats,
     sharp: Sharpness,
     looks: Floats,
@@ -335,6 +374,11 @@ def _fit(
             seen[i], 1.0 if seen[i] == 2 else 0.0, 1.0 if seen[i] == 3 else 0.0, NOT_SEEN, sharp
         )
         for m in range(weights.shape[0]):
+            if seen[i] >= 4:
+                chance = chance_of_life(seen[i], living[i, m], sharp)
+                surest = chance_of_life(seen[i], 1.0 if seen[i] == 4 else 0.0, sharp)
+                looks[i] += weights[m] * chance / surest
+                continue
             in_pins, ready = standing_days(look_day[i], pins[m], flushes[m], begun[m], sharp)
             chance = _chance_of_look(seen[i], in_pins, ready, NOT_SEEN, sharp)
             looks[i] += weights[m] * (chance / best if seen[i] >= 0 else 1.0)
@@ -358,9 +402,11 @@ def surprises(notes: Notes, course: Course, sharp: Sharpness, weights: Floats) -
     pins, flushes, kg_m2, begun = course.by_member(notes.until)
     looks, picks = np.ones(len(notes.look_day)), np.ones(len(notes.pick_day))
     look_day, seen, _, pick_day, pick_kg_m2 = _arrays_of(notes)
+    days = notes.look_day
+    living = np.ones((len(days), len(weights))) if course.living is None else for_kernels(course.living[days])
     _fit(
         look_day, seen, pick_day, pick_kg_m2,
-        pins, flushes, kg_m2, begun, for_kernels(weights), sharp, looks, picks,
+        pins, flushes, kg_m2, begun, living, for_kernels(weights), sharp, looks, picks,
     )  # fmt: skip
     return looks, picks
 

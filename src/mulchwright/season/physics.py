@@ -19,18 +19,17 @@ from mulchwright.compiled import part_of_kernels
 
 __all__ = [
     "SECONDS_PER_DAY",
-    "WATER_HEAT_J_KG_K",
     "FloatGrid",
     "FloatRow",
     "add_scaled",
-    "advance_front",
+    "advance_grid",
+    "advance_scattered",
     "cardinal_temperature_response",
     "cell_half_resistance",
     "cell_heat_capacity",
     "conduct",
     "copy",
     "covered_share",
-    "decay_cell",
     "eliminate_cell",
     "evaporate_cell",
     "exponent_of_grid",
@@ -38,12 +37,13 @@ __all__ = [
     "exponential_decline",
     "fill",
     "grid_coverage",
+    "grid_gain",
+    "mean_covered",
     "moisture_response",
     "relative_saturation",
     "substitute_cell",
     "sum_of",
     "surface_temperature",
-    "warmth_of_decay",
     "wet_cell",
     "window_response",
 ]
@@ -51,18 +51,7 @@ __all__ = [
 FloatRow = npt.NDArray[np.float64]
 FloatGrid = npt.NDArray[np.float64]
 
-# What is compiled into the kernels stands here a second time: compiled code is kept by the text of the
-# source, so a figure read from a table would live on in it after the table has changed. tests/data holds
-# each to its row.
-WATER_HEAT_J_KG_K = 4186.0
-"""Row `water_heat_capacity`: specific heat of liquid water."""
-ROTHC_EXPONENT_K, ROTHC_OFFSET_C, ROTHC_FROST_LIMIT_C = 106.06, 18.27, -5.0
-"""Rows `rothc_temperature_exponent`, `rothc_temperature_offset_c`, `rothc_frost_limit_c`."""
 SECONDS_PER_DAY = 86400.0
-TEMPERATE_MULCH_C = 12.0 + 10.0 * np.cos(np.linspace(0.0, 2.0 * np.pi, 365, endpoint=False))
-"""The year in which published and practical decay rates were seen: mulch in a temperate garden, a
-degree or two warmer than air of 10 °C in the mean; estimate."""
-TEMPERATE_MEAN = float(np.mean(1.0 / (1.0 + np.exp(ROTHC_EXPONENT_K / (TEMPERATE_MULCH_C + ROTHC_OFFSET_C)))))
 
 
 @part_of_kernels
@@ -186,12 +175,13 @@ def cell_heat_capacity(
     water: FloatRow,
     dry_mass: FloatRow,
     specific_heat_j_kg_k: float,
+    water_heat_j_kg_k: float,
     step_seconds: float,
     capacity_rate: FloatRow,
 ) -> None:
     """Areal heat capacity of a cell over the time step, W m⁻² K⁻¹: dry matter plus its water."""
     for m in range(water.shape[0]):
-        capacity_rate[m] = (dry_mass[m] * specific_heat_j_kg_k + water[m] * WATER_HEAT_J_KG_K) / step_seconds
+        capacity_rate[m] = (dry_mass[m] * specific_heat_j_kg_k + water[m] * water_heat_j_kg_k) / step_seconds
 
 
 @part_of_kernels
@@ -317,14 +307,27 @@ def cardinal_temperature_response(
 
 @part_of_kernels
 def moisture_response(
-    saturation: FloatRow, stall: float, best_low: float, best_high: float, drown: float, response: FloatRow
+    saturation: FloatRow,
+    stop: float,
+    half: float,
+    full: float,
+    best_high: float,
+    drown: float,
+    response: FloatRow,
 ) -> None:
-    """How well threads run at a relative saturation: 0 to `stall`, 1 on the plateau, falling to `drown`."""
-    rise = 1.0 / (best_low - stall)
+    """How well threads run at a relative saturation: 0 to `stop`, half at `half`, 1 from `full` on.
+
+    It falls again from `best_high` to 0 at `drown`. The three dry marks are where the cell's material
+    stands at the water potentials at which growth stops, is halved and is unhindered; straight between
+    them. Needs `half` nearer to `stop` than to `full`.
+    """
+    first = 0.5 / (half - stop)
+    second = 0.5 / (full - half)
     fall = 1.0 / (drown - best_high)
     for m in range(response.shape[0]):
-        wetting = (saturation[m] - stall) * rise
-        drowning = (drown - saturation[m]) * fall
+        s = saturation[m]
+        wetting = min((s - stop) * first, 0.5 + (s - half) * second)
+        drowning = (drown - s) * fall
         response[m] = min(max(min(wetting, drowning), 0.0), 1.0)
 
 
@@ -337,25 +340,6 @@ def window_response(
         opening = 2.0 * (temperature_c[m] - lowest_c[m]) / (best_c[m] - lowest_c[m])
         closing = 2.0 * (highest_c[m] - temperature_c[m]) / (highest_c[m] - best_c[m])
         response[m] = min(max(min(opening, closing), 0.0), 1.0)
-
-
-@part_of_kernels
-def advance_front(
-    pace_at_cell: FloatRow,
-    pace_at_plane: FloatRow,
-    rate_m_per_day: FloatRow,
-    run_factor: float,
-    radius: FloatRow,
-) -> None:
-    """Grow the reach of one plane's crumbs toward one cell by a day.
-
-    The slower of the two ends sets the pace (0 to 1): threads that must leave a dry plane, or enter
-    a dry cell, wait. Where the bed is uniform this is the exact front of the coverage formula.
-    `rate_m_per_day` is the front speed at the best, 0 until the spawn has leapt off; `run_factor` is
-    the cell's material against chips.
-    """
-    for m in range(radius.shape[0]):
-        radius[m] += min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
 
 
 @part_of_kernels
@@ -389,7 +373,7 @@ def exponent_of_grid(radius: FloatRow, points_per_m2: FloatRow, offset_m: float,
     below = offset_m * offset_m
     for m in range(radius.shape[0]):
         covered = grid_coverage(max(radius[m] * radius[m] - below, 0.0) * points_per_m2[m])
-        exponent[m] += -math.log(max(1.0 - covered, 1e-12))
+        exponent[m] += -math.log(max(1.0 - covered, 1e-13))
 
 
 @part_of_kernels
@@ -410,6 +394,43 @@ def exponential_decline(exponent: float) -> float:
 
 
 @part_of_kernels
+def advance_scattered(
+    pace_at_cell: FloatRow,
+    pace_at_plane: FloatRow,
+    rate_m_per_day: FloatRow,
+    run_factor: float,
+    points_per_m2: FloatRow,
+    offset_m: float,
+    step_m: float,
+    radius: FloatRow,
+    lower: FloatRow,
+    middle: FloatRow,
+    upper: FloatRow,
+) -> None:
+    """Grow the reach of one plane's crumbs toward one cell by a day, and its coverage exponents.
+
+    The slower of the two ends sets the pace (0 to 1): threads that must leave a dry plane, or enter
+    a dry cell, wait. `rate_m_per_day` is the front speed at the best, 0 until the spawn has leapt off;
+    `run_factor` is the cell's material against chips. At each of three heights, `offset_m` from the plane and
+    `step_m` below and above that, the exponent grows by what the day adds to `π n max(R² - z², 0)`, n being
+    the crumbs that live (per m²). Where all live and the bed is uniform, the sum over the days is that term.
+    """
+    below = (offset_m - step_m) * (offset_m - step_m)
+    at = offset_m * offset_m
+    above = (offset_m + step_m) * (offset_m + step_m)
+    for m in range(radius.shape[0]):
+        old = radius[m]
+        new = old + min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
+        radius[m] = new
+        old *= old
+        new *= new
+        area = math.pi * points_per_m2[m]
+        lower[m] += area * (max(new - below, 0.0) - max(old - below, 0.0))
+        middle[m] += area * (max(new - at, 0.0) - max(old - at, 0.0))
+        upper[m] += area * (max(new - above, 0.0) - max(old - above, 0.0))
+
+
+@part_of_kernels
 def covered_share(exponent: FloatRow, share: FloatRow) -> None:
     """Share of a cell that is run, `X = 1 - exp(-exponent)`.
 
@@ -421,37 +442,54 @@ def covered_share(exponent: FloatRow, share: FloatRow) -> None:
 
 
 @part_of_kernels
-def warmth_of_decay(temperature_c: FloatRow, factor: FloatRow) -> None:
-    """Decay at a temperature against the mean of a temperate year.
+def mean_covered(
+    lower: FloatRow,
+    middle: FloatRow,
+    upper: FloatRow,
+    outer_weight: float,
+    middle_weight: float,
+    most: float,
+    share: FloatRow,
+) -> None:
+    """Mean share of a cell that is run, from the exponents at three heights in it (Gauss-Legendre).
 
-    The RothC rate modifier, `47.91 / (1 + exp(106.06 / (T + 18.27)))`, 0 below -5 °C, over its mean in
-    the year that the tables' rates come from: mulch outdoors in a temperate garden, `TEMPERATE_MULCH`.
-    It is a soil's curve, used here as a shape only.
-
-    Source: ROTHC.
+    Exponents count up to `most`.
     """
-    for m in range(factor.shape[0]):
-        decline = exponential_decline(ROTHC_EXPONENT_K / max(temperature_c[m] + ROTHC_OFFSET_C, 2.0))
-        thawed = 1.0 if temperature_c[m] > ROTHC_FROST_LIMIT_C else 0.0
-        factor[m] = thawed * decline / ((1.0 + decline) * TEMPERATE_MEAN)
+    for m in range(share.shape[0]):
+        ends = exponential_decline(min(lower[m], most)) + exponential_decline(min(upper[m], most))
+        share[m] = 1.0 - outer_weight * ends - middle_weight * exponential_decline(min(middle[m], most))
 
 
 @part_of_kernels
-def decay_cell(
-    dry_mass: FloatRow,
-    warmth: FloatRow,
-    moisture: FloatRow,
-    share_run: FloatRow,
-    scale: FloatRow,
-    per_day: float,
-    colonized_factor: float,
-    lost: FloatRow,
+def advance_grid(
+    pace_at_cell: FloatRow,
+    pace_at_plane: FloatRow,
+    rate_m_per_day: FloatRow,
+    run_factor: float,
+    points_per_m2: FloatRow,
+    living: FloatRow,
+    offset_m: float,
+    step_m: float,
+    radius: FloatRow,
+    lower: FloatRow,
+    middle: FloatRow,
+    upper: FloatRow,
 ) -> None:
-    """Dry matter that rots from a cell in a day: first order, faster warm, moist and run through.
+    """`advance_scattered` for pegs set on a square grid, of which a share `living` is left."""
+    for m in range(radius.shape[0]):
+        old = radius[m]
+        new = old + min(pace_at_cell[m], pace_at_plane[m]) * rate_m_per_day[m] * run_factor
+        radius[m] = new
+        if new > old:
+            lower[m] += grid_gain(old, new, offset_m - step_m, points_per_m2[m], living[m])
+            middle[m] += grid_gain(old, new, offset_m, points_per_m2[m], living[m])
+            upper[m] += grid_gain(old, new, offset_m + step_m, points_per_m2[m], living[m])
 
-    `dM = M · k · warmth · moisture · (1 + (f - 1) X)`. `lost` is written, kg m⁻².
-    """
-    for m in range(dry_mass.shape[0]):
-        rate = per_day * scale[m] * warmth[m] * moisture[m] * (1.0 + (colonized_factor - 1.0) * share_run[m])
-        lost[m] = dry_mass[m] * min(rate, 0.5)
-        dry_mass[m] -= lost[m]
+
+@part_of_kernels
+def grid_gain(old_m: float, new_m: float, offset_m: float, points_per_m2: float, living: float) -> float:
+    """What a growing reach adds to the exponent of a grid of pegs, a share of which lives."""
+    below = offset_m * offset_m
+    before = grid_coverage(max(old_m * old_m - below, 0.0) * points_per_m2)
+    after = grid_coverage(max(new_m * new_m - below, 0.0) * points_per_m2)
+    return math.log(max(1.0 - living * before, 1e-13) / max(1.0 - living * after, 1e-13))

@@ -79,6 +79,7 @@ def _run_nothing() -> None:
         flush_kg_m2=none(1, k.FLUSHES, 1),
         last=none(1, 4, 1),
         cell_mass=none(1, 1, 1, 1),
+        living=singles(1, 1, 1),
     )
     model_constants = k.ModelConstants(*(1.0 for _ in k.ModelConstants._fields))
     flushes, par, state = none(1, k.FLUSHES, 1), none(len(k.PARAMETERS), 1), k.fresh_state(0, 1, 0, 1)

@@ -9,7 +9,8 @@ name, beside the equations that it computes:
     top_up                      decay.md, "Topping up"
     water_in, water_out         water.md, 1 to 3
     heat                        heat.md
-    spawn_run, sum_up           spawn-run.md, 1 to 5
+    lose                        spawn-run.md, "What dies"
+    spawn_run, sum_up           spawn-run.md, 1 to 6
     decay                       decay.md
     ripen, digest               fruiting.md, 1 and 2
     pick, set_pins              fruiting.md, 4 and 5, then 3
@@ -22,9 +23,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from mulchwright.season import kernel as k
-from mulchwright.season.physics import SECONDS_PER_DAY, TEMPERATE_MULCH_C, grid_coverage
-from mulchwright.season.reference_bed import Booleans, Floats, PlainPatch, PlainState, lay_bed, plain_patch
-from mulchwright.trade.constants import RothcTemperatureConstants, constants_of
+from mulchwright.season.physics import SECONDS_PER_DAY
+from mulchwright.season.reference_bed import (
+    Booleans,
+    Floats,
+    PlainPatch,
+    PlainState,
+    covered_by_plane,
+    lay_bed,
+    plain_patch,
+)
 
 __all__ = ["ReferenceRun", "reference_run"]
 
@@ -33,7 +41,7 @@ __all__ = ["ReferenceRun", "reference_run"]
 class ReferenceRun:
     """run_share, moisture, temperature_c : (day, member); account_mm : (day, 5) means over members;
     flush_day, flush_kg_m2 : (flush, member); watered_mm : (day, member);
-    cell_mass_kg_m2 : (day, cell, member) at the end of each day."""
+    cell_mass_kg_m2 : (day, cell, member) at the end of each day; living : (day, member)."""
 
     run_share: Floats
     moisture: Floats
@@ -43,6 +51,7 @@ class ReferenceRun:
     flush_day: Floats
     flush_kg_m2: Floats
     cell_mass_kg_m2: Floats
+    living: Floats
 
 
 def cardinal(temperature_c: Floats, low: Floats, best: Floats, high: Floats) -> Floats:
@@ -79,25 +88,20 @@ def conduct(
     return result
 
 
-def rothc_warmth(temperature_c: Floats) -> Floats:
-    """ROTHC's temperature modifier over its mean in a temperate mulch's year."""
-    curve = constants_of(RothcTemperatureConstants)
-
-    def modifier(t: Floats) -> Floats:
-        value: Floats = curve.scale / (1 + np.exp(curve.exponent_k / (t + curve.offset_c)))
-        return value
-
-    frost_c = curve.frost_limit_c
+def rothc_warmth(temperature_c: Floats, constants: k.ModelConstants) -> Floats:
+    """ROTHC's temperature modifier, 1 near 9.25 °C."""
+    frost_c = constants.rothc_frost_limit_c
     safe = np.maximum(temperature_c, frost_c)
-    warmth: Floats = np.where(
-        temperature_c > frost_c, modifier(safe) / modifier(TEMPERATE_MULCH_C).mean(), 0.0
+    modifier = constants.rothc_temperature_scale / (
+        1 + np.exp(constants.rothc_temperature_exponent / (safe + constants.rothc_temperature_offset_c))
     )
+    warmth: Floats = np.where(temperature_c > frost_c, modifier, 0.0)
     return warmth
 
 
 @dataclass(frozen=True, slots=True)
 class _Growth:
-    """A day's threads. moist, pace, share : (cell, member), moisture response, pace and coverage."""
+    """A day's threads, (cell, member): moisture response, pace, and the share that is run and alive."""
 
     moist: Floats
     pace: Floats
@@ -106,9 +110,11 @@ class _Growth:
 
 @dataclass(frozen=True, slots=True)
 class _Means:
-    """Means over the food layers, weighted by dry mass as laid, (member,)."""
+    """Means over the food layers, weighted by dry mass as laid, (member,). living : of what was ever run, and
+    of the spawn where nothing is run yet."""
 
     share: Floats
+    living: Floats
     pace: Floats
     saturation: Floats
     temperature_c: Floats
@@ -124,6 +130,8 @@ def top_up(patch: PlainPatch, state: PlainState, day: int) -> None:
         to = patch.bed.added_to[patch.number]
         wet = added * np.minimum(patch.of_cell("start_kg_kg")[to], patch.capacity[to])
         state.mass[to] += added
+        state.soluble[to] += added * patch.of_cell("soluble_share")[to]
+        state.lignin[to] += added * patch.of_cell("lignin_share")[to]
         state.water[to] += wet
         state.food_water = state.food_water + patch.food[to] * wet
         state.food_mass = state.food_mass + patch.food[to] * added
@@ -148,7 +156,10 @@ def water_in(patch: PlainPatch, state: PlainState, day: int) -> tuple[Floats, Fl
         & (state.recent_c > constants.least_watering_temperature_c)
         & (state.food_water < patch.site(k.RULE_BELOW) * (state.food_water + state.food_mass))
     )
-    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, patch.site(k.RULE_DEPTH_MM), 0.0)
+    lacking = np.maximum(state.mass * patch.capacity - state.water, 0)
+    room = (patch.of_cell("wetting_share") * lacking).sum(axis=0)
+    most = patch.site(k.RULE_DEPTH_MM) * constants.watering_passes
+    given = bed.daily[p, k.LOGGED_WATER_MM, day] + np.where(thirsty, np.minimum(most, room), 0.0)
     state.since_watered = np.where(given > 0, 0, state.since_watered + 1)
     through = rain * patch.site(k.RAIN_SHARE)
     passing = through + given
@@ -185,11 +196,11 @@ def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evapora
         C \frac{T' - T}{day} = \nabla (\lambda \nabla T') + Q, \quad \lambda = \lambda_{dry} + a \, \theta
     """
     forcing, members = patch.forcing, patch.members
-    surface: Floats = forcing.air_c[day] + patch.constants.surface_warming_c_per_mm * np.maximum(
-        demand - evaporated, 0
-    )
+    surface: Floats = forcing.air_c[day] + patch.constants.surface_warming_c_per_mm / patch.site(
+        k.EVAPORATION_SHARE
+    ) * np.maximum(demand - evaporated, 0)
     bed_rate = (
-        state.mass * patch.of_cell("specific_heat") + state.water * patch.water_heat
+        state.mass * patch.of_cell("specific_heat") + state.water * patch.constants.water_heat_capacity
     ) / SECONDS_PER_DAY
     conductivity = patch.of_cell("conductivity_dry") + patch.of_cell("conductivity_slope") * state.water / (
         1000 * patch.of_cell("thickness_m")
@@ -204,41 +215,92 @@ def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evapora
     return surface
 
 
+def lose(patch: PlainPatch, state: PlainState, day: int, saturation: Floats, surface_c: Floats) -> None:
+    r"""What drought and heat kill: threads in the cells with their reserve, and spawn on the planes.
+
+    .. math:: L \leftarrow L \, (1 - k / 8)_+^8, \quad k = scale \cdot k_{20} \, D (1 + (T - 20)
+        \ln Q / 80)^8 + heat, \quad heat = \frac{k_h}{2} \sum_\pm \left(\frac{T \pm swing
+        - T_{on}}{span}\right)_+^4
+    """
+    p, bed, par, constants = patch.number, patch.bed, patch.par, patch.constants
+    dryness = constants.drought_floor_dryness * np.maximum(1 - saturation / patch.of_cell("drought_onset"), 0)
+    temperature = state.temperature_c[: patch.cells]
+    drying = dryness * np.maximum(1 + (temperature - 20) * np.log(constants.drought_loss_q10) / 80, 0) ** 8
+    onset = par["heat_death_c"] - constants.heat_span_c + constants.dry_heat_shield_c * dryness
+    swing = patch.of_cell("swing_share") * (constants.air_swing_c + surface_c - patch.forcing.air_c[day])
+    halves = [
+        np.maximum((temperature + way * swing - onset) / constants.heat_span_c, 0) ** 4 for way in (1, -1)
+    ]
+    heating = 0.5 * constants.heat_loss_per_day * sum(halves)
+
+    def left(rate: Floats) -> Floats:
+        share: Floats = np.maximum(1 - rate / 8, 0) ** 8
+        return share
+
+    weight = patch.food * patch.mass_at_start / patch.food_at_start
+    before = (weight * state.living).sum(axis=0)
+    living = state.living * left(par["drought_scale"] * patch.of_cell("dry_loss_per_day") * drying + heating)
+    lost = before - (weight * living).sum(axis=0)
+    state.living = living
+    state.reserve = state.reserve * (1 - np.minimum(lost / np.maximum(before, 1e-9), 1))
+    for j in range(patch.planes):
+        beside = [bed.plane_index[p, which, j] for which in (k.PLANE_ABOVE, k.PLANE_BELOW)]
+        established = np.clip(-state.leap_left[j] / constants.establishing_days, 0, 1)
+        fresh = bed.plane[p, k.PLANE_DRY_LOSS_PER_DAY, j]
+        grown = patch.of_cell("dry_loss_per_day")[beside].min()
+        rate = par["drought_scale"] * (fresh + (grown - fresh) * established) * drying[beside].min(axis=0)
+        state.colonies[j] *= left(rate + heating[beside].min(axis=0))
+
+
 def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Growth:
-    r"""Pace of the cells, reach of the planes toward them and the share covered.
+    r"""Pace of the cells, reach of the planes toward them, the share covered and what of it lives.
 
     .. math:: v = m(s) \, g(T), \quad R_{jc} \leftarrow R_{jc} + \min(v_c, v_j) \, u \, f_c, \quad
-        X_c = 1 - \exp\left(-\pi \sum_j n_j \max(R_{jc}^2 - (z_c - z_j)^2, 0)\right)
+        E_c(z) \leftarrow E_c(z) + \pi \sum_j n_j C_j \Delta \max(R_{jc}^2 - (z - z_j)^2, 0), \quad
+        X_c = 1 - \overline{\exp(-E_c)}
+
+    The mean is over the cell, by three points of Gauss and Legendre. What dies comes back from what lives, as
+    far as rivals have not taken it:
+
+    .. math:: L_c \leftarrow L_c + \Delta X_c + \min\left(v_c \frac{u f_c}{reach} (L_c +
+        \tfrac{1}{2} (L_{c-1} + L_{c+1}) - 2 L_{least})_+, 1\right) (X_c - T_c - L_c - \Delta X_c)_+
     """
     p, bed, par = patch.number, patch.bed, patch.par
-    stall, best_low = patch.site(k.MOISTURE_STALL), patch.site(k.MOISTURE_BEST_LOW)
+    stop, half, full = (patch.of_cell(f"growth_{mark}") for mark in ("stop", "half", "full"))
     best_high, drown = patch.site(k.MOISTURE_BEST_HIGH), patch.site(k.MOISTURE_DROWN)
-    moist = np.clip(
-        np.minimum((saturation - stall) / (best_low - stall), (drown - saturation) / (drown - best_high)),
-        0,
-        1,
+    wetting = np.minimum(
+        0.5 * (saturation - stop) / (half - stop), 0.5 + 0.5 * (saturation - half) / (full - half)
     )
+    moist = np.clip(np.minimum(wetting, (drown - saturation) / (drown - best_high)), 0, 1)
     pace = moist * cardinal(
         state.temperature_c[: patch.cells], par["growth_temperature_min_c"], par["growth_temperature_opt_c"],
         par["growth_temperature_max_c"],
     )  # fmt: skip
-    exponent = np.zeros((patch.cells, patch.members))
     for j in range(patch.planes):
         at_plane = np.maximum(
             pace[bed.plane_index[p, k.PLANE_ABOVE, j]], pace[bed.plane_index[p, k.PLANE_BELOW, j]]
         )
         rate = np.where(state.leap_left[j] <= 0, par["run_rate_m_per_day"], 0.0)
         state.leap_left[j] -= at_plane
+        before = covered_by_plane(patch, state, j)
         state.radius[j] += np.minimum(pace, at_plane) * rate * patch.of_cell("run_factor")
-        offset = patch.of_cell("height_m") - bed.plane[p, k.PLANE_HEIGHT_M, j]
-        reach = np.maximum(state.radius[j] ** 2 - offset**2, 0)
-        if bed.plane_index[p, k.PLANE_ON_GRID, j]:
-            covered = np.vectorize(grid_coverage)(reach * patch.points[j])
-            exponent += -np.log(np.maximum(1 - covered, 1e-12))
-        else:
-            exponent += np.pi * patch.points[j] * reach
-    share = 1 - np.exp(-np.minimum(exponent, 40.0))
-    return _Growth(moist, pace, share)
+        state.exponent += covered_by_plane(patch, state, j) - before
+    covered = 1 - np.tensordot(
+        patch.point_weights, np.exp(-np.minimum(state.exponent, k.RUN_THROUGH)), axes=1
+    )
+    gained, state.covered = covered - state.covered, covered
+    reach = patch.constants.regrowth_reach_m
+    for c in range(patch.cells):
+        beside = state.living[c] + 0.5 * (
+            state.living[max(c - 1, 0)] + state.living[min(c + 1, patch.cells - 1)]
+        )
+        source = np.maximum(beside - 2 * patch.constants.least_living_share, 0)
+        rate = pace[c] * par["run_rate_m_per_day"] * patch.of_cell("run_factor")[c] / reach
+        alive = state.living[c] + gained[c]
+        regrown, dead = np.minimum(rate * source, 1), np.maximum(covered[c] - state.taken[c] - alive, 0)
+        state.living[c] = alive + regrown * dead
+        state.taken[c] += pace[c] * patch.constants.rivals_per_day * (1 - regrown) * dead
+    return _Growth(moist, pace, state.living.copy())
 
 
 def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Floats) -> _Means:
@@ -246,8 +308,10 @@ def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Fl
     weight = patch.food * patch.mass_at_start / patch.food_at_start
     state.food_water = (patch.food * state.water).sum(axis=0)
     state.food_mass = (patch.food * state.mass).sum(axis=0)
+    run = (weight * state.covered).sum(axis=0)
     return _Means(
         share=(weight * growth.share).sum(axis=0),
+        living=(weight * growth.share).sum(axis=0) + (1 - run) * state.colonies.mean(axis=0),
         pace=(weight * growth.pace).sum(axis=0),
         saturation=(weight * saturation).sum(axis=0),
         temperature_c=(weight * state.temperature_c[: patch.cells]).sum(axis=0),
@@ -257,14 +321,25 @@ def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Fl
 def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) -> None:
     r"""A day's rot of the cells, which heats them the next day and takes its share of undigested food.
 
-    .. math:: dM = M \, k \, warmth \, m(s) \, (1 + (f - 1) X)
+    .. math:: dM_p = M_p \, k_p \, a(T) \left[(1 - X) \, g(w) + X f m(s)\right], \quad
+        g = \frac{q^4}{1 + q^4}, \quad q = \max(W / M + dew, \, w_{soil}) / w_{half}
     """
-    before = state.food_mass
-    rate_of_decay = (
-        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c) * growth.moist
-        * (1 + (patch.of_cell("colonized_factor") - 1) * growth.share)
-    )  # fmt: skip
-    rotted = state.mass * np.minimum(rate_of_decay, 0.5)
+    before, constants = state.food_mass, patch.constants
+    wet = np.maximum(
+        state.water / state.mass + patch.of_cell("dew_kg_kg"), patch.of_cell("soil_moisture_kg_kg")
+    )
+    q = (wet / patch.of_cell("half_moisture_kg_kg")) ** 4
+    activity = (1 - growth.share) * q / (1 + q) + (
+        growth.share * patch.of_cell("colonized_factor") * growth.moist
+    )
+    pace = (
+        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c, constants) * activity
+    )
+    cellulose = state.mass - state.soluble - state.lignin
+    lost_soluble = state.soluble * np.minimum(constants.rot_soluble_rate_factor * pace, 0.5)
+    lost_lignin = state.lignin * np.minimum(constants.rot_lignin_rate_factor * pace, 0.5)
+    rotted = cellulose * np.minimum(pace, 0.5) + lost_soluble + lost_lignin
+    state.soluble, state.lignin = state.soluble - lost_soluble, state.lignin - lost_lignin
     state.mass = state.mass - rotted
     state.source[: patch.cells] = rotted * patch.constants.heat_of_decay_j_kg / SECONDS_PER_DAY
     state.food_mass = state.food_mass - (patch.food * rotted).sum(axis=0)
@@ -280,6 +355,7 @@ def ripen(patch: PlainPatch, state: PlainState, surface_c: Floats, bed_c: Floats
     state.recent_c = state.recent_c + (surface_c - state.recent_c) / (
         patch.constants.pin_temperature_memory_days
     )
+    state.season_c = state.season_c + (surface_c - state.season_c) / patch.constants.season_memory_days
     state.ripe = state.ripe + cardinal(
         bed_c,
         par["growth_temperature_min_c"],
@@ -307,6 +383,8 @@ def pick(
 ) -> Booleans:
     r"""Pins that are warm enough for long enough are picked, and the bed rests; who had pins, (member,).
 
+    A night of frost spoils them, and on days warmer than fruit bodies bear they stand still.
+
     .. math:: D \leftarrow D + \max(T_0 - T_{base}, 0), \quad
         flush = \min(share \cdot wetness \cdot coolness \cdot noise, 0.95) \, reserve
     """
@@ -314,9 +392,12 @@ def pick(
     best, high = par["pin_temperature_opt_c"], par["pin_temperature_max_c"]
     pinning = state.pin_age >= 0
     state.pin_age = np.where(pinning, state.pin_age + 1, state.pin_age)
-    warmth = np.maximum(surface_c - par["pin_to_pick_base_c"], 0)
+    warmth = np.where(
+        surface_c <= par["fruit_temperature_max_c"], np.maximum(surface_c - par["pin_to_pick_base_c"], 0), 0
+    )
+    frozen = pinning & (surface_c - constants.night_below_mean_c < par["fruit_frost_c"])
     state.pin_degrees = np.where(pinning, state.pin_degrees + warmth, state.pin_degrees)
-    picked = pinning & (state.pin_degrees >= par["pin_to_pick_degree_days"])
+    picked = pinning & ~frozen & (state.pin_degrees >= par["pin_to_pick_degree_days"])
     wetness = np.clip(bed_saturation / constants.pin_saturation_full, 0.1, 1)
     coolness = np.clip(2 * (high - state.recent_c) / (high - best), 0.1, 1)
     factor = np.minimum(patch.at_flush(patch.flush_noise, state.flush), constants.largest_flush_factor)
@@ -326,7 +407,7 @@ def pick(
     out.flush_day[state.flush[picked], every[picked]] = day
     out.flush_kg_m2[state.flush[picked], every[picked]] = mass[picked]
     state.flush = state.flush + picked
-    ended = picked | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
+    ended = picked | frozen | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
     state.pin_age = np.where(ended, -1, state.pin_age)
     state.summed_hazard = np.where(ended, 0.0, state.summed_hazard)
     state.rest_left = np.where(ended, par["refractory_days"], state.rest_left)
@@ -336,7 +417,7 @@ def pick(
 def set_pins(patch: PlainPatch, state: PlainState, means: _Means, pinning: Booleans) -> None:
     r"""Pins set where a ripe bed without any has rested and its summed hazard passes the draw.
 
-    .. math:: H \leftarrow H + h \cdot crops \cdot window(\bar T) \cdot wetness
+    .. math:: H \leftarrow H + h \cdot crops \cdot window(\bar T) \cdot wetness \cdot cooling
     """
     par, constants = patch.par, patch.constants
     low, best, high = (par[f"pin_temperature_{which}_c"] for which in ("min", "opt", "max"))
@@ -357,7 +438,8 @@ def set_pins(patch: PlainPatch, state: PlainState, means: _Means, pinning: Boole
     span = constants.pin_saturation_full - constants.pin_saturation_low
     bed_wet = np.clip((means.saturation - constants.pin_saturation_low) / span, 0, 1)
     wet = (constants.dry_hazard_share + (1 - constants.dry_hazard_share) * recent_wet) * bed_wet
-    hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet
+    cooling = np.where(state.recent_c < state.season_c, 1.0, par["rising_hazard_share"])
+    hazard = par["flush_hazard_per_day"] * par["crops"] * window * wet * cooling
     waiting = ready & ~resting
     state.summed_hazard = np.where(waiting, state.summed_hazard + hazard, state.summed_hazard)
     pins = waiting & (state.summed_hazard >= patch.at_flush(patch.hazard_draws, state.flush))
@@ -378,6 +460,7 @@ def _nothing_yet(days: int, cells: int, members: int) -> ReferenceRun:
         flush_day=np.full((k.FLUSHES, members), np.nan),
         flush_kg_m2=np.zeros((k.FLUSHES, members)),
         cell_mass_kg_m2=np.full((days, cells, members), np.nan),
+        living=np.full((days, members), np.nan),
     )
 
 
@@ -412,11 +495,13 @@ def reference_run(
 
         surface_c = heat(one, state, day, demand, evaporated)
 
+        lose(one, state, day, saturation, surface_c)
         growth = spawn_run(one, state, saturation)
         means = sum_up(one, state, growth, saturation)
         out.moisture[day] = state.food_water / (state.food_water + state.food_mass)
         out.run_share[day] = means.share
         out.temperature_c[day] = means.temperature_c
+        out.living[day] = means.living
 
         decay(one, state, growth, means.temperature_c)
         out.cell_mass_kg_m2[day] = state.mass

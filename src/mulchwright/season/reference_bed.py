@@ -9,10 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.season import kernel as k
-from mulchwright.season.physics import SECONDS_PER_DAY
-from mulchwright.trade.constants import WaterConstants, constants_of
+from mulchwright.season.physics import SECONDS_PER_DAY, grid_coverage
 
-__all__ = ["Booleans", "Floats", "PlainPatch", "PlainState", "lay_bed", "plain_patch"]
+__all__ = ["Booleans", "Floats", "PlainPatch", "PlainState", "covered_by_plane", "lay_bed", "plain_patch"]
 
 
 Floats = npt.NDArray[np.float64]
@@ -25,7 +24,9 @@ class PlainPatch:
     """What stays the same from day to day: the bed as laid, the members' draws, the weather.
 
     par : (member,) by name. hazard_draws, flush_noise : (flush, member). food, capacity, floor : (cell, 1)
-    or (cell, member). points : (plane, member) per m². soil_half, soil_rate : (soil cell, 1).
+    or (cell, member). points : (plane, member) per m². point_heights : (point, cell, 1) in m, at which a cell
+    is asked how far it is run, and point_weights : (point,) for the mean. soil_half, soil_rate : (soil
+    cell, 1).
     """
 
     number: int
@@ -41,9 +42,10 @@ class PlainPatch:
     capacity: Floats
     floor: Floats
     points: Floats
+    point_heights: Floats
+    point_weights: Floats
     soil_half: Floats
     soil_rate: Floats
-    water_heat: float
 
     @property
     def cells(self) -> int:
@@ -85,9 +87,12 @@ def _of_cell(bed: k.BedArrays, patch: int, name: str) -> Floats:
 class PlainState:
     """What a bed carries from one day to the next.
 
-    mass, water : (cell, member) in kg/m². temperature_c, source : (cell and soil cell, member), the second
+    mass, water, soluble, lignin : (cell, member) in kg/m²; the last two are parts of the mass.
+    temperature_c, source : (cell and soil cell, member), the second
     the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
-    All others : (member,).
+    living, covered, taken : (cell, member) shares, run and alive, ever run, lost to rivals.
+    exponent : (point, cell, member) of coverage. colonies : (plane, member) living share of the spawn's
+    points. All others : (member,).
     """
 
     mass: Floats
@@ -96,9 +101,15 @@ class PlainState:
     source: Floats
     radius: Floats
     leap_left: Floats
+    living: Floats
+    covered: Floats
+    taken: Floats
+    exponent: Floats
+    colonies: Floats
     food_water: Floats
     food_mass: Floats
     recent_c: Floats
+    season_c: Floats
     wet_index: Floats
     since_watered: Integers
     ripe: Floats
@@ -109,6 +120,8 @@ class PlainState:
     pin_degrees: Floats
     pin_age: Integers
     flush: Integers
+    soluble: Floats
+    lignin: Floats
 
 
 def plain_patch(
@@ -120,6 +133,8 @@ def plain_patch(
     members = forcing.air_c.shape[1]
     planes = int(bed.sizes[patch, k.PLANES])
     dry_mass, food = _of_cell(bed, patch, "dry_mass_kg_m2"), _of_cell(bed, patch, "food")
+    along, weights = np.polynomial.legendre.leggauss(k.HEIGHTS)
+    half = _of_cell(bed, patch, "thickness_m") / 2
     return PlainPatch(
         number=patch,
         bed=bed,
@@ -134,9 +149,10 @@ def plain_patch(
         capacity=_of_cell(bed, patch, "capacity_kg_kg") * par["capacity_scale"],
         floor=_of_cell(bed, patch, "floor_kg_kg"),
         points=bed.plane[patch, k.PLANE_POINTS_M2, :planes, None] * par["points_scale"],
+        point_heights=_of_cell(bed, patch, "height_m") + along[:, None, None] * half,
+        point_weights=weights / 2,
         soil_half=(0.5 * forcing.soil_thickness_m / forcing.soil_conductivity)[:, None],
         soil_rate=(forcing.soil_heat_capacity * forcing.soil_thickness_m / SECONDS_PER_DAY)[:, None],
-        water_heat=constants_of(WaterConstants).specific_heat_j_kg_k,
     )
 
 
@@ -149,17 +165,24 @@ def lay_bed(patch: PlainPatch) -> PlainState:
     air = forcing.air_c[built] if built < len(forcing.air_c) else zero
     deep_c = forcing.deep_soil_c[built] if built < len(forcing.air_c) else 0.0
     depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
+    none = np.zeros((cells, members))
     start_radius = bed.plane[p, k.PLANE_START_RADIUS_M, : patch.planes, None, None]
-    return PlainState(
+    state = PlainState(
         mass=patch.mass_at_start.copy(),
         water=patch.mass_at_start * np.minimum(patch.of_cell("start_kg_kg"), patch.capacity),
         temperature_c=air + (deep_c - air) * depth_share,
         source=np.zeros((cells + soils, members)),
         radius=np.repeat(np.repeat(start_radius, cells, axis=1), members, axis=2),
         leap_left=bed.plane[p, k.PLANE_LEAP_OFF_DAYS, : patch.planes, None] * par["leap_off_scale"],
+        living=none.copy(),
+        covered=none.copy(),
+        taken=none.copy(),
+        exponent=np.zeros((k.HEIGHTS, cells, members)),
+        colonies=np.ones((patch.planes, members)),
         food_water=zero.copy(),
         food_mass=zero.copy(),
         recent_c=air.copy(),
+        season_c=air.copy(),
         wet_index=zero.copy(),
         since_watered=np.full(members, 1000),
         ripe=zero.copy(),
@@ -170,4 +193,26 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         pin_degrees=zero.copy(),
         pin_age=np.full(members, -1),
         flush=np.zeros(members, dtype=int),
+        soluble=patch.mass_at_start * patch.of_cell("soluble_share"),
+        lignin=patch.mass_at_start * patch.of_cell("lignin_share"),
     )
+    for j in range(patch.planes):
+        state.exponent += covered_by_plane(patch, state, j)
+    return state
+
+
+def covered_by_plane(patch: PlainPatch, state: PlainState, j: int) -> Floats:
+    r"""The exponent of coverage by one plane with its reach and living points of now, (point, cell, member).
+
+    .. math:: \pi n_j C_j \max(R_{jc}^2 - (z - z_j)^2, 0)
+
+    or, for pegs on a grid, `-ln(1 - C_j · covered)`.
+    """
+    offset = patch.point_heights - patch.bed.plane[patch.number, k.PLANE_HEIGHT_M, j]
+    reach = np.maximum(state.radius[j] ** 2 - offset**2, 0)
+    if patch.bed.plane_index[patch.number, k.PLANE_ON_GRID, j]:
+        covered: Floats = np.vectorize(grid_coverage)(reach * patch.points[j])
+        alone: Floats = -np.log(np.maximum(1 - state.colonies[j] * covered, 1e-13))
+        return alone
+    scattered: Floats = np.pi * patch.points[j] * state.colonies[j] * reach
+    return scattered

@@ -28,6 +28,7 @@ from mulchwright.season.kernel import (
     fresh_state,
     run_block,
 )
+from mulchwright.season.snow import under_snow
 from mulchwright.trade import Trade
 from mulchwright.weather import AnnualWave
 
@@ -67,6 +68,7 @@ class SeasonRun:
     last: Floats
     mass_days: tuple[int, ...]
     cell_mass_kg_m2: Floats
+    living: npt.NDArray[np.float32]
 
 
 @lru_cache(maxsize=256)  # learning runs the same days hundreds of times
@@ -99,9 +101,9 @@ def forcing_of(
 ) -> Forcing:
     """Weather rows and the soil below, as the kernel reads them.
 
-    air_c, rain_mm, evapotranspiration_mm : (day, member). The deep soil follows the damped annual
-    wave of the air at the depth where the soil cells end (damped sinusoid; Campbell and Norman 1998, ch. 2
-    and 8, from memory).
+    air_c, rain_mm, evapotranspiration_mm : (day, member), above any snow; the beds get what is under it
+    (`season/snow.py`). The deep soil follows the damped annual wave of the air at the depth where the soil
+    cells end (damped sinusoid; Campbell and Norman 1998, ch. 2 and 8, from memory).
     """
     constants = trade.constants
     conductivity = constants["soil_conductivity"].value
@@ -114,10 +116,14 @@ def forcing_of(
     phase = 2 * np.pi * (day_of_year - wave.warmest_day_of_year) / 365.25 - depth / damping_depth
     deep = wave.mean_c + wave.amplitude_c * np.exp(-depth / damping_depth) * np.cos(phase)
     _, month = months_of(start, days)
+    ground = under_snow(
+        np.asarray(air_c, dtype=np.float64), np.asarray(rain_mm, dtype=np.float64),
+        np.maximum(np.asarray(evapotranspiration_mm, dtype=np.float64), 0.0), trade,
+    )  # fmt: skip
     return Forcing(
-        air_c=np.ascontiguousarray(air_c, dtype=np.float64),
-        rain_mm=np.ascontiguousarray(rain_mm, dtype=np.float64),
-        evapotranspiration_mm=np.ascontiguousarray(np.maximum(evapotranspiration_mm, 0.0), dtype=np.float64),
+        air_c=np.ascontiguousarray(ground.air_c),
+        rain_mm=np.ascontiguousarray(ground.water_mm),
+        evapotranspiration_mm=np.ascontiguousarray(ground.evapotranspiration_mm),
         deep_soil_c=deep,
         soil_thickness_m=np.array(SOIL_CELLS_M),
         soil_conductivity=np.full(len(SOIL_CELLS_M), conductivity),
@@ -187,6 +193,7 @@ def simulate(
         flush_kg_m2=np.zeros((patches, FLUSHES, members)),
         last=np.zeros((patches, 4, members)),
         cell_mass=np.full((patches, len(kept), bed.cell.shape[2], members), np.nan),
+        living=of_days(),
     )
     kept_days = np.array(kept, dtype=np.int64)
     # One kind of each array, whoever made it: for another the whole engine would be compiled again.
@@ -245,4 +252,5 @@ def simulate(
         last=records.last,
         mass_days=kept,
         cell_mass_kg_m2=records.cell_mass,
+        living=records.living,
     )

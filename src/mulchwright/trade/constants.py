@@ -27,7 +27,6 @@ __all__ = [
     "RothcPoolConstants",
     "RothcTemperatureConstants",
     "SunConstants",
-    "WaterConstants",
     "WindConstants",
     "constants_of",
     "filled",
@@ -200,13 +199,6 @@ class RothcPoolConstants:
     woodland_dpm_rpm: float = _row("rothc_woodland_dpm_rpm")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WaterConstants:
-    """Liquid water."""
-
-    specific_heat_j_kg_k: float = _row("water_heat_capacity")
-
-
 GROUPS: tuple[type[Any], ...] = (
     HargreavesConstants,
     SunConstants,
@@ -218,7 +210,6 @@ GROUPS: tuple[type[Any], ...] = (
     RothcTemperatureConstants,
     RothcMoistureConstants,
     RothcPoolConstants,
-    WaterConstants,
 )
 
 

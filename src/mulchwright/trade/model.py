@@ -66,7 +66,7 @@ UNITS = frozenset(
         "K-1.5", "K-1", "K/day", "K/mm", "kg", "kg/kg", "kg/L", "kg/m²", "kg/m³", "kPa", "L", "log", "m",
         "m²", "m/s", "mm", "mm/day", "per m²", "per day", "share", "W/(m K)", "years", "°C", "°C day",
         "1/m", "coefficient", "J/(m² min)", "K-0.5", "Pa", "rad",
-        "J/(m³ K)", "MJ/kg", "°C/m", "m²/s", "kJ/mol", "months",
+        "J/(m³ K)", "m²K/W", "MJ/kg", "MPa", "°C/m", "m²/s", "kJ/mol", "months",
     }
 )  # fmt: skip
 """Units a table may use; `share` is a fraction from 0 to 1, `factor` a plain ratio above 0, `coefficient` a
@@ -198,9 +198,6 @@ class Species:
     growth_temperature_opt_c: Ranged = _figure("temperature at which threads grow fastest", "°C")
     growth_temperature_max_c: Ranged = _figure("warmest at which threads grow", "°C")
     run_rate_mm_per_day: Ranged = _figure("speed of the front in a bed at its best", "mm/day")
-    stall_moisture: Ranged = _figure(
-        "moisture of straw below which threads stand still, water / wet mass", "share"
-    )
     best_moisture_low: Ranged = _figure("lower end of the best moisture of straw, water / wet mass", "share")
     best_moisture_high: Ranged = _figure("upper end of the best moisture of straw, water / wet mass", "share")
     drown_moisture: Ranged = _figure("moisture at which threads drown, water / wet mass", "share")
@@ -226,6 +223,12 @@ class Species:
     spawn_rate_kg_m2: Ranged = _figure("spawn over the whole depth of the bed", "kg/m²")
     bed_depth_m: Ranged = _figure("settled depth of food", "m")
     bed_life_years: Ranged = _figure("how long a bed lasts without being fed", "years")
+    rising_hazard_share: Ranged = _figure(
+        "chance of pins while the weather grows warmer, against that while it cools", "share"
+    )
+    fruit_temperature_max_c: Ranged = _figure("day's mean above which fruit bodies do not grow", "°C")
+    fruit_frost_c: Ranged = _figure("night's coldest at which pins and young fruit bodies are spoiled", "°C")
+    heat_death_c: Ranged = _figure("warmth at which 9 in 10 of its moist threads die in 2.6 days", "°C")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -293,8 +296,15 @@ class Material:
         "gain in conductivity per unit of volumetric water", "W/(m K)"
     )
     specific_heat_j_kg_k: Ranged = _figure("heat capacity of the dry matter", "J/(kg K)")
-    decay_per_year: Ranged = _figure("rate of mass loss, moist, at 10 °C, not run by the mushroom", "1/year")
+    decay_per_year: Ranged = _figure(
+        "rate of loss of cellulose at 9.25 °C, moist, with enough nitrogen, not run by the mushroom", "1/year"
+    )
     colonized_decay_factor: Ranged = _figure("how much faster it rots once run", "factor")
+    soluble_share: Ranged = _figure("dry mass that water and mild solvents take out, rotting first", "share")
+    lignin_share: Ranged = _figure("dry mass that is lignin, rotting last", "share")
+    decay_half_moisture_kg_kg: Ranged = _figure(
+        "water at -3.5 MPa, where microbes rot it half as fast as when moist", "kg/kg"
+    )
     run_factor: Ranged = _figure("speed of the front against good mixed chips", "factor")
     biological_efficiency: Ranged = _figure(
         "fresh king stropharia per dry matter over the life of the bed", "kg/kg"
@@ -302,6 +312,15 @@ class Material:
     nitrogen_share: Ranged = _figure("nitrogen in dry mass", "share")
     carbon_nitrogen_ratio: Ranged = _figure("carbon to nitrogen by mass", "factor")
     settling_share: Ranged = _figure("loss of depth in the first weeks", "share")
+    retention_scale_mpa: Ranged = _figure(
+        "water potential at 1 kg of water per kg dry, without its sign", "MPa"
+    )
+    retention_exponent: Ranged = _figure(
+        "how steeply water potential falls with moisture: -scale · w^-exponent", "factor"
+    )
+    dry_loss_per_day: Ranged = _figure(
+        "loss of threads grown through it, at full drought and 20 °C", "per day"
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -318,6 +337,9 @@ class Spawn:
     crumb_mass_g: Ranged | None = _optional_figure("mass of one crumb of scattered spawn", "g")
     start_radius_mm: Ranged = _figure("reach of a crumb or peg when laid", "mm")
     leap_off_days: Ranged = _figure("lag at the optimum before the front moves", "days")
+    dry_loss_per_day: Ranged = _figure(
+        "loss of spawn that has not left yet, at full drought and 20 °C", "per day"
+    )
     shelf_life_days: Ranged = _figure("keeping time in a refrigerator, unopened", "days")
     usual_rate_kg_m2: Ranged = _figure("usual mass over the whole depth of a bed", "kg/m²")
     usual_points_m2: Ranged | None = _optional_figure("usual number of pegs", "per m²")

@@ -35,13 +35,6 @@ MILD = ClimateNormals(
     (14.0,) * 12,
     source="a temperate garden, made up",
 )
-PALOUSE = ClimateNormals(
-    (-4.5, -3.0, -0.5, 2.0, 5.0, 8.0, 10.0, 10.0, 6.5, 2.0, -1.5, -4.5),
-    (1.5, 4.5, 8.5, 13.0, 17.5, 21.5, 27.5, 27.5, 22.0, 14.5, 6.0, 1.0),
-    (68.0, 52.0, 56.0, 44.0, 43.0, 34.0, 16.0, 17.0, 23.0, 41.0, 75.0, 70.0),
-    (14.0, 12.0, 13.0, 11.0, 10.0, 8.0, 4.0, 4.0, 6.0, 9.0, 14.0, 14.0),
-    source="Pullman, Washington, from memory",
-)
 KEPT_MOIST = Watering(WateringRule.WHEN_DRY, 0.58, 10.0, 3, True)
 SPAWN = (SpawnPlane("sawdust-spawn", 0.03, 0.4), SpawnPlane("sawdust-spawn", 0.07, 0.4))
 
@@ -84,21 +77,6 @@ def test_losses_of_a_year_are_those_of_practice(
     assert ours[0] < (low + high) / 2 < ours[1]
     common = min(ours[1], high) - max(ours[0], low)
     assert common > 0.5 * (high - low)
-
-
-@pytest.mark.xfail(
-    strict=True, reason="a thin dry layer rots too slowly: rot stops here where threads stand still"
-)
-def test_straw_lying_on_a_field_is_lost_as_published() -> None:
-    """VESETH1985: winter wheat straw, no-till, Pullman: 74 % lost in 11 months; BROWN1970: 31 and 40 % in 18
-    months on dry, cold ground in Montana. An unwatered layer of 3 cm loses 8 to 22 % here: bacteria and other
-    fungi go on in straw that is too dry for king stropharia. No bed is such a layer; docs/science/decay.md.
-    """
-    low, high = loss(
-        Layer("wheat-straw", 0.03), days=335, normals=PALOUSE, light=1.0, built=date(2031, 8, 15),
-        watering=Watering(),
-    )  # fmt: skip
-    assert low <= 0.74 <= high
 
 
 def test_humus_of_ten_square_meters_of_chips() -> None:

@@ -76,3 +76,11 @@ def test_water_given_lifts_the_food_to_where_it_is_wanted() -> None:
     lacking = dry * (found.wanted_moisture / (1 - found.wanted_moisture) - DRY / (1 - DRY))
     kept = 1 - (1 - chips.capture_share.likely) ** 2
     assert found.depth_mm * kept == pytest.approx(lacking, rel=1e-6)
+
+
+def test_a_lot_of_water_is_advised_in_passes() -> None:
+    """VANWAGNER1985's duff keeps 2.1 of 5 mm and 4.3 of 20, so an inch goes on in passes of half an inch."""
+    found = advice(1.0)
+    assert found.depth_mm > 12
+    assert found.passes == int(np.ceil(found.depth_mm / 12))
+    assert advice(1.0, rain_mm=50.0).passes == 1

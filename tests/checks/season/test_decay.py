@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from mulchwright.season import decay, physics
+from mulchwright.season import decay, model_constants_of, rot
 from mulchwright.season.decay import Pools
+from mulchwright.trade import load_trade
 
 CLAY, DEPTH = 13.0, 25.0
 AIR_C = (3.73, 3.08, 5.49, 7.40, 10.94, 14.40, 16.28, 16.24, 13.78, 9.51, 6.22, 4.09)
@@ -81,14 +82,15 @@ def test_rothc_litter_of_woods_is_a_fifth_easily_rotted() -> None:
     [(0, 0.144), (5, 0.497), (9.25, 0.994), (10, 1.099), (15, 1.898), (20, 2.822), (25, 3.802)],
 )
 def test_rothc_temperature_modifier(temperature_c: float, printed: float) -> None:
-    """ROTHC's curve at seven temperatures (the manual gives 1 at 9.25 °C); the kernel's is the same curve
-    over its mean in a temperate mulch's year.
-    """
+    """ROTHC's curve at seven temperatures (the manual gives 1 at 9.25 °C), of the pools and of the kernel."""
     assert decay.temperature_modifier(temperature_c) == pytest.approx(printed, abs=5.1e-4)
-    factor = np.empty(2)
-    physics.warmth_of_decay(np.array([temperature_c, 10.0]), factor)
-    kernel = factor[0] / factor[1]
-    assert kernel * decay.temperature_modifier(10.0) == pytest.approx(printed, abs=2e-3)
+    model, factor = model_constants_of(load_trade()), np.empty(2)
+    rot.warmth_of_decay(
+        np.array([temperature_c, -5.1]), model.rothc_temperature_scale, model.rothc_temperature_exponent,
+        model.rothc_temperature_offset_c, model.rothc_frost_limit_c, factor,
+    )  # fmt: skip
+    assert factor[0] == pytest.approx(printed, abs=5.1e-4)
+    assert factor[1] == 0.0
 
 
 @pytest.mark.parametrize(("clay", "printed"), [(5, 0.170), (13, 0.198), (25, 0.224), (40, 0.238)])

@@ -96,6 +96,7 @@ SHARP = Sharpness(
     threads_found_share=0.6, false_threads_share=0.03, share_seen_sd=0.15, pick_lag_days=4.0,
     pick_noted_share=0.85, log_of_picks_share=0.8, pick_mass_log_sd=0.35, stray_pick_per_day=0.0005,
     stray_pick_kg_m2=0.3, stray_pick_log_sd=1.0, picks_pooled_days=7.0,
+    alive_found_share=0.95, false_alive_share=0.15, alive_spots=4.0,
 )  # fmt: skip
 
 

@@ -84,31 +84,52 @@ def test_planes_combine_as_a_monte_carlo_of_scattered_crumbs() -> None:
         assert share[0] == pytest.approx(hits[:, i].mean(), abs=4 * error[i])
 
 
+@pytest.mark.parametrize(("depth", "plane"), [(0.30, 0.0), (0.30, 0.15), (0.20, 0.10)])
+def test_a_thick_bed_with_one_plane_runs_as_a_monte_carlo_says(depth: float, plane: float) -> None:
+    """Days until shares of a thick bed are run, as the mean over eight cells, against crumbs thrown randomly.
+
+    A spot is run when the front has come from its nearest crumb; so the day by which a share is run is a
+    quantile of those distances. Cells asked only in the middle are 3 to 16 % off here. The tolerance is 3
+    %: the three heights of a cell are within 1.5, and the throws within about 1 % (three standard errors).
+    """
+    rng = np.random.default_rng(5)
+    rate, start, speed, side = 300.0, 0.008, 0.002, 1.2
+    distances = []
+    for _ in range(60):
+        crumbs = rng.random((rng.poisson(rate * side * side), 2)) * side
+        spots = 0.35 + rng.random((400, 2)) * (side - 0.7)
+        flat = ((spots[:, None, :] - crumbs[None, :, :]) ** 2).sum(axis=2).min(axis=1)
+        heights = rng.random(400) * depth
+        distances.append(np.sqrt(flat + (heights - plane) ** 2))
+    found = np.concatenate(distances)
+
+    cells, one = 8, np.ones(1)
+    thick = depth / cells
+    radius = np.full((cells, 1), start)
+    exponent = np.zeros((cells, 3, 1))
+    step = 0.5 * thick * math.sqrt(0.6)
+    for c in range(cells):
+        for p in range(3):
+            offset = (c + 0.5) * thick + (p - 1) * step - plane
+            physics.exponent_of_scattered(radius[c], rate * one, offset, exponent[c, p])
+    course = []
+    for _ in range(250):
+        total = 0.0
+        for c in range(cells):
+            share = np.zeros(1)
+            physics.advance_scattered(
+                one, one, speed * one, 1.0, rate * one, (c + 0.5) * thick - plane, step,
+                radius[c], exponent[c, 0], exponent[c, 1], exponent[c, 2],
+            )  # fmt: skip
+            physics.mean_covered(exponent[c, 0], exponent[c, 1], exponent[c, 2], 5 / 18, 8 / 18, 16.0, share)
+            total += share[0] / cells
+        course.append(total)
+    for wanted in (0.5, 0.8, 0.95):
+        days = np.interp(wanted, course, np.arange(1, 251))
+        assert days == pytest.approx((np.quantile(found, wanted) - start) / speed, rel=0.03)
+
+
 def test_the_series_exponential_is_the_library_exponential() -> None:
     """Against `math.exp` over the whole range in use."""
     for x in np.linspace(0, 40, 4001):
         assert physics.exponential_decline(x) == pytest.approx(math.exp(-x), abs=1e-9)
-
-
-@pytest.mark.parametrize(
-    ("temperature_c", "modifier"),
-    [(0.0, 0.144), (5.0, 0.497), (9.25, 0.994), (15.0, 1.898), (20.0, 2.822), (25.0, 3.802)],
-)
-def test_warmth_of_decay_has_rothc_s_shape(temperature_c: float, modifier: float) -> None:
-    """RothC's rate modifier as tabulated from its official code (three digits), over 1.099 at 10 °C.
-
-    The scale is ours (a temperate year has mean 1); the ratio of any two temperatures is RothC's.
-    """
-    factor = np.zeros(2)
-    physics.warmth_of_decay(np.array([temperature_c, 10.0]), factor)
-    assert factor[0] / factor[1] == pytest.approx(modifier / 1.099, abs=0.002)
-
-
-def test_decay_rates_hold_over_a_temperate_year() -> None:
-    """Over the year that the rates come from the modifier has mean 1, and it is still below -5 °C."""
-    factor = np.zeros(365)
-    physics.warmth_of_decay(physics.TEMPERATE_MULCH_C, factor)
-    assert factor.mean() == pytest.approx(1.0, abs=1e-9)
-    frozen = np.ones(1)
-    physics.warmth_of_decay(np.array([-5.1]), frozen)
-    assert frozen[0] == 0.0

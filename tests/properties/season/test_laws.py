@@ -50,6 +50,7 @@ def assert_same(fast: SeasonRun, plain: ReferenceRun) -> None:
     np.testing.assert_allclose(fast.run_share[0], plain.run_share, atol=2e-7)
     np.testing.assert_allclose(fast.moisture[0], plain.moisture, atol=2e-7)
     np.testing.assert_allclose(fast.temperature_c[0], plain.temperature_c, atol=1e-5)
+    np.testing.assert_allclose(fast.living[0], plain.living, atol=2e-7)
     np.testing.assert_allclose(fast.account_mm[0], plain.account_mm, atol=1e-9)
     np.testing.assert_array_equal(fast.flush_day[0], plain.flush_day)
     np.testing.assert_allclose(fast.flush_kg_m2[0], plain.flush_kg_m2, atol=1e-12)
@@ -140,6 +141,7 @@ def test_one_thread_and_many_give_the_same_figures(make_case: Callable[..., Any]
         "run_share",
         "moisture",
         "temperature_c",
+        "living",
         "account_mm",
         "flush_day",
         "flush_kg_m2",
@@ -148,11 +150,24 @@ def test_one_thread_and_many_give_the_same_figures(make_case: Callable[..., Any]
         np.testing.assert_array_equal(getattr(alone, name), getattr(together, name), err_msg=name)
 
 
-def test_run_share_never_shrinks_and_stays_a_share(make_case: Callable[..., Any]) -> None:
-    share = run(make_case()).run_share[0]
+@pytest.mark.parametrize("deaths", [False, True])
+def test_run_share_stays_a_share_and_shrinks_by_deaths_alone(
+    make_case: Callable[..., Any], deaths: bool
+) -> None:
+    case = make_case(watered=False)
+    spared = case.draws.parameters.copy()
+    spared[0, kernel.DROUGHT], spared[0, kernel.HEAT_DEATH] = 0.0, 90.0
+    if not deaths:
+        case = replace(case, draws=replace(case.draws, parameters=spared))
+    result = run(case)
+    share, living = result.run_share[0], result.living[0]
     assert share.min() >= 0
     assert share.max() <= 1
-    assert np.diff(share, axis=0).min() > -1e-6
+    assert living.min() >= 0
+    assert living.max() <= 1
+    if not deaths:
+        assert np.diff(share, axis=0).min() > -1e-6
+        assert living.min() > 1 - 1e-6
 
 
 def test_picks_never_exceed_what_the_bed_can_bear(make_case: Callable[..., Any]) -> None:
@@ -167,8 +182,12 @@ def test_picks_never_exceed_what_the_bed_can_bear(make_case: Callable[..., Any])
 
 @pytest.mark.parametrize("which", ["points", "rate"])
 def test_more_spawn_never_runs_slower(make_case: Callable[..., Any], which: str) -> None:
+    """Deaths aside: what is run rots faster, holds less water, and so loses a little more in a dry week."""
     case = make_case()
-    more = case.draws.parameters.copy()
+    spared = case.draws.parameters.copy()
+    spared[0, kernel.DROUGHT], spared[0, kernel.HEAT_DEATH] = 0.0, 90.0
+    case = replace(case, draws=replace(case.draws, parameters=spared))
+    more = spared.copy()
     more[0, kernel.POINTS if which == "points" else kernel.RUN_RATE] *= 1.5
     richer = replace(case, draws=replace(case.draws, parameters=more))
     assert (run(richer).run_share[0] - run(case).run_share[0]).min() > -1e-6

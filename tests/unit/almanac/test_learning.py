@@ -14,7 +14,7 @@ from mulchwright.almanac.learning import notes_from, posteriors
 from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
-from mulchwright.season.draws import draw_parameters
+from mulchwright.season.draws import LATENT_ROWS, draw_parameters
 from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import load_trade
 from mulchwright.web.views.learned import learned_words
@@ -173,7 +173,7 @@ def test_a_what_if_keeps_what_was_learned() -> None:
 def test_learned_draws_stand_in_the_place_of_the_prior_s() -> None:
     trade, patches = load_trade(), garden().patches
     prior = draw_parameters(patches, trade, members=20, seed=3)
-    latent = np.full((74, 20), 0.5)
+    latent = np.full((LATENT_ROWS, 20), 0.5)
     mixed = draw_parameters(patches, trade, members=20, seed=3, learned={"one": latent})
     assert np.array_equal(mixed.parameters[1:], prior.parameters[1:])
     assert np.all(mixed.hazard[0] == 0.5)

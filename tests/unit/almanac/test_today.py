@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Outlook, outlook
+from mulchwright.almanac.life import life_today
 from mulchwright.almanac.near import DAYS_NEAR, NearDay
 from mulchwright.almanac.store_tasks import lot_tasks
 from mulchwright.almanac.tasks import GardenTaskKind
@@ -34,6 +35,7 @@ from mulchwright.garden.logbook import Sight
 from mulchwright.season.standing import Standing
 from mulchwright.trade import load_trade
 from mulchwright.weather import DailySeries
+from mulchwright.web.views.headlines import life_check
 
 TODAY = date(2031, 6, 10)
 KEEPS = math.floor(load_trade().spawn["sawdust-spawn"].shelf_life_days.likely)
@@ -223,3 +225,47 @@ def test_yesterdays_outlook_is_read_at_today(whole_outlook: Outlook) -> None:
     assert bed.moisture.likely == pytest.approx(float(item.moisture.p50[item.today_index + 2]))
     assert item.standing is not None
     assert bed.look.chance == pytest.approx(float(item.standing.found[2]))
+
+
+def left_dry(living: float, litres: float = 30.0) -> Outlook:
+    """The garden's bed at 16 % moisture for 76 days, of which so much lives in 1 future of 10."""
+    base = outlook(GARDEN, None, load_trade(), today=TODAY, members=20)
+    bed = base.patch("quince")
+    d = bed.today_index
+    moisture = {q: getattr(bed.moisture, q).copy() for q in ("p10", "p25", "p50", "p75", "p90")}
+    alive = {q: np.full_like(bed.moisture.p50, living + extra) for q, extra in
+             (("p10", 0.0), ("p25", 0.02), ("p50", 0.04), ("p75", 0.06), ("p90", 0.08))}  # fmt: skip
+    for band in moisture.values():
+        band[: max(d - 75, 0)], band[max(d - 75, 0) : d + 1] = 0.6, 0.16
+    assert bed.watering_now is not None
+    dry = replace(
+        bed, moisture=type(bed.moisture)(**moisture), living=type(bed.moisture)(**alive),
+        watering_now=replace(bed.watering_now, litres=litres, minutes=3.0, moisture=0.16, depth_mm=10.0),
+    )  # fmt: skip
+    return replace(base, patches=tuple(dry if p.patch.key == "quince" else p for p in base.patches))
+
+
+@pytest.mark.parametrize("litres", [30.0, 60.0])
+def test_a_bed_that_may_be_dead_is_checked_before_it_is_watered(litres: float) -> None:
+    found = left_dry(0.2, litres)
+    life = life_today(found.patch("quince"), load_trade())
+    assert life is not None
+    assert life.dry_days == min(76, found.patch("quince").today_index + 1)
+    assert life.in_doubt
+    task = next(t for t in tasks(found).due if t.kind is GardenTaskKind.WATER)
+    assert task.living is not None
+    assert task.living.low == pytest.approx(0.2)
+    assert task.days == life.dry_days
+    assert task.litres == litres
+
+
+def test_a_dry_bed_that_surely_lives_is_watered_without_ado() -> None:
+    task = next(t for t in tasks(left_dry(0.9)).due if t.kind is GardenTaskKind.WATER)
+    assert task.living is None
+
+
+def test_what_the_page_says_of_a_bed_in_doubt() -> None:
+    """How to see whether anything lives, and what to do either way."""
+    said = life_check(0.2, 0.7, 76)
+    for wanted in ("76 days", "20 % to 70 %", "part the mulch", "smell", "new spawn", "note what you found"):
+        assert wanted in said

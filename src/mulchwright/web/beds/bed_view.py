@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from mulchwright import units
+from mulchwright.almanac.life import life_today
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
 from mulchwright.web.views import headlines as answers
@@ -108,7 +109,9 @@ def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date)
         heading, answer = answers.picking_heading(item), answers.picking(item, today)
         label = f"{heading}: {answer} {answers.picking_note(item, today)}"
         strip = dot_strip(plot, width=NARROW, label=label, mark=f"strip-{patch.key}")
-        wet = answers.moisture(item, marks, today, system)
+        life = life_today(item, trade)
+        doubtful = life is not None and life.in_doubt
+        wet = answers.moisture(item, marks, today, system, check_first=doubtful)
         rows.append(BedRow(patch.key, patch.name, line, answer, wet, heading, strip))
     return tuple(rows)
 
@@ -189,6 +192,8 @@ def weather_lines(outlook: Outlook, today: date) -> tuple[str, ...]:
 def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date) -> tuple[Card, ...]:
     system = garden.units.value
     moistures = bed_outlook.moisture_limits
+    life = life_today(bed_outlook, trade)
+    doubtful = life is not None and life.in_doubt
 
     def marks(*kinds: LogKind) -> tuple[str, ...]:
         entries = [e for e in reversed(log_of(garden, bed_outlook.patch.key)) if e.kind in kinds]
@@ -200,7 +205,8 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         Card(
             "moisture",
             "Moisture",
-            answers.moisture(bed_outlook, moistures, today, system),
+            answers.moisture(bed_outlook, moistures, today, system, check_first=doubtful),
+            note=answers.life_check(life.low, life.high, life.dry_days) if life and doubtful else "",
             chart="moisture",
             chart_label=_chart_label("Moisture of the food layers", "moisture", bed_outlook, today),
             table=_band_table(

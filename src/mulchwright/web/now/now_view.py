@@ -345,8 +345,14 @@ def _water(task: GardenTask, system: str) -> Said:
         f": {units.show_volume(litres, system)}, {answers.minutes(task.minutes)} at the hose, "
         f"or {cans_words(task.cans)}"
     )
+    if task.passes > 1:
+        why += f" {answers.passes_words(task.passes)}"
     # The unit stands with the figure, so that whatever reads the field needs no guess.
     fields = (("kind", "watered"), ("litres", f"{litres:g} L"))
+    if task.living is not None:
+        check = answers.life_check(task.living.low, task.living.high, task.days)
+        ask = Headline("Check, then water ", task.name, after)
+        return Said(ask, f"{check} {why}", (Tap("Watered as advised"),), fields)
     return Said(Headline("Water ", task.name, after), why, (Tap("Watered as advised"),), fields)
 
 

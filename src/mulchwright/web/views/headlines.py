@@ -107,8 +107,13 @@ def chances_by_week(bed_outlook: PatchOutlook, today: date) -> tuple[tuple[date,
     return tuple(rows[round(i * (len(rows) - 1) / (STEPS_SHOWN - 1))] for i in range(STEPS_SHOWN))
 
 
-def moisture(bed_outlook: PatchOutlook, marks: MoistureLimits, today: date, system: str) -> Headline:
-    """How moist the bed is today and what to do about it."""
+def moisture(
+    bed_outlook: PatchOutlook, marks: MoistureLimits, today: date, system: str, *, check_first: bool = False
+) -> Headline:
+    """How moist the bed is today and what to do about it.
+
+    check_first : so much may have died that the grower should look for life before watering.
+    """
     built = bed_outlook.patch.built_on
     if built is None or built > today:
         return Headline("Not built yet, so there is nothing to water")
@@ -119,7 +124,7 @@ def moisture(bed_outlook: PatchOutlook, marks: MoistureLimits, today: date, syst
     advice = bed_outlook.watering_now
     if advice is not None and advice.litres > 0:
         return Headline(
-            f"{state}. Give ",
+            f"{state}. " + ("Check that it's alive; if so, give " if check_first else "Give "),
             f"{units.show_volume(rounded(advice.litres), system)}",
             f" ({minutes(advice.minutes)} at the hose).",
         )
@@ -127,6 +132,20 @@ def moisture(bed_outlook: PatchOutlook, marks: MoistureLimits, today: date, syst
         return Headline(f"{state}. ", "No need to water", ": enough rain is likely within three days.")
     wet = now > marks.high
     return Headline(f"{state}. ", "Leave the hose alone" if wet else "No need to water", ".")
+
+
+def life_check(low: float, high: float, dry_days: int) -> str:
+    """How to see whether a bed that has suffered still lives, and what to do either way."""
+    dry = f"It's been too dry to grow for {words.plural(dry_days, 'day')}. " if dry_days > 1 else ""
+    alive = words.share(high)
+    if round(100 * low) != round(100 * high):
+        alive = f"{words.share(low)} to {alive}"
+    return (
+        f"{dry}By the forecast, {alive} of the mycelium is still alive. Before you water, part the mulch in "
+        "four places, down into the bed: white strands that smell of fresh mushrooms are alive. If you find "
+        "some, water and keep the bed moist. If you find none anywhere, water won't bring it back: mix in "
+        "fresh chips or straw and new spawn. Either way, note what you found as a look."
+    )
 
 
 def moisture_word(now: float, marks: MoistureLimits) -> str:
@@ -145,6 +164,14 @@ def moisture_word(now: float, marks: MoistureLimits) -> str:
 def minutes(count: float) -> str:
     """Minutes at the hose, whole ones; under one minute said so."""
     return "less than a minute" if count < 0.75 else words.plural(round(count), "minute")
+
+
+def passes_words(passes: int) -> str:
+    """How to give a lot of water to dry mulch, as one sentence; empty where one pass will do."""
+    if passes <= 1:
+        return ""
+    how_many = {2: "two", 3: "three"}.get(passes, str(passes))
+    return f"Water in {how_many} passes an hour apart: dry mulch lets much of a single one run through."
 
 
 def rounded(litres: float) -> float:

@@ -26,6 +26,8 @@ SIGHT_WORDS = {
     Sight.THREADS: "threads",
     Sight.PINS: "pins",
     Sight.READY: "ready to pick",
+    Sight.ALIVE: "smells and looks alive",
+    Sight.DEAD: "nothing alive left",
 }
 STAGE_WORDS = {
     PickStage.BUTTON: "buttons",
