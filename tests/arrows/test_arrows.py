@@ -25,7 +25,7 @@ LEVELS = (
     {"__main__"},
     {"cli", "web", "api"},
     {"services"},
-    {"sheets", "almanac", "book"},
+    {"sheets", "almanac", "book", "places"},
     {"ground", "season", "gather", "keep"},
     {"weather"},
     {"garden"},

@@ -303,3 +303,30 @@ def test_new_touches_no_file_that_is_there(book: Path, capsys: pytest.CaptureFix
     assert cli.main(["new", str(book.parent / "none" / "my.garden")]) == 1
     assert "There is no folder" in capsys.readouterr().err
     assert book.read_bytes() == before
+
+
+def test_new_with_a_town_makes_the_book_and_says_what_was_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from mulchwright.book import open_book
+    from mulchwright.cli import app as cli
+    from mulchwright.weather import from_reanalysis
+
+    served: list[bool] = []
+    monkeypatch.setattr(cli, "_serve", lambda file, *, port, browser, new=False: served.append(new))
+    file = tmp_path / "mine.garden"
+    assert cli.main(["new", str(file), "--town", "Burlington, Vermont", "--no-browser"]) == 0
+    assert "Burlington, Vermont, United States" in capsys.readouterr().err
+    assert served == [False], "the book is there, so that it is opened like any other"
+    with open_book(file) as book:
+        garden = book.garden()
+    assert garden.place.timezone == "America/New_York"
+    assert garden.units.value == "us"
+    assert from_reanalysis(garden.normals)
+    assert cli.main(["new", str(tmp_path / "b.garden"), "--town", "Burlington"]) == 1
+    said = capsys.readouterr().err
+    assert "Burlington, Vermont" in said
+    assert "Burlington, Ontario" in said
+    assert cli.main(["new", str(tmp_path / "c.garden"), "--town", "Qqqqzx"]) == 1
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["mine.garden"]
+    assert served == [False]

@@ -185,7 +185,7 @@ ELSEWHERE = {
     "/ground/sun/cells.json": "JSON", "/ground/sun/shadows.json": "JSON", "/ground/jobs/{key}": "JSON",
     "/ground/spots/one": "part of the spots", "/ground/spots/map.png": "a picture",
     "/start": "leads to /start/place", "/start/place": "test_start.py", "/start/climate": "test_start.py",
-    "/start/ground": "test_start.py", "/start/bed": "test_start.py",
+    "/start/ground": "test_start.py", "/start/bed": "test_start.py", "/start/map.svg": "a picture",
     "/stores/recipes/{number:whole}": "the form of /stores/recipes/new",
     "/stores/sharing/note.txt": "text", "/stores/build-sheet.pdf": "print", "/stores/labels.pdf": "print",
     "/stores/label.png": "a picture", "/stores/calendar.ics": "a calendar",

@@ -438,7 +438,7 @@ def test_the_least_cost_by_hand(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("changes", "field", "words"),
     [
-        ({"size": "0"}, "size", "more than nothing"),
+        ({"size": "0"}, "size", "0 g is nothing. Enter a mass"),
         ({"size": "-5 kg"}, "size", "less than nothing"),
         ({"size": ""}, "size", "say how much"),
         ({"price": "-1"}, "price", "no amount of money"),

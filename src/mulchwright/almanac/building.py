@@ -19,7 +19,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Measure, Patch, Vessel
 from mulchwright.gather.schedule import BuildWork, Schedule, SoakWork, SpawnOrder, plan_back
 from mulchwright.trade import Trade
-from mulchwright.weather import DailySeries, normals_of
+from mulchwright.weather import DailySeries, governing_normals, normals_of
 
 __all__ = ["BuildWindow", "PatchSchedule", "WhenToBuild", "schedule_of", "when_to_build"]
 
@@ -300,7 +300,7 @@ def _soak_work(
 
 def _usual_rain_mm(garden: Garden, series: DailySeries | None, day: date, notes: list[str]) -> float | None:
     """What usually falls in a week at that time of the year; None where nothing tells."""
-    normals = garden.normals
+    normals = governing_normals(garden.normals, series)
     if normals is None and series is not None:
         try:
             normals = normals_of(series)

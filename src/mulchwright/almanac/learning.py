@@ -39,7 +39,13 @@ from mulchwright.season.learn import (
 from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpness, notes_of, surprises
 from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import Trade
-from mulchwright.weather import AnnualWave, DailySeries, mean_annual_wave, weather_futures
+from mulchwright.weather import (
+    AnnualWave,
+    DailySeries,
+    governing_normals,
+    mean_annual_wave,
+    weather_futures,
+)
 
 __all__ = [
     "BedPosterior",
@@ -421,6 +427,7 @@ def posteriors(
             learners[patch.key] = _Learner(plain, entries, log)
     if not learners:
         return {}
+    garden = replace(garden, normals=governing_normals(garden.normals, known))
     climate = garden.normals or known
     assert climate is not None  # the outlook refuses a garden without either
     all_learners = _Learners(

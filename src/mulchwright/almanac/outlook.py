@@ -48,6 +48,7 @@ from mulchwright.weather import (
     DailySeries,
     Forecast,
     WeatherFutures,
+    governing_normals,
     mean_annual_wave,
     weather_futures,
     with_readings,
@@ -162,6 +163,7 @@ def outlook(
         [one.built_on for one in patches if one.built_on is not None], today=today, start=start, days=days
     )
     known = _measured_until(with_readings(series, garden.readings, garden.place), today)
+    garden = replace(garden, normals=governing_normals(garden.normals, known))
     if forecast is not None and not forecast.known_on(today):
         forecast = None
     futures = weather_futures(

@@ -168,18 +168,46 @@ def new(
     file: Annotated[
         Path, typer.Argument(metavar="FILE", help="Where the new garden book is to lie.", show_default=False)
     ],
+    town: Annotated[
+        str,
+        typer.Option(
+            metavar="TOWN",
+            help='Your town, such as "Burlington, Vermont": place, units and climate follow from it.',
+            show_default=False,
+        ),
+    ] = "",
     port: Port = FIRST_PORT,
     no_browser: NoBrowser = False,
 ) -> None:
     """Begin a garden of your own in the browser, step by step.
 
-    The book is made with the first step, the place. A file that is there already is never touched: open it.
+    The book is made with the first step, the place; with --town that step is done. A file that is there
+    already is never touched: open it.
     """
     if file.exists() or file.is_symlink():
         raise InputError(f"{file} is there already. To go on with it: mulchwright open {file}")
     if not file.absolute().parent.is_dir():
         raise InputError(f"There is no folder {file.absolute().parent}; make it first.")
-    _serve(file, port=port, browser=not no_browser, new=True)
+    if town.strip():
+        _begin_in(town, file)
+    _serve(file, port=port, browser=not no_browser, new=not town.strip())
+
+
+def _begin_in(town: str, file: Path) -> None:
+    """Make the book of a garden in a town, and say what was taken for it."""
+    from mulchwright.book import create_book
+    from mulchwright.garden import Garden
+    from mulchwright.places import at_town, one_town
+    from mulchwright.units import show_length
+
+    chosen = one_town(town)
+    found = at_town(chosen)
+    create_book(file, Garden(found.place, units=found.units, normals=found.normals))
+    climate = "climate from a reanalysis" if found.normals else "no climate known"
+    say(
+        f"{chosen.name}, {chosen.where}: elevation about "
+        f"{show_length(found.place.elevation_m, found.units.value)}, {found.place.timezone}, {climate}."
+    )
 
 
 def _serve(file: Path, *, port: int, browser: bool, new: bool = False) -> None:

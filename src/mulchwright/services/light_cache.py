@@ -23,7 +23,7 @@ from mulchwright.ground import (
     unpack_light_map,
 )
 from mulchwright.services.disk_cache import DiskCache
-from mulchwright.weather import DailySeries, normals_of
+from mulchwright.weather import DailySeries, governing_normals, normals_of
 
 MOST_CELLS = 60_000
 """About 60 m x 60 m in cells of a quarter of a meter; a larger plan gets larger cells, not a longer wait."""
@@ -48,8 +48,9 @@ def cell_for(extent: Extent) -> float:
 
 def climate_of(garden: Garden, series: DailySeries | None) -> ClimateNormals | None:
     """The normals that split the light: the garden's own, else those of a record of a year or more."""
-    if garden.normals is not None or series is None or series.days < 365:
-        return garden.normals
+    normals = governing_normals(garden.normals, series)
+    if normals is not None or series is None or series.days < 365:
+        return normals
     try:
         return normals_of(series)
     except InputError:

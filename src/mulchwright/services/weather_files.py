@@ -104,10 +104,11 @@ def append_bytes(
 
 def climate_normals(garden: Garden, series: DailySeries | None) -> ClimateNormals | None:
     """The garden's normals, or the record's own where it is long enough for them."""
-    from mulchwright.weather import normals_of
+    from mulchwright.weather import governing_normals, normals_of
 
-    if garden.normals is not None or series is None:
-        return garden.normals
+    normals = governing_normals(garden.normals, series)
+    if normals is not None or series is None:
+        return normals
     try:
         return normals_of(series)
     except InputError:

@@ -21,6 +21,7 @@ __all__ = [
     "AirConstants",
     "HargreavesConstants",
     "RainConstants",
+    "ReanalysisConstants",
     "RichardsonConstants",
     "RothcMoistureConstants",
     "RothcPoolConstants",
@@ -98,6 +99,21 @@ class RainConstants:
     clustering: float = _row("geng_wet_clustering")
     maritime_clustering: float = _row("maritime_wet_clustering")
     excess_shape: float = _row("rain_shape_above_threshold")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReanalysisConstants:
+    """Daily range and wet days from monthly means alone: OUDIN2005, and our own fits to records."""
+
+    oudin_offset_c: float = _row("oudin_offset_c")
+    oudin_scale_c: float = _row("oudin_scale_c")
+    range_least_k: float = _row("range_least_k")
+    range_by_dryness_k: float = _row("range_by_dryness_k")
+    range_by_clear_days_k: float = _row("range_by_clear_days_k")
+    range_rain_mm: float = _row("range_rain_mm")
+    wet_share_at_1_mm: float = _row("wet_share_at_1_mm")
+    wet_share_power: float = _row("wet_share_power")
+    wet_share_fall_per_c: float = _row("wet_share_fall_per_c")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,6 +205,7 @@ GROUPS: tuple[type[Any], ...] = (
     AirConstants,
     WindConstants,
     RainConstants,
+    ReanalysisConstants,
     RichardsonConstants,
     RothcTemperatureConstants,
     RothcMoistureConstants,

@@ -24,6 +24,14 @@ from mulchwright.weather.readings import (
     staleness,
     with_readings,
 )
+from mulchwright.weather.reanalysis import (
+    REANALYSIS,
+    daily_range_of_means,
+    from_reanalysis,
+    governing_normals,
+    normals_from_means,
+    wet_days_of_rain,
+)
 from mulchwright.weather.record import RECORD_PLACES, shipped_record
 from mulchwright.weather.series import DailySeries, FloatArray, Gap, Provenance, spell_out
 from mulchwright.weather.station import Fault, StationReport
@@ -34,6 +42,7 @@ __all__ = [
     "ESTIMATED_ANOMALY",
     "MONTH_DAYS",
     "NO_ANOMALY",
+    "REANALYSIS",
     "RECORD_PLACES",
     "UNITS",
     "AnnualWave",
@@ -62,13 +71,17 @@ __all__ = [
     "check_any_csv",
     "check_ghcn_daily_csv",
     "daily_curve",
+    "daily_range_of_means",
     "estimated_character",
     "extraterrestrial_radiation",
+    "from_reanalysis",
     "geng_gamma",
+    "governing_normals",
     "hargreaves_evapotranspiration",
     "learned_character",
     "looks_like_ghcn",
     "mean_annual_wave",
+    "normals_from_means",
     "normals_of",
     "penman_monteith_evapotranspiration",
     "read_any_csv",
@@ -80,5 +93,6 @@ __all__ = [
     "temperature_only_evapotranspiration",
     "usual_errors",
     "weather_futures",
+    "wet_days_of_rain",
     "with_readings",
 ]

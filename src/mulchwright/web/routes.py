@@ -18,7 +18,7 @@ from mulchwright.web.now import calendar, now
 from mulchwright.web.phones import phones
 from mulchwright.web.picks import check, picks
 from mulchwright.web.shared import common_pages
-from mulchwright.web.start import start
+from mulchwright.web.start import climate, place, start
 from mulchwright.web.stores import best_use, buying, dryer, needs, pantry, recipes, sheets, stores
 from mulchwright.web.weather import weather
 from mulchwright.web.year import how_good, year
@@ -94,8 +94,9 @@ def routes() -> list[BaseRoute]:
         both("/ground/look", look.look),
         # start
         page("/start", start.start),
-        both("/start/place", start.place_step),
-        both("/start/climate", start.climate_step),
+        both("/start/place", place.place_step),
+        page("/start/map.svg", place.map_picture),
+        both("/start/climate", climate.climate_step),
         both("/start/ground", start.ground_step),
         page("/start/bed", start.bed_step),
         # needs

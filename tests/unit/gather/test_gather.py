@@ -252,7 +252,7 @@ def spawn(**given: Any) -> Lot:
 
 
 @pytest.mark.parametrize(
-    "told, grade, words",
+    "fields, grade, words",
     [
         ({"kept_at_c": 3}, Grade.BEST, "in the refrigerator"),
         ({"kept_at_c": 18}, Grade.AVOID, "at 18 °C, where it lasts 10 to 21 days: too old"),

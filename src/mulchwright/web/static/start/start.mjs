@@ -1,9 +1,3 @@
-// First steps: the browser knows the time zone and most likely the units; both stay open to change.
-const form = document.querySelector("[data-place]");
-if (form) {
-  const zone = form.elements.namedItem("timezone");
-  if (!zone.value) zone.value = Intl.DateTimeFormat().resolvedOptions().timeZone ?? "";
-  const name = form.elements.namedItem("name");
-  const units = form.elements.namedItem("units");
-  if (!name.value && navigator.language === "en-US") units.value = "us";
-}
+// First steps: when a list of towns or a message has come, it is brought into view for who looked them up.
+const found = document.querySelector(".found-towns button");
+if (found) found.focus();
