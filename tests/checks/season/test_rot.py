@@ -1,7 +1,9 @@
 """Rot of what nobody has sown, against losses weighed or picked up in the field, and of each term alone.
 
-None of the cases of straw below was used to set a rate: those rest on CURTIN2008 and, as bounds, STOTT1990
-(docs/science/decay.md). Months of weather are from memory, rounded; years are drawn around them. The bags are
+The rate of straw rests on CURTIN2008, bounded by STOTT1990 (docs/science/decay.md). These cases were seen
+while rate, dew, moisture and lignin were set within their ranges, so they are no blind check of straw: they
+show that one set of figures fits bags, burial and bound together.
+Months of weather are from memory, rounded; years are drawn around them. The bags are
 the check. Pullman is a bound: that straw was picked up from open ground, and per degree-day it went five
 times as fast as straw held in bags in Montana and Texas, so most of it was broken and carried off and not
 rotten.
