@@ -15,12 +15,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
 from mulchwright.garden import Patch
 from mulchwright.season.bed import food_cells
 from mulchwright.season.kernel import FLUSHES, PARAMETERS
-from mulchwright.season.points import even_exponentials, even_points, stride_of
 from mulchwright.trade import Species, Trade
 from mulchwright.trade.ranges import Figure, spread_linear, spread_positive
 
@@ -53,16 +51,6 @@ HAZARD_ROWS = slice(CROPS_ROW + 1, CROPS_ROW + 1 + FLUSHES)
 NOISE_ROWS = slice(HAZARD_ROWS.stop, HAZARD_ROWS.stop + FLUSHES)
 """Standard normals of each flush's size."""
 LATENT_ROWS = NOISE_ROWS.stop
-JOINT_SPECIES_ROWS = tuple(
-    PARAMETERS.index(name)
-    for name in (
-        "flush_hazard_per_day", "ripening_days", "run_rate_m_per_day", "pin_temperature_max_c",
-        "pin_temperature_opt_c", "growth_temperature_opt_c", "pin_to_pick_degree_days", "leap_off_scale",
-        "points_scale", "run_share_to_fruit", "growth_temperature_min_c", "pin_temperature_min_c",
-        "growth_temperature_max_c", "pin_to_pick_base_c",
-    )
-)  # fmt: skip
-"""Species rows on which a first picking depends most, the strongest first: spread evenly together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,28 +90,20 @@ def chance_of_nothing(patch: Patch, trade: Trade) -> float:
     return min(species.chance_of_nothing.likely * (1.0 - relief) * thin, 0.95)
 
 
-def _stride(species: str, members: int, seed: int) -> int:
-    return stride_of(members, _generator(seed, "stride", species))
-
-
 def _species_latent(species: str, members: int, seed: int) -> Floats:
-    points = even_points(
-        SPECIES_ROWS.stop, members, _generator(seed, "species", species),
-        joint=JOINT_SPECIES_ROWS, stride=_stride(species, members, seed),
-    )  # fmt: skip
-    normals: Floats = ndtri(points)
-    return normals
+    return _generator(seed, "species", species).standard_normal((SPECIES_ROWS.stop, members))
 
 
-def _bed_latent(species: str, key: str, members: int, seed: int) -> Floats:
-    """A bed's rows; the first of its luck are spread evenly together with its species' rows."""
+def _bed_latent(key: str, members: int, seed: int) -> Floats:
     rng = _generator(seed, "patch", key)
-    points = even_points(
-        4 + 2 * FLUSHES, members, rng,
-        joint=(4, 3, 2, 1, 0), first=len(JOINT_SPECIES_ROWS), stride=_stride(species, members, seed),
-    )  # fmt: skip
-    hazard, noise = points[4 : 4 + FLUSHES], points[4 + FLUSHES :]
-    return np.concatenate((ndtri(points[:3]), points[3:4], even_exponentials(hazard), ndtri(noise)))
+    return np.concatenate(
+        (
+            rng.standard_normal((3, members)),
+            rng.random((1, members)),
+            rng.exponential(1.0, (FLUSHES, members)),
+            rng.standard_normal((FLUSHES, members)),
+        )
+    )
 
 
 def prior_latent(patch: Patch, *, members: int, seed: int, alike: bool = False) -> Floats:
@@ -131,7 +111,7 @@ def prior_latent(patch: Patch, *, members: int, seed: int, alike: bool = False) 
     return np.concatenate(
         (
             _species_latent(patch.species, members, seed),
-            _bed_latent(patch.species, "" if alike else patch.key, members, seed),
+            _bed_latent("" if alike else patch.key, members, seed),
         )
     )
 
@@ -259,7 +239,7 @@ def draw_parameters(
                 species = trade.species[patch.species]
                 by_species[patch.species] = latent, _species_parameters(species, trade, latent)
             latent, values = by_species[patch.species]
-            bed = _bed_latent(patch.species, "" if alike else patch.key, members, seed)
+            bed = _bed_latent("" if alike else patch.key, members, seed)
             one = bed_prior(patch, trade).draws(np.concatenate((latent, bed)), values)
         parameters[p], hazard[p], noise[p] = one.parameters[0], one.hazard[0], one.flush_noise[0]
     return Draws(parameters, hazard, noise)

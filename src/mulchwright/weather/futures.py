@@ -405,10 +405,7 @@ def _lay_future(
     while first < days:
         length = min(BLOCK_DAYS, days - first)
         windows = _past_windows(series, start + timedelta(days=first), length)
-        # Each past year comes as often as any other, but for one; members take them in random order.
-        members = table.low.shape[1]
-        often = (np.arange(members) + rng.integers(len(windows))) % len(windows)
-        chosen = np.array(windows)[rng.permutation(len(windows))[rng.permutation(often)]]
+        chosen = np.array(windows)[rng.integers(0, len(windows), table.low.shape[1])]
         source = chosen[None, :] + np.arange(length)[:, None]
         rows = np.s_[first : first + length]
         table.low[rows], table.high[rows] = filled.temperature_min_c[source], filled.temperature_max_c[source]

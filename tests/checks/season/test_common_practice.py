@@ -12,7 +12,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from mulchwright.almanac import DEFAULT_MEMBERS, PatchOutlook, outlook
+from mulchwright.almanac import PatchOutlook, outlook
 from mulchwright.garden import (
     ClimateNormals,
     Garden,
@@ -171,36 +171,3 @@ def test_kept_moist_matters() -> None:
     assert tended.run_share.p50[42] > neglected.run_share.p50[42]
     assert tended.run_share.p10[84] > neglected.run_share.p10[84]
     assert tended.none_in_first_year < neglected.none_in_first_year
-
-
-def test_the_days_of_first_picking_hold_over_seeds() -> None:
-    """Eight seeds at the default size: of the futures that pick, the days by which 1, 5 and 9 in 10 have done
-    so stay within 3, 3 and 8 days. (2, 2 and 4 were wanted; the last hangs on few members.)
-    """
-    trade, days = load_trade(), []
-    patch = Patch(
-        "bed",
-        "bed",
-        "king-stropharia",
-        three_planes(),
-        3.0,
-        built_on=BUILT,
-        light_share=(0.5,),
-        watering=CARE,
-    )
-    assert EARLY_WET_SPRING.normals is not None
-    bed = bed_arrays([patch], trade, start=BUILT, days=366, today=BUILT)
-    for seed in range(1, 9):
-        weather = weather_futures(
-            None, EARLY_WET_SPRING.normals, EARLY_WET_SPRING.place,
-            start=BUILT, days=366, members=DEFAULT_MEMBERS, rng=np.random.default_rng([seed, 1]),
-        )  # fmt: skip
-        forcing = forcing_of(
-            (weather.temperature_min_c + weather.temperature_max_c) / 2, weather.rain_mm,
-            weather.reference_evapotranspiration_mm,
-            start=BUILT, wave=mean_annual_wave(EARLY_WET_SPRING.normals), trade=trade,
-        )  # fmt: skip
-        draws = draw_parameters([patch], trade, members=DEFAULT_MEMBERS, seed=seed)
-        first = simulate(bed, draws, forcing, model_constants_of(trade), start=BUILT).flush_day[0, 0]
-        days.append(np.quantile(first[np.isfinite(first)], (0.1, 0.5, 0.9)))
-    assert (np.ptp(np.array(days), axis=0) <= (3, 3, 8)).all()
