@@ -245,7 +245,7 @@ def _median_error(days: Floats, truth: float) -> float:
 
 def one_season(number: int) -> Season:
     """One season for the ranks, and another for the errors before and after three entries."""
-    from mulchwright.season.observing import observe
+    from mulchwright.season.made_notes import observe
     from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
 
@@ -278,7 +278,7 @@ def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, f
     three looks on days 20, 40 and 60 that tell the share run. All know the same weather, so that what is
     measured is the entries' doing alone."""
     from mulchwright.season.draws import prior_latent
-    from mulchwright.season.observing import observe
+    from mulchwright.season.made_notes import observe
 
     world = _world(number + 1_000_000, (300, 301))
     columns = slice(1, 1 + PRIOR_MEMBERS)
@@ -318,7 +318,7 @@ def one_sharing(number: int) -> Sharing:
     """Two beds of one species: the logbook tells of the first only, the second's first picking is told."""
     from mulchwright.almanac.learning import posteriors
     from mulchwright.season.draws import SPECIES_ROWS, prior_latent
-    from mulchwright.season.observing import observe
+    from mulchwright.season.made_notes import observe
     from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
 

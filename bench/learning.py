@@ -53,7 +53,7 @@ def _entries(base: Garden, patch: Patch, record: DailySeries, number: int) -> li
     from calibration import entries_of, season_of  # type: ignore[import-not-found]
     from mulchwright.garden import LogEntry, LogKind
     from mulchwright.season.draws import prior_latent
-    from mulchwright.season.observing import observe
+    from mulchwright.season.made_notes import observe
     from mulchwright.season.standing import sharpness_of
     from mulchwright.trade import load_trade
     from mulchwright.weather import weather_futures

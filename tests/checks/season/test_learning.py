@@ -14,7 +14,8 @@ from scipy import stats
 
 from mulchwright.season import learn
 from mulchwright.season.draws import LATENT_ROWS
-from mulchwright.season.observing import Course, Notes, Seen, Sharpness, log_likelihood, observe
+from mulchwright.season.made_notes import observe
+from mulchwright.season.observing import Course, Notes, Seen, Sharpness, log_likelihood
 
 MIDGES = np.array([1.64, 1.70, 1.72, 1.74, 1.82, 1.82, 1.82, 1.90, 2.08])
 

@@ -1,0 +1,55 @@
+"""Laws of the plain engine, as their sources write them: growth by warmth, conduction, warmth of rot."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from mulchwright.season import kernel as k
+from mulchwright.season.reference_bed import Floats
+
+__all__ = ["cardinal", "conduct", "rothc_warmth"]
+
+
+def cardinal(temperature_c: Floats, low: Floats, best: Floats, high: Floats) -> Floats:
+    """ROSSO1993, 0 outside its limits."""
+    t = np.clip(temperature_c, low, high)
+    denominator = (best - low) * ((best - low) * (t - best) - (best - high) * (best + low - 2 * t))
+    response: Floats = (t - high) * (t - low) ** 2 / denominator
+    return response
+
+
+def conduct(
+    temperature_c: Floats,
+    capacity_rate: Floats,
+    half_resistance: Floats,
+    source: Floats,
+    surface_c: Floats,
+    deep_c: float,
+) -> Floats:
+    """One implicit day of heat conduction: solve the full matrix for every member, no elimination tricks."""
+    nodes, members = temperature_c.shape
+    conductance = np.empty((nodes + 1, members))
+    conductance[0] = 1 / half_resistance[0]
+    conductance[1:nodes] = 1 / (half_resistance[:-1] + half_resistance[1:])
+    conductance[nodes] = 1 / half_resistance[-1]
+    result = np.empty_like(temperature_c)
+    for m in range(members):
+        matrix = np.diag(capacity_rate[:, m] + conductance[:-1, m] + conductance[1:, m])
+        inner = conductance[1:nodes, m]
+        matrix -= np.diag(inner, 1) + np.diag(inner, -1)
+        load = capacity_rate[:, m] * temperature_c[:, m] + source[:, m]
+        load[0] += conductance[0, m] * surface_c[m]
+        load[-1] += conductance[nodes, m] * deep_c
+        result[:, m] = np.linalg.solve(matrix, load)
+    return result
+
+
+def rothc_warmth(temperature_c: Floats, constants: k.ModelConstants) -> Floats:
+    """ROTHC's temperature modifier, 1 near 9.25 °C."""
+    frost_c = constants.rothc_frost_limit_c
+    safe = np.maximum(temperature_c, frost_c)
+    modifier = constants.rothc_temperature_scale / (
+        1 + np.exp(constants.rothc_temperature_exponent / (safe + constants.rothc_temperature_offset_c))
+    )
+    warmth: Floats = np.where(temperature_c > frost_c, modifier, 0.0)
+    return warmth
