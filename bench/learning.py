@@ -2,7 +2,7 @@
 
 As the server does it: the entry is written into the book, the book is read again, the engine learns and
 computes. Timed from before the writing to the finished outlook, in a process that has worked out the garden
-before, as a running server has; what the first calculation takes is told beside it.
+before, as a running server has; what the first calculation takes is printed beside it.
 """
 
 from __future__ import annotations

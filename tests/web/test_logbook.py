@@ -475,7 +475,7 @@ def test_too_many_photos_are_reported(context: TestClient, log: Log) -> None:
     assert "6 photos go with one entry" in answer.json()["message"]
 
 
-@pytest.mark.parametrize("expected", [True, False], ids=["size-told", "in-pieces"])
+@pytest.mark.parametrize("expected", [True, False], ids=["size-stated", "in-pieces"])
 def test_a_hundred_megabytes_are_refused_without_being_kept(
     context: TestClient, log: Log, expected: bool
 ) -> None:

@@ -60,9 +60,9 @@ class MoistureLimits:
 
 
 def moisture_limits(patch: Patch, trade: Trade) -> MoistureLimits:
-    """Where a bed's threads stand still, do best and drown, as the moisture of this bed's materials.
+    """Where a bed's growth stops, is best and drowns, as the moisture of this bed's materials.
 
-    They stand still at the water potential at which the engine has growth stop, which is another moisture in
+    Growth stops at the water potential at which the engine has growth stop, which is another moisture in
     chips than in straw. The best is what growers keep straw at, carried over as the same fullness between
     air-dry and capacity. Weighted by the dry mass of the food layers, as the engine does.
     """

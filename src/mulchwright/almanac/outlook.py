@@ -264,7 +264,7 @@ class _Ensemble:
 def _summaries(
     ensemble: _Ensemble, *, threads: int | None, progress: Callable[[float], None] | None
 ) -> tuple[PatchOutlook, ...]:
-    """Every patch's outlook: remembered where nothing changed, else run anew."""
+    """Every patch's outlook: remembered where nothing changed, else run again."""
     memory, patches = ensemble.memory, ensemble.patches
     fingerprints = [_fingerprint_of_patch(ensemble, p) for p in range(len(patches))]
     summaries = [_remembered(memory, patch, own) for patch, own in zip(patches, fingerprints, strict=True)]

@@ -172,7 +172,7 @@ def review(
     """Review a calendar year up to today, or to its end where that has gone by.
 
     outlook : as of today; without one, no reason of moisture, warmth or food left is told. kept : for what
-    was foretold. Next year's proposals are made
+    was forecast. Next year's proposals are made
     only of the year in hand, and of one that ended of late: an older one says nothing of how beds stand now.
 
     `InputError` for a year that has not begun.

@@ -215,4 +215,4 @@ def _make(noun: type[Noun], apart: tuple[str, ...], listed: tuple[Any, ...], *ro
 
 
 _make_cached = lru_cache(maxsize=20_000, typed=True)(_make)
-"""A book is read anew after each write; most of its logbook is that of before."""
+"""A book is read again after each write; most of its logbook is that of before."""

@@ -148,7 +148,7 @@ class _Task:
         return over, worth
 
     def net(self, counts: Sequence[int]) -> float:
-        """Paid less the worth of leftovers, in cents, worked out anew from whole counts."""
+        """Paid less the worth of leftovers, in cents, worked out again from whole counts."""
         amounts = self.amounts(counts)
         paid = sum(self.goods(counts, one) + self.delivery(counts, one) for one in self.sellers)
         return paid - math.fsum(self.leftover(need, amounts)[1] for need in self.needs)

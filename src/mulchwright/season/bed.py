@@ -260,7 +260,7 @@ def saturation_at(dryness_mpa: float, material: Material) -> float:
 
 
 def growth_marks(material: Material, trade: Trade) -> dict[str, float]:
-    """The relative saturations of a material at which threads stand still, run at half pace and unhindered.
+    """The relative saturations of a material at which growth stops, runs at half pace and unhindered.
 
     `growth_full` may lie above 1, where a material does not hold enough when full to be out of their way.
     """

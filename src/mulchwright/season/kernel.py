@@ -523,7 +523,7 @@ def _heat(
     temperature_c = state.node[TEMPERATURE_C]
     deep_c = state.row[DEEP_C]
     ph.fill(deep_soil_c, deep_c)
-    # A loose layer gives up a share of what the air asks for; a wet one is not warmer for that.
+    # A loose layer gives up a share of what the air could take; a wet one is not warmer for that.
     warming = model_constants.surface_warming_c_per_mm / bed.site[patch, EVAPORATION_SHARE]
     ph.surface_temperature(air, demand, evaporated, warming, surface_c)
     for c in range(bed.sizes[patch, CELLS]):

@@ -339,7 +339,7 @@ def pick(
 ) -> Booleans:
     r"""Pins that are warm enough for long enough are picked, and the bed rests; who had pins, (member,).
 
-    A night of frost spoils them, and on days warmer than fruit bodies bear they stand still.
+    A night of frost spoils them, and on days warmer than fruit bodies bear they do not grow.
 
     .. math:: D \leftarrow D + \max(T_0 - T_{base}, 0), \quad
         flush = \min(share \cdot wetness \cdot coolness \cdot noise, 0.95) \, reserve

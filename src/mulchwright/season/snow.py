@@ -38,7 +38,7 @@ def under_snow(air_c: Floats, rain_mm: Floats, evapotranspiration_mm: Floats, tr
     where half is snow (JENNINGS2018). `melt = factor · max(T, 0)`, at most what lies (KUUSISTO1980). Under
     snow no warmth
     above 0 °C comes through, and of frost the share `R_bed / (R_bed + depth / k)`; nothing
-    evaporates. Without snow, what the air asks for fades from 0 °C to nothing at the frost limit, since
+    evaporates. Without snow, what the air could take fades from 0 °C to nothing at the frost limit, since
     ice gives up little.
     """
     constants = trade.constants

@@ -180,7 +180,7 @@ def fetch_now(path: Path, today: date, now: datetime, *, adapter: FetchAdapter |
     """Ask the feed for the days the record lacks and take them; what came of it is kept and returned.
 
     Nothing is sent when the feed is off, was not allowed on this machine (both `InputError`), or the source
-    asked to be left alone. Never raises for what the other side does wrong: that is told.
+    asked to be left alone. Never raises for what the other side does wrong: that is reported.
     """
     from mulchwright.services.fetch import CsvAndJsonAdapter, TooSoon
 

@@ -72,7 +72,7 @@ def _taken(text: str | None) -> dict[str, FileOutcome]:
 
 
 def check_folder(path: Path, today: date, *, settled_s: float = SETTLED_S) -> tuple[FileOutcome, ...]:
-    """Take what is new in the watched folder; what was told now. `SourceError` where it cannot be read.
+    """Take what is new in the watched folder; what is reported now. `SourceError` where it cannot be read.
 
     Each content is looked at once, whatever it is called. Files are never changed or moved. A folder that was
     not allowed on this machine is not looked into.

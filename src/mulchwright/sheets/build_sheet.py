@@ -262,7 +262,7 @@ def _fetches(needs: Takeoff, trade: Trade) -> Iterator[Fetch]:
 def _cautions_of(patch: Patch, trade: Trade) -> tuple[list[Caution], list[Caution]]:
     """Cautions for the patch's own page, and the further ones for the sheet's first page.
 
-    What names a material is told where the patch has it; what soaking brings, where something is soaked;
+    What names a material is shown where the patch has it; what soaking brings, where something is soaked;
     the chipper, where chips are laid.
     """
     layers = patch.recipe.all_layers

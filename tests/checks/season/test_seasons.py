@@ -145,7 +145,7 @@ SPRING_TO_AUTUMN, AUTUMN = (4, 5, 6, 7, 8, 9, 10, 11), (8, 9, 10, 11, 12)
 @pytest.mark.parametrize("place", ["Seattle", "New York", "Lake Erie"])
 @pytest.mark.parametrize("watered", [True, False])
 def test_king_stropharia_brings_next_to_nothing_in_winter(place: str, watered: bool) -> None:
-    """December to February. Pennsylvania: May to October (its row); no winter crop is told of."""
+    """December to February. Pennsylvania: May to October (its row); no winter crop is reported."""
     share = crop_by_month(place, "king-stropharia", watered)
     assert share[11] + share[0] + share[1] < 0.05
 

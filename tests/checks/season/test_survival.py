@@ -71,7 +71,7 @@ def test_growth_by_water_potential_is_the_median_isolate_s(
 
 
 def test_chips_go_on_growing_far_below_the_mark_of_straw(trade: Trade) -> None:
-    """At 42 % of wet mass chips run near their best; they stand still somewhere from 19 to 27 %."""
+    """At 42 % of wet mass chips run near their best; growth stops somewhere from 19 to 27 %."""
     assert response("hardwood-chips", 0.42 / 0.58, trade) > 0.75
     assert response("hardwood-chips", 0.19 / 0.81, trade) == 0.0
     assert response("hardwood-chips", 0.27 / 0.73, trade) > 0.1

@@ -36,7 +36,7 @@ class LogLine:
 
 @dataclass(frozen=True, slots=True)
 class QuickPage:
-    """What stands on the buttons beside the bed. `advised` has the litres of each bed that asks for water."""
+    """What stands on the buttons beside the bed. `advised` has the litres of each bed that needs water."""
 
     key: str
     name: str
