@@ -91,7 +91,7 @@ def test_the_wheel_is_whole(wheel: Path) -> None:
 
 
 def test_the_wheel_starts_where_it_is_installed(wheel: Path, tmp_path: Path) -> None:
-    """Laid into a folder of its own, which stands before the checkout: version, demo, a garden file, an outlook.
+    """Laid into a folder of its own, which stands before the checkout: version, demo, garden file, outlook.
 
     The engine runs as plain Python, as numba allows: compiled code is filed by where its source lies, so that
     this copy would compile all of it once more for a bed that is a week old.

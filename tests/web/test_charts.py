@@ -23,7 +23,7 @@ def spec_of(client: TestClient, name: str, width: int = 640, scheme: str = "ligh
 
 
 def with_few_rows(spec: dict[str, Any]) -> dict[str, Any]:
-    """The spec with two rows of data, which to the schema are all alike: it takes seconds for a year of them."""
+    """The spec with two rows of data: to the schema they are all alike, and a year of them takes seconds."""
 
     def shortened(part: Any) -> Any:
         if isinstance(part, list):
