@@ -144,11 +144,12 @@ def table_row(number: int, one: Held) -> str:
     observation = one.observation
     digits = 0 if max(map(abs, observation.seen)) >= 20 else 2
     low, high = (shown(end, digits) for end in observation.seen)
+    early, middle, late = (shown(one.quantiles[n], digits) for n in (1, 2, 3))
     cells = (
         str(number),
         f"{observation.what}; {observation.where}",
         (low if low == high else f"{low} to {high}") + f" {observation.unit}",
-        f"{shown(one.quantiles[2], digits)} ({shown(one.quantiles[1], digits)} to {shown(one.quantiles[3], digits)})",
+        f"{middle} ({early} to {late})",
         "yes" if one.in_80 else ("5 to 95 only" if one.in_90 else "**no**"),
         f"{100 * one.none:.0f} %" if one.none else "",
         f"{one.score:.2g}",

@@ -260,18 +260,16 @@ def test_over_buying_as_growers_do() -> None:
     assert 1.60 <= straw.loose_l.likely / waste / (1000 * straw.in_place_m3) <= 2.20
 
 
-def test_half_a_bag_serves_sixteen_square_feet() -> None:
-    """Common practice, no source: half of a 2.5 kg (5.5 lb) bag serves 16 ft², 2.75 oz/ft², laid in three
-    equal planes of 0.9 oz/ft². 2.75 / 3 is 0.92, so the planes' figure has one digit: within 0.05 oz/ft².
+def test_spawn_of_two_planes_on_twelve_square_feet() -> None:
+    """Two planes of 1.15 oz/ft² on 12 ft²: 13.8 oz each, 27.6 oz or 1.725 lb in all. Worked by hand, by the
+    definitions of ounce and pound; no published result.
     """
-    rate = 2.75 * OUNCE / FOOT2
-    planes = tuple(SpawnPlane("sawdust-spawn", h, rate_kg_m2=rate / 3) for h in (0.02, 0.05, 0.08))
-    need = take_off([bed(16 * FOOT2, Layer("hardwood-chips", 0.1), planes=planes)], TRADE)
+    rate = 1.15 * OUNCE / FOOT2
+    planes = tuple(SpawnPlane("sawdust-spawn", h, rate_kg_m2=rate) for h in (0.03, 0.07))
+    need = take_off([bed(12 * FOOT2, Layer("hardwood-chips", 0.1), planes=planes)], TRADE)
     (spawn,) = need.spawn
-    assert spawn.mass_kg / POUND == pytest.approx(5.5 / 2, rel=1e-9)
-    assert spawn.mass_kg == pytest.approx(2.5 / 2, abs=0.005)
-    for plane in need.planes:
-        assert plane.mass_kg / OUNCE / 16 == pytest.approx(0.9, abs=0.05)
+    assert spawn.mass_kg / POUND == pytest.approx(1.725, rel=1e-9)
+    assert [plane.mass_kg / OUNCE for plane in need.planes] == pytest.approx([13.8, 13.8], rel=1e-9)
 
 
 # ---- water --------------------------------------------------------------------------------------
