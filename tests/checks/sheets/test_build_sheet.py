@@ -26,6 +26,10 @@ from mulchwright.units import (
     show_volume,
 )
 
+pytestmark = pytest.mark.outside_check(
+    source="pypdf; the plan's own figures", tolerance="exact", shared="no parameter"
+)
+
 DAY = date(2015, 6, 6)
 FOOT_M = 0.3048
 OUNCE_KG = 0.028349523125
@@ -40,6 +44,9 @@ def words_of(page: pypdf.PageObject) -> str:
     return " ".join(page.extract_text().split())
 
 
+@pytest.mark.outside_check(
+    source="ISO 216, ANSI/ASME Y14.1 and ISO 32000-1, from memory", tolerance="0.05 mm", shared="no parameter"
+)
 @pytest.mark.parametrize(
     ("paper", "width_mm", "height_mm"), [("a4", 210.0, 297.0), ("letter", 8.5 * 25.4, 11 * 25.4)]
 )
@@ -84,6 +91,7 @@ def test_each_page_says_what_the_plan_says(system: str) -> None:
         assert show_bulk_volume(material.loose_l.likely, system) in pages[0]
 
 
+@pytest.mark.outside_check(source="worked by hand", tolerance="rounding", shared="no parameter")
 def test_two_planes_of_spawn_on_a_kitchen_scale() -> None:
     """By hand: 1.15 oz/ft² on 12 ft² is 13.8 oz a plane, 27.6 oz in all, 1.725 lb, printed to two or three
     digits.
@@ -123,6 +131,7 @@ def test_a_screen_reader_finds_title_language_tags_and_words_for_drawings() -> N
     assert any("3 in of hardwood chips" in words for words in drawn)
 
 
+@pytest.mark.outside_check(source="our own judgement", tolerance="14 pt", shared="no parameter")
 def test_no_letters_are_smaller_than_the_eye_at_arms_length_reads() -> None:
     """14 pt for the body, and for the drawing's letters; 12 pt for the page's foot alone (our judgment)."""
     garden, _ = demo_garden()
