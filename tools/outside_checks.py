@@ -33,9 +33,9 @@ SHARED = {
 TEMPLATE = """\
 # Outside checks
 
-Made by `{command}` from the marks in `tests/checks`; a test says when it is out of date.
-Field observations with scores stand on [held against the field](held-against.md), tables typed again from their
-sources in `tests/data`.
+Made by `{command}` from the marks in `tests/checks`; a test says when it is
+out of date. Field observations with scores stand on [held against the field](held-against.md), tables typed
+again from their sources in `tests/data`.
 
 "Same source" tells whether the figures that are checked came from the source that checks them:
 
