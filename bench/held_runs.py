@@ -21,13 +21,13 @@ from mulchwright.season import (
     bed_arrays,
     draw_parameters,
     forcing_of,
+    layout,
     model_constants_of,
     simulate,
 )
-from mulchwright.season import kernel as k
 from mulchwright.season.bed import cells_of
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import BedArrays, Forcing
+from mulchwright.season.layout import BedArrays, Forcing
 from mulchwright.trade import load_trade
 from mulchwright.weather import mean_annual_wave, weather_futures
 
@@ -183,6 +183,6 @@ def probe_c(
     flags = np.array(ready.bed.cell)
     for p, patch in enumerate(patches):
         for c, cell in enumerate(cells_of(patch.recipe, load_trade())):
-            flags[p, k.FOOD, c] = float(heights_m[0] < cell.height_m < heights_m[1])
+            flags[p, layout.FOOD, c] = float(heights_m[0] < cell.height_m < heights_m[1])
     run = _Ready(ready.bed._replace(cell=flags), ready.draws, ready.forcing, ready.start).run()
     return tuple(run.temperature_c[p].astype(np.float64) for p in range(len(patches)))
