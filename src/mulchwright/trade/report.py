@@ -8,6 +8,7 @@ writes the page again after a table has changed; a test compares the two.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import fields
 from typing import Any
 
 from mulchwright.errors import InputError
@@ -16,6 +17,7 @@ from mulchwright.trade.model import (
     Basis,
     Constant,
     Material,
+    Shape,
     Ranged,
     Spawn,
     Species,
@@ -200,6 +202,19 @@ def _lookalikes(trade: Trade) -> Rows:
     ]
 
 
+def _shapes(trade: Trade) -> Rows:
+    return [
+        {
+            f.name: ", ".join(value) if isinstance(value, tuple) else str(value)
+            for f in fields(Shape)
+            if f.name not in ("source", "place", "basis")
+            for value in (getattr(row, f.name),)
+        }
+        | _graded(row)
+        for row in trade.shapes.values()
+    ]
+
+
 def _recipes(trade: Trade) -> Rows:
     return [
         {
@@ -288,6 +303,7 @@ TABLES: Mapping[str, Callable[[Trade], Rows]] = {
     "cautions": _cautions,
     "lookalikes": _lookalikes,
     "features": _features,
+    "shapes": _shapes,
     "symptoms": _symptoms,
     "troubles": _troubles,
     "evidence": lambda trade: _constant_rows(trade.evidence),
@@ -325,6 +341,7 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
         trade.cautions,
         trade.lookalikes,
         trade.features,
+        trade.shapes,
         trade.symptoms,
         trade.troubles,
         trade.evidence,
