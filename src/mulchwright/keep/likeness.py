@@ -7,6 +7,7 @@ shows where to look. It identifies nothing, and a look-alike without one is no l
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from mulchwright.errors import InputError
@@ -28,6 +29,7 @@ _FIELDS = {
 }
 _ASKED = {
     "grows": ("base",), "stem_thickness": ("cap", "stem"), "stem_at": ("gills", "stem"),
+    "ring": ("cap", "ring"),
 }  # fmt: skip
 """Parts of the table of features under which a field is asked for, where it is not its own part."""
 _ON_WOOD = frozenset({"wood", "straw"})
@@ -57,6 +59,11 @@ def _differ(own: Shape, other: Shape, name: str) -> bool:
     if name == "grows":
         # Chips and soil lie in one bed: only wood or straw against the ground is a mark.
         return (one in _ON_WOOD) != (two in _ON_WOOD)
+    if name == "cap_second":
+        return own.cap_second_at == other.cap_second_at and one != two
+    if name == "cap_color":
+        # Yellow-brown and red-brown are one brown to many eyes.
+        return not set(re.split("[- ]", own.cap_color)) & set(re.split("[- ]", other.cap_color))
     if name == "gill_colors":
         return not set(one) & set(two)
     return bool(one != two)

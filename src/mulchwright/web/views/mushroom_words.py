@@ -48,11 +48,18 @@ _GROWS = {
 }  # fmt: skip
 
 
+def _inches(mm: int) -> str:
+    """Rounded to what is known: halves from an inch up, eighths below."""
+    inches = mm / 25.4
+    rounded = round(inches * 2) / 2 if inches >= 1 else max(round(inches * 8), 0.5) / 8
+    return units.show_length(rounded * 0.0254, "us")
+
+
 def _span(low_mm: int, high_mm: int, system: str) -> str:
-    whole = high_mm >= 20
     if system == "us":
-        return units.in_units(f"{low_mm} to {high_mm} mm", system)
-    return f"{low_mm / 10:g} to {high_mm / 10:g} cm" if whole else f"{low_mm} to {high_mm} mm"
+        low, high = _inches(low_mm), _inches(high_mm)
+        return high if low == high else f"{low.removesuffix(' in')} to {high}"
+    return f"{low_mm / 10:g} to {high_mm / 10:g} cm" if high_mm >= 20 else f"{low_mm} to {high_mm} mm"
 
 
 def _field(shape: Shape, name: str, print_color: str, system: str) -> str:
@@ -117,7 +124,10 @@ def mark_words(
 ) -> tuple[str, str]:
     """How the look-alike is in the part that differs, and how the planted one should be."""
     part, names = difference.part, difference.fields
-    return (
-        part_words(other, part, other_print, system, names),
-        part_words(own, part, own_print, system, names),
-    )
+    here = part_words(other, part, other_print, system, names)
+    if "flesh_change" in names and own.flesh_change == "none":
+        unlike = {"dark-patch": "no dark patch"}.get(other.flesh_change, f"does not turn {other.flesh_change}")
+        rest = tuple(name for name in names if name != "flesh_change")
+        there = part_words(own, part, own_print, system, rest) if rest else ""
+        return here, f"{there}, {unlike}" if there else unlike
+    return here, part_words(own, part, own_print, system, names)
