@@ -37,6 +37,7 @@ from mulchwright.trade import Lookalike, Trade
 from mulchwright.web.forms.moments import read_moment
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.picks import pick_view as pick_view
+from mulchwright.web.picks.likeness_view import panels_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
@@ -45,6 +46,10 @@ ANOTHER_COLOR = "another color"
 """What the list of colors ends with; it is always a difference."""
 ALSO_DAYS = 3
 """Other picks of the bed of these last days may be covered by one look."""
+DANGER_WORDS = {
+    "deadly": "Deadly", "poisonous": "Poisonous", "mind-altering": "Mind-altering", "sickening": "Makes people ill",
+    "poor": "Not worth eating",
+}  # fmt: skip
 PART_NAMES = {
     "base": "Base of the stem", "cap": "Cap", "ring": "Ring", "gills": "Gills", "stem": "Stem",
     "flesh": "Flesh", "print": "Spore print",
@@ -187,8 +192,8 @@ def _check_page(
         species=species_name(patch.species, trade), when=words.day(pick.day, today),
         mass=units.show_mass(pick.mass_kg or 0.0, system), screens=() if done else screens, trouble=trouble,
         going_on=going_on, lines=lines, print_asked=due, also=[] if going_on else _also(garden, pick, today),
-        look_alikes=[_look_alike(row, system) for row in trade.lookalikes_of(patch.species)],
-        findings=[(f.value, w) for f, w in _ANSWERS], ask_words=ASK, poison=POISON,
+        panels=() if done or trouble else panels_of(trade, patch.species, system, pick.stage or ""),
+        dangers=DANGER_WORDS, findings=[(f.value, w) for f, w in _ANSWERS], ask_words=ASK, poison=POISON,
         cautions=pick_view.cautions(trade, [patch], ("identify",), system),
         typed=dict(typed or {}), errors=dict(errors or {}), waiting=waiting,
         ready=time_words(ready, now, twelve_hours=twelve) if ready is not None else "",

@@ -71,6 +71,11 @@ def _between(low: float, high: float, share: float) -> float:
     return low * (high / low) ** share if low > 0 else 0.0
 
 
+_MANY = frozenset(
+    {"gill-line", "scale", "tuft", "stripe", "wrinkle", "fiber", "stem-scale", "stem-fringe", "silver", "web", "groove"}
+)
+
+
 @dataclass(slots=True)
 class Piece:
     """Elements in the order they are drawn, and the spot of each part to point at."""
@@ -79,7 +84,11 @@ class Piece:
     spots: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def add(self, d: str, class_: str, **more: str) -> None:
-        """A path."""
+        """A path; many small alike, such as the lines of gills, become one."""
+        last = self.elements[-1] if self.elements else None
+        if last and not more and class_.split()[0] in _MANY and dict(last.attributes).get("class") == class_:
+            d = f"{dict(last.attributes)['d']}{d}"
+            self.elements.pop()
         self.elements.append(element("path", d=d, class_=class_, **more))
 
     def group(self, class_: str, start: int, **more: str) -> None:
@@ -263,12 +272,13 @@ def _tacky(piece: Piece, shape: Shape, cx: float, top: float, w: float, h: float
 
 
 def _striped(piece: Piece, shape: Shape, cx: float, top: float, w: float, h: float, rim: float) -> None:
+    lean = 0.17 if shape.cap_form == "convex" else 0.36
     for n in range(-6, 7):
-        share = n / 6.6
+        share = n / (6.6 if shape.cap_form == "convex" else 8.5)
         x = cx + w * math.sin(share * 1.45)
         arc = rim * math.sqrt(max(0.0, 1 - ((x - cx) / w) ** 2))
         y = top + h - arc
-        piece.add(line_of("M", x, y - 0.02 * h, "Q", x - 0.03 * w * share, y - 0.16 * h, x - 0.17 * w * share, y - 0.3 * h),
+        piece.add(line_of("M", x, y - 0.02 * h, "Q", x - 0.5 * lean * w * share, y - 0.16 * h, x - lean * w * share, y - 0.3 * h),
                   "stripe")  # fmt: skip
 
 

@@ -27,7 +27,7 @@ GAP = 14.0
 ROOM_X, ROOM_Y = WIDTH - LEFT - RIGHT - GAP, GROUND_Y - TOP
 BADGE = 13.0
 CLEAR = 2 * BADGE + 2
-LARGEST = 4
+LARGER = (4.0, 3.0, 2.0, 1.5)
 SMALL_PX = 64.0
 """A cap narrower than this is drawn a second time, larger."""
 
@@ -59,15 +59,15 @@ def common_scale(drawn: Iterable[Drawn]) -> float:
     return min(_fits(each.body) for each in drawn)
 
 
-def _closer(body: Body, scale: float) -> int:
+def _closer(body: Body, scale: float) -> float:
     """How many times larger a small one is drawn a second time; 1 where it is large enough."""
     if body.cap_mm * scale >= SMALL_PX:
-        return 1
+        return 1.0
     room = ROOM_X - body.wide_mm * scale - GAP
-    for times in range(LARGEST, 1, -1):
+    for times in LARGER:
         if times * scale * (body.wide_mm + body.cut_mm) <= room and times * scale * body.tall_mm <= ROOM_Y:
             return times
-    return 1
+    return 1.0
 
 
 def mushroom_svg(
@@ -97,7 +97,7 @@ def mushroom_svg(
     parts.append(element("g", side.elements, class_="whole"))
     parts.append(element("g", cut.elements, class_="cut"))
     if times > 1:
-        words = f"× {times}"
+        words = f"× {times:g}"
         parts.append(text(x + body.wide_mm * large / 2, TOP + 8, words, "closer", "middle"))
     parts.append(print_swatch(drawn.print_color, LEFT + 24, FOOT_Y))
     parts.append(_scale_bar(scale, system))

@@ -91,6 +91,7 @@ def print_swatch(colors: str, cx: float, cy: float) -> Element:
         element("path", class_="print-light", d=line_of("M", cx, cy - r, "A", r, r, 0, 0, 0, cx, cy + r, "Z")),
         element("path", class_="print-dark", d=line_of("M", cx, cy - r, "A", r, r, 0, 0, 1, cx, cy + r, "Z")),
     ]  # fmt: skip
+    rays = [""] * len(names)
     for n in range(RAYS):
         turn = 2 * math.pi * n / RAYS
         near, far = (0.2 if n % 2 else 0.32), 0.86
@@ -99,7 +100,8 @@ def print_swatch(colors: str, cx: float, cy: float) -> Element:
             (cx + r * far * math.cos(turn + 0.055), cy + r * far * math.sin(turn + 0.055)),
             (cx + r * near * math.cos(turn), cy + r * near * math.sin(turn)),
         ]
-        d = line_of("M", *points[0], "L", *points[1], "L", *points[2], "Z")
-        parts.append(element("path", d=d, class_=f"print-ray {color_class(names[n % len(names)])}"))
+        rays[n % len(names)] += line_of("M", *points[0], "L", *points[1], "L", *points[2], "Z")
+    for d, name in zip(rays, names, strict=True):
+        parts.append(element("path", d=d, class_=f"print-ray {color_class(name)}"))
     parts.append(element("circle", cx=cx, cy=cy, r=r, class_="print-edge"))
     return element("g", parts, class_="print")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from mulchwright import units
 from mulchwright.keep.likeness import PARTS, Difference
 from mulchwright.trade import Shape
@@ -72,7 +74,7 @@ def _field(shape: Shape, name: str, print_color: str, system: str) -> str:
         "cap_second": second[shape.cap_second_at].format(shape.cap_second) if shape.cap_second else "",
         "cap_surface": joined([_SURFACE[s] for s in shape.cap_surface]),
         "gill_attachment": _ATTACHMENT[shape.gill_attachment],
-        "gill_colors": ", then ".join(shape.gill_colors),
+        "gill_colors": ", then ".join(shape.gill_colors).replace("then at last", "at last"),
         "ring": _RING[shape.ring],
         "stem_at": {"center": "stem in the middle", "side": "stem at the side", "none": "no stem"}[shape.stem_at],
         "base": _BASE[shape.base],
@@ -124,6 +126,8 @@ def mark_words(
 ) -> tuple[str, str]:
     """How the look-alike is in the part that differs, and how the planted one should be."""
     part, names = difference.part, difference.fields
+    if len(own.gill_colors) > 2:
+        own = replace(own, gill_colors=(own.gill_colors[0], f"at last {own.gill_colors[-1]}"))
     here = part_words(other, part, other_print, system, names)
     if "flesh_change" in names and own.flesh_change == "none":
         unlike = {"dark-patch": "no dark patch"}.get(other.flesh_change, f"does not turn {other.flesh_change}")
