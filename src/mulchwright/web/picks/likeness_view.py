@@ -9,7 +9,7 @@ from mulchwright import units
 from mulchwright.keep.likeness import PARTS, differences
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
-from mulchwright.web.views.mushroom_drawing import Drawn, common_scale, mushroom_svg
+from mulchwright.web.views.mushroom_drawing import Drawn, common_scale, mushroom_svg, room_above
 from mulchwright.web.views.mushroom_words import PART_NAMES, described, mark_words, part_words
 
 __all__ = ["Mark", "Panel", "panels_of"]
@@ -54,6 +54,7 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
     mine = Drawn(own, row.print_color)
     theirs = {d.key: Drawn(trade.shapes[d.key], d.print_color) for d in doubles}
     scale = common_scale((mine, *theirs.values()))
+    less = room_above((mine, *theirs.values()), scale)
     found = {d.key: differences(trade, species, d.key) for d in doubles}
     pointed = {difference.part for differing in found.values() for difference in differing}
     name = species_name(species, trade)
@@ -61,7 +62,7 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
         Panel(
             name, row.latin, "",
             mushroom_svg(
-                mine, scale=scale, label=described(name, own, row.print_color, system), mark=f"drawn-{species}",
+                mine, scale=scale, less=less, label=described(name, own, row.print_color, system), mark=f"drawn-{species}",
                 system=system, numbers={part: NUMBERS[part] for part in pointed},
             ),
             tuple(
@@ -74,7 +75,7 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
     if stage in ("button", "closed") and own.cap_form != "shelf":
         button = f"{name} as a button"
         svg = mushroom_svg(
-            Drawn(own, row.print_color, stage="button"), scale=scale, mark=f"button-{species}", system=system,
+            Drawn(own, row.print_color, stage="button"), scale=scale, less=less, mark=f"button-{species}", system=system,
             label=f"Drawing of {button}: the cap still closed over the gills. A drawing identifies nothing.",
         )  # fmt: skip
         panels.append(Panel(button, row.latin, "", svg, (), "", own.drawn_as))
@@ -85,7 +86,7 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
             here, should = mark_words(own, shape, difference, row.print_color, double.print_color, system)
             marks.append(Mark(NUMBERS[difference.part], PART_NAMES[difference.part], here, should))
         svg = mushroom_svg(
-            theirs[double.key], scale=scale, mark=f"drawn-{double.key}", system=system,
+            theirs[double.key], scale=scale, less=less, mark=f"drawn-{double.key}", system=system,
             label=described(double.names[0], shape, double.print_color, system),
             numbers={d.part: NUMBERS[d.part] for d in differing},
         )  # fmt: skip

@@ -17,14 +17,15 @@ from mulchwright.trade import Shape
 from mulchwright.web.views.mushroom_body import Body, cut_open, whole
 from mulchwright.web.views.mushroom_ground import ground, print_swatch
 
-__all__ = ["HEIGHT", "WIDTH", "Drawn", "common_scale", "mushroom_svg"]
+__all__ = ["HEIGHT", "WIDTH", "Drawn", "common_scale", "mushroom_svg", "room_above"]
 
 WIDTH, HEIGHT = 320.0, 340.0
 LEFT, RIGHT, TOP = 33.0, 32.0, 16.0
 GROUND_Y = 250.0
 FOOT_Y = 310.0
 GAP = 14.0
-ROOM_X, ROOM_Y = WIDTH - LEFT - RIGHT - GAP, GROUND_Y - TOP
+ABOVE = 12.0
+ROOM_X, ROOM_Y = WIDTH - LEFT - RIGHT - GAP, GROUND_Y - TOP - ABOVE
 BADGE = 13.0
 CLEAR = 2 * BADGE + 2
 LARGER = (4.0, 3.0, 2.0, 1.5)
@@ -70,10 +71,17 @@ def _closer(body: Body, scale: float) -> float:
     return 1.0
 
 
+def room_above(drawn: Iterable[Drawn], scale: float) -> float:
+    """How many pixels of the plate's height none of these needs at this scale."""
+    tallest = max(each.body.tall_mm * scale * _closer(each.body, scale) for each in drawn)
+    return max(0.0, ROOM_Y - tallest - ABOVE)
+
+
 def mushroom_svg(
-    drawn: Drawn, *, scale: float, label: str, mark: str, system: str, numbers: Mapping[str, int] | None = None
-) -> str:
-    """The drawing as SVG of `WIDTH` by `HEIGHT` pixels.
+    drawn: Drawn, *, scale: float, label: str, mark: str, system: str, numbers: Mapping[str, int] | None = None,
+    less: float = 0.0,
+) -> str:  # fmt: skip
+    """The drawing as SVG of `WIDTH` by `HEIGHT` pixels, `less` cut off at the top (see `room_above`).
 
     scale : pixels to a millimeter. label : the whole drawing in words. mark : makes ids unique on the page.
     system : "us" or "metric", for the bar that tells the size. numbers : the number of each part that is pointed
@@ -82,7 +90,8 @@ def mushroom_svg(
     shape, body = drawn.shape, drawn.body
     times = _closer(body, scale)
     large = scale * times
-    parts = [element("rect", x=0, y=0, width=WIDTH, height=HEIGHT, rx=6, class_="plate"), *_shades(mark)]
+    plate = element("rect", x=0, y=less, width=WIDTH, height=HEIGHT - less, rx=6, class_="plate")
+    parts = [plate, *_shades(mark)]
     parts.append(ground(shape, 0.0, WIDTH, GROUND_Y))
     x = LEFT
     if times > 1:
@@ -98,12 +107,14 @@ def mushroom_svg(
     parts.append(element("g", cut.elements, class_="cut"))
     if times > 1:
         words = f"× {times:g}"
-        parts.append(text(x + body.wide_mm * large / 2, TOP + 8, words, "closer", "middle"))
+        y = GROUND_Y - body.tall_mm * large - 10
+        parts.append(text(x + body.wide_mm * large + GAP / 2, y, words, "closer", "middle"))
     parts.append(print_swatch(drawn.print_color, LEFT + 24, FOOT_Y))
     parts.append(_scale_bar(scale, system))
     spots = {**side.spots, **cut.spots, "print": (LEFT + 46, FOOT_Y), "grows": (WIDTH - 56, GROUND_Y + 12)}
     parts.extend(_badges(numbers or {}, spots))
-    return document(WIDTH, HEIGHT, parts, label=label, mark=mark, class_="mushroom")
+    moved = element("g", parts, transform=f"translate(0 {number(-less)})") if less else element("g", parts)
+    return document(WIDTH, HEIGHT - less, (moved,), label=label, mark=mark, class_="mushroom")
 
 
 def _shades(mark: str) -> list[Element]:

@@ -29,7 +29,7 @@ _ATTACHMENT = {
 }  # fmt: skip
 _RING = {
     "none": "none", "thin": "thin and fragile", "skirt": "hangs like a skirt",
-    "toothed": "thick; grooved above, split below into teeth", "cobweb": "a cobweb between cap and stem",
+    "toothed": "thick, grooved above, split below into teeth", "cobweb": "a cobweb between cap and stem",
     "movable": "loose, moves along the stem", "zone": "a slimy ring zone", "present": "a ring stays on the stem",
 }  # fmt: skip
 _BASE = {
