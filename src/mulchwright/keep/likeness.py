@@ -90,9 +90,7 @@ def differences(trade: Trade, species: str, lookalike: str) -> tuple[Difference,
         names = tuple(
             name
             for name in _FIELDS[part]
-            if name in both
-            and ruled_out & set(_ASKED.get(name, (part,)))
-            and _differ(own, other, name)
+            if name in both and ruled_out & set(_ASKED.get(name, (part,))) and _differ(own, other, name)
         )
         if names:
             found.append(Difference(part, names))

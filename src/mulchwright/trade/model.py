@@ -426,12 +426,12 @@ class Feature:
 class Shape:
     """How a grown mushroom looks, as it is drawn: a planted species or a look-alike, by its key there.
 
-    Widths, lengths and thicknesses [mm] run from a small to a large grown one; 0 where there is no stem. Colors
+    Widths, lengths and thicknesses [mm] run from a small to a large grown one; 0 for no stem. Colors
     are names. cap_second : another color of the cap, and cap_second_at where: "age" (it fades so), "middle",
     "edge" or "scales". gill_colors : from the youngest to the ripe. flesh_change : "unknown" where no table
-    says it. stated : the fields that the tables of species, features and look-alikes say in words; the rest is
-    as field guides show it, from memory. drawn_as : the one of several kin that is drawn. A drawing identifies
-    nothing.
+    says it. stated : the fields that the tables of species, features and look-alikes say in words; the
+    rest is as field guides show it, from memory. drawn_as : the one of several kin that is drawn. A drawing
+    identifies nothing.
     """
 
     key: str

@@ -47,7 +47,8 @@ ANOTHER_COLOR = "another color"
 ALSO_DAYS = 3
 """Other picks of the bed of these last days may be covered by one look."""
 DANGER_WORDS = {
-    "deadly": "Deadly", "poisonous": "Poisonous", "mind-altering": "Mind-altering", "sickening": "Makes people ill",
+    "deadly": "Deadly", "poisonous": "Poisonous", "mind-altering": "Mind-altering",
+    "sickening": "Makes people ill",
     "poor": "Not worth eating",
 }  # fmt: skip
 PART_NAMES = {

@@ -1,4 +1,4 @@
-"""What was planted and what it can be taken for, drawn side by side at one scale, the marks that differ numbered."""
+"""What was planted and what it can be taken for, drawn at one scale, the marks that differ numbered."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ NUMBERS = {part: n for n, part in enumerate(PARTS, 1)}
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """One part that is pointed out: its number and name, how it is here, and how the planted one should be."""
+    """One part that is pointed out: number and name, how it is here, and how the planted one should be."""
 
     number: int
     part: str
@@ -30,7 +30,7 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One drawn mushroom: name, kind, danger ("" for the planted one), drawing, marks, and what the table says."""
+    """One drawn mushroom: names, danger ("" for the planted one), drawing, marks, what the table says."""
 
     name: str
     latin: str
@@ -43,7 +43,7 @@ class Panel:
 
 @lru_cache(maxsize=32)
 def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple[Panel, ...]:
-    """The planted species first, then its look-alikes, the deadly before the others; () for an unknown species.
+    """The planted species, then its look-alikes, the deadly before the others; () for an unknown species.
 
     system : "us" or "metric". stage : "button" or "closed" adds a drawing of the planted species as a button.
     """
@@ -62,7 +62,8 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
         Panel(
             name, row.latin, "",
             mushroom_svg(
-                mine, scale=scale, less=less, label=described(name, own, row.print_color, system), mark=f"drawn-{species}",
+                mine, scale=scale, less=less, label=described(name, own, row.print_color, system),
+                mark=f"drawn-{species}",
                 system=system, numbers={part: NUMBERS[part] for part in pointed},
             ),
             tuple(
@@ -75,7 +76,8 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
     if stage in ("button", "closed") and own.cap_form != "shelf":
         button = f"{name} as a button"
         svg = mushroom_svg(
-            Drawn(own, row.print_color, stage="button"), scale=scale, less=less, mark=f"button-{species}", system=system,
+            Drawn(own, row.print_color, stage="button"), scale=scale, less=less, mark=f"button-{species}",
+            system=system,
             label=f"Drawing of {button}: the cap still closed over the gills. A drawing identifies nothing.",
         )  # fmt: skip
         panels.append(Panel(button, row.latin, "", svg, (), "", own.drawn_as))

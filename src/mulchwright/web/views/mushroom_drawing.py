@@ -1,9 +1,9 @@
 """A mushroom drawn from its row in the table of shapes: from the side, cut lengthwise, and its spore print.
 
-One function draws every species and look-alike at the scale it is given, so that they compare side by side. What
-would be too small to see is drawn once more, larger, beside it. Every part is a group whose class says what it is,
-after the table; colors are classes as well, and `static/picks/mushrooms.css` has them for both schemes. A drawing
-shows where to look. It identifies nothing.
+One function draws every species and look-alike at the scale it is given, so that they compare side by side.
+What would be too small to see is drawn once more, larger, beside it. Every part is a group whose class says
+what it is, after the table; colors are classes as well, and `static/picks/mushrooms.css` has them for both
+schemes. A drawing shows where to look. It identifies nothing.
 """
 
 from __future__ import annotations
@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 from mulchwright.sheets.drawing import Element, document, element, number, text
 from mulchwright.trade import Shape
-from mulchwright.web.views.mushroom_body import Body, cut_open, whole
+from mulchwright.web.views.mushroom_body import Body
 from mulchwright.web.views.mushroom_ground import ground, print_swatch
+from mulchwright.web.views.mushroom_sides import cut_open, whole
 
 __all__ = ["HEIGHT", "WIDTH", "Drawn", "common_scale", "mushroom_svg", "room_above"]
 
@@ -35,8 +36,9 @@ SMALL_PX = 64.0
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What is drawn: the row, its print's color, how wide the cap is [mm] (None: the middle of the row's range,
-    by ratio) and the stage, "open" or "button".
+    """What is drawn: the row, its print's color, how wide the cap is [mm] and the stage, "open" or "button".
+
+    Without a width it is the middle of the row's range, by ratio.
     """
 
     shape: Shape
@@ -78,14 +80,14 @@ def room_above(drawn: Iterable[Drawn], scale: float) -> float:
 
 
 def mushroom_svg(
-    drawn: Drawn, *, scale: float, label: str, mark: str, system: str, numbers: Mapping[str, int] | None = None,
-    less: float = 0.0,
+    drawn: Drawn, *, scale: float, label: str, mark: str, system: str, less: float = 0.0,
+    numbers: Mapping[str, int] | None = None,
 ) -> str:  # fmt: skip
     """The drawing as SVG of `WIDTH` by `HEIGHT` pixels, `less` cut off at the top (see `room_above`).
 
     scale : pixels to a millimeter. label : the whole drawing in words. mark : makes ids unique on the page.
-    system : "us" or "metric", for the bar that tells the size. numbers : the number of each part that is pointed
-    out, by its name in `keep.likeness.PARTS`.
+    system : "us" or "metric", for the bar that tells the size. numbers : the number of each part that is
+    pointed out, by its name in `keep.likeness.PARTS`.
     """
     shape, body = drawn.shape, drawn.body
     times = _closer(body, scale)
@@ -126,7 +128,7 @@ def _shades(mark: str) -> list[Element]:
 def _scale_bar(scale: float, system: str) -> Element:
     """A bar of the longest round length that fits, in inches or centimeters."""
     unit, name = (25.4, "in") if system == "us" else (10.0, "cm")
-    lengths = [n for n in (1, 2, 3, 4, 5) if n * unit * scale <= 96] or [0.5]
+    lengths = [n for n in (1.0, 2.0, 3.0, 4.0, 5.0) if n * unit * scale <= 96] or [0.5]
     long = lengths[-1]
     right, y = WIDTH - RIGHT - 2, FOOT_Y + 12
     left = right - long * unit * scale

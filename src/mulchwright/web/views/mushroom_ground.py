@@ -30,8 +30,12 @@ def ground(shape: Shape, left: float, right: float, y: float) -> Element:
 
 
 def _crumbs(left: float, right: float, y: float) -> list[Element]:
-    spots = [(left + 14 + n * 23.7, y + 12 + (n * 7) % 15) for n in range(int((right - left - 20) / 23.7) + 1)]
-    return [element("circle", cx=x, cy=yy, r=1 + (n % 3) * 0.4, class_="crumb") for n, (x, yy) in enumerate(spots)]
+    spots = [
+        (left + 14 + n * 23.7, y + 12 + (n * 7) % 15) for n in range(int((right - left - 20) / 23.7) + 1)
+    ]
+    return [
+        element("circle", cx=x, cy=yy, r=1 + (n % 3) * 0.4, class_="crumb") for n, (x, yy) in enumerate(spots)
+    ]
 
 
 def _chips(left: float, right: float, y: float) -> list[Element]:
@@ -40,8 +44,16 @@ def _chips(left: float, right: float, y: float) -> list[Element]:
         x, yy = left + 8 + n * 14, y + 7 + (n * 11) % 20
         turn = (n * 47) % 70 - 35
         found.append(
-            element("rect", x=x - 6, y=yy - 2.2, width=12, height=4.4, rx=0.8, class_="chip",
-                    transform=f"rotate({turn} {number(x)} {number(yy)})")  # fmt: skip
+            element(
+                "rect",
+                x=x - 6,
+                y=yy - 2.2,
+                width=12,
+                height=4.4,
+                rx=0.8,
+                class_="chip",
+                transform=f"rotate({turn} {number(x)} {number(yy)})",
+            )
         )
     return found
 
@@ -51,14 +63,19 @@ def _straw(left: float, right: float, y: float) -> list[Element]:
     for n in range(int((right - left) / 16)):
         x, yy, turn = left + 10 + n * 16, y + 8 + (n * 9) % 18, (n * 31) % 44 - 22
         found.append(
-            element("path", d=line_of("M", x - 13, yy, "L", x + 13, yy), class_="stalk",
-                    transform=f"rotate({turn} {number(x)} {number(yy)})")  # fmt: skip
+            element(
+                "path",
+                d=line_of("M", x - 13, yy, "L", x + 13, yy),
+                class_="stalk",
+                transform=f"rotate({turn} {number(x)} {number(yy)})",
+            )
         )
     return found
 
 
 def _wood(left: float, right: float, y: float) -> list[Element]:
-    bark = line_of("M", left, y, "C", left + 90, y - 3, right - 120, y + 4, right, y, "L", right, y + DEEP, "L",
+    bark = line_of("M", left, y, "C", left + 90, y - 3, right - 120, y + 4, right, y, "L", right, y + DEEP,
+        "L",
                    left, y + DEEP, "Z")  # fmt: skip
     grain = [
         element("path", class_="grain", d=line_of(
@@ -73,8 +90,10 @@ def _roots(left: float, right: float, y: float) -> list[Element]:
     middle = (left + right) / 2
     return [
         *_crumbs(left, right, y),
-        element("path", class_="root", d=line_of("M", left, y + 22, "C", middle - 60, y + 8, middle + 20, y + 26, right, y + 16)),
-        element("path", class_="root thin", d=line_of("M", middle - 20, y + 16, "C", middle + 20, y + 28, middle + 50, y + 26, middle + 90, y + 30)),
+        element("path", class_="root", d=line_of("M", left, y + 22, "C", middle - 60, y + 8, middle + 20,
+            y + 26, right, y + 16)),
+        element("path", class_="root thin", d=line_of("M", middle - 20, y + 16, "C", middle + 20, y + 28,
+            middle + 50, y + 26, middle + 90, y + 30)),
     ]  # fmt: skip
 
 
@@ -88,7 +107,8 @@ def print_swatch(colors: str, cx: float, cy: float) -> Element:
     names = colors.split(" to ")
     r = PRINT_RADIUS
     parts = [
-        element("path", class_="print-light", d=line_of("M", cx, cy - r, "A", r, r, 0, 0, 0, cx, cy + r, "Z")),
+        element("path", class_="print-light", d=line_of("M", cx, cy - r, "A", r, r, 0, 0, 0, cx, cy + r,
+            "Z")),
         element("path", class_="print-dark", d=line_of("M", cx, cy - r, "A", r, r, 0, 0, 1, cx, cy + r, "Z")),
     ]  # fmt: skip
     rays = [""] * len(names)

@@ -30,20 +30,23 @@ _ATTACHMENT = {
 _RING = {
     "none": "none", "thin": "thin and fragile", "skirt": "hangs like a skirt",
     "toothed": "thick, grooved above, split below into teeth", "cobweb": "a cobweb between cap and stem",
-    "movable": "loose, moves along the stem", "zone": "a slimy ring zone", "present": "a ring stays on the stem",
+    "movable": "loose, moves along the stem", "zone": "a slimy ring zone",
+    "present": "a ring stays on the stem",
 }  # fmt: skip
 _BASE = {
     "plain": "no cup, no bulb", "bulb": "swollen", "cords": "white cords run into the bed",
     "cup": "sits in a cup or bag", "joined": "several joined in a cluster",
 }  # fmt: skip
 _CHANGE = {
-    "none": "keeps its color when cut", "blue": "bruises blue", "yellow": "turns chrome-yellow at the base when cut",
+    "none": "keeps its color when cut", "blue": "bruises blue",
+    "yellow": "turns chrome-yellow at the base when cut",
     "dark-patch": "a dark patch in the base of the stem",
 }  # fmt: skip
 _STEM = {
     "smooth": "smooth", "scaly-below": "dark scales below the ring", "shaggy": "shaggy",
     "silvery": "silvery fibers",
 }  # fmt: skip
+_STEM_AT = {"center": "stem in the middle", "side": "stem at the side", "none": "no stem"}
 _GROWS = {
     "ground": "on the ground", "chips": "in chips", "straw": "on straw or wood", "wood": "on wood",
     "roots": "from roots and stumps",
@@ -76,7 +79,7 @@ def _field(shape: Shape, name: str, print_color: str, system: str) -> str:
         "gill_attachment": _ATTACHMENT[shape.gill_attachment],
         "gill_colors": ", then ".join(shape.gill_colors).replace("then at last", "at last"),
         "ring": _RING[shape.ring],
-        "stem_at": {"center": "stem in the middle", "side": "stem at the side", "none": "no stem"}[shape.stem_at],
+        "stem_at": _STEM_AT[shape.stem_at],
         "base": _BASE[shape.base],
         "flesh_color": shape.flesh_color,
         "flesh_change": _CHANGE.get(shape.flesh_change, ""),
@@ -130,7 +133,9 @@ def mark_words(
         own = replace(own, gill_colors=(own.gill_colors[0], f"at last {own.gill_colors[-1]}"))
     here = part_words(other, part, other_print, system, names)
     if "flesh_change" in names and own.flesh_change == "none":
-        unlike = {"dark-patch": "no dark patch"}.get(other.flesh_change, f"does not turn {other.flesh_change}")
+        unlike = {"dark-patch": "no dark patch"}.get(
+            other.flesh_change, f"does not turn {other.flesh_change}"
+        )
         rest = tuple(name for name in names if name != "flesh_change")
         there = part_words(own, part, own_print, system, rest) if rest else ""
         return here, f"{there}, {unlike}" if there else unlike
