@@ -21,8 +21,9 @@ from mulchwright.web.views.mushroom_caps import (
     draw_underside,
     surface_classes,
 )
+from mulchwright.web.views.mushroom_rings import RingPlace, draw_ring
 from mulchwright.web.views.mushroom_shelf import draw_shelf, draw_shelf_section
-from mulchwright.web.views.mushroom_stems import draw_cords, draw_ring, draw_stem, stem_path
+from mulchwright.web.views.mushroom_stems import draw_cords, draw_stem, stem_path
 
 __all__ = ["cut_open", "whole"]
 
@@ -69,7 +70,7 @@ def _upright(piece: Piece, shape: Shape, body: Body, cx: float, base_y: float, s
                 my - h * 0.02),
                       "veil c-white")  # fmt: skip
         return
-    draw_ring(piece, shape, cx, my, base_y, thick, w, rim, mark)
+    draw_ring(piece, shape, RingPlace(cx, my, base_y, thick, w, rim, mark))
 
 
 def cut_open(shape: Shape, body: Body, x: float, base_y: float, s: float, mark: str) -> Piece:

@@ -1,10 +1,7 @@
-"""The stem of a drawn mushroom with its base, and the ring or cobweb on it."""
+"""The stem of a drawn mushroom with its base."""
 
 from __future__ import annotations
 
-import math
-
-from mulchwright.sheets.drawing import element, number
 from mulchwright.trade import Shape
 from mulchwright.web.views.mushroom_body import (
     RING_AT,
@@ -15,7 +12,7 @@ from mulchwright.web.views.mushroom_body import (
     shade_of,
 )
 
-__all__ = ["draw_cords", "draw_ring", "draw_stem", "stem_path"]
+__all__ = ["draw_cords", "draw_stem", "stem_path"]
 
 
 def stem_path(cx: float, top: float, base: float, thick: float, shape: Shape, *, half: bool = False) -> str:
@@ -134,155 +131,3 @@ def _cup(piece: Piece, cx: float, base: float, thick: float) -> None:
                       up + 0.48 * thick, "C", cx - 0.8 * thick, up + 0.6 * thick, cx - 1.0 * thick,
                       up + 0.4 * thick,
                       cx - 1.12 * thick, up + 0.1 * thick, "Z"), "cup c-white outline")  # fmt: skip
-
-
-def draw_ring(
-    piece: Piece,
-    shape: Shape,
-    cx: float,
-    my: float,
-    base: float,
-    thick: float,
-    w: float,
-    rim: float,
-    mark: str,
-) -> None:
-    """The ring on the stem, or the cobweb between cap and stem; nothing where the row has none."""
-    y = my + RING_AT * (base - my)
-    if shape.ring == "none":
-        piece.spots["ring"] = (cx - 0.4 * thick, y)  # where one would be
-        return
-    start = len(piece.elements)
-    half = 0.5 * thick
-    if shape.cap_form == "cylinder":
-        y = my + 0.45 * (base - my)
-    if shape.ring == "toothed":
-        out = half + 0.5 * thick
-        teeth = 9
-        lower = line_of("M", cx - out, y)
-        for n in range(teeth):
-            x1, x2 = cx - out + 2 * out * (n + 0.5) / teeth, cx - out + 2 * out * (n + 1) / teeth
-            sag = 0.32 * thick * math.sqrt(max(0.0, 1 - ((x1 - cx) / out) ** 2))
-            low = 0.3 * thick * math.sqrt(max(0.0, 1 - ((x2 - cx) / out) ** 2))
-            lower += line_of(" L", x1, y + sag + 0.42 * thick, "L", x2, y + low + 0.06 * thick)
-        piece.add(lower + line_of(" Z"), "ring-part c-cream outline thin")
-        piece.elements.append(
-            element("ellipse", cx=cx, cy=y, rx=out, ry=0.26 * thick, class_="ring-part c-white outline thin")
-        )
-        for n in range(16):
-            turn = 2 * math.pi * n / 16
-            piece.add(line_of("M", cx + 0.55 * out * math.cos(turn), y + 0.11 * thick * math.sin(turn), "L",
-                              cx + 0.94 * out * math.cos(turn),
-                              y + 0.23 * thick * math.sin(turn)), "groove")  # fmt: skip
-        # The stem comes out of the ring: its upper part is drawn once more above the ring's far half.
-        piece.add(line_of("M", cx - 0.46 * thick, y - 0.5 * thick, "L", cx - 0.47 * thick,
-            y + 0.02 * thick, "Q", cx, y + 0.2 * thick,
-                          cx + 0.47 * thick, y + 0.02 * thick, "L", cx + 0.46 * thick, y - 0.5 * thick, "Z"),
-                  f"{color_class(shape.stem_color)}")  # fmt: skip
-        piece.add(line_of("M", cx - 0.46 * thick, y - 0.5 * thick, "L", cx - 0.47 * thick,
-            y + 0.02 * thick, "Q", cx, y + 0.2 * thick,
-                          cx + 0.47 * thick, y + 0.02 * thick, "L", cx + 0.46 * thick, y - 0.5 * thick,
-                          "Z"), "shade",
-                  fill=shade_of(mark))  # fmt: skip
-        piece.add(line_of("M", cx - 0.46 * thick, y - 0.5 * thick, "L", cx - 0.47 * thick,
-            y + 0.02 * thick, "Q", cx, y + 0.2 * thick,
-                          cx + 0.47 * thick, y + 0.02 * thick, "L", cx + 0.46 * thick, y - 0.5 * thick),
-                          "outline thin line")  # fmt: skip
-        reach = out
-    elif shape.ring in ("skirt", "present"):
-        out = half + (0.62 if shape.ring == "skirt" else 0.42) * thick
-        drop = (1.5 if shape.ring == "skirt" else 0.85) * thick
-        skirt = line_of(
-            "M",
-            cx - 0.49 * thick,
-            y,
-            "C",
-            cx - 0.6 * thick,
-            y + 0.5 * drop,
-            cx - out,
-            y + 0.6 * drop,
-            cx - out,
-            y + 0.86 * drop,
-        )
-        for n in range(4):
-            x1, x2 = (cx - out + 2 * out * (n + k) / 4 for k in (0.5, 1))
-            skirt += line_of(
-                " Q", x1, y + drop * (1.22 if n % 2 else 1.04), x2, y + drop * (0.86 if n == 3 else 1.0)
-            )
-        skirt += line_of(
-            " C",
-            cx + out,
-            y + 0.6 * drop,
-            cx + 0.6 * thick,
-            y + 0.5 * drop,
-            cx + 0.49 * thick,
-            y,
-            "Q",
-            cx,
-            y + 0.2 * thick,
-            cx - 0.49 * thick,
-            y,
-            "Z",
-        )
-        piece.add(skirt, "ring-part c-white outline thin")
-        for n in range(-2, 3):
-            piece.add(
-                line_of(
-                    "M",
-                    cx + 0.18 * n * thick,
-                    y + 0.28 * drop,
-                    "L",
-                    cx + 0.36 * n * out / half * half * 0.9,
-                    y + 0.86 * drop,
-                ),
-                "groove",
-            )
-        reach, y = out, y + 0.7 * drop
-    elif shape.ring == "thin":
-        out = half + max(0.28 * thick, 2)
-        flat = max(0.3 * thick, 1.8)
-        piece.add(line_of("M", cx - half, y - 0.4 * flat, "Q", cx - out, y, cx - out, y + flat, "Q", cx,
-            y + 1.9 * flat, cx + out,
-                          y + 0.8 * flat, "Q", cx + out, y, cx + half, y - 0.4 * flat, "Q", cx,
-                          y + 0.5 * flat, cx - half,
-                          y - 0.4 * flat, "Z"),
-                          f"ring-part {color_class('rust-brown' if 'rust-brown' in shape.gill_colors else 'cream')} outline thin")  # fmt: skip
-        reach = out
-    elif shape.ring == "movable":
-        out, flat = half + max(0.34 * thick, 2.4), max(0.3 * thick, 2)
-        piece.elements.append(element("ellipse", cx=cx, cy=y, rx=out, ry=flat,
-            class_="ring-part c-cream outline thin",
-                                      transform=f"rotate(-8 {number(cx)} {number(y)})"))  # fmt: skip
-        piece.add(line_of("M", cx - 0.45 * thick, y - flat - 2, "L", cx - 0.45 * thick, y, "L",
-            cx + 0.45 * thick, y, "L", cx + 0.45 * thick,
-                          y - flat - 2, "Z"), color_class(shape.stem_color))  # fmt: skip
-        x = cx + out + 6
-        piece.add(line_of("M", x, y - 9, "V", y + 9, "M", x - 3, y - 5, "L", x, y - 9, "L", x + 3, y - 5,
-            "M", x - 3, y + 5, "L", x,
-                          y + 9, "L", x + 3, y + 5), "moves")  # fmt: skip
-        reach = out
-    elif shape.ring == "cobweb":
-        y = my + 0.3 * (base - my)
-        for n in range(-6, 7):
-            if n:
-                edge = cx + 0.145 * n * w
-                sag = my + 0.4 * rim
-                piece.add(line_of("M", edge, sag, "Q", cx + 0.06 * n * w, sag + 0.5 * (y - sag),
-                    cx + 0.075 * n * thick,
-                                  y + abs(n) % 3 * 2), "web")  # fmt: skip
-        reach = half
-    else:
-        flat = max(0.34 * thick, 2.4)
-        piece.add(line_of("M", cx - half - 1, y, "Q", cx - half - 0.24 * thick, y + flat, cx - half - 0.5,
-            y + 2 * flat, "Q", cx, y + 2.9 * flat,
-                          cx + half + 0.5, y + 2 * flat, "Q", cx + half + 0.24 * thick, y + flat,
-                          cx + half + 1, y, "Q", cx, y + flat,
-                          cx - half - 1, y, "Z"),
-                          f"ring-part {color_class(shape.cap_color)} outline thin")  # fmt: skip
-        piece.add(
-            line_of("M", cx - 0.3 * thick, y + flat, "q", 0.1 * thick, 0.3 * flat, 0.2 * thick, 0.3 * flat),
-            "gloss-line",
-        )
-        reach = half + 0.2 * thick
-    piece.group(f"part-ring ring-{shape.ring}", start)
-    piece.spots["ring"] = (cx - reach * (0.96 if shape.ring != "cobweb" else 1.0), y + 2)
