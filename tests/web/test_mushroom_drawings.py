@@ -250,7 +250,11 @@ def test_panels_bring_the_deadly_first_and_number_what_differs(species: str) -> 
         root = ET.fromstring(panel.svg)
         shown = {e.text for e in root.iter("text") if e.get("class") == "badge-number"}
         assert shown == {str(mark.number) for mark in panel.marks}
-        assert all(mark.here and mark.should and mark.here != mark.should for mark in panel.marks)
+        for mark in panel.marks:
+            assert mark.here
+            assert any(
+                mark.should.startswith(f.should.split(". ")[0][:20]) for f in TRADE.features_of(species)
+            )
 
 
 @pytest.mark.parametrize("units", list(UnitSystem))
@@ -281,3 +285,14 @@ def test_a_pick_of_buttons_has_a_button_drawn_and_photos_stand_by(tmp_path: Path
     assert "as a button" in page
     assert 'src="/log/photo/p1?small=1"' in page
     assert "Your photos of this pick" in page
+
+
+def test_how_yours_should_be_is_the_answer_to_the_question_of_that_part() -> None:
+    """Read off features.toml by hand: the ring's question for the ring, not that of the size."""
+    galerina = next(p for p in panels_of(TRADE, "king-stropharia", "metric") if p.name == "deadly galerina")
+    should = {mark.part: mark.should for mark in galerina.marks}
+    assert should["Ring"] == "Thick, white and high; grooved above, split below into teeth like a cogwheel."
+    assert should["Stem"] == "Stout, white and smooth below the ring."
+    assert should["Cap"] == "More than 5 cm across; stem 1 to 3 cm thick."
+    oyster = next(p for p in panels_of(TRADE, "oyster", "metric") if p.name == "angel wings")
+    assert [mark.should for mark in oyster.marks] == ["Gray, brown or cream."]

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 
 from mulchwright.errors import InputError
-from mulchwright.trade import Shape, Trade
+from mulchwright.trade import Feature, Shape, Trade
 
 __all__ = ["PARTS", "Difference", "differences"]
 
@@ -37,10 +37,14 @@ _ON_WOOD = frozenset({"wood", "straw"})
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One part in which a look-alike differs: fields of `Shape`, of `print_color` for the print."""
+    """One part in which a look-alike differs: fields of `Shape`, or `print_color` for the print.
+
+    questions : the features of the planted species that rule the look-alike out by this part.
+    """
 
     part: str
     fields: tuple[str, ...]
+    questions: tuple[Feature, ...]
 
 
 def _differ(own: Shape, other: Shape, name: str) -> bool:
@@ -80,12 +84,14 @@ def differences(trade: Trade, species: str, lookalike: str) -> tuple[Difference,
             raise InputError(f"{key[:60]!r} is in no table of mushrooms.", field="species")
     own, other = trade.shapes[species], trade.shapes[lookalike]
     both = set(own.stated) & set(other.stated)
-    ruled_out = {f.part for f in trade.features_of(species) if lookalike in f.rules_out}
+    asked = [f for f in trade.features_of(species) if lookalike in f.rules_out]
+    ruled_out = {f.part for f in asked}
     found = []
     for part in PARTS:
         if part == "print":
             if "print" in ruled_out:
-                found.append(Difference("print", ("print_color",)))
+                prints = tuple(f for f in asked if f.part == "print")
+                found.append(Difference("print", ("print_color",), prints))
             continue
         names = tuple(
             name
@@ -93,5 +99,7 @@ def differences(trade: Trade, species: str, lookalike: str) -> tuple[Difference,
             if name in both and ruled_out & set(_ASKED.get(name, (part,))) and _differ(own, other, name)
         )
         if names:
-            found.append(Difference(part, names))
+            under = {where for name in names for where in _ASKED.get(name, (part,))}
+            own_part = tuple(f for f in asked if f.part == part)
+            found.append(Difference(part, names, own_part or tuple(f for f in asked if f.part in under)))
     return tuple(found)

@@ -10,7 +10,7 @@ from mulchwright.keep.likeness import PARTS, differences
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Trade
 from mulchwright.web.views.mushroom_drawing import Drawn, common_scale, mushroom_svg, room_above
-from mulchwright.web.views.mushroom_words import PART_NAMES, described, mark_words, part_words
+from mulchwright.web.views.mushroom_words import PART_NAMES, described, mark_words, question_words
 
 __all__ = ["Mark", "Panel", "panels_of"]
 
@@ -56,7 +56,11 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
     scale = common_scale((mine, *theirs.values()))
     less = room_above((mine, *theirs.values()), scale)
     found = {d.key: differences(trade, species, d.key) for d in doubles}
-    pointed = {difference.part for differing in found.values() for difference in differing}
+    pointed: dict[str, set[str]] = {}
+    for differing in found.values():
+        for difference in differing:
+            pointed.setdefault(difference.part, set()).update(f.key for f in difference.questions)
+    asked = trade.features_of(species)
     name = species_name(species, trade)
     panels = [
         Panel(
@@ -67,7 +71,10 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
                 system=system, numbers={part: NUMBERS[part] for part in pointed},
             ),
             tuple(
-                Mark(NUMBERS[part], PART_NAMES[part], part_words(own, part, row.print_color, system), "")
+                Mark(
+                    NUMBERS[part], PART_NAMES[part],
+                    question_words([f for f in asked if f.key in pointed[part]], system), "",
+                )
                 for part in PARTS if part in pointed
             ),
             "", own.drawn_as,
@@ -85,8 +92,9 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
         shape, differing = trade.shapes[double.key], found[double.key]
         marks = []
         for difference in differing:
-            here, should = mark_words(own, shape, difference, row.print_color, double.print_color, system)
-            marks.append(Mark(NUMBERS[difference.part], PART_NAMES[difference.part], here, should))
+            here = mark_words(shape, difference, double.print_color, system)
+            should = question_words(difference.questions, system)
+            marks.append(Mark(NUMBERS[difference.part], PART_NAMES[difference.part], f"{here}.", should))
         svg = mushroom_svg(
             theirs[double.key], scale=scale, less=less, mark=f"drawn-{double.key}", system=system,
             label=described(double.names[0], shape, double.print_color, system),

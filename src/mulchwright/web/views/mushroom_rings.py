@@ -14,7 +14,7 @@ __all__ = ["RingPlace", "draw_ring"]
 
 @dataclass(frozen=True, slots=True)
 class RingPlace:
-    """Where a ring is drawn, in pixels: the stem's middle, the cap's margin, the ground, the stem's thickness.
+    """Where a ring is drawn, in pixels: the stem's middle, the cap's margin, the ground, the stem's width.
 
     cap : half its width. rim : how much of its underside is seen. mark : names the drawing's shading.
     """

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import re
+from collections.abc import Iterable
 
 from mulchwright import units
 from mulchwright.keep.likeness import PARTS, Difference
-from mulchwright.trade import Shape
+from mulchwright.trade import Feature, Shape
 from mulchwright.web.views.wording import joined
 
-__all__ = ["PART_NAMES", "described", "mark_words", "part_words"]
+__all__ = ["PART_NAMES", "described", "mark_words", "part_words", "question_words"]
 
 PART_NAMES = {
     "cap": "Cap", "gills": "Gills", "ring": "Ring", "stem": "Stem", "base": "Base", "flesh": "Flesh",
@@ -77,7 +78,7 @@ def _field(shape: Shape, name: str, print_color: str, system: str) -> str:
         "cap_second": second[shape.cap_second_at].format(shape.cap_second) if shape.cap_second else "",
         "cap_surface": joined([_SURFACE[s] for s in shape.cap_surface]),
         "gill_attachment": _ATTACHMENT[shape.gill_attachment],
-        "gill_colors": ", then ".join(shape.gill_colors).replace("then at last", "at last"),
+        "gill_colors": ", then ".join(shape.gill_colors),
         "ring": _RING[shape.ring],
         "stem_at": _STEM_AT[shape.stem_at],
         "base": _BASE[shape.base],
@@ -124,19 +125,12 @@ def described(name: str, shape: Shape, print_color: str, system: str) -> str:
     return " ".join((f"Drawing of {name}.", *parts, "A drawing identifies nothing."))
 
 
-def mark_words(
-    own: Shape, other: Shape, difference: Difference, own_print: str, other_print: str, system: str
-) -> tuple[str, str]:
-    """How the look-alike is in the part that differs, and how the planted one should be."""
-    part, names = difference.part, difference.fields
-    if len(own.gill_colors) > 2:
-        own = replace(own, gill_colors=(own.gill_colors[0], f"at last {own.gill_colors[-1]}"))
-    here = part_words(other, part, other_print, system, names)
-    if "flesh_change" in names and own.flesh_change == "none":
-        unlike = {"dark-patch": "no dark patch"}.get(
-            other.flesh_change, f"does not turn {other.flesh_change}"
-        )
-        rest = tuple(name for name in names if name != "flesh_change")
-        there = part_words(own, part, own_print, system, rest) if rest else ""
-        return here, f"{there}, {unlike}" if there else unlike
-    return here, part_words(own, part, own_print, system, names)
+def mark_words(other: Shape, difference: Difference, other_print: str, system: str) -> str:
+    """How the look-alike is in the part that differs."""
+    return part_words(other, difference.part, other_print, system, difference.fields)
+
+
+def question_words(questions: Iterable[Feature], system: str) -> str:
+    """How the planted one should be: the first sentence of each question's answer, as its table has it."""
+    said = (re.split(r"(?<=\.)\s", units.in_units(question.should, system))[0] for question in questions)
+    return " ".join(dict.fromkeys(said))
