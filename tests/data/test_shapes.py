@@ -16,7 +16,8 @@ import pytest
 from mulchwright.errors import TableError
 from mulchwright.keep.likeness import PARTS, differences
 from mulchwright.trade import Basis, load_trade
-from mulchwright.trade.load import FOLDER, SHAPE_PARTS, Trade
+from mulchwright.trade.load import FOLDER, Trade
+from mulchwright.trade.shapes import SHAPE_PARTS
 
 KEYS = tuple(load_trade().shapes)
 

@@ -19,6 +19,7 @@ from mulchwright.garden import LogEntry, LogKind, PickStage, UnitSystem
 from mulchwright.keep.likeness import PARTS
 from mulchwright.trade import Shape, load_trade
 from mulchwright.trade.table import CHOICES
+from mulchwright.units import in_units
 from mulchwright.web.picks.likeness_view import panels_of
 from mulchwright.web.views.mushroom_body import color_class
 from mulchwright.web.views.mushroom_drawing import GROUND_Y, WIDTH, Drawn, common_scale, mushroom_svg
@@ -252,9 +253,8 @@ def test_panels_bring_the_deadly_first_and_number_what_differs(species: str) -> 
         assert shown == {str(mark.number) for mark in panel.marks}
         for mark in panel.marks:
             assert mark.here
-            assert any(
-                mark.should.startswith(f.should.split(". ")[0][:20]) for f in TRADE.features_of(species)
-            )
+            answers = [f.should.split(". ")[0].rstrip(".") for f in TRADE.features_of(species)]
+            assert any(in_units(answer, "metric") in mark.should for answer in answers)
 
 
 @pytest.mark.parametrize("units", list(UnitSystem))
@@ -293,6 +293,6 @@ def test_how_yours_should_be_is_the_answer_to_the_question_of_that_part() -> Non
     should = {mark.part: mark.should for mark in galerina.marks}
     assert should["Ring"] == "Thick, white and high; grooved above, split below into teeth like a cogwheel."
     assert should["Stem"] == "Stout, white and smooth below the ring."
-    assert should["Cap"] == "More than 5 cm across; stem 1 to 3 cm thick."
+    assert should["Cap"] == in_units("More than 5 cm (2 in) across; stem 1 to 3 cm thick.", "metric")
     oyster = next(p for p in panels_of(TRADE, "oyster", "metric") if p.name == "angel wings")
     assert [mark.should for mark in oyster.marks] == ["Gray, brown or cream."]

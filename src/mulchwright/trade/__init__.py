@@ -12,7 +12,6 @@ from mulchwright.trade.model import (
     Material,
     Plant,
     Ranged,
-    Shape,
     Source,
     Spawn,
     Species,
@@ -22,6 +21,7 @@ from mulchwright.trade.model import (
     figure_fields,
 )
 from mulchwright.trade.recipes import RecipeTemplate, TemplateLayer, TemplatePlane
+from mulchwright.trade.shapes import Shape
 
 __all__ = [
     "EVIDENCE_TESTS",

@@ -24,7 +24,6 @@ from mulchwright.trade.model import (
     Lookalike,
     Material,
     Plant,
-    Shape,
     Source,
     Spawn,
     Species,
@@ -33,6 +32,7 @@ from mulchwright.trade.model import (
     Wood,
 )
 from mulchwright.trade.recipes import RecipeTemplate, read_templates
+from mulchwright.trade.shapes import Shape, check_shapes
 from mulchwright.trade.table import CHOICES, Row, Table, build_row
 
 __all__ = ["Trade", "load_trade"]
@@ -45,14 +45,6 @@ RUN_FACTOR_ROWS = {
     "slow": "wood_run_factor_slow",
     "avoid": "wood_run_factor_avoid",
 }
-SHAPE_PARTS = frozenset(
-    {
-        "cap_form", "cap_width", "cap_color", "cap_second", "cap_surface", "gill_attachment", "gill_colors",
-        "stem_thickness", "stem_at", "stem_color", "stem_surface", "ring", "base", "flesh_color",
-        "flesh_change", "grows",
-    }
-)  # fmt: skip
-"""What a row of shapes may call stated."""
 
 
 class Trade:
@@ -211,36 +203,9 @@ class Trade:
     def shapes(self) -> Mapping[str, Shape]:
         """How species and look-alikes are drawn, by their keys."""
         rows = self._rows("shapes", Shape)
-        refuse = Table(self._folder, "shapes", self._source_read).refuse
-        known = {*self.species, *self.lookalikes}
-        for key, row in rows.items():
-            if key not in known:
-                raise refuse(
-                    key, "key", "it is neither in species.toml nor in lookalikes.toml.",
-                    "Mend the spelling, or add the mushroom there.",
-                )  # fmt: skip
-            for part in ("cap_width", "stem_length", "stem_thickness"):
-                low, high = getattr(row, f"{part}_low_mm"), getattr(row, f"{part}_high_mm")
-                without = row.stem_at == "none" and part != "cap_width"
-                if (low, high) != (0, 0) if without else not 0 < low <= high:
-                    raise refuse(
-                        key, part, f"{low} to {high} mm does not rise from above 0.",
-                        "Give the small and the large one in mm; 0 and 0 for a stem that is not there.",
-                    )  # fmt: skip
-            unknown = sorted(set(row.stated) - SHAPE_PARTS)
-            if unknown:
-                raise refuse(
-                    key, "stated", f"{unknown[0]!r} is no part that is drawn.",
-                    f"Use some of: {', '.join(sorted(SHAPE_PARTS))}.",
-                )  # fmt: skip
-            if bool(row.cap_second) != bool(row.cap_second_at) or not row.gill_colors:
-                raise refuse(
-                    key, "colors", "a color is missing, or where it is.",
-                    "Give gill_colors at least one, and cap_second and cap_second_at together.",
-                )  # fmt: skip
-        missing = sorted(known - set(rows))
-        if missing:
-            raise TableError(f"shapes.toml has no row for {missing[0]!r}. Add one, so that it can be drawn.")
+        check_shapes(
+            rows, {*self.species, *self.lookalikes}, Table(self._folder, "shapes", self._source_read)
+        )
         return rows
 
     @cached_property

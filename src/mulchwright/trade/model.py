@@ -27,7 +27,6 @@ __all__ = [
     "Material",
     "Plant",
     "Ranged",
-    "Shape",
     "Source",
     "Spawn",
     "Species",
@@ -420,47 +419,6 @@ class Feature:
     source: str
     place: str
     basis: Basis
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shape:
-    """How a grown mushroom looks, as it is drawn: a planted species or a look-alike, by its key there.
-
-    Widths, lengths and thicknesses [mm] run from a small to a large grown one; 0 for no stem. Colors
-    are names. cap_second : another color of the cap, and cap_second_at where: "age" (it fades so), "middle",
-    "edge" or "scales". gill_colors : from the youngest to the ripe. flesh_change : "unknown" where no table
-    says it. stated : the fields that the tables of species, features and look-alikes say in words; the
-    rest is as field guides show it, from memory. drawn_as : the one of several kin that is drawn. A drawing
-    identifies nothing.
-    """
-
-    key: str
-    cap_form: str
-    cap_width_low_mm: int
-    cap_width_high_mm: int
-    cap_color: str
-    cap_surface: tuple[str, ...]
-    gill_attachment: str
-    gill_colors: tuple[str, ...]
-    stem_length_low_mm: int
-    stem_length_high_mm: int
-    stem_thickness_low_mm: int
-    stem_thickness_high_mm: int
-    stem_at: str
-    stem_color: str
-    stem_surface: str
-    ring: str
-    base: str
-    flesh_color: str
-    flesh_change: str
-    grows: str
-    stated: tuple[str, ...]
-    source: str
-    place: str
-    basis: Basis
-    cap_second: str = ""
-    cap_second_at: str = ""
-    drawn_as: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,12 +18,12 @@ from mulchwright.trade.model import (
     Constant,
     Material,
     Ranged,
-    Shape,
     Spawn,
     Species,
     Wood,
     figure_fields,
 )
+from mulchwright.trade.shapes import Shape
 
 __all__ = ["TABLES", "sources_page", "table_rows"]
 

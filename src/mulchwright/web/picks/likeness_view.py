@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
 from mulchwright import units
 from mulchwright.keep.likeness import PARTS, differences
 from mulchwright.sheets.portrait import species_name
-from mulchwright.trade import Trade
+from mulchwright.trade import Feature, Trade
 from mulchwright.web.views.mushroom_drawing import Drawn, common_scale, mushroom_svg, room_above
 from mulchwright.web.views.mushroom_words import PART_NAMES, described, mark_words, question_words
 
@@ -39,6 +40,12 @@ class Panel:
     marks: tuple[Mark, ...]
     tells: str
     drawn_as: str
+
+
+def _own_first(part: str, asked: Iterable[Feature], keys: Container[str]) -> list[Feature]:
+    """Of the questions with these keys those of this part; where it has none, those that name it."""
+    questions = [question for question in asked if question.key in keys]
+    return [question for question in questions if question.part == part] or questions
 
 
 @lru_cache(maxsize=32)
@@ -73,7 +80,7 @@ def panels_of(trade: Trade, species: str, system: str, stage: str = "") -> tuple
             tuple(
                 Mark(
                     NUMBERS[part], PART_NAMES[part],
-                    question_words([f for f in asked if f.key in pointed[part]], system), "",
+                    question_words(_own_first(part, asked, pointed[part]), system), "",
                 )
                 for part in PARTS if part in pointed
             ),

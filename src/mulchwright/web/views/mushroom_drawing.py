@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from mulchwright.sheets.drawing import Element, document, element, number, text
 from mulchwright.trade import Shape
+from mulchwright.units import INCH_M
 from mulchwright.web.views.mushroom_body import Body
 from mulchwright.web.views.mushroom_ground import ground, print_swatch
 from mulchwright.web.views.mushroom_sides import cut_open, whole
@@ -127,7 +128,7 @@ def _shades(mark: str) -> list[Element]:
 
 def _scale_bar(scale: float, system: str) -> Element:
     """A bar of the longest round length that fits, in inches or centimeters."""
-    unit, name = (25.4, "in") if system == "us" else (10.0, "cm")
+    unit, name = (1000 * float(INCH_M), "in") if system == "us" else (10.0, "cm")
     lengths = [n for n in (1.0, 2.0, 3.0, 4.0, 5.0) if n * unit * scale <= 96] or [0.5]
     long = lengths[-1]
     right, y = WIDTH - RIGHT - 2, FOOT_Y + 12

@@ -56,9 +56,9 @@ _GROWS = {
 
 def _inches(mm: int) -> str:
     """Rounded to what is known: halves from an inch up, eighths below."""
-    inches = mm / 25.4
+    inches = mm / 1000 / float(units.INCH_M)
     rounded = round(inches * 2) / 2 if inches >= 1 else max(round(inches * 8), 0.5) / 8
-    return units.show_length(rounded * 0.0254, "us")
+    return units.show_length(rounded * float(units.INCH_M), "us")
 
 
 def _span(low_mm: int, high_mm: int, system: str) -> str:
