@@ -19,6 +19,7 @@ from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.near import near_days
 from mulchwright.almanac.outlook_ranges import (
     FIRST_YEAR_DAYS,
+    came_on,
     pickings,
 )
 from mulchwright.almanac.outlook_result import (
@@ -65,7 +66,7 @@ __all__ = [
 ]
 
 
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -343,6 +344,8 @@ def _fingerprint_of_patch(ensemble: _Ensemble, p: int) -> str:
             posterior.fitting,
             posterior.refreshed,
             posterior.fits,
+            posterior.weight,
+            posterior.picked_on,
         )
         digest.update(repr((learned, posterior.odd)).encode())
         if posterior.past is not None:
@@ -420,7 +423,16 @@ def _fingerprint_of(
 def _learned(
     posterior: BedPosterior, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
 ) -> PatchOutlook:
-    """The outlook with what the logbook did to it."""
+    """The outlook with what the logbook did to it; a first picking that was noted is a fact."""
+    picked_on, built_on = posterior.picked_on, item.patch.built_on
+    if picked_on is not None and built_on is not None:
+        item = replace(
+            item,
+            first_picking=came_on(picked_on, item.first_picking),
+            none_in_first_year=(
+                0.0 if (picked_on - built_on).days < FIRST_YEAR_DAYS else item.none_in_first_year
+            ),
+        )
     learned = Learned(
         looks=posterior.looks,
         picks=posterior.picks,
@@ -433,6 +445,7 @@ def _learned(
         refreshed=posterior.refreshed,
         fits=posterior.fits,
         odd_days=posterior.odd,
+        weight=posterior.weight,
     )
     return replace(item, learned=learned)
 

@@ -24,6 +24,7 @@ __all__ = [
     "DOTS",
     "FIRST_YEAR_DAYS",
     "band",
+    "came_on",
     "month_amounts",
     "pickings",
     "quantiles",
@@ -69,6 +70,12 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     )
     twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
     return FirstPicking(at(0.10), at(0.50), at(0.90), weekly, twenty)
+
+
+def came_on(day: date, told: FirstPicking) -> FirstPicking:
+    """A picking that came on a day for sure, told on the same days as another."""
+    weekly = tuple((week, float(week >= day)) for week, _ in told.probability_by_date)
+    return FirstPicking(day, day, day, weekly, (day,) * DOTS)
 
 
 def pickings(

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import Memory, Outlook, outlook, what_if
-from mulchwright.almanac.learning import notes_from, posteriors
+from mulchwright.almanac.learning import posteriors
+from mulchwright.almanac.log_notes import notes_from
 from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
