@@ -68,8 +68,10 @@ __all__ = [
 
 MODEL_VERSION = "5"
 """Changes whenever the same book and seed would give other figures."""
-DEFAULT_MEMBERS = 200
+DEFAULT_MEMBERS = 512
 DEFAULT_SEED = 20260101
+MEMBER_DAYS_AT_ONCE = 8_000_000
+"""Patch-days of members that are run together, some 130 MB of daily figures; more patches come in turns."""
 LARGEST_SEED = 2**63 - 1
 """What other programs that read the JSON can hold."""
 FEWEST_MEMBERS, MOST_MEMBERS = 20, 5000
@@ -270,13 +272,25 @@ def _summaries(
     fingerprints = [_fingerprint_of_patch(ensemble, p) for p in range(len(patches))]
     summaries = [_remembered(memory, patch, own) for patch, own in zip(patches, fingerprints, strict=True)]
     missing = [p for p, item in enumerate(summaries) if item is None]
-    if missing:
-        made = _run(ensemble.some(missing), threads=threads, progress=progress)
-        for p, item in zip(missing, made, strict=True):
+    at_once = max(MEMBER_DAYS_AT_ONCE // (ensemble.span.days * ensemble.draws.members), 1)
+    for first in range(0, len(missing), at_once):
+        places = missing[first : first + at_once]
+        begun, share = first / len(missing), len(places) / len(missing)
+        made = _run(
+            ensemble.some(places),
+            threads=threads,
+            progress=None if progress is None else _part_of(progress, begun, share),
+        )
+        for p, item in zip(places, made, strict=True):
             summaries[p] = item
             if ensemble.fingerprint:
                 memory.keep(f"outlook {patches[p].key}", (fingerprints[p], item))
     return tuple(item for item in summaries if item is not None)
+
+
+def _part_of(progress: Callable[[float], None], begun: float, share: float) -> Callable[[float], None]:
+    """Progress of one part of the patches as progress of all."""
+    return lambda done: progress(begun + share * done)
 
 
 def _run(
