@@ -13,11 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mulchwright.almanac import Memory, PatchOutlook, outlook
+from mulchwright.almanac.learning import posteriors
 from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Finding, Garden, IdentityCheck, LogEntry, LogKind, Sight, Stage
 from mulchwright.season import learn
-from mulchwright.season.draws import LATENT_ROWS
+from mulchwright.season.draws import LATENT_ROWS, draw_parameters
+from mulchwright.season.layout import PARAMETERS
 from mulchwright.season.made_notes import observe
 from mulchwright.season.observing import NOT_SEEN, Course, Notes, log_likelihood, notes_of
 from mulchwright.season.standing import sharpness_of
@@ -92,9 +94,18 @@ def test_members_that_have_not_borne_by_a_substantial_pick_lose_their_weight() -
 
 def test_a_pick_of_a_few_grams_leaves_the_crop_to_come() -> None:
     """5 g from 2 m² are a part of a flush: they took the year's mean crop from 2.7 to 0.14 kg."""
-    before = whole_outlook(day=71).picked_first_year_kg.mean
-    after = whole_outlook(pick(70, 0.005), day=71).picked_first_year_kg.mean
-    assert after > 0.5 * before
+    patch, trade = garden().patches[0], load_trade()
+    _, series = demo_garden()
+    found = posteriors(
+        replace(garden(), log=(pick(70, 0.005),)), series, trade, [patch],
+        today=BUILT + timedelta(days=71), members=120, seed=5, memory=MEMORY,
+    )  # fmt: skip
+    learned = draw_parameters([patch], trade, members=120, seed=5, learned={"one": found["one"].latent})
+    prior = draw_parameters([patch], trade, members=120, seed=5)
+    row = PARAMETERS.index("potential_kg_m2")
+    after, before = learned.parameters[0, row], prior.parameters[0, row]
+    assert after.mean() > 0.5 * before.mean()
+    assert np.median(after) > 0.5 * np.median(before)
 
 
 def test_a_pick_of_another_mushroom_tells_nothing_of_this_one() -> None:
@@ -105,7 +116,7 @@ def test_a_pick_of_another_mushroom_tells_nothing_of_this_one() -> None:
     alone = look(50, Sight.NOTHING)
     without = whole_outlook(alone, day=61)
     doubted = whole_outlook(alone, pick(60, 0.6), day=61, checks=(other,))
-    assert doubted.first_picking == without.first_picking
+    assert doubted.next_picking == without.next_picking
     assert doubted.learned is not None
     assert doubted.learned.picks == 0
     same = replace(other, findings=(("cap-color", Finding.AS_DESCRIBED),))
