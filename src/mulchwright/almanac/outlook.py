@@ -14,17 +14,16 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from mulchwright.almanac.learning import BedPosterior, Posteriors, posteriors, trade_fingerprint
+from mulchwright.almanac.learning import Posteriors, posteriors, trade_fingerprint
 from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.near import near_days
+from mulchwright.almanac.outlook_learned import with_learned
 from mulchwright.almanac.outlook_ranges import (
     FIRST_YEAR_DAYS,
-    came_on,
     pickings,
 )
 from mulchwright.almanac.outlook_result import (
     FirstPicking,
-    Learned,
     Outlook,
     PatchOutlook,
     WeatherNote,
@@ -316,7 +315,7 @@ def _run(
         item = replace(item, remains=remains(run, p, patch, ensemble.bed, trade, today))
         if patch.key not in ensemble.found:
             return item
-        return _learned(ensemble.found[patch.key], _before(ensemble, p), item)
+        return with_learned(ensemble.found[patch.key], _before(ensemble, p), item)
 
     places = range(len(ensemble.patches))
     if threads == 1 or len(places) == 1:
@@ -432,36 +431,6 @@ def _fingerprint_of(
         digest.update(array.tobytes())
     rest = (span, today, futures.measured_days, seed, garden.hose_litres_per_minute)
     return f"{trade_fingerprint(trade)} {digest.hexdigest()} {rest}"
-
-
-def _learned(
-    posterior: BedPosterior, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
-) -> PatchOutlook:
-    """The outlook with what the logbook did to it; a first picking that was noted is a fact."""
-    picked_on, built_on = posterior.picked_on, item.patch.built_on
-    if picked_on is not None and built_on is not None:
-        item = replace(
-            item,
-            first_picking=came_on(picked_on, item.first_picking),
-            none_in_first_year=(
-                0.0 if (picked_on - built_on).days < FIRST_YEAR_DAYS else item.none_in_first_year
-            ),
-        )
-    learned = Learned(
-        looks=posterior.looks,
-        picks=posterior.picks,
-        others=posterior.others,
-        first_before=before[0],
-        first_after=item.first_picking,
-        next_before=before[1],
-        next_after=item.next_picking,
-        fitting_share=posterior.fitting,
-        refreshed=posterior.refreshed,
-        fits=posterior.fits,
-        odd_days=posterior.odd,
-        weight=posterior.weight,
-    )
-    return replace(item, learned=learned)
 
 
 def what_if(

@@ -25,11 +25,11 @@ __all__ = [
     "DOTS",
     "FIRST_YEAR_DAYS",
     "band",
-    "came_on",
     "month_amounts",
     "pickings",
     "quantiles",
     "share_before",
+    "smooth_day",
     "year_accounts",
     "year_crops",
 ]
@@ -56,8 +56,8 @@ def band(values: Singles) -> Band:
     return Band(at(0.10), at(0.25), at(0.50), at(0.75), at(0.90))
 
 
-def _smooth_day(ordered: Floats, q: float) -> int:
-    """A quantile of ordered days that wanders less with the draws than a single one of them.
+def smooth_day(ordered: Floats, q: float) -> int:
+    """A quantile of ordered days, finite, that wanders less with the draws than a single one of them.
 
     Harrell and Davis (1982): the mean of the order statistics with the weights of a beta distribution. As the
     days may fall into two seasons with none between, the day of these that is nearest to it is taken.
@@ -82,7 +82,7 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     def about(q: float) -> date | None:
         if at(q) is None:
             return None
-        return start + timedelta(days=_smooth_day(come, q * members / len(come)))
+        return start + timedelta(days=smooth_day(come, q * members / len(come)))
 
     weekly = tuple(
         (start + timedelta(days=d), float(np.searchsorted(ordered, d, side="right")) / members)
@@ -90,12 +90,6 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     )
     twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
     return FirstPicking(about(0.10), about(0.50), about(0.90), weekly, twenty)
-
-
-def came_on(day: date, told: FirstPicking) -> FirstPicking:
-    """A picking that came on a day for sure, told on the same days as another."""
-    weekly = tuple((week, float(week >= day)) for week, _ in told.probability_by_date)
-    return FirstPicking(day, day, day, weekly, (day,) * DOTS)
 
 
 def pickings(
