@@ -7,9 +7,9 @@ One run of the season engine over an ensemble of weathers and parameters, read o
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -29,10 +29,11 @@ from mulchwright.almanac.outlook_result import (
     WeatherNote,
 )
 from mulchwright.almanac.outlook_span import RunSpan, run_span
-from mulchwright.almanac.outlook_summary import first_picked_on, remains, summary
+from mulchwright.almanac.outlook_summary import remains, summary
+from mulchwright.almanac.outlook_weather import first_day_of, futures_of
 from mulchwright.almanac.remains import WEEKS_AHEAD
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Patch, Stage
+from mulchwright.garden import Garden, LogKind, Patch, Stage
 from mulchwright.season import (
     SeasonRun,
     bed_arrays,
@@ -50,7 +51,6 @@ from mulchwright.weather import (
     WeatherFutures,
     governing_normals,
     mean_annual_wave,
-    weather_futures,
     with_readings,
 )
 
@@ -107,14 +107,18 @@ class OutlookOptions:
 
     alike : the same luck for all beds, to compare them; then nothing is learned from the logbook.
     learning : whether looks and pickings in the logbook narrow the draws.
-    learn_from : the garden whose logbook is learned from where it is not this one, for beds that are
-    tried otherwise than they are.
+    whole_garden : the garden that these beds are of, or may be of, where they are tried otherwise than they
+    are: its logbook is learned from, and its weathers are drawn, so that a bed that is tried as it stands
+    gets the figures of the garden's own outlook.
+    luck : by the key of a bed that is tried, the key of the bed it is tried for, whose luck it has. What is
+    tried for one bed then differs by what it is and not by chance.
     threads : at most so many; None for one a core.
     """
 
     alike: bool = False
     learning: bool = True
-    learn_from: Garden | None = None
+    whole_garden: Garden | None = None
+    luck: Mapping[str, str] = field(default_factory=dict)
     threads: int | None = None
 
 
@@ -166,9 +170,10 @@ def outlook(
     garden = replace(garden, normals=governing_normals(garden.normals, known))
     if forecast is not None and not forecast.known_on(today):
         forecast = None
-    futures = weather_futures(
-        known, garden.normals, garden.place, start=span.start, days=span.days, members=members,
-        rng=np.random.default_rng([seed, 1]), forecast=forecast,
+    whole = options.whole_garden or garden
+    futures = futures_of(
+        garden, known, span, today=today, first=first_day_of((*whole.patches, *patches), today),
+        members=members, seed=seed, forecast=forecast,
     )  # fmt: skip
     climate = garden.normals or known
     assert climate is not None  # weather_futures refuses a garden without either
@@ -182,20 +187,24 @@ def outlook(
     remembers = memory is not None
     memory = memory or Memory()
     found: Posteriors = {}
+    # Draws go by a bed's key.
+    drawn = [replace(patch, key=options.luck.get(patch.key, patch.key)) for patch in patches]
     if options.learning and not options.alike:
         found = posteriors(
-            options.learn_from or garden, known, trade, patches,
+            whole, known, trade, drawn,
             today=today, members=members, seed=seed, memory=memory, threads=options.threads,
         )  # fmt: skip
     draws = draw_parameters(
-        patches, trade, members=members, seed=seed, alike=options.alike,
+        drawn, trade, members=members, seed=seed, alike=options.alike,
         learned={key: posterior.latent for key, posterior in found.items()},
     )  # fmt: skip
+    found = {patch.key: found[one.key] for patch, one in zip(patches, drawn, strict=True) if one.key in found}
     ensemble = _Ensemble(
         garden, trade, today, seed, span, patches, futures, forcing, bed, draws, found, memory,
         fingerprint=_fingerprint_of(garden, trade, today, seed, span, futures, forcing)
         if found or remembers
         else "",
+        tried=frozenset(options.luck),
     )  # fmt: skip
     return Outlook(
         model_version=MODEL_VERSION,
@@ -234,7 +243,8 @@ class _Ensemble:
     """All that the patches of one outlook are run and read with.
 
     bed, draws : one row for each of `patches`. found : what was learned of them. fingerprint : of what all
-    patches share; empty where nothing is remembered.
+    patches share; empty where nothing is remembered. tried : beds that are tried for others; of these nobody
+    asks what the logbook changed.
     """
 
     garden: Garden
@@ -250,6 +260,7 @@ class _Ensemble:
     found: Posteriors
     memory: Memory
     fingerprint: str
+    tried: frozenset[str]
 
     def some(self, places: list[int]) -> _Ensemble:
         """The same with some of the patches alone."""
@@ -299,7 +310,7 @@ def _run(
             ensemble.futures.measured_days, ensemble.futures.rain_mm,
         )  # fmt: skip
         item = replace(item, remains=remains(run, p, patch, ensemble.bed, trade, today))
-        if patch.key not in ensemble.found:
+        if patch.key not in ensemble.found or patch.key in ensemble.tried:
             return item
         return _learned(ensemble.found[patch.key], _before(ensemble, p), item)
 
@@ -331,7 +342,11 @@ def _fingerprint_of_patch(ensemble: _Ensemble, p: int) -> str:
         return ""
     patch, draws = ensemble.patches[p], ensemble.draws
     posterior = ensemble.found.get(patch.key)
-    picked = first_picked_on(ensemble.garden, patch, ensemble.today)
+    picked = [
+        (entry.day, entry.mass_kg)
+        for entry in ensemble.garden.log
+        if entry.patch == patch.key and entry.kind is LogKind.PICKED
+    ]
     digest = hashlib.blake2b(repr((ensemble.fingerprint, patch, picked)).encode(), digest_size=16)
     arrays = [array[p] for array in ensemble.bed]
     arrays += [draws.parameters[p], draws.hazard[p], draws.flush_noise[p]]
@@ -463,7 +478,7 @@ def what_if(
         result = outlook(
             alone, series, trade, today=today, start=min(span), days=(end - min(span)).days + 1,
             members=members, seed=seed, forecast=forecast, memory=memory,
-            options=OutlookOptions(learn_from=garden),
+            options=OutlookOptions(whole_garden=garden),
         )  # fmt: skip
         results.append(result.patches[0])
     return results[0], results[1]

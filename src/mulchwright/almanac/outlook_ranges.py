@@ -25,6 +25,7 @@ __all__ = [
     "FIRST_YEAR_DAYS",
     "band",
     "month_amounts",
+    "noted_picking",
     "pickings",
     "quantiles",
     "share_before",
@@ -69,6 +70,13 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     )
     twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
     return FirstPicking(at(0.10), at(0.50), at(0.90), weekly, twenty)
+
+
+def noted_picking(noted_on: date, start: date, first_day: int, days: int) -> FirstPicking:
+    """A first picking that is noted: its day, for sure."""
+    weeks = {start + timedelta(days=d) for d in range(first_day, days, 7)} | {noted_on}
+    by_date = tuple((day, float(day >= noted_on)) for day in sorted(weeks))
+    return FirstPicking(noted_on, noted_on, noted_on, by_date, (noted_on,) * DOTS)
 
 
 def pickings(

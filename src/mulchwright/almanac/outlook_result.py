@@ -16,6 +16,7 @@ from mulchwright.almanac.advice import MoistureLimits, WateringAdvice
 from mulchwright.almanac.near import NearDay
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.working import WorkingLine
+from mulchwright.almanac.year_ahead import Noted, YearCrop, YearPicking
 from mulchwright.errors import InputError
 from mulchwright.garden import Patch
 from mulchwright.season.standing import Standing
@@ -156,6 +157,11 @@ class PatchOutlook:
     temperature_c : mean of the food layers.
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
+    crop, picking : of the bed's year ahead; what every page, sheet and command tells. None where the run
+    ends before that year does.
+    noted : pickings in the logbook. Once there is one, what lies before today in `first_picking`,
+    `picked_kg`, `picked_first_year_kg`, `picked_second_year_kg`, `picked_year_kg` and `none_in_first_year`
+    is the logbook's and no forecast.
     picked_first_year_kg, picked_second_year_kg : over 365 days each from the build day; the second is
     None where the run does not reach its end.
     none_in_first_year : the chance of no picking in those days.
@@ -196,6 +202,9 @@ class PatchOutlook:
     remains: tuple[Remains, ...] = ()
     picked_year_kg: tuple[tuple[int, Quantiles], ...] = ()
     living: Band | None = None
+    crop: YearCrop | None = None
+    picking: YearPicking | None = None
+    noted: Noted = Noted()
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""
