@@ -23,7 +23,15 @@ from mulchwright.almanac.outlook_result import (
 from mulchwright.almanac.purchases import Buying, buying
 from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipe_options, recipes_for
 from mulchwright.almanac.shared_orders import Sharing, sharing
-from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
+from mulchwright.almanac.siting import (
+    Proposal,
+    SiteMap,
+    propose_spots,
+    site_map,
+    spot_at,
+    spot_outlooks,
+    with_plan_light,
+)
 from mulchwright.almanac.stores import AmountLine, LotReport, NeedLine, Needs, build_amounts, needs_of
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
 from mulchwright.almanac.today import Today, today_asks
@@ -92,6 +100,7 @@ __all__ = [
     "sharing",
     "site_map",
     "spot_at",
+    "spot_outlooks",
     "template_patch",
     "today_asks",
     "what_if",

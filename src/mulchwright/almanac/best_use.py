@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import combinations
 
+from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED
 from mulchwright.almanac.purchases import Buying, buying, priced_offers
 from mulchwright.almanac.recipe_values import UseOption, valued_options
@@ -24,7 +25,7 @@ from mulchwright.garden import Garden, Patch
 from mulchwright.gather.allocate import allocate
 from mulchwright.gather.allocation import Aim, Allocation, Candidate, OneMore, PlanOption, Stock
 from mulchwright.trade import Trade
-from mulchwright.weather import DailySeries
+from mulchwright.weather import DailySeries, Forecast
 
 __all__ = ["Aim", "BestUse", "PatchUse", "ResourceUse", "best_use"]
 
@@ -118,6 +119,8 @@ def best_use(
     seed: int = DEFAULT_SEED,
     progress: Callable[[float], None] | None = None,
     patience_s: float = 5.0,
+    forecast: Forecast | None = None,
+    memory: Memory | None = None,
 ) -> BestUse:
     """The recipe for every planned bed, or none, of the largest sum of first-year yields from what there is.
 
@@ -140,8 +143,9 @@ def best_use(
     if strangers:
         raise InputError(f"There is no planned bed {strangers[0]!r} that could be a must.", field="must")
     options, notes = valued_options(
-        garden, series, trade, chosen, today=today, members=members, seed=seed, progress=progress
-    )
+        garden, series, trade, chosen, today=today, members=members, seed=seed, progress=progress,
+        forecast=forecast, memory=memory,
+    )  # fmt: skip
     offers, price_notes = priced_offers(garden, trade)
     on = max(today, min((patch.built_on or today) for patch in chosen))
     resources, found, limited = resources_of(garden, trade, options, offers, on)
@@ -183,19 +187,19 @@ def best_use(
 def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim, *, money: bool) -> str:
     """Why nothing is built, and the nearest thing to do."""
     worth = max((one.yield_kg(aim) for row in options for one in row), default=0)
-    sure = max((1 - one.expected.none_in_first_year for row in options for one in row), default=0)
+    sure = max((one.chance for row in options for one in row), default=0)
     if worth > 0:
         what = "What is at hand, with what the money buys," if money else "What is at hand"
         return f"{what} is not enough for any of the recipes; see what is short, and get that first."
     if aim is Aim.CAUTIOUS:
         return (
-            "Whichever recipe is laid, more than 1 in 10 futures bring nothing in the first year, so what 9 "
+            "Whichever recipe is laid, more than 1 in 10 futures bring nothing in its first year, so what 9 "
             "in 10 beat is nothing, and the cautious aim cannot tell the recipes apart. Choose by a modest "
             "crop times its chance."
         )
     if sure <= 0:
         return (
-            "No future brings anything in the first year. Build earlier in the season, or wait for the "
+            "No future brings anything in its first year. Build earlier in the season, or wait for the "
             "second."
         )
     return (

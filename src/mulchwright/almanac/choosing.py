@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.memory import Memory
+from mulchwright.almanac.outlook import DEFAULT_SEED, OutlookOptions, outlook
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -22,7 +23,7 @@ from mulchwright.garden import (
 )
 from mulchwright.keep.beginners import for_first_bed
 from mulchwright.trade import RecipeTemplate, Species, TemplateLayer, Trade
-from mulchwright.weather import DailySeries
+from mulchwright.weather import DailySeries, Forecast
 
 __all__ = ["Choice", "Spot", "choices_for", "recipe_of", "template_patch"]
 
@@ -116,6 +117,8 @@ def choices_for(
     members: int = 200,
     seed: int = DEFAULT_SEED,
     progress: Callable[[float], None] | None = None,
+    forecast: Forecast | None = None,
+    memory: Memory | None = None,
 ) -> tuple[Choice, ...]:
     """Every template with every species it suits, from the engine on this climate and this spot's light.
 
@@ -139,7 +142,8 @@ def choices_for(
     ]
     result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=TWO_YEARS, options=ALIKE, members=members, seed=seed, progress=progress,
+        start=built_on, days=TWO_YEARS, members=members, seed=seed, progress=progress, forecast=forecast,
+        memory=memory, options=OutlookOptions(whole_garden=garden),
     )  # fmt: skip
     choices = []
     for (template, key), item in zip(pairs, result.patches, strict=True):
@@ -148,7 +152,8 @@ def choices_for(
 
     def rank(choice: Choice) -> tuple[bool, float]:
         second = choice.outlook.picked_second_year_kg
-        two_years = choice.outlook.picked_first_year_kg.p50 + (second.p50 if second else 0.0)
+        first = choice.outlook.crop
+        two_years = (first.likely_kg if first else 0.0) + (second.p50 if second else 0.0)
         return not choice.offered, -two_years
 
     return tuple(sorted(choices, key=rank))

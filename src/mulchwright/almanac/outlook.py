@@ -7,9 +7,9 @@ One run of the season engine over an ensemble of weathers and parameters, read o
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -33,7 +33,7 @@ from mulchwright.almanac.outlook_summary import remains, summary
 from mulchwright.almanac.outlook_weather import first_day_of, futures_of
 from mulchwright.almanac.remains import WEEKS_AHEAD
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, LogKind, Patch, Stage
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.season import (
     SeasonRun,
     bed_arrays,
@@ -65,7 +65,7 @@ __all__ = [
 ]
 
 
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -105,20 +105,17 @@ def _measured_until(series: DailySeries | None, today: date) -> DailySeries | No
 class OutlookOptions:
     """How an outlook is computed where it is not one that a grower looks at.
 
-    alike : the same luck for all beds, to compare them; then nothing is learned from the logbook.
+    alike : nothing is learned from the logbook, and all beds have the same luck.
     learning : whether looks and pickings in the logbook narrow the draws.
     whole_garden : the garden that these beds are of, or may be of, where they are tried otherwise than they
     are: its logbook is learned from, and its weathers are drawn, so that a bed that is tried as it stands
     gets the figures of the garden's own outlook.
-    luck : by the key of a bed that is tried, the key of the bed it is tried for, whose luck it has. What is
-    tried for one bed then differs by what it is and not by chance.
     threads : at most so many; None for one a core.
     """
 
     alike: bool = False
     learning: bool = True
     whole_garden: Garden | None = None
-    luck: Mapping[str, str] = field(default_factory=dict)
     threads: int | None = None
 
 
@@ -187,8 +184,7 @@ def outlook(
     remembers = memory is not None
     memory = memory or Memory()
     found: Posteriors = {}
-    # Draws go by a bed's key.
-    drawn = [replace(patch, key=options.luck.get(patch.key, patch.key)) for patch in patches]
+    drawn = _with_common_luck(patches, whole.log)
     if options.learning and not options.alike:
         found = posteriors(
             whole, known, trade, drawn,
@@ -202,9 +198,9 @@ def outlook(
     ensemble = _Ensemble(
         garden, trade, today, seed, span, patches, futures, forcing, bed, draws, found, memory,
         fingerprint=_fingerprint_of(garden, trade, today, seed, span, futures, forcing)
-        if found or remembers
+        if (found or remembers) and options.whole_garden is None
         else "",
-        tried=frozenset(options.luck),
+        tried=options.whole_garden is not None,
     )  # fmt: skip
     return Outlook(
         model_version=MODEL_VERSION,
@@ -238,13 +234,31 @@ def _patches_of(garden: Garden) -> tuple[list[Patch], tuple[tuple[str, str], ...
     return patches, skipped
 
 
+def _with_common_luck(patches: Sequence[Patch], log: Sequence[LogEntry]) -> list[Patch]:
+    """The patches under the keys by which they are drawn: their own once something was seen of them.
+
+    What nobody has looked at or picked from has the luck that all such beds of its species have. So two beds
+    that are alike get the same figures, and so does one bed wherever it is tried and whatever it is called.
+    """
+    seen = {(entry.patch, entry.day) for entry in log if entry.kind in (LogKind.LOOKED, LogKind.PICKED)}
+    watched = {
+        patch.key
+        for patch in patches
+        if any(key == patch.key and patch.built_on is not None and day >= patch.built_on for key, day in seen)
+    }
+    return [
+        patch if patch.key in watched else replace(patch, key=f"any-bed-of-{patch.species}")
+        for patch in patches
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class _Ensemble:
     """All that the patches of one outlook are run and read with.
 
     bed, draws : one row for each of `patches`. found : what was learned of them. fingerprint : of what all
-    patches share; empty where nothing is remembered. tried : beds that are tried for others; of these nobody
-    asks what the logbook changed.
+    patches share; empty where nothing is remembered. tried : whether the beds are tried otherwise than they
+    are; then nobody asks what the logbook changed.
     """
 
     garden: Garden
@@ -260,7 +274,7 @@ class _Ensemble:
     found: Posteriors
     memory: Memory
     fingerprint: str
-    tried: frozenset[str]
+    tried: bool
 
     def some(self, places: list[int]) -> _Ensemble:
         """The same with some of the patches alone."""
@@ -310,7 +324,7 @@ def _run(
             ensemble.futures.measured_days, ensemble.futures.rain_mm,
         )  # fmt: skip
         item = replace(item, remains=remains(run, p, patch, ensemble.bed, trade, today))
-        if patch.key not in ensemble.found or patch.key in ensemble.tried:
+        if patch.key not in ensemble.found or ensemble.tried:
             return item
         return _learned(ensemble.found[patch.key], _before(ensemble, p), item)
 
@@ -405,7 +419,8 @@ def _before(ensemble: _Ensemble, p: int) -> tuple[FirstPicking, FirstPicking]:
     start, after, members = ensemble.span.start, ensemble.span.after, ensemble.draws.members
 
     def made() -> tuple[FirstPicking, FirstPicking]:
-        draws = draw_parameters([patch], ensemble.trade, members=members, seed=seed)
+        (drawn,) = _with_common_luck([patch], ensemble.garden.log)
+        draws = draw_parameters([drawn], ensemble.trade, members=members, seed=seed)
         constants = model_constants_of(ensemble.trade)
         run = simulate(bed, draws, ensemble.forcing, constants, start=start, threads=1)
         return pickings(run, 0, patch, (today - start).days, after)

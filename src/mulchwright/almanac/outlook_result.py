@@ -5,7 +5,7 @@ The figures come from `outlook.py`; pages, sheets and the command line render fr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -204,7 +204,7 @@ class PatchOutlook:
     living: Band | None = None
     crop: YearCrop | None = None
     picking: YearPicking | None = None
-    noted: Noted = Noted()
+    noted: Noted = field(default_factory=Noted)
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""
@@ -290,6 +290,32 @@ def _days_json(picking: FirstPicking) -> dict[str, Any]:
     return {"p10": _iso(picking.p10), "p50": _iso(picking.p50), "p90": _iso(picking.p90)}
 
 
+def _crop_json(crop: YearCrop | None) -> dict[str, Any] | None:
+    if crop is None:
+        return None
+    return {
+        "from": _iso(crop.year.first),
+        "to": _iso(crop.year.last),
+        "low_kg": _rounded(crop.low_kg),
+        "likely_kg": _rounded(crop.likely_kg),
+        "high_kg": _rounded(crop.high_kg),
+        "chance": _rounded(crop.chance),
+    }
+
+
+def _year_picking_json(picking: YearPicking | None) -> dict[str, Any] | None:
+    if picking is None:
+        return None
+    return {
+        "from": _iso(picking.year.first),
+        "to": _iso(picking.year.last),
+        "low": _iso(picking.low),
+        "likely": _iso(picking.likely),
+        "high": _iso(picking.high),
+        "chance": _rounded(picking.chance),
+    }
+
+
 def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
     if learned is None:
         return None
@@ -334,6 +360,14 @@ def _patch_json(item: PatchOutlook) -> dict[str, Any]:
             if np.isfinite(band.p50[d])
         ],
         "living_share": _living_json(item),
+        "noted": {
+            "picks": item.noted.picks,
+            "kg": _rounded(item.noted.kg),
+            "first": _iso(item.noted.first_on),
+            "last": _iso(item.noted.last_on),
+        },
+        "crop": _crop_json(item.crop),
+        "picking": _year_picking_json(item.picking),
         "first_picking": _picking_json(item.first_picking),
         "next_picking": _picking_json(item.next_picking),
         "none_in_first_year": _rounded(item.none_in_first_year),

@@ -41,7 +41,7 @@ DOTS = 20
 
 
 class YearName(StrEnum):
-    """What the year ahead is called: the first year of a bed that is still to be built, else the year ahead."""
+    """What the year ahead is called: of a bed that is still to be built it is the first year."""
 
     FIRST = "first year"
     AHEAD = "year ahead"
@@ -102,7 +102,7 @@ class YearPicking:
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """What the logbook holds of a bed's pickings up to today: how many, their mass, the first and last day."""
+    """The pickings of a bed in the logbook up to today: how many, their mass, the first and last day."""
 
     picks: int = 0
     kg: float = 0.0
@@ -121,9 +121,7 @@ def noted_of(patch: Patch, log: Sequence[LogEntry], today: date) -> Noted:
     if not picks:
         return Noted()
     days = [entry.day for entry in picks]
-    return Noted(
-        len(picks), math.fsum(entry.mass_kg or 0.0 for entry in picks), min(days), max(days)
-    )
+    return Noted(len(picks), math.fsum(entry.mass_kg or 0.0 for entry in picks), min(days), max(days))
 
 
 def year_ahead_of(built_on: date, today: date) -> YearAhead:

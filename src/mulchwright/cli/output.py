@@ -80,3 +80,12 @@ def forecast_in(book: Path) -> Forecast | None:
 
     with open_book(book, read_only=True) as opened:
         return opened.forecast()
+
+
+def in_plan_light(garden: Garden, series: DailySeries | None) -> Garden:
+    """The garden with its drawn beds lit by the plan, by the same few lines as on the screens."""
+    if not any(patch.outline for patch in garden.patches):
+        return garden
+    from mulchwright.services.light import garden_in_plan_light
+
+    return garden_in_plan_light(garden, series)[0]

@@ -68,6 +68,16 @@ class AlmanacEngine:
         """How many futures each run takes; None for the almanac's own number."""
         return self._members
 
+    @property
+    def seed(self) -> int | None:
+        """The seed of each run; None for the almanac's own."""
+        return self._seed
+
+    @property
+    def memory(self) -> Memory:
+        """What was learned from the logbook before, for others that try beds of the same garden."""
+        return self._kept()
+
     def _settings(self) -> tuple[int, int]:
         from mulchwright.almanac import DEFAULT_MEMBERS, DEFAULT_SEED
 

@@ -122,7 +122,7 @@ def test_a_bed_tried_as_it_stands_gets_the_figures_of_its_own_page(noted: Garden
     alone = outlook(
         replace(noted, patches=(tried, other), log=()), None, TRADE, today=TODAY, members=40,
         start=TODAY + timedelta(days=20), days=700,
-        options=OutlookOptions(whole_garden=noted, luck={"tried": "new", "later": "new"}),
+        options=OutlookOptions(whole_garden=noted),
     ).patch("tried")  # fmt: skip
     assert alone.crop == page.crop
     assert alone.picking == page.picking

@@ -18,7 +18,6 @@ from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipes_f
 from mulchwright.almanac.stores import needs_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Recipe, Stage
-from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light import garden_in_plan_light_if_cached
 from mulchwright.services.numbers import whole_number
@@ -116,16 +115,16 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     garden, trade = state.garden, context.trade
     today = state.today
     key = fingerprint_of(
-        "recipes", climate_fingerprint(state), patch, garden.recipes, garden.offers, garden.sellers, today
+        "recipes", state.fingerprint, patch, garden.recipes, garden.offers, garden.sellers, today
     )
-    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
+    settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> tuple[UseOption, ...]:
         garden_in_plan_light = garden_in_plan_light_if_cached(state).garden
         held = next((one for one in garden_in_plan_light.patches if one.key == patch.key), patch)
         return recipes_for(
             replace(garden_in_plan_light, patches=(held,), log=()), state.series, trade, patch.key,
-            today=today, progress=report, **members,
+            today=today, progress=report, whole_garden=garden_in_plan_light, **settings,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
@@ -149,12 +148,12 @@ def _card(
             weeks = round((use_option.run_day - (use_option.patch.built_on or today)).days / 7)
             run = f"{words.day(use_option.run_day, today)}, {words.plural(weeks, 'week')} after building"
         answer = str(answers.picking(use_option.expected, today))
-        none = words.chance(use_option.expected.none_in_first_year)
-        note = f"The chance that the first year brings none: {none}."
-        first = use_option.expected.picked_first_year_kg
+        crop = use_option.expected.crop
+        if crop is not None:
+            note = f"No harvest {crop.year.words}: {words.chance(1 - crop.chance)}."
         facts = [
             ("Half run through by threads, likely", run),
-            ("Picked in the first year", answers.amount_range(first, "mass", system)),
+            ("Picked in its first year", answers.crop_range(crop, system)),
             ("If all of it were bought", _cost(use_option, garden, trade, currency)),
         ]  # fmt: skip
     source = option.key if option.origin == "template" else ""
