@@ -63,7 +63,7 @@ def build_weeks(
         replace(garden, patches=beds, log=()), series, trade, today=min(today, first), start=first,
         days=(days[-1] - first).days + 366, members=members, seed=seed, progress=progress,
         forecast=forecast, memory=memory,
-        options=OutlookOptions(whole_garden=garden),
+        options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
     weeks_of = []
     for day, item in zip(days, result.patches, strict=True):

@@ -143,7 +143,7 @@ def choices_for(
     result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
         start=built_on, days=TWO_YEARS, members=members, seed=seed, progress=progress, forecast=forecast,
-        memory=memory, options=OutlookOptions(whole_garden=garden),
+        memory=memory, options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
     choices = []
     for (template, key), item in zip(pairs, result.patches, strict=True):

@@ -110,12 +110,15 @@ class OutlookOptions:
     whole_garden : the garden that these beds are of, or may be of, where they are tried otherwise than they
     are: its logbook is learned from, and its weathers are drawn, so that a bed that is tried as it stands
     gets the figures of the garden's own outlook.
+    tried : the beds are tried beside others; nobody asks what the logbook changed, and nothing of them is
+    remembered.
     threads : at most so many; None for one a core.
     """
 
     alike: bool = False
     learning: bool = True
     whole_garden: Garden | None = None
+    tried: bool = False
     threads: int | None = None
 
 
@@ -198,9 +201,9 @@ def outlook(
     ensemble = _Ensemble(
         garden, trade, today, seed, span, patches, futures, forcing, bed, draws, found, memory,
         fingerprint=_fingerprint_of(garden, trade, today, seed, span, futures, forcing)
-        if (found or remembers) and options.whole_garden is None
+        if (found or remembers) and not options.tried
         else "",
-        tried=options.whole_garden is not None,
+        tried=options.tried,
     )  # fmt: skip
     return Outlook(
         model_version=MODEL_VERSION,

@@ -16,7 +16,7 @@ from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, OutlookOptions, outlook
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.purchases import priced_offers
-from mulchwright.almanac.stores import item_key, item_unit, planned_patches
+from mulchwright.almanac.stores import item_key, item_unit, needs_of, planned_patches
 from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
 from mulchwright.gather.allocation import Aim
 from mulchwright.gather.takeoff import take_off
@@ -73,7 +73,9 @@ class UseOption:
     where a crop is too uncertain for the cautious yield to be more than nothing.
     run_day : first day on which half of the futures have run through half of the bed, None in no day told.
     cost_cents : what it would cost if all of it were bought at the least unit prices; None where something
-    is not on offer. expected : the whole outlook of the bed with this recipe.
+    is not on offer. to_buy_cents : the same for what the lots do not cover for this bed alone, 0 where they
+    cover all; None where something of that is not on offer, which `no_offer` names. expected : the whole outlook of the
+    bed with this recipe.
     """
 
     option: RecipeOption
@@ -84,6 +86,8 @@ class UseOption:
     run_day: date | None
     demand: Mapping[str, float]
     cost_cents: int | None
+    to_buy_cents: int | None = None
+    no_offer: tuple[str, ...] = ()
 
     @property
     def chance(self) -> float:
@@ -143,6 +147,17 @@ def _least_prices(offers: Iterable[Offer]) -> dict[str, float]:
     return least
 
 
+def _to_buy(
+    garden: Garden, trade: Trade, laid: Patch, prices: Mapping[str, float], today: date
+) -> tuple[int | None, tuple[str, ...]]:
+    """What a bed alone would still have bought, at the least unit prices; else what of it nobody offers."""
+    short = needs_of(replace(garden, patches=(laid,), log=()), trade, today=today).short
+    missing = tuple(line.name for line in short if line.item not in prices)
+    if missing:
+        return None, missing
+    return round(math.fsum(line.short.likely * prices[line.item] for line in short)), ()
+
+
 def valued_options(
     garden: Garden,
     series: DailySeries | None,
@@ -174,7 +189,7 @@ def valued_options(
         replace(garden, patches=tuple(one for _, _, one in pairs), log=()), series, trade, today=today,
         start=first, days=(last - first).days + YEAR_DAYS, members=members, seed=seed, progress=progress,
         forecast=forecast, memory=memory,
-        options=OutlookOptions(whole_garden=whole_garden or garden),
+        options=OutlookOptions(whole_garden=whole_garden or garden, tried=True),
     )  # fmt: skip
     expected = {item.patch.key: item for item in result.patches}
     prices = _least_prices(priced_offers(garden, trade)[0])
@@ -189,11 +204,12 @@ def valued_options(
         cost = None
         if all(key in prices for key in demand):
             cost = round(math.fsum(amount * prices[key] for key, amount in demand.items()))
+        to_buy, no_offer = _to_buy(garden, trade, laid, prices, today)
         assert item.crop is not None  # the run reaches the end of every bed's first year
         rows[place].append(
             UseOption(
                 option, replace(laid, key=patches[place].key), item, item.crop.likely_kg, item.crop.low_kg,
-                _half_run(item), demand, cost,
+                _half_run(item), demand, cost, to_buy, no_offer,
             )
         )  # fmt: skip
     return tuple(tuple(row) for row in rows), notes

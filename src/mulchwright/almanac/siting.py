@@ -144,7 +144,7 @@ def site_map(
     result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
         start=built_on, days=366, members=members, seed=seed, progress=progress, forecast=forecast,
-        memory=memory, options=OutlookOptions(whole_garden=garden),
+        memory=memory, options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
     outcomes = []
     for item in result.patches:
@@ -285,7 +285,8 @@ def spot_outlooks(
     """
     result = outlook(
         replace(garden, patches=tuple(spots), log=()), series, trade, today=today, members=members, seed=seed,
-        progress=progress, forecast=forecast, memory=memory, options=OutlookOptions(whole_garden=garden),
+        progress=progress, forecast=forecast, memory=memory,
+        options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
     return result.patches
 

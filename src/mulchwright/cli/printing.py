@@ -47,7 +47,7 @@ def tenths_words(chance: float) -> str:
 
 
 def picking_words(picking: YearPicking | None, today: date) -> str:
-    """When a picking is likely: "about 20 June (8 in 10: 3 June to 14 August); any in its first year: 9 in 10"."""
+    """When a picking is likely: "about 20 June (8 in 10: 3 to 30 June); any in its first year: 9 in 10"."""
     if picking is None:
         return "not forecast for the days looked at"
     when = picking.year.words

@@ -23,6 +23,7 @@ from mulchwright.almanac import (
     as_built,
     best_use,
     build_amounts,
+    building,
     buying,
     needs_of,
     outlook,
@@ -32,9 +33,12 @@ from mulchwright.almanac import (
     sharing,
     when_to_build,
 )
+from mulchwright.almanac.build_weeks import BuildWeek
+from mulchwright.almanac.building import WhenToBuild
 from mulchwright.almanac.choosing import recipe_of
-from mulchwright.almanac.outlook import ALIKE
+from mulchwright.almanac.outlook_result import Quantiles
 from mulchwright.almanac.resources import CUBIC_YARD_L
+from mulchwright.almanac.year_ahead import YearCrop, YearPicking, year_ahead_of
 from mulchwright.book.demo import demo_garden
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -426,12 +430,10 @@ def test_values_are_the_engines_own(scarce: Garden, trade: Trade) -> None:
     use = best_use(scarce, SERIES, trade, today=TODAY, members=MEMBERS)
     planned = use.patches[0].options[0]
     assert planned.option.origin == "planned"
-    alone = replace(scarce, patches=(bed(1, 3.0),))
-    result = outlook(
-        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, options=ALIKE
-    ).patches[0]  # fmt: skip
-    assert planned.likely_kg == pytest.approx(result.picked_first_year_kg.p50)
-    assert planned.cautious_kg == pytest.approx(result.picked_first_year_kg.p10)
+    page = outlook(scarce, SERIES, trade, today=TODAY, members=MEMBERS).patches[0]
+    assert (planned.expected.crop, planned.expected.picking) == (page.crop, page.picking)
+    assert page.crop is not None
+    assert (planned.likely_kg, planned.cautious_kg) == (page.crop.likely_kg, page.crop.low_kg)
 
 
 def test_options_are_the_planned_the_own_and_what_suits_the_species(scarce: Garden, trade: Trade) -> None:
@@ -542,29 +544,87 @@ def test_chips_that_suit_another_species_only_are_not_laid(trade: Trade) -> None
 # ---- when and by when -------------------------------------------------------
 
 
-def test_windows_lie_in_their_seasons_around_the_best_week(trade: Trade) -> None:
+def week_of(built_on: date, kg: float, chance: float = 0.9) -> BuildWeek:
+    year = year_ahead_of(built_on, TODAY)
+    crop = YearCrop(year, kg / 2, kg, 2 * kg, chance)
+    picking = YearPicking(year, chance, built_on, built_on, built_on, 0.0, (built_on,) * 20)
+    return BuildWeek(built_on, crop, picking, Quantiles(0, kg, 2 * kg, kg), Quantiles(0, 0, 0, 0))
+
+
+def curve_of(monkeypatch: pytest.MonkeyPatch, trade: Trade, kg: Sequence[float]) -> WhenToBuild:
+    """What is told of a curve of these likely crops, a week each from a day in June on."""
+    weeks = tuple(week_of(TODAY + timedelta(weeks=n), value) for n, value in enumerate(kg))
+    monkeypatch.setattr(building, "build_weeks", lambda *_, **__: weeks)
+    return when_to_build(garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY)
+
+
+def test_a_flat_curve_is_told_as_flat(monkeypatch: pytest.MonkeyPatch, trade: Trade) -> None:
+    """6.3 to 6.7 lb was told as "best 6 June"."""
+    flat = curve_of(monkeypatch, trade, [6.6, 6.3, 6.7, 6.5])
+    assert flat.even
+    assert flat.best.built_on == TODAY
+    assert "Any week from" in flat.words
+    falling = curve_of(monkeypatch, trade, [6.6, 6.3, 6.7, 6.5, 3.0, 2.0])
+    assert not falling.even
+    (stretch,) = falling.windows
+    assert (stretch.first, stretch.last) == (TODAY, TODAY + timedelta(weeks=3))
+    alone = curve_of(monkeypatch, trade, [2.0, 6.0, 2.0])
+    assert "Build in the week of" in alone.words
+
+
+def test_a_week_in_winter_is_not_proposed_for_being_a_little_better(
+    monkeypatch: pytest.MonkeyPatch, trade: Trade
+) -> None:
+    """A blewit bed "did best built 2 January"."""
+    kg = [1.0] * 40
+    january = next(n for n in range(40) if (TODAY + timedelta(weeks=n)).month == 1)
+    kg[january] = 1.5
+    found = curve_of(monkeypatch, trade, kg)
+    assert found.best.built_on.month in (3, 4, 5, 6, 8, 9, 10, 11)
+    assert "outside the usual building seasons" in found.words
+    kg[january] = 4.0
+    assert curve_of(monkeypatch, trade, kg).best.built_on == TODAY + timedelta(weeks=january)
+
+
+def test_where_no_crop_is_likely_chances_are_compared(monkeypatch: pytest.MonkeyPatch, trade: Trade) -> None:
+    weeks = tuple(
+        week_of(TODAY + timedelta(weeks=n), 0.0, chance) for n, chance in enumerate((0.1, 0.4, 0.1))
+    )
+    monkeypatch.setattr(building, "build_weeks", lambda *_, **__: weeks)
+    found = when_to_build(garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY)
+    assert found.best is weeks[1]
+    assert not found.none_bears
+    assert "more likely nothing" in found.words
+
+
+def test_weeks_as_good_as_the_best_are_told_together(trade: Trade) -> None:
     shares: list[float] = []
     when = when_to_build(
         garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY, weeks=40, members=MEMBERS,
         progress=shares.append,
     )  # fmt: skip
     assert [week.built_on for week in when.weeks] == [TODAY + timedelta(weeks=n) for n in range(40)]
-    assert when.best.first_year_kg.mean == max(week.first_year_kg.mean for week in when.weeks)
-    assert [window.season for window in when.windows] == ["spring", "autumn", "spring"]
+    top = max(week.crop.likely_kg for week in when.weeks)
+    good = {week.built_on for week in when.weeks if week.crop.likely_kg >= 0.9 * top}
+    told = [
+        week.built_on
+        for window in when.windows
+        for week in when.weeks
+        if window.first <= week.built_on <= window.last
+    ]
+    assert len(told) == len(set(told))
+    assert set(told) == good
     for window in when.windows:
-        months = (3, 4, 5, 6) if window.season == "spring" else (8, 9, 10, 11)
-        assert window.first.month in months
-        assert window.last.month in months
         assert window.first <= window.best.built_on <= window.last
-        inside = [week for week in when.weeks if window.first <= week.built_on <= window.last]
-        assert all(week.first_year_kg.mean >= 0.9 * window.best.first_year_kg.mean - 1e-9 for week in inside)
-        assert f"In {window.season}" in window.words
+        assert window.best.built_on.month in {"spring": (3, 4, 5, 6), "autumn": (8, 9, 10, 11)}.get(
+            window.season, (12, 1, 2, 7)
+        )
     assert shares[-1] == 1.0
     south = replace(DEMO.place, latitude_deg=-DEMO.place.latitude_deg)
     turned = when_to_build(
         garden(bed(1, 2.0), place=south), SERIES, trade, "bed-1", today=TODAY, weeks=4, members=MEMBERS
     )
-    assert {window.season for window in turned.windows} <= {"autumn"}  # June ends no spring there
+    assert {window.season for window in turned.windows} <= {"autumn", ""}  # June ends no spring there
 
 
 def test_when_refuses_what_cannot_be(trade: Trade) -> None:

@@ -228,7 +228,7 @@ def choice_card(
         ("Water in its first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
         (
             "Patience",
-            f"ready to fruit about {species.ripening_days.likely / 7:.0f} weeks after full colonization, if warm",
+            f"fruits about {species.ripening_days.likely / 7:.0f} weeks after it is fully colonized, if warm",
         ),
         ("Skill", _SKILL[max(species.beginner_score, choice.template.skill)]),
         ("Look-alikes", _likeness(species, trade)),

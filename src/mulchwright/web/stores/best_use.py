@@ -25,7 +25,7 @@ from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import money, parse_money
+from mulchwright.web.views.stores_wording import parse_money, to_buy_words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
@@ -133,7 +133,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
             _kg(one.expected.picked_if_any_kg.p10, system) if one.expected.picked_if_any_kg else "nothing",
             words.day(one.run_day, today) if one.run_day else "not in this run",
             words.day(one.picking_on, today) if one.picking_on else "none",
-            "no price for all of it" if one.cost_cents is None else money(one.cost_cents, currency),
+            to_buy_words(one, currency),
         )
         for one in use.options
     )
@@ -152,7 +152,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
                 "9 in 10 crops reach",
                 "half run",
                 "first picking, likely",
-                "if all were bought",
+                "still to buy for this bed",
             ),
             rows,
         ),

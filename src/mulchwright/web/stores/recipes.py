@@ -13,7 +13,6 @@ from starlette.responses import RedirectResponse, Response
 
 from mulchwright import units
 from mulchwright.almanac.choosing import Spot, recipe_of, template_patch
-from mulchwright.almanac.purchases import priced_offers
 from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipes_for
 from mulchwright.almanac.stores import needs_of
 from mulchwright.errors import InputError
@@ -32,7 +31,7 @@ from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import money
+from mulchwright.web.views.stores_wording import to_buy_words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -154,7 +153,7 @@ def _card(
         facts = [
             ("Half run through by threads, likely", run),
             ("Picked in its first year", answers.crop_range(crop, system)),
-            ("If all of it were bought", _cost(use_option, garden, trade, currency)),
+            ("Still to buy", to_buy_words(use_option, currency)),
         ]  # fmt: skip
     source = option.key if option.origin == "template" else ""
     number = option.key.removeprefix("own-") if option.origin == "own" else ""
@@ -171,20 +170,6 @@ def _card(
         f"/stores/recipes/{number}" if number else "",
         is_planned,
     )
-
-
-def _cost(option: UseOption, garden: Garden, trade: Trade, currency: str) -> str:
-    """The price at the least unit prices, or what nobody offers."""
-    if option.cost_cents is not None:
-        return money(option.cost_cents, currency)
-    offered = {offer.item for offer in priced_offers(garden, trade)[0]}
-    lines = needs_of(
-        replace(garden, patches=(option.patch,), lots=(), log=()),
-        trade,
-        today=option.patch.built_on or date.min,
-    ).lines
-    missing = [line.name for line in lines if line.item in option.demand and line.item not in offered]
-    return f"no offer of {words.joined(missing)}"
 
 
 def _demand(laid: Patch, garden: Garden, trade: Trade, today: date) -> list[tuple[str, str]]:
