@@ -167,7 +167,7 @@ def test_without_scripts_the_button_shows_before_and_after(client: TestClient) -
     assert answer.status_code == 200
     html = answer.text
     for said in (
-        "as it is", "what if", "first picking", "no harvest in its first year", "picked in its first year",
+        "as it is", "what if", "first picking", "no harvest in the year ahead", "picked in the year ahead",
         "water in its first year", "run through by",
     ):  # fmt: skip
         assert said in html

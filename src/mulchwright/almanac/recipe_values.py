@@ -74,8 +74,8 @@ class UseOption:
     run_day : first day on which half of the futures have run through half of the bed, None in no day told.
     cost_cents : what it would cost if all of it were bought at the least unit prices; None where something
     is not on offer. to_buy_cents : the same for what the lots do not cover for this bed alone, 0 where they
-    cover all; None where something of that is not on offer, which `no_offer` names. expected : the whole outlook of the
-    bed with this recipe.
+    cover all; None where something of that is not on offer, which `no_offer` names. expected : the whole
+    outlook of the bed with this recipe.
     """
 
     option: RecipeOption
