@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
@@ -206,7 +206,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("one-number")
 
 
-@settings(max_examples=8, derandomize=True, suppress_health_check=list(HealthCheck))
+# No shrinking: an example takes seconds, and a garden of two beds is small enough to read.
+@settings(max_examples=6, derandomize=True, phases=(Phase.generate,), suppress_health_check=list(HealthCheck))
 @given(garden=gardens())
 def test_one_question_one_number(garden: Garden, folder: Path) -> None:
     engine = AlmanacEngine(members=MEMBERS, seed=SEED)
@@ -363,8 +364,10 @@ def test_a_bed_planned_on_a_spot_keeps_the_spots_figures(system: UnitSystem, fol
         answer = client.post("/ground/spots/plan", data=fields, follow_redirects=False)
         assert answer.status_code == 303, text_of(answer.text)[:2000]
         bed_page = page_of(client, answer.headers["location"])
-    crop = re.search(r"In its first year .*? bring between .*?\.|In its first year more likely .*? or more\.",
-                     card_of(bed_page, "crop"))  # fmt: skip
+    crop = re.search(
+        r"In its first year (?:about .*? bring between .*?[a-z]\.|more likely .*? or more\.)",
+        card_of(bed_page, "crop"),
+    )
     assert crop is not None
     assert crop[0] in card
     assert crop[0] in text_of(dragged)
