@@ -160,27 +160,18 @@ def _window(run: Sequence[BuildWeek], *, south: bool) -> BuildWindow:
     """A stretch of about equal weeks, in words."""
     best = next((week for week in run if _season(week.built_on, south=south)), run[0])
     first, last = run[0].built_on, run[-1].built_on
-    kg = best.crop.likely_kg
-    crop = (
-        f"likely {kg:.2g} kg in its first year"
-        if kg > 0
-        else "more likely nothing than a crop in its first year"
-    )
-    none = f", no harvest in {1 - best.crop.chance:.0%} of the futures"
-    picked = f"; first picking about {_day(best.picking.likely)}" if best.picking.likely else ""
-    when = (
-        f"Build in the week of {_day(first)}"
-        if first == last
-        else f"Any week from {_day(first)} to {_day(last)} is about equal"
-    )
-    of = "" if first == last else f"built {_day(best.built_on)}: "
-    return BuildWindow(
-        _season(best.built_on, south=south),
-        first,
-        last,
-        best,
-        f"{when}. {of[:1].upper()}{of[1:]}{crop}{none}{picked}.",
-    )
+    kg, likely = best.crop.likely_kg, best.picking.likely
+    none = f"no harvest in {1 - best.crop.chance:.0%} of the futures"
+    if kg > 0:
+        crop = f"likely {kg:.2g} kg in its first year, {none}"
+        picked = f"; first picking about {_day(likely)}" if likely else ""
+    else:
+        crop = f"more likely nothing than a crop in its first year, {none}"
+        picked = f"; if one comes, about {_day(likely)}" if likely else ""
+    when = f"Build in the week of {_day(first)}: "
+    if first != last:
+        when = f"Any week from {_day(first)} to {_day(last)} is about equal. Built {_day(best.built_on)}: "
+    return BuildWindow(_season(best.built_on, south=south), first, last, best, f"{when}{crop}{picked}.")
 
 
 def _day(day: date) -> str:

@@ -17,6 +17,7 @@ import numpy as np
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
+from mulchwright.almanac.year_ahead import YEAR_DAYS
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
 from mulchwright.gather.ranges import Amount, product
@@ -38,8 +39,8 @@ __all__ = [
 ]
 
 
-LEAST_TOP_UP_M, LEAST_MISSING_SHARE = 0.02, 0.1
-"""Less loose depth than this, or less of the depth as laid missing, is not worth a barrow; judgment."""
+LEAST_TOP_UP_M, LEAST_MISSING_SHARE = 0.025, 0.1
+"""Less loose depth than this, an inch, or a smaller share missing, is not worth a barrow; judgment."""
 TOP_UP_REST_DAYS = 90
 """After a topping up the next one waits a season, so that air reaches the spawn; judgment."""
 MOSTLY = 0.5
@@ -132,7 +133,8 @@ def mostly_straw(now: Remains, trade: Trade) -> bool:
 def _top_up(bed_outlook: PatchOutlook, trade: Trade, log: Sequence[LogEntry], today: date) -> TopUp | None:
     """The first good week by which something will be missing; this one, where little food is left.
 
-    None for a bed of straw, and in the season after a topping up.
+    None for a bed of straw, in the season after a topping up, and where nothing worth it is missing within
+    a year.
     """
     if mostly_straw(bed_outlook.remains[0], trade):
         return None
@@ -142,7 +144,9 @@ def _top_up(bed_outlook: PatchOutlook, trade: Trade, log: Sequence[LogEntry], to
     if bed_outlook.remains[0].food_share.p50 < trade.constants["retire_share_left"].value:
         weeks = ((today - timedelta(days=today.weekday()), Why.THIN),)
     tried = (
-        _top_up_in(bed_outlook, trade, week, why, today) for week, why in weeks if max(week, today) >= again
+        _top_up_in(bed_outlook, trade, week, why, today)
+        for week, why in weeks
+        if max(week, today) >= again and week <= today + timedelta(days=YEAR_DAYS)
     )
     return next((found for found in tried if found is not None), None)
 

@@ -345,7 +345,12 @@ def test_a_bed_planned_on_a_spot_keeps_the_spots_figures(system: UnitSystem, fol
     """5.1 lb and 1 in 6 on Spots were 3.7 lb and 1 in 5 on the bed just planned there."""
     garden = Garden(
         Place("a made-up place", 45.0, 10.0, 100.0, "UTC"), normals=NORMALS, units=system, stands_at=TODAY,
-        patches=(bed("old", KINDS[0], TODAY - timedelta(days=400), 2.0, 0.5),),
+        patches=(
+            replace(
+                bed("old", KINDS[0], TODAY - timedelta(days=400), 2.0, 0.5),
+                outline=((7, 0.2), (9, 0.2), (9, 1.2), (7, 1.2)),
+            ),
+        ),
         beds=(Bed("plot", "Plot", (), ((0, 0), (12, 0), (12, 8), (0, 8))),),
         walls=(Wall("house", "House", ((0, -6), (9, -6), (9, -1.5), (0, -1.5)), 5.0, True),),
         log=(LogEntry("p", "old", TODAY - timedelta(days=30), LogKind.PICKED, mass_kg=1.0),),

@@ -17,7 +17,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.gather.schedule import Step
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.trade import Trade
 from mulchwright.units import in_units, show_mass, show_volume
@@ -59,7 +59,7 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
 
     def work(report: Callable[[float], None]) -> WhenToBuild:
         return when_to_build(
-            garden_in_plan_light_if_cached(state).garden, state.series, trade, patch.key, today=today,
+            garden_in_plan_light(garden, state.series)[0], state.series, trade, patch.key, today=today,
             weeks=WEEKS, progress=report, **settings,
         )  # fmt: skip
 
@@ -88,17 +88,15 @@ def curve_table(build_weeks: WhenToBuild, today: date, system: str) -> Table:
 
 def _about(week: BuildWeek, today: date, system: str) -> str:
     """What a bed built in a week brings, as the rest of a sentence."""
-    crop = week.crop
-    mass = (
-        f"about {show_mass(crop.likely_kg, system)}"
-        if crop.likely_kg > 0
-        else "more likely nothing than a crop"
-    )
-    picked = f", first picking about {words.day(week.picking.likely, today)}" if week.picking.likely else ""
+    crop, likely = week.crop, week.picking.likely
     none = 1 - crop.chance
-    return f"{mass} in its first year{picked}" + (
-        f"; no harvest: {words.chance(none)}." if none > words.RARE else "."
-    )
+    chance = f"no harvest: {words.chance(none)}"
+    if crop.likely_kg <= 0:
+        comes = f"; if one comes, about {words.day(likely, today)}" if likely else ""
+        return f"more likely nothing than a crop in its first year ({chance}){comes}."
+    picked = f", first picking about {words.day(likely, today)}" if likely else ""
+    tail = f"; {chance}" if none > words.RARE else ""
+    return f"about {show_mass(crop.likely_kg, system)} in its first year{picked}{tail}."
 
 
 def _stretch(window: BuildWindow, today: date) -> str:

@@ -22,6 +22,7 @@ from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import patch_light
 from mulchwright.keep.beginners import RULE
 from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.light_cache import light_cache
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Species, Trade
@@ -137,6 +138,7 @@ def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
     settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> tuple[Choice, ...]:
+        lit, _ = garden_in_plan_light(garden, series)
         if asked.outline:
             light = cache.map_of(garden, series, lambda share: report(0.3 * share))
             here = patch_light(light, asked.outline)
@@ -145,7 +147,7 @@ def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
         else:
             spot = Spot(1.0, (1 - asked.shade / 100,))
         return choices_for(
-            garden, series, trade, spot, built_on=asked.built_on, today=today, beginner=True,
+            lit, series, trade, spot, built_on=asked.built_on, today=today, beginner=True,
             progress=lambda share: report(0.3 + 0.7 * share), **settings,
         )  # fmt: skip
 

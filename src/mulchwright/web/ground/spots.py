@@ -33,7 +33,7 @@ from mulchwright.ground import (
     patch_light,
 )
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.light_cache import light_cache
 from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, element, text
@@ -99,8 +99,9 @@ def sites_job(
 
     def work(report: Callable[[float], None]) -> Sites:
         light = cache.map_of(garden, series, lambda share: report(LIGHT_PART * share))
+        lit, _ = garden_in_plan_light(garden, series)
         sites = site_map(
-            light, garden, series, trade, species=kind.species, template=kind.template, built_on=built_on,
+            light, lit, series, trade, species=kind.species, template=kind.template, built_on=built_on,
             today=today, progress=lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share), **settings,
         )  # fmt: skip
         return Sites(light, sites)
@@ -138,7 +139,7 @@ def spots_job(
             )  # fmt: skip
         if not beds:
             return {}
-        lit = garden_in_plan_light_if_cached(state).garden
+        lit, _ = garden_in_plan_light(state.garden, series)
         found = spot_outlooks(lit, series, trade, beds, today=today, progress=report, **settings)
         return {item.patch.outline: item for item in found}
 

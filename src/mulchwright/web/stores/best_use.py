@@ -14,7 +14,7 @@ from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Recipe, Stage
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.writes import change_garden
 from mulchwright.trade import Trade
 from mulchwright.units import show_mass
@@ -94,7 +94,7 @@ def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float 
 
     def work(report: Callable[[float], None]) -> BestUse:
         return best_use(
-            garden_in_plan_light_if_cached(state).garden, series, trade, today=today, aim=asked.aim,
+            garden_in_plan_light(garden, series)[0], series, trade, today=today, aim=asked.aim,
             must=asked.must, money_cents=asked.money_cents, progress=report, **settings,
         )  # fmt: skip
 

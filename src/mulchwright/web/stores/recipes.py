@@ -18,7 +18,7 @@ from mulchwright.almanac.stores import needs_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Recipe, Stage
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
@@ -119,11 +119,11 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> tuple[UseOption, ...]:
-        garden_in_plan_light = garden_in_plan_light_if_cached(state).garden
-        held = next((one for one in garden_in_plan_light.patches if one.key == patch.key), patch)
+        lit, _ = garden_in_plan_light(garden, state.series)
+        held = next((one for one in lit.patches if one.key == patch.key), patch)
         return recipes_for(
-            replace(garden_in_plan_light, patches=(held,), log=()), state.series, trade, patch.key,
-            today=today, progress=report, whole_garden=garden_in_plan_light, **settings,
+            replace(lit, patches=(held,), log=()), state.series, trade, patch.key,
+            today=today, progress=report, whole_garden=lit, **settings,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
