@@ -32,6 +32,7 @@ from mulchwright.almanac.outlook_span import RunSpan, run_span
 from mulchwright.almanac.outlook_summary import remains, summary
 from mulchwright.almanac.outlook_weather import first_day_of, futures_of
 from mulchwright.almanac.remains import WEEKS_AHEAD
+from mulchwright.almanac.year_ahead import YearPicking, picking_of_days, year_ahead_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.season import (
@@ -416,26 +417,41 @@ def _run_own_pasts(run: SeasonRun, ensemble: _Ensemble, model_constants: ModelCo
             getattr(run, name)[p] = getattr(again, name)[0]
 
 
-def _before(ensemble: _Ensemble, p: int) -> tuple[FirstPicking, FirstPicking]:
-    """The first and the next picking without the logbook; kept, for looks and pickings do not change them."""
+def _before(ensemble: _Ensemble, p: int) -> tuple[FirstPicking, FirstPicking, YearPicking | None]:
+    """The first, the next and the year ahead's picking without the logbook.
+
+    The first two and the last one's days are kept: looks and pickings do not change them.
+    """
     patch, bed, today, seed = ensemble.patches[p], _some(ensemble.bed, [p]), ensemble.today, ensemble.seed
     start, after, members = ensemble.span.start, ensemble.span.after, ensemble.draws.members
 
-    def made() -> tuple[FirstPicking, FirstPicking]:
+    assert patch.built_on is not None
+    year = year_ahead_of(patch.built_on, today)
+
+    def made() -> tuple[FirstPicking, ...]:
         (drawn,) = _with_common_luck([patch], ensemble.garden.log)
         draws = draw_parameters([drawn], ensemble.trade, members=members, seed=seed)
         constants = model_constants_of(ensemble.trade)
         run = simulate(bed, draws, ensemble.forcing, constants, start=start, threads=1)
-        return pickings(run, 0, patch, (today - start).days, after)
+        both = pickings(run, 0, patch, (today - start).days, after)
+        day = run.flush_day[0].astype(np.float64)
+        own = picking_of_days(year, day, start=start, days=run.days, noted=True)
+        if own is None:
+            return both
+        return *both, FirstPicking(own.low, own.likely, own.high, ((year.last, own.chance),), own.twenty)
 
     digest = hashlib.blake2b(ensemble.fingerprint.encode(), digest_size=16)
     digest.update(repr((patch, start, today, after, members, seed)).encode())
     for array in bed:
         digest.update(np.ascontiguousarray(array).tobytes())
-    pair: tuple[FirstPicking, FirstPicking] = ensemble.memory.get(
-        f"before {digest.hexdigest()}", made, lasting=True
+    kept: tuple[FirstPicking, ...] = ensemble.memory.get(
+        f"year before {digest.hexdigest()}", made, lasting=True
     )
-    return pair
+    if len(kept) < 3:
+        return kept[0], kept[1], None
+    own = kept[2]
+    ((_, chance),) = own.probability_by_date
+    return kept[0], kept[1], YearPicking(year, chance, own.p10, own.p50, own.p90, 0.0, own.twenty)
 
 
 def _fingerprint_of(
@@ -451,7 +467,9 @@ def _fingerprint_of(
 
 
 def _learned(
-    posterior: BedPosterior, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
+    posterior: BedPosterior,
+    before: tuple[FirstPicking, FirstPicking, YearPicking | None],
+    item: PatchOutlook,
 ) -> PatchOutlook:
     """The outlook with what the logbook did to it."""
     learned = Learned(
@@ -466,6 +484,7 @@ def _learned(
         refreshed=posterior.refreshed,
         fits=posterior.fits,
         odd_days=posterior.odd,
+        before=before[2],
     )
     return replace(item, learned=learned)
 

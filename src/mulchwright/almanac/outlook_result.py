@@ -123,9 +123,10 @@ class Learned:
     """What the logbook did to a patch's outlook.
 
     looks, picks : its own entries that count; others : entries of other beds of its species that count.
-    first_before, next_before : the pickings as they would be told without the logbook; first_after and
-    next_after as they are told. fitting_share : share of the futures that its own entries speak for;
-    refreshed : whether futures were drawn anew because few were left. fits : False where the entries fit
+    first_before, next_before : the pickings as they would be without the logbook; first_after and
+    next_after as they are with it, over all days computed. before : the picking of the year ahead without the
+    logbook; with it, it is `PatchOutlook.picking`. fitting_share : share of the futures that its own entries
+    speak for; refreshed : whether futures were drawn anew because few were left. fits : False where the entries fit
     nothing that the season can do, and so count for little. odd_days : days of entries that hardly any
     future tells for.
     """
@@ -141,6 +142,7 @@ class Learned:
     refreshed: bool
     fits: bool
     odd_days: tuple[date, ...] = ()
+    before: YearPicking | None = None
 
     @property
     def entries(self) -> int:
@@ -327,6 +329,7 @@ def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
         "first_after": _days_json(learned.first_after),
         "next_before": _days_json(learned.next_before),
         "next_after": _days_json(learned.next_after),
+        "picking_before": _year_picking_json(learned.before),
         "fitting_share": _rounded(learned.fitting_share),
         "refreshed": learned.refreshed,
         "fits": learned.fits,
