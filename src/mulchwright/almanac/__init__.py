@@ -8,7 +8,7 @@ from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
 from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
 from mulchwright.almanac.memory import Memory
-from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
+from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook
 from mulchwright.almanac.outlook_result import (
     Band,
     FirstPicking,
@@ -35,6 +35,7 @@ from mulchwright.almanac.siting import (
 from mulchwright.almanac.stores import AmountLine, LotReport, NeedLine, Needs, build_amounts, needs_of
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
 from mulchwright.almanac.today import Today, today_asks
+from mulchwright.almanac.what_if import what_if
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.season.prepare import SECONDS_TO_PREPARE, engine_ready, prepare_engine
 

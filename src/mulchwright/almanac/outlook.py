@@ -10,7 +10,7 @@ import hashlib
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
@@ -18,7 +18,6 @@ from mulchwright.almanac.learning import BedPosterior, Posteriors, posteriors, t
 from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.near import near_days
 from mulchwright.almanac.outlook_ranges import (
-    FIRST_YEAR_DAYS,
     pickings,
 )
 from mulchwright.almanac.outlook_result import (
@@ -62,7 +61,6 @@ __all__ = [
     "MODEL_VERSION",
     "OutlookOptions",
     "outlook",
-    "what_if",
 ]
 
 
@@ -487,35 +485,3 @@ def _learned(
         before=before[2],
     )
     return replace(item, learned=learned)
-
-
-def what_if(
-    garden: Garden,
-    series: DailySeries | None,
-    trade: Trade,
-    changed: Patch,
-    *,
-    today: date,
-    members: int = DEFAULT_MEMBERS,
-    seed: int = DEFAULT_SEED,
-    forecast: Forecast | None = None,
-    memory: Memory | None = None,
-) -> tuple[PatchOutlook, PatchOutlook]:
-    """A patch as it stands and as it might be, over the same weathers and the same draws.
-
-    `changed` has the key of the patch it replaces. Only the two are run.
-    """
-    before = garden.patch(changed.key)
-    log = tuple(entry for entry in garden.log if entry.patch == changed.key)
-    results = []
-    span = [day for day in (before.built_on, changed.built_on) if day is not None]
-    for patch in (before, changed):
-        alone = replace(garden, patches=(patch,), log=log)
-        end = max(today, max(span)) + timedelta(days=FIRST_YEAR_DAYS)
-        result = outlook(
-            alone, series, trade, today=today, start=min(span), days=(end - min(span)).days + 1,
-            members=members, seed=seed, forecast=forecast, memory=memory,
-            options=OutlookOptions(whole_garden=garden),
-        )  # fmt: skip
-        results.append(result.patches[0])
-    return results[0], results[1]

@@ -127,8 +127,8 @@ class Learned:
     next_after as they are with it, over all days computed. before : the picking of the year ahead without the
     logbook; with it, it is `PatchOutlook.picking`. fitting_share : share of the futures that its own entries
     speak for; refreshed : whether futures were drawn anew because few were left. fits : False where the
-    entries fit nothing that the season can do, and so count for little. odd_days : days of entries that hardly any
-    future tells for.
+    entries fit nothing that the season can do, and so count for little. odd_days : days of entries that
+    hardly any future tells for.
     """
 
     looks: int
