@@ -7,8 +7,8 @@ from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import betainc
 
+from mulchwright.almanac.day_quantiles import smooth_day
 from mulchwright.almanac.outlook_result import (
     Band,
     FirstPicking,
@@ -26,10 +26,10 @@ __all__ = [
     "FIRST_YEAR_DAYS",
     "band",
     "month_amounts",
+    "noted_picking",
     "pickings",
     "quantiles",
     "share_before",
-    "smooth_day",
     "year_accounts",
     "year_crops",
 ]
@@ -56,19 +56,6 @@ def band(values: Singles) -> Band:
     return Band(at(0.10), at(0.25), at(0.50), at(0.75), at(0.90))
 
 
-def smooth_day(ordered: Floats, q: float) -> int:
-    """A quantile of ordered days, finite, that wanders less with the draws than a single one of them.
-
-    Harrell and Davis (1982): the mean of the order statistics with the weights of a beta distribution. As the
-    days may fall into two seasons with none between, the day of these that is nearest to it is taken.
-    """
-    count = len(ordered)
-    q = min(q, 1.0 - 0.5 / count)
-    edges = betainc((count + 1) * q, (count + 1) * (1 - q), np.arange(count + 1) / count)
-    about = float(np.diff(edges) @ ordered)
-    return int(ordered[np.argmin(np.abs(ordered - about))])
-
-
 def _picking(days_of_members: Floats, start: date, first_day: int, days: int) -> FirstPicking:
     """A picking's range from each member's day index (inf: none), weekly from `first_day`."""
     ordered = np.sort(days_of_members)
@@ -90,6 +77,13 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     )
     twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
     return FirstPicking(about(0.10), about(0.50), about(0.90), weekly, twenty)
+
+
+def noted_picking(noted_on: date, start: date, first_day: int, days: int) -> FirstPicking:
+    """A first picking that is noted: its day, for sure."""
+    weeks = {start + timedelta(days=d) for d in range(first_day, days, 7)} | {noted_on}
+    by_date = tuple((day, float(day >= noted_on)) for day in sorted(weeks))
+    return FirstPicking(noted_on, noted_on, noted_on, by_date, (noted_on,) * DOTS)
 
 
 def pickings(

@@ -17,6 +17,7 @@ import numpy as np
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
+from mulchwright.almanac.year_ahead import YEAR_DAYS
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
 from mulchwright.gather.ranges import Amount, product
@@ -38,8 +39,12 @@ __all__ = [
 ]
 
 
-LEAST_TOP_UP_M = 0.01
-"""Less than this is not worth a barrow; judgement."""
+LEAST_TOP_UP_M, LEAST_MISSING_SHARE = 0.025, 0.1
+"""Less loose depth than this, an inch, or a smaller share missing, is not worth a barrow; judgment."""
+TOP_UP_REST_DAYS = 90
+"""After a topping up the next one waits a season, so that air reaches the spawn; judgment."""
+MOSTLY = 0.5
+"""A bed with more straw than this among its dry food is spent in a season and laid anew, not topped up."""
 SEASONLESS_K, COOL_SHARE = 3.0, 1 / 3
 
 
@@ -116,12 +121,33 @@ def _between(ahead: Sequence[Remains], day: date) -> tuple[float, float, float]:
     return low, middle, high
 
 
-def _top_up(bed_outlook: PatchOutlook, trade: Trade, today: date) -> TopUp | None:
-    """The first good week by which something will be missing; this one, where little food is left."""
+def mostly_straw(now: Remains, trade: Trade) -> bool:
+    """Whether a bed's food is mostly straw as laid."""
+    feeding = [layer for layer in now.layers if layer.feeds]
+    straw = math.fsum(
+        layer.laid_kg_m2 for layer in feeding if trade.materials[layer.material].family == "straw"
+    )
+    return straw > MOSTLY * math.fsum(layer.laid_kg_m2 for layer in feeding)
+
+
+def _top_up(bed_outlook: PatchOutlook, trade: Trade, log: Sequence[LogEntry], today: date) -> TopUp | None:
+    """The first good week by which something will be missing; this one, where little food is left.
+
+    None for a bed of straw, in the season after a topping up, and where nothing worth it is missing within
+    a year.
+    """
+    if mostly_straw(bed_outlook.remains[0], trade):
+        return None
+    fed = [entry.day for entry in log if entry.kind is LogKind.TOPPED_UP]
+    again = max(fed) + timedelta(days=TOP_UP_REST_DAYS) if fed else today
     weeks: tuple[tuple[date, Why], ...] = top_up_weeks(bed_outlook, trade, today)
     if bed_outlook.remains[0].food_share.p50 < trade.constants["retire_share_left"].value:
         weeks = ((today - timedelta(days=today.weekday()), Why.THIN),)
-    tried = (_top_up_in(bed_outlook, trade, week, why, today) for week, why in weeks)
+    tried = (
+        _top_up_in(bed_outlook, trade, week, why, today)
+        for week, why in weeks
+        if max(week, today) >= again and week <= today + timedelta(days=YEAR_DAYS)
+    )
     return next((found for found in tried if found is not None), None)
 
 
@@ -136,7 +162,7 @@ def _top_up_in(bed_outlook: PatchOutlook, trade: Trade, week: date, why: Why, to
     most = trade.constants["top_up_m"].high
     loose = missing.likely / settling
     spread = round(min(loose, most) * 200) / 200
-    if spread < LEAST_TOP_UP_M:
+    if spread < LEAST_TOP_UP_M or missing.likely < LEAST_MISSING_SHARE * laid:
         return None
     settled = spread * settling
     alone = replace(bed_outlook.patch, recipe=Recipe("topping up", (Layer(material.key, settled),)))
@@ -320,7 +346,10 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
 
 @dataclass(frozen=True, slots=True)
 class Renewal:
-    """All that the page of renewal tells. plants : those of its garden bed that the trade knows."""
+    """All that the page of renewal tells. plants : those of its garden bed that the trade knows.
+
+    straw : its food is mostly straw, so that it is laid anew and not topped up.
+    """
 
     patch: Patch
     now: Remains
@@ -334,6 +363,7 @@ class Renewal:
     unknown_plants: tuple[str, ...]
     feed_kg_m2: Amount
     ring_m: Amount
+    straw: bool
 
 
 def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date) -> Renewal:
@@ -351,7 +381,7 @@ def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date
         bed_outlook.patch,
         now,
         last if (last.day - today).days > 300 else None,
-        _top_up(bed_outlook, trade, today),
+        _top_up(bed_outlook, trade, log, today),
         _retire(bed_outlook, trade, log, today),
         nitrogen_of(now.layers, bed_outlook.patch.area_m2, trade),
         soil_of(bed_outlook, trade),
@@ -360,4 +390,5 @@ def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date
         tuple(word for word in words if not trade.plants_named(word)),
         amount_of_row(trade.constants["nitrogen_feed_kg_m2"]),
         amount_of_row(trade.constants["seedling_ring_m"]),
+        mostly_straw(now, trade),
     )

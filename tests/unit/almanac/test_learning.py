@@ -13,6 +13,7 @@ from mulchwright.almanac import Memory, Outlook, outlook, what_if
 from mulchwright.almanac.learning import posteriors
 from mulchwright.almanac.log_notes import notes_from
 from mulchwright.almanac.outlook import OutlookOptions
+from mulchwright.almanac.run_settings import RunSettings
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
 from mulchwright.season.draws import LATENT_ROWS, draw_parameters
@@ -164,8 +165,8 @@ def test_a_what_if_keeps_what_was_learned() -> None:
     grown = replace(garden(), log=(look(80, Sight.NOTHING), look(105, Sight.NOTHING)))
     one = grown.patches[0]
     before, after = what_if(
-        grown, series, load_trade(), replace(one, light_share=(0.9,)), today=TODAY, members=60, seed=5,
-        memory=MEMORY,
+        grown, series, load_trade(), replace(one, light_share=(0.9,)), today=TODAY,
+        settings=RunSettings(60, 5, memory=MEMORY),
     )  # fmt: skip
     assert before.learned is not None
     assert after.learned is not None

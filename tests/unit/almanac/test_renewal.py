@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import pytest
 
 from mulchwright.almanac import PatchOutlook, outlook
-from mulchwright.almanac.renewal import Why, line_of, moving, renewal, top_up_weeks
+from mulchwright.almanac.remains import Spread
+from mulchwright.almanac.renewal import TOP_UP_REST_DAYS, Why, line_of, moving, renewal, top_up_weeks
 from mulchwright.almanac.soil_gain import HUMUS_ROWS
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -107,6 +108,33 @@ def test_a_topping_up_reaches_the_bed_on_its_day(next_june: PatchOutlook) -> Non
     top = now.layers[2]  # below the skin
     assert top.laid_kg_m2 == pytest.approx(alone.layers[2].laid_kg_m2 + added)
     assert fed.remains[-1].food_kg_m2.p50 > next_june.remains[-1].food_kg_m2.p50
+
+
+@pytest.fixture(scope="module")
+def fed_in_june() -> PatchOutlook:
+    return outlook_on(date(2032, 6, 8), topped(date(2032, 6, 1)))
+
+
+def test_after_a_topping_up_a_season_goes_by(next_june: PatchOutlook, fed_in_june: PatchOutlook) -> None:
+    """The rest is laid a season later, as the page says; it was proposed again on the same day."""
+    today = date(2032, 6, 8)
+    before = renewal(next_june, GARDEN, TRADE, today).top_up
+    assert before is not None
+    fed = replace(GARDEN, log=(topped(date(2032, 6, 1)),))
+    after = renewal(fed_in_june, fed, TRADE, today).top_up
+    assert after is None or after.week >= date(2032, 6, 1) + timedelta(days=TOP_UP_REST_DAYS)
+
+
+def test_a_bed_that_is_nearly_whole_is_not_topped_up(in_june: PatchOutlook) -> None:
+    """A bed of which 99 % was there was offered 3/8 in of chips."""
+    today = date(2031, 6, 10)
+    laid = in_june.remains[0].food_laid_kg_m2
+    whole = tuple(
+        replace(item, food_depth_m=Spread(0.13, 0.14 * 0.97, 0.14), food_share=Spread(0.95, 0.97, 0.99))
+        for item in in_june.remains
+    )
+    assert laid > 0
+    assert renewal(replace(in_june, remains=whole), GARDEN, TRADE, today).top_up is None
 
 
 @pytest.mark.parametrize(

@@ -192,7 +192,12 @@ def _add_card(
     )  # fmt: skip
     if top_up is None:
         answer = Headline("Nothing to add yet", "", ".")
-        note = "By the good weeks of the year ahead it will have sunk by less than a finger's width."
+        note = "By the good weeks of the year ahead too little of it will be gone to be worth a barrow."
+        if renewal.straw:
+            answer = Headline("Don't top it up: ", "lay it anew", " when it is spent.")
+            note = (
+                "Straw is used up in about a season, and what grew through it does not carry on into chips."
+            )
         return Card("add", "What to add", answer, note=note, sources=figures), ()
     name = material_name(top_up.material, trade)
     spread = units.show_length(top_up.spread_m, system)
