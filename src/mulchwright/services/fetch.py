@@ -90,9 +90,7 @@ def get(address: str, limits: Limits = LIMITS, *, now: Callable[[], datetime] | 
     return answer.body
 
 
-def exchange(
-    address: str, limits: Limits = LIMITS, *, headers: Mapping[str, str] | None = None
-) -> Answer:
+def exchange(address: str, limits: Limits = LIMITS, *, headers: Mapping[str, str] | None = None) -> Answer:
     """One request and its answer of whatever status, redirects on the same host followed.
 
     headers : more fields to send, in place of the usual ones of the same name. A body that is compressed with
@@ -227,7 +225,7 @@ def _read(response: http.client.HTTPResponse, host: str, most_bytes: int, *, who
                 break
     except zlib.error:
         raise NotReached(f"{host} sends something that cannot be unpacked; nothing was taken.") from None
-    broken = promised is not None and received < promised or (unpack is not None and not unpack.eof)
+    broken = (promised is not None and received < promised) or (unpack is not None and not unpack.eof)
     if whole and broken:
         raise NotReached(f"{host} broke off in the middle; nothing was taken. Try again later.")
     return b"".join(pieces)[:most_bytes]

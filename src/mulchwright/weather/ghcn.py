@@ -8,8 +8,8 @@
 - The daily summaries export, which has the same columns in metric units (mm, °C, m/s) or US ones
   (inches, °F, mph). Its header does not always say which; see `_units_of`.
 
-A figure with a quality flag failed the publisher's checks: it is left out and counted. Rain flagged P, "missing
-presumed zero", was not read by anybody and is missing.
+A figure with a quality flag failed the publisher's checks: it is left out and counted. Rain flagged P
+("missing presumed zero") was not read by anybody and is missing.
 """
 
 from __future__ import annotations
