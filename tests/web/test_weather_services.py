@@ -7,6 +7,7 @@ from __future__ import annotations
 import gzip
 import json
 import re
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -32,6 +33,7 @@ from mulchwright.web.shared.chart_bundle import ChartBundle
 
 from . import played_services as made
 from .barriers import PHONE, assert_open_to_all
+from .conftest import wait_until_ready
 from .played_services import Asked, PlayedServices, Reply, as_json, problem
 
 TODAY = date(2031, 6, 10)
@@ -124,6 +126,66 @@ def test_no_service_is_asked_twice_in_an_hour(book: Path, played: PlayedServices
     assert played.paths()[2:] == ["/gridpoints/BTV/88,57"]  # the point is known
     fetch(NOW + timedelta(days=31))
     assert played.paths()[3:] == ["/points/44.5,-73.2", "/gridpoints/BTV/88,57"]
+
+
+def test_a_fault_of_ours_is_not_asked_for_again_at_once(
+    book: Path, played: PlayedServices, fetch: Fetcher, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    choose(book, "nws")
+    with monkeypatch.context() as patched:
+        patched.setattr("mulchwright.weather.public.nws.forecast_of_grid", lambda *_: 1 / 0)
+        with pytest.raises(ZeroDivisionError):
+            fetch()
+    fetch(NOW + timedelta(minutes=30))
+    assert len(played.asked) == 2
+
+
+class Turnstile:
+    """A lock that tells when a second one comes to it."""
+
+    def __init__(self) -> None:
+        self.lock, self.came, self.second = threading.Lock(), 0, threading.Event()
+
+    def __enter__(self) -> None:
+        self.came += 1
+        if self.came == 2:
+            self.second.set()
+        self.lock.acquire()
+
+    def __exit__(self, *error: object) -> None:
+        self.lock.release()
+
+
+def test_a_click_and_the_background_at_once_ask_once(
+    book: Path, played: PlayedServices, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first one is held in its request until the second one wants to ask too."""
+    choose(book, "open-meteo")
+    turnstile = Turnstile()
+    monkeypatch.setattr(weather_feed, "_ASKING", turnstile)
+    begun, go_on = threading.Event(), threading.Event()
+
+    def slowly(asked: Asked) -> Reply:
+        begun.set()
+        go_on.wait(120)
+        return as_json(made.daily(TODAY, 5, ZONE))
+
+    played.play("/v1/forecast", slowly)
+    results: list[Fetch] = []
+
+    def ask() -> None:
+        results.append(weather_feed.fetch_now(book, TODAY, NOW))
+
+    threads = [threading.Thread(target=ask) for _ in range(2)]
+    threads[0].start()
+    assert begun.wait(120)
+    threads[1].start()
+    assert turnstile.second.wait(120)
+    go_on.set()
+    for thread in threads:
+        thread.join(120)
+    assert len(played.asked) == 1
+    assert [one.well for one in results] == [True, True]
 
 
 def test_a_clock_that_was_put_back_silences_nobody(
@@ -574,6 +636,10 @@ def test_one_click_gets_forecasts(weather: TestClient, played: PlayedServices, b
     off = weather.post("/weather/feed/off").text
     assert "Off. Nothing is sent until you choose." in off
     assert "Forecast: US National Weather Service</a>" in off  # whose figures are still shown
+    wait_until_ready(weather)
+    now = weather.get("/now").text
+    assert '<a href="https://www.weather.gov/" rel="noreferrer">' in now
+    assert "MET Norway" not in now
     assert not ConsentStore().file_of(book, Subject.FETCH).exists()
 
 

@@ -351,7 +351,7 @@ def service(
         )  # fmt: skip
     elif result is not None:
         say(result.words)
-        for facts in weather_offers.credits_of(source, ""):
+        for facts in weather_offers.credits_in(book):
             say(f"{facts.credit} ({facts.credit_link}; {facts.license})")
     else:
         chosen = [offer for offer in offered if offer.key == source.services]

@@ -7,6 +7,7 @@ allows all that was shown together.
 from __future__ import annotations
 
 import json
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields, replace
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from mulchwright.weather import DailySeries, Forecast
     from mulchwright.weather.feed import FetchAdapter
 
-SOURCE, FETCHED = "weather_source", "weather_fetched"
+SOURCE, FETCHED, USED = "weather_source", "weather_fetched", "weather_services_used"
 OVERLAP_DAYS, LONGEST_ASK_DAYS = 7, 400
 """Stations correct the last days; a week is asked for again. Longer holes are brought in as a file."""
 
@@ -277,6 +278,17 @@ def fetch_now(
     to be left alone for now. One source that fails does not keep the others from being asked. Never raises
     for what the other side does wrong: that is reported.
     """
+    # A click and the background may want to ask at once: the second one sees what the first one sent.
+    with _ASKING:
+        return _fetch(path, today, now, adapter, pause)
+
+
+_ASKING = threading.Lock()
+
+
+def _fetch(
+    path: Path, today: date, now: datetime, adapter: FetchAdapter | None, pause: Callable[[float], None]
+) -> Fetch:
     from mulchwright.services.weather_services import ANSWERS, Memory
 
     with open_book(path) as book:
@@ -289,7 +301,13 @@ def fetch_now(
     first, last = days_to_ask(garden, series, today)
     if allowed is not Answer.ALLOWED:
         raise InputError(_not_allowed(path, source, garden, first, last), field="on")
-    results = _ask_services(path, source, garden, today, now, memory, pause)
+    results: list[Fetch] = []
+    if source.services:
+        try:
+            results = _ask_services(path, source, garden, today, now, memory, pause)
+        finally:  # also where a fault of ours ends it: what was sent counts, or it would go out again at once
+            with open_book(path) as book:
+                book.set_setting(ANSWERS, memory.write())
     if source.station_address or source.forecast_address:
         results.append(_ask_addresses(path, source, garden, first, last, now, adapter))
     own = results[-1] if source.station_address or source.forecast_address else None
@@ -307,9 +325,7 @@ def fetch_now(
         "not_before": result.not_before.isoformat() if result.not_before else None,
     }  # fmt: skip
     with open_book(path) as book:
-        book.set_settings(
-            {FETCHED: json.dumps(written), ANSWERS: memory.write() if source.services else None}
-        )
+        book.set_setting(FETCHED, json.dumps(written))
     return result
 
 
@@ -381,6 +397,11 @@ def _take(
         with open_book(path) as book:
             take_forecast(book, replace(forecast, series=marked))
         said.append(f"The forecast of {forecast.issued_at:%d %B, %H:%M} UTC was taken.")
+    if said:
+        with open_book(path) as book:
+            used = {*(book.setting(USED) or "").split("+"), key} - {""}
+            if "+".join(sorted(used)) != book.setting(USED):
+                book.set_setting(USED, "+".join(sorted(used)))
     return said
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from mulchwright.book import open_book
 from mulchwright.services import weather_feed
 from mulchwright.services.consent import fingerprint
 
@@ -65,11 +67,10 @@ def offers(garden: Garden, series: DailySeries | None, today: date, source: Sour
     return tuple(found)
 
 
-def credits_of(source: Source, forecast_key: str) -> tuple[Facts, ...]:
-    """The services whose data are shown: those in use, and the one that the book's forecast is from."""
-    from mulchwright.weather.public.catalog import SERVICES, services_named
+def credits_in(path: Path) -> tuple[Facts, ...]:
+    """The services whose data are in a book: their terms want to be named wherever the data are shown."""
+    from mulchwright.weather.public.catalog import SERVICES
 
-    found = {one.facts.key: one.facts for one in services_named(source.services)}
-    if forecast_key in SERVICES:
-        found.setdefault(forecast_key, SERVICES[forecast_key].facts)
-    return tuple(found.values())
+    with open_book(path) as book:
+        keys = (book.setting(weather_feed.USED) or "").split("+")
+    return tuple(service.facts for key, service in SERVICES.items() if key in keys)

@@ -465,10 +465,14 @@ def _lay_forecast(
     demand = climate.demand(table.low[here], table.high[here], table.rain[here], first)
     np.copyto(table.demand[here], demand, where=changed[:, None])
     issued = spell_out(forecast.issued_on)
+    source = forecast.series.provenance.source
+    how_far = "grows with the days ahead"
+    if errors.temperature_sd_by_lead_c:
+        how_far = "rests on how far earlier ones missed here, as far as that was measured"
     final = first + timedelta(days=int(np.flatnonzero(changed)[-1]))
     notes.append(
-        f"{int(changed.sum())} days up to {spell_out(final)} follow the forecast of {issued}; how far it may "
-        "miss grows with the days ahead."
+        f"{int(changed.sum())} days up to {spell_out(final)} follow the forecast of {issued} "
+        f"({source}); how far it may miss {how_far}."
     )
     return int(changed.sum())
 

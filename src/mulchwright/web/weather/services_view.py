@@ -40,10 +40,9 @@ class PublicWeather:
     credits: tuple[Facts, ...]
 
 
-def public_weather(state: BookState, source: Source, wish: Wish | None) -> PublicWeather:
+def public_weather(path: Path, state: BookState, source: Source, wish: Wish | None) -> PublicWeather:
     """What the section shows for the book as it is."""
     found = weather_offers.offers(state.garden, state.series, state.today, source)
-    forecast_key = state.forecast.series.provenance.file_name if state.forecast else ""
     on = bool(source.services) and wish is not None and wish.allowed
     in_use = next((one for one in found if one.key == source.services), None)
     return PublicWeather(
@@ -51,7 +50,7 @@ def public_weather(state: BookState, source: Source, wish: Wish | None) -> Publi
         names=in_use.name if in_use is not None else "",
         offers=found,
         chosen=source.services or next((one.key for one in found if not one.lacks_contact), found[0].key),
-        credits=weather_offers.credits_of(source, forecast_key),
+        credits=weather_offers.credits_in(path),
     )
 
 

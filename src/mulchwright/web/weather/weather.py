@@ -166,7 +166,7 @@ def view(
         last_step=last_step, files=weather_folder.folder_files(path)[:12], trouble=trouble,
         feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),
         questions=weather_consent.open_questions(wished), fetched=weather_feed.last_fetch(path),
-        editing=editing, public=public_weather(state, sound, wished.get(Subject.FETCH.value)),
+        editing=editing, public=public_weather(path, state, sound, wished.get(Subject.FETCH.value)),
         own_feed=bool(source.station_address or source.forecast_address),
         scores=forecast_scores(path, state),
         degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
