@@ -341,7 +341,7 @@ def service(
                 "offered": [
                     {
                         "services": offer.key, "name": offer.name, "addresses": list(offer.addresses),
-                        "sent": offer.sent, "needs_contact": offer.lacks_contact,
+                        "sent": list(offer.sent), "needs_contact": offer.lacks_contact,
                     }
                     for offer in offered
                 ],
@@ -358,7 +358,7 @@ def service(
         for offer in chosen if services is not None else offered:
             say(f"{offer.key}: {offer.name}")
             say("\n".join(f"  {address}" for address in offer.addresses))
-            say(f"  {offer.sent}")
+            say("\n".join(f"  {sentence}" for sentence in offer.sent))
         say("On." if source.on else "Off: nothing was sent. Add SERVICES and --on to ask.")
     if result is not None and not result.well:
         raise typer.Exit(REFUSED)

@@ -203,7 +203,12 @@ def hosts_of(source: Source) -> tuple[str, ...]:
 
 
 def what_is_sent(source: Source) -> str:
-    """What those who are asked learn, in sentences."""
+    """What those who are asked learn, in words."""
+    return " ".join(sentences_of_what_is_sent(source))
+
+
+def sentences_of_what_is_sent(source: Source) -> tuple[str, ...]:
+    """What those who are asked learn, sentence by sentence."""
     from mulchwright.services.weather_services import user_agent
     from mulchwright.weather.feed import reveals
     from mulchwright.weather.public.catalog import services_named
@@ -222,7 +227,7 @@ def what_is_sent(source: Source) -> str:
         said.append(reveals(templates))
     elif chosen:
         said.append("Nothing else of your garden is sent.")
-    return " ".join(said)
+    return tuple(said)
 
 
 def days_to_ask(garden: Garden, series: DailySeries | None, today: date) -> tuple[date, date]:

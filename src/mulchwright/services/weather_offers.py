@@ -29,7 +29,7 @@ class Offer:
     name: str
     services: tuple[Facts, ...]
     addresses: tuple[str, ...]
-    sent: str
+    sent: tuple[str, ...]
     shown: str
     lacks_contact: bool
 
@@ -59,7 +59,7 @@ def offers(garden: Garden, series: DailySeries | None, today: date, source: Sour
                 name=" and ".join(one.name for one in facts),
                 services=facts,
                 addresses=weather_feed.asked_address(chosen, garden, first, last),
-                sent=weather_feed.what_is_sent(chosen),
+                sent=weather_feed.sentences_of_what_is_sent(chosen),
                 shown=fingerprint(weather_feed.fetch_terms(chosen, garden.place)),
                 lacks_contact=not source.contact and any(one.needs_contact for one in facts),
             )

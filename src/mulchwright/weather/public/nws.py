@@ -180,7 +180,7 @@ class NationalWeatherService:
         key="nws",
         name="US National Weather Service",
         host="api.weather.gov",
-        brings="a forecast of about 7 days; rain for some days less",
+        brings="a forecast of about 7 days, rain for fewer",
         sends="the rounded coordinates once a month; after that only the name of the forecast grid",
         credit="Forecast: US National Weather Service",
         credit_link="https://www.weather.gov/",
