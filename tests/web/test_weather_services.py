@@ -359,6 +359,43 @@ def test_refusals_are_told_and_left_alone(
     assert len(played.asked) > sent
 
 
+def test_a_refused_place_does_not_hold_back_another_one(
+    book: Path, played: PlayedServices, fetch: Fetcher
+) -> None:
+    """At a coast the rounded point may lie in the sea: with finer rounding it is asked for at once."""
+    move(book, latitude_deg=44.4759)
+    played.play("/points/44.5,", OUTSIDE)
+    choose(book, "nws")
+    assert not fetch().well
+    choose(book, "nws", decimals="2")
+    assert fetch(NOW + timedelta(minutes=1)).well
+    assert played.paths() == ["/points/44.5,-73.2", "/points/44.48,-73.2", "/gridpoints/BTV/88,57"]
+    choose(book, "nws")  # and going back asks for the refused one no sooner
+    assert "may be asked again from 17 June" in fetch(NOW + timedelta(minutes=2)).words
+
+
+def test_who_asks_to_be_left_alone_is_left_alone_about_every_place(
+    book: Path, played: PlayedServices, fetch: Fetcher
+) -> None:
+    move(book, latitude_deg=44.4759)
+    played.play("/points/", Reply(429, b"", {"Retry-After": "7200"}))
+    choose(book, "nws")
+    fetch()
+    choose(book, "nws", decimals="2")
+    fetch(NOW + HOUR)
+    assert len(played.asked) == 1
+
+
+def test_a_click_that_sends_nothing_changes_nothing(
+    book: Path, played: PlayedServices, fetch: Fetcher
+) -> None:
+    choose(book, "nws")
+    fetch()
+    first = weather_feed.last_fetch(book)
+    fetch(NOW + timedelta(minutes=10))
+    assert weather_feed.last_fetch(book) == first
+
+
 def test_a_grid_that_is_not_known_any_more_is_looked_for_anew(
     book: Path, played: PlayedServices, fetch: Fetcher
 ) -> None:
@@ -570,10 +607,11 @@ def test_a_book_cannot_lead_to_another_address(
     "text",
     [
         "[", "[1]", "5", '{"requests": 1}',
-        '{"requests": {"nws point": {"not_before": "9999-12-31T00:00:00+00:00"}}}',
-        '{"requests": {"nws point": {"last_modified": "x\\r\\nEvil: 1", "address": "A"}}}',
+        '{"requests": {"nws": {"not_before": "2099-01-01T00:00:00+00:00"}}}',
+        '{"requests": {"nws point 44.5,-73.2 ": {"not_before": "9999-12-31T00:00:00+00:00"}}}',
+        '{"requests": {"nws point 44.5,-73.2 ": {"last_modified": "x\\r\\nEvil: 1", "address": "A"}}}',
         '{"texts": {"nws grid of 44.5,-73.2": "x"}}',
-        '{"requests": {"nws point": {"asked_at": "2031-06-10T05:30:00"}}}',
+        '{"requests": {"nws point 44.5,-73.2 ": {"asked_at": "2031-06-10T05:30:00"}}}',
         "[" * 100_000,
     ],
 )  # fmt: skip
@@ -586,6 +624,24 @@ def test_a_memory_that_other_hands_wrote_does_no_harm(
     choose(book, "nws")
     assert fetch().well
     assert all("evil" not in asked.headers for asked in played.asked)
+
+
+def test_a_stamp_that_other_hands_wrote_sends_no_header_of_theirs(
+    book: Path, played: PlayedServices, fetch: Fetcher
+) -> None:
+    """What is sent back as `If-Modified-Since` comes from the book."""
+    played.play(
+        "/gridpoints/", as_json(made.grid(ISSUED, TODAY), Last_Modified="Tue, 10 Jun 2031 05:10:00 GMT")
+    )
+    choose(book, "nws")
+    fetch()
+    with open_book(book) as opened:
+        text = opened.setting(weather_services.ANSWERS) or ""
+        assert "05:10:00 GMT" in text
+        opened.set_setting(weather_services.ANSWERS, text.replace("05:10:00 GMT", "\\r\\nEvil: 1"))
+    assert fetch(NOW + HOUR).well
+    assert "evil" not in played.asked[-1].headers
+    assert "if-modified-since" not in played.asked[-1].headers
 
 
 # ---- pages -------------------------------------------------------------------------------------

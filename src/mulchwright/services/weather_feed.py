@@ -11,7 +11,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 SOURCE, FETCHED, USED = "weather_source", "weather_fetched", "weather_services_used"
 OVERLAP_DAYS, LONGEST_ASK_DAYS = 7, 400
 """Stations correct the last days; a week is asked for again. Longer holes are brought in as a file."""
+
+
+NEVER = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,8 +326,8 @@ def _fetch(
         own.not_before if own is not None else None,
         hosts_of(source),
     )
-    if own is not None and len(results) == 1 and own.at != now:
-        return own  # it was not asked: what came of the last time stays written down
+    if all(one.at != now for one in results):
+        return own or result  # nobody was asked: what came of the last time stays written down
     written = {
         "at": result.at.isoformat(), "well": result.well, "words": result.words, "hosts": list(result.hosts),
         "not_before": result.not_before.isoformat() if result.not_before else None,
@@ -359,7 +362,8 @@ def _ask_services(
         first, last = days_to_ask(garden, series, today)
         # "Unchanged" is a full answer only as long as what was unchanged is still here.
         again = not facts.forecasts or (held is not None and facts.key in held.series.provenance.file_name)
-        asker = Asker(facts, memory, now, source.contact, again, pause=pause)
+        told = f"{spot.latitude},{spot.longitude} {source.contact}"
+        asker = Asker(facts, memory, now, source.contact, told, again, pause=pause)
         outcome = ask_service(service, asker, spot, first, today)
         words, well = outcome.words, outcome.well
         if outcome.got is not None:
@@ -379,7 +383,7 @@ def _ask_services(
                 words = " ".join(filter(None, (*taken, words)))
         if not well:
             words = f"{words} The record was left as it is."
-        results.append(Fetch(now, well, words))
+        results.append(Fetch(now if outcome.sent else NEVER, well, words))
     return results
 
 

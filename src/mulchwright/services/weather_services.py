@@ -135,18 +135,22 @@ class Memory:
 class Asker:
     """Asks one service for one fetch; an `Ask` of `weather.public`.
 
+    told : what the service is told of the garden; another place or contact is another request.
     again : whether what the service gave last is still in the book, so that "unchanged" is a full answer.
     pause : waits so many seconds. skipped : why requests were not sent or brought nothing, in sentences.
+    sent : how many requests were sent.
     """
 
     facts: Facts
     memory: Memory
     now: datetime
     contact: str = ""
+    told: str = ""
     again: bool = True
     limits: Limits = LIMITS
     pause: Callable[[float], None] = time.sleep
     skipped: list[str] = field(default_factory=list)
+    sent: int = 0
 
     def recall(self, name: str) -> str | None:
         """What an earlier answer told, for `KEPT_FOR`."""
@@ -167,7 +171,7 @@ class Asker:
         self, step: str, address: str, *, said: Callable[[bytes], str], accept: str = "application/json"
     ) -> bytes | None:
         """One request and its answer's bytes; None, with a sentence in `skipped`, where nothing new comes."""
-        key = f"{self.facts.key} {step}"
+        key = f"{self.facts.key} {step} {self.told}"
         known = self.memory.requests.get(key, {})
         if (until := self._blocked_until(key)) is not None:
             self.skipped.append(
@@ -184,6 +188,7 @@ class Asker:
         noted = {"address": address, "asked_at": self.now.isoformat()}
         self.memory.requests.pop(key, None)
         self.memory.requests[key] = noted
+        self.sent += 1
         answer = self._answer(address, headers)
         status = answer.status
         if status == 304 and ("If-Modified-Since" in headers or "If-None-Match" in headers):
@@ -205,7 +210,8 @@ class Asker:
 
     def _blocked_until(self, key: str) -> datetime | None:
         asked, stop = self.memory.time_of(key, "asked_at"), self.memory.time_of(key, "not_before")
-        times = [stop] if stop is not None else []
+        everywhere = self.memory.time_of(self.facts.key, "not_before")
+        times = [one for one in (stop, everywhere) if one is not None]
         # A clock that was put back must not silence a service until it has caught up.
         if asked is not None and asked <= self.now:
             times.append(asked + AT_MOST_EVERY)
@@ -244,7 +250,8 @@ class Asker:
         words = f' Its words: "{said}"' if said else ""
         if status in (429, 503):
             until = not_before(answer.headers.get("retry-after"), self.now)
-            noted["not_before"] = until.isoformat()
+            # Whoever asks to be left alone means the program, not this one place.
+            self.memory.requests[self.facts.key] = {"not_before": until.isoformat()}
             why = "asks to be left alone" if status == 429 else "is out of order and asks to be left alone"
             return TooSoon(
                 f"{name} {why} until {until:%d %B, %H:%M} UTC; it will not be asked before.{words}", until
@@ -260,8 +267,8 @@ class Asker:
             )  # fmt: skip
         if status == 403:
             return Refused(
-                f"{name} does not accept who asks (403). It wants to be told who that is: give a contact "
-                f"below, and wait a day.{words}",
+                f"{name} does not accept who asks (403). It wants to be told who that is: give a contact."
+                f"{words}",
                 status, said,
             )  # fmt: skip
         if status == 422:
@@ -283,6 +290,7 @@ class Outcome:
     got: Fetched | None
     words: str
     well: bool
+    sent: bool
 
 
 def ask_service(service: PublicService, asker: Asker, spot: Spot, first: date, today: date) -> Outcome:
@@ -291,5 +299,5 @@ def ask_service(service: PublicService, asker: Asker, spot: Spot, first: date, t
     try:
         got = service.fetch(asker, base_of(facts), spot, first, today, asker.now)
     except MulchwrightError as error:
-        return Outcome(facts, None, str(error), False)
-    return Outcome(facts, got, " ".join((*asker.skipped, *got.notes)), True)
+        return Outcome(facts, None, str(error), False, asker.sent > 0)
+    return Outcome(facts, got, " ".join((*asker.skipped, *got.notes)), True, asker.sent > 0)

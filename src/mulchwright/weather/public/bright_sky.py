@@ -76,7 +76,7 @@ def days_of_hours(body: bytes, name: str, zone: tzinfo, today: date, asked_at: d
         # The hour that ends at midnight belongs to the day that ends with it.
         kinds[(stamp - HOUR / 2).astimezone(zone).date()].add(hour.source_id in foreseen)
         table.put_rain(stamp - HOUR, stamp, hour.precipitation)
-        table.put_temperature(stamp - HOUR / 2, stamp + HOUR / 2, hour.temperature)
+        table.put_temperature(stamp - HOUR / 2, stamp + HOUR / 2, hour.temperature, at=stamp)
         if hour.source_id is not None and hour.source_id not in foreseen:
             used.add(hour.source_id)
     past = [day for day, kind in kinds.items() if day < today and kind == {False}]

@@ -95,8 +95,8 @@ class _Feature(Loose):
 def forecast_of_locationforecast(body: bytes, name: str, zone: tzinfo) -> Forecast:
     """The forecast in a compact or complete answer, by local day; `SourceError` says what does not fit.
 
-    A temperature holds until the next step. The compact answer names no extremes, so that after the hourly
-    steps a day's range rests on four figures and comes out too small, by about 1 K (estimate).
+    A temperature stands for the time to the next step. The compact answer names no extremes, so that after
+    the hourly steps a day's range rests on four figures and comes out too small, by about 1 K (estimate).
     """
     answer = read_json(_Feature, body, name).properties
     celsius = converter(_TEMPERATURES, answer.meta.units.air_temperature, "temperatures", name)
@@ -108,7 +108,7 @@ def forecast_of_locationforecast(body: bytes, name: str, zone: tzinfo) -> Foreca
         until = steps[n + 1][0] if n + 1 < len(steps) else None
         warmth = data.instant.details.air_temperature
         if warmth is not None and until is not None and until - start <= LONGEST_STEP:
-            table.put_temperature(start, until, celsius(warmth))
+            table.put_temperature(start, until, celsius(warmth), at=start)
         found = _period(data, start, until)
         if found is None:
             continue

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 from typing import Annotated
 from urllib.parse import quote
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import Field
 
@@ -81,7 +82,7 @@ def days_of_daily(body: bytes, name: str, timezone: str, today: date, asked_at: 
     if reason := reason_of(body):
         raise SourceError(f"{name} is a refusal ({reason}); nothing was taken.")
     answer = read_json(_Answer, body, name)
-    if answer.timezone != timezone:
+    if not _same_days(answer.timezone, timezone, asked_at):
         raise SourceError(
             f"{name} has days of the time zone {answer.timezone}, not of {timezone}; nothing was taken."
         )
@@ -111,6 +112,16 @@ def days_of_daily(body: bytes, name: str, timezone: str, today: date, asked_at: 
         raise SourceError(f"{name} has no figure in it; nothing was taken. Try again later.")
     odd = past.impossible + coming.impossible
     return Fetched(series, forecast, (f"{odd} impossible figures were left out.",) if odd else ())
+
+
+def _same_days(name: str, asked: str, moment: datetime) -> bool:
+    """Whether two time zones are one, or two names for the same offset."""
+    if name == asked:
+        return True
+    try:
+        return moment.astimezone(ZoneInfo(name)).utcoffset() == moment.astimezone(ZoneInfo(asked)).utcoffset()
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
 
 
 def _of(value: float | None, convert: Callable[[float], float]) -> float | None:

@@ -164,8 +164,9 @@ class _Day:
     high: float = math.nan
     rain_mm: float = 0.0
     rain_hours: float = 0.0
-    seen: list[tuple[datetime, datetime, float]] = field(default_factory=list)
-    """Temperatures: from when to when each holds."""
+    warmth_hours: float = 0.0
+    seen: list[float] = field(default_factory=list)
+    """Temperatures of the day, and how many hours they stand for."""
 
 
 class DayTable:
@@ -228,15 +229,21 @@ class DayTable:
         if (value := self._temperature(celsius)) is not None:
             self._day(day).high = value
 
-    def put_temperature(self, start: datetime, end: datetime, celsius: float | None) -> None:
-        """A temperature that holds from `start` to `end`; extremes are made of them where none were told."""
+    def put_temperature(
+        self, start: datetime, end: datetime, celsius: float | None, *, at: datetime | None = None
+    ) -> None:
+        """A temperature that stands for the time from `start` to `end`.
+
+        at : the moment it is of: then it is an extreme of that moment's day alone, however long it stands
+        for. Without it, it holds throughout. Extremes are made of them where none were told.
+        """
         if (value := self._temperature(celsius)) is None:
             return
-        while start < end:
-            day = start.astimezone(self._zone).date()
-            stop = min(end, _midnight(day + timedelta(days=1), self._zone))
-            self._day(day).seen.append((start, stop, value))
-            start = stop
+        for day, hours in hours_by_day(start, end, self._zone):
+            held = self._day(day)
+            held.warmth_hours += hours
+            if at is None or at.astimezone(self._zone).date() == day:
+                held.seen.append(value)
 
     def series(self, name: str, provenance: Provenance, *, days: Iterable[date] | None = None) -> DailySeries:
         """The days as a series, NaN where missing; days with nothing at both ends are left off.
@@ -266,11 +273,9 @@ class DayTable:
 def _figures(held: _Day) -> tuple[float, float, float]:
     """Low, high and rain of a day; a low above the high is neither."""
     low, high = held.low, held.high
-    covered = sum(((end - start) / _HOUR for start, end, _ in held.seen), 0.0)
-    if covered >= FEWEST_HOURS:
-        values = [value for _, _, value in held.seen]
-        low = min(values) if math.isnan(low) else low
-        high = max(values) if math.isnan(high) else high
+    if held.warmth_hours >= FEWEST_HOURS and held.seen:
+        low = min(held.seen) if math.isnan(low) else low
+        high = max(held.seen) if math.isnan(high) else high
     if low > high:
         low = high = math.nan
     return low, high, held.rain_mm if held.rain_hours >= FEWEST_HOURS else math.nan

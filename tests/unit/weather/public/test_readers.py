@@ -355,6 +355,17 @@ def test_a_step_between_the_grids_brings_only_what_ends_before_the_next() -> Non
     assert rain[1] == pytest.approx(3 * 1.2 + 1.2 * 4 / 6)  # 22 of 24 hours are covered
 
 
+def test_an_evening_before_midnight_is_no_extreme_of_the_next_day() -> None:
+    """A step at 20 h local stands for six hours, four of them before midnight: its warmth is the evening's.
+    """
+    steps = hourly_then_six_hourly()
+    evening = next(one for one in steps if one["time"] == "2031-06-11T18:00:00Z")
+    evening["data"]["instant"]["details"]["air_temperature"] = 30.0
+    series = metno.forecast_of_locationforecast(location(steps), "f", OSLO).series
+    assert figures(series, date(2031, 6, 11))[1] == 30.0
+    assert figures(series, date(2031, 6, 12))[1] == 14.0
+
+
 def test_extremes_of_the_complete_form_widen_the_range() -> None:
     steps = hourly_then_six_hourly()
     for one in steps[26:34]:
@@ -435,6 +446,11 @@ def test_other_units_are_converted() -> None:
     assert got.series is None
     assert got.forecast is not None
     assert same(figures(got.forecast.series, TODAY), 10.0, 20.0, 12.7)
+
+
+def test_another_name_of_the_same_time_zone_is_taken() -> None:
+    for asked, answered in (("UTC", "GMT"), ("America/Toronto", "America/New_York")):
+        assert open_meteo.days_of_daily(daily(timezone=answered), "f", asked, TODAY, NOW).forecast is not None
 
 
 LISTS = json.loads(daily())["daily"]
