@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from mulchwright.errors import InputError
@@ -44,7 +45,13 @@ def take_forecast(book: Book, forecast: Forecast) -> bool:
 
 def issues_in(book: Book) -> tuple[Forecast, ...]:
     """The forecasts kept to be scored, by time of issue; none where the setting is not this program's."""
-    return tuple(one for one in map(_issue_of, _rows(book.setting(ISSUED))) if one is not None)
+    return _issues_of(book.setting(ISSUED) or "")
+
+
+@lru_cache(maxsize=4)
+def _issues_of(text: str) -> tuple[Forecast, ...]:
+    """The issues in a setting's text, which every page of an unchanged book would read anew."""
+    return tuple(one for one in map(_issue_of, _rows(text)) if one is not None)
 
 
 def scores_in(book: Book, garden: Garden, series: DailySeries | None) -> tuple[LeadScore, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import timedelta
 
 import numpy as np
 
@@ -82,10 +83,14 @@ def score_forecasts(
     """
     memory = usual.temperature_memory**2
     independent = (1 - memory) / (1 + memory)
+    leads = usual.longest_lead_days
+    error, forecast, came = _by_lead(issues, measured, leads)
     found = []
-    for lead in range(1, usual.longest_lead_days + 1):
-        pairs = _pairs(issues, measured, lead)
-        errors, wet_forecast, wet = pairs
+    for lead in range(1, leads + 1):
+        errors = error[:, lead - 1][~np.isnan(error[:, lead - 1])]
+        known = ~(np.isnan(forecast[:, lead - 1]) | np.isnan(came[:, lead - 1]))
+        wet_forecast = forecast[known, lead - 1] >= WET_DAY_MM
+        wet = came[known, lead - 1] >= WET_DAY_MM
         usual_sd = float(usual.temperature_sd_at(np.array([float(lead)]))[0])
         usual_trust = float(usual.rain_trust_at(np.array([float(lead)]))[0])
         weight = errors.size * independent
@@ -129,26 +134,28 @@ def errors_from(scores: Sequence[LeadScore], usual: ForecastErrors) -> ForecastE
     )
 
 
-def _pairs(
-    issues: Sequence[Forecast], measured: DailySeries | None, lead: int
+def _by_lead(
+    issues: Sequence[Forecast], measured: DailySeries | None, leads: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Temperature errors, and whether it was wet as forecast and as measured, of all issues at one lead."""
-    errors, forecast, came = [], [], []
-    for issue in issues if measured is not None else ():
-        assert measured is not None
-        at = (issue.issued_on - issue.series.start).days + lead
-        there = (issue.issued_on - measured.start).days + lead
-        if not (0 <= at < issue.series.days and 0 <= there < measured.days):
+    """Temperature error, rain forecast and rain measured, (issue, lead), NaN where one of the two is missing.
+    """
+    shape = (len(issues), leads)
+    error, forecast, came = (np.full(shape, np.nan) for _ in range(3))
+    if measured is None:
+        return error, forecast, came
+    mean = (measured.temperature_min_c + measured.temperature_max_c) / 2
+    for row, issue in enumerate(issues):
+        series, after = issue.series, issue.issued_on + timedelta(days=1)
+        first = max(after, series.start, measured.start)
+        last = min(issue.issued_on + timedelta(days=leads), series.end, measured.end)
+        if first > last:
             continue
-        error = _mean(issue.series, at) - _mean(measured, there)
-        if not math.isnan(error):
-            errors.append(error)
-        ours, theirs = float(issue.series.rain_mm[at]), float(measured.rain_mm[there])
-        if not (math.isnan(ours) or math.isnan(theirs)):
-            forecast.append(float(ours >= WET_DAY_MM))
-            came.append(float(theirs >= WET_DAY_MM))
-    return np.array(errors), np.array(forecast), np.array(came)
-
-
-def _mean(series: DailySeries, index: int) -> float:
-    return float(series.temperature_min_c[index] + series.temperature_max_c[index]) / 2
+        here = np.s_[(first - after).days : (last - after).days + 1]
+        ours = np.s_[(first - series.start).days : (last - series.start).days + 1]
+        theirs = np.s_[(first - measured.start).days : (last - measured.start).days + 1]
+        error[row, here] = (series.temperature_min_c[ours] + series.temperature_max_c[ours]) / 2 - mean[
+            theirs
+        ]
+        forecast[row, here] = series.rain_mm[ours]
+        came[row, here] = measured.rain_mm[theirs]
+    return error, forecast, came
