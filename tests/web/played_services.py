@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
@@ -164,10 +164,10 @@ def location(issued: datetime, first: date, days: int = 3) -> dict[str, Any]:
     return {"type": "Feature", "properties": {"meta": meta, "timeseries": steps}}
 
 
-def daily(first: date, days: int, timezone: str, *, warmth: float = 21.0) -> dict[str, Any]:
+def daily(first: date, days: int, zone: str, *, warmth: float = 21.0) -> dict[str, Any]:
     """Open-Meteo's daily arrays."""
     return {
-        "latitude": 44.5, "longitude": -73.25, "timezone": timezone,
+        "latitude": 44.5, "longitude": -73.25, "timezone": zone,
         "daily_units": {
             "time": "iso8601", "temperature_2m_max": "°C", "temperature_2m_min": "°C",
             "precipitation_sum": "mm",
@@ -197,3 +197,40 @@ def summaries(first: date, days: int) -> Reply:
         low, high, rain = f"{9 + n % 3}.2", f"{20 + n % 4}.1", f"{0.5 + n % 3}"
         rows.append(f'"USW00099999","SEDGE AIRPORT","{day}","{rain}",",,W,2400","{high}",",,W","{low}",",,W"')
     return Reply(200, "\n".join(rows).encode(), {"Content-Type": "text/csv"})
+
+
+def hours(first: date, days: int, observed_days: int, offset_hours: int) -> dict[str, Any]:
+    """Bright Sky's hours of local days: the first ones observed, the others forecast."""
+    zone = timezone(timedelta(hours=offset_hours))
+    begin = datetime(first.year, first.month, first.day, 1, tzinfo=zone)
+    weather = [
+        {
+            "timestamp": (begin + timedelta(hours=n)).isoformat(),
+            "source_id": 1 if n < 24 * observed_days else 2,
+            "temperature": 12.0 + (n % 24) / 4,
+            "precipitation": 0.1,
+        }
+        for n in range(24 * days)
+    ]
+    sources = [
+        {"id": 1, "observation_type": "historical", "station_name": "Musterstadt", "distance": 5000},
+        {"id": 2, "observation_type": "forecast", "station_name": "Musterstadt", "distance": 5000},
+    ]
+    return {"weather": weather, "sources": sources}
+
+
+def climate_days(first: date, days: int, longitude: float, latitude: float) -> dict[str, Any]:
+    """Canada's climate-daily; the last day's rain is a 0 that is flagged as missing."""
+    features = []
+    for n in range(days):
+        missing = n == days - 1
+        facts = {
+            "CLIMATE_IDENTIFIER": "7000001", "STATION_NAME": "SEDGE",
+            "LOCAL_DATE": f"{first + timedelta(days=n)} 00:00:00",
+            "MAX_TEMPERATURE": 20.0 + n % 4, "MIN_TEMPERATURE": 9.0 + n % 3,
+            "TOTAL_PRECIPITATION": 0 if missing else 1.5,
+            "TOTAL_PRECIPITATION_FLAG": "M" if missing else None,
+        }  # fmt: skip
+        at = {"type": "Point", "coordinates": [longitude, latitude]}
+        features.append({"type": "Feature", "geometry": at, "properties": facts})
+    return {"type": "FeatureCollection", "features": features, "links": []}

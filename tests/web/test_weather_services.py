@@ -312,6 +312,39 @@ def test_noaa_stations_are_looked_for_once_a_month(
     assert "/access/services/search/v1/data" in played.paths()[4:]
 
 
+def test_bright_sky_in_germany(book: Path, played: PlayedServices, fetch: Fetcher) -> None:
+    """Observed days are the record, today and later the forecast; hours end at their stamp."""
+    move(book, latitude_deg=52.52, longitude_deg=13.4, timezone="Europe/Berlin")
+    played.play("/weather?", as_json(made.hours(date(2031, 6, 5), 12, 5, 2)))
+    choose(book, "bright-sky")
+    result = fetch()
+    assert result.well, result.words
+    assert played.asked[0].path.startswith("/weather?lat=52.5&lon=13.4&date=2031-04-09&last_date=2031-06-21&")
+    record, forecast = record_of(book), forecast_of(book)
+    assert (record.start, record.end) == (date(2031, 6, 5), date(2031, 6, 9))
+    assert record.rain_mm.tolist() == pytest.approx([2.4] * 5)
+    assert (forecast.series.start, forecast.series.end) == (TODAY, date(2031, 6, 16))
+    played.play("/weather?", as_json({"detail": "No sources match your criteria"}, 404))
+    assert "No sources match your criteria" in fetch(NOW + HOUR).words
+
+
+def test_climate_daily_in_canada(book: Path, played: PlayedServices, fetch: Fetcher) -> None:
+    """The day whose 0 is flagged as missing is filled by the model's figure, not taken as dry."""
+    move(book, latitude_deg=45.4, longitude_deg=-75.7, timezone="America/Toronto")
+    played.play("/collections/climate-daily/", as_json(made.climate_days(date(2031, 5, 31), 9, -75.6, 45.4)))
+    played.play("/v1/forecast", as_json(made.daily(date(2031, 6, 1), 20, "America/Toronto")))
+    choose(book, "open-meteo+eccc")
+    result = fetch()
+    assert result.well, result.words
+    assert "Measured at 7000001 SEDGE, 8 km away." in result.words
+    assert "bbox=-76.2,45,-75.2,45.8&datetime=2031-02-10/2031-06-09&" in played.asked[0].path
+    record = record_of(book)
+    assert record.end == date(2031, 6, 9)
+    assert record.rain_mm.tolist() == [1.5] * 8 + [1.0] * 2
+    with open_book(book) as opened:
+        assert forecast_log.model_days_in(opened) == {date(2031, 6, 8), date(2031, 6, 9)}
+
+
 # ---- what goes wrong ---------------------------------------------------------------------------
 
 OUTSIDE = problem(404, "InvalidPoint", "Unable to provide data for requested point 48.1,11.6")
@@ -673,6 +706,25 @@ def test_the_page_says_what_is_sent_and_sends_nothing(weather: TestClient, playe
     assert "once an hour at most, usually every six hours" in page
     assert 'value="met-norway+ncei" disabled' in page
     assert played.connections == 0
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "first"),
+    [
+        (39.1, -94.6, "nws+ncei"), (52.52, 13.4, "bright-sky"), (59.91, 10.75, "met-norway+ncei"),
+        (43.65, -79.38, "open-meteo+eccc"), (51.5, -0.12, "open-meteo"), (-37.8, 144.96, "open-meteo"),
+    ],
+)  # fmt: skip
+def test_the_first_offer_follows_the_country(
+    weather: TestClient, book: Path, latitude: float, longitude: float, first: str
+) -> None:
+    """Kansas City, Berlin, Oslo, Toronto, London and Melbourne. What wants a contact is not marked first."""
+    move(book, latitude_deg=latitude, longitude_deg=longitude)
+    page = weather.get("/weather").text
+    assert next(iter(shown_on(page))) == f"shown {first}"
+    marked = re.search(r'value="([\w+-]+)" checked', page)
+    assert marked is not None
+    assert marked[1] == ("open-meteo" if first.startswith("met-norway") else first)
 
 
 def test_one_click_gets_forecasts(weather: TestClient, played: PlayedServices, book: Path) -> None:
