@@ -278,7 +278,7 @@ def test_core_knows_no_shell(path: Path) -> None:
 
 
 LONGEST_MODULE, MOST_PARAMETERS = 500, 12
-LONGER_MODULES = {"season/kernel.py", "keep/identity.py", "weather/futures.py"}
+LONGER_MODULES = {"keep/identity.py", "weather/futures.py"}
 """Modules of one topic that may be longer; docs/decisions.md says of each why."""
 MAKES_KERNELS = {"compiled", "compiled_without_memory", "part_of_kernels"}
 """Decorators of what numba compiles, which takes its arrays one by one."""

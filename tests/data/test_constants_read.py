@@ -16,7 +16,7 @@ import pytest
 
 from mulchwright.errors import TableError
 from mulchwright.season import model_constants_of
-from mulchwright.season.kernel import ModelConstants
+from mulchwright.season.layout import ModelConstants
 from mulchwright.season.observing import Sharpness
 from mulchwright.trade import Constant, Trade, load_trade
 from mulchwright.trade.constants import (

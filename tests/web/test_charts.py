@@ -22,16 +22,33 @@ def spec_of(client: TestClient, name: str, width: int = 640, scheme: str = "ligh
     return spec
 
 
+def with_few_rows(spec: dict[str, Any]) -> dict[str, Any]:
+    """The spec with two rows of data: to the schema they are all alike, and a year of them takes seconds."""
+
+    def shortened(part: Any) -> Any:
+        if isinstance(part, list):
+            return [shortened(each) for each in part]
+        if not isinstance(part, dict):
+            return part
+        data = part.get("data")
+        if isinstance(data, dict) and isinstance(data.get("values"), list):
+            part = {**part, "data": {**data, "values": data["values"][:2]}}
+        return {name: value if name == "data" else shortened(value) for name, value in part.items()}
+
+    few: dict[str, Any] = shortened(spec)
+    return few
+
+
 @pytest.mark.parametrize("name", CHARTS)
 @pytest.mark.parametrize(("width", "system"), [(280, "metric"), (900, "us")])
 def test_specs_follow_the_grammar(client: TestClient, name: str, width: int, system: str) -> None:
     client.post("/units", data={"units": system})
     # altair's from_dict validates against the published Vega-Lite schema.
-    altair.Chart.from_dict(spec_of(client, name, width))
+    altair.Chart.from_dict(with_few_rows(spec_of(client, name, width)))
 
 
 def test_a_misspelt_channel_would_be_caught(client: TestClient) -> None:
-    spec = spec_of(client, "run")
+    spec = with_few_rows(spec_of(client, "run"))
     spec["layer"][0]["encoding"]["x"]["feild"] = "day"
     with pytest.raises(jsonschema.ValidationError):
         altair.Chart.from_dict(spec)

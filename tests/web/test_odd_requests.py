@@ -216,7 +216,7 @@ def test_odd_addresses_and_queries(walk: Walk, explored: Walk) -> None:
     assert {"n", "watered", "month", "width", "step", "count", "built_on"} <= set(names)
     walk.has_seen(explored)
     for route in walk.routes:
-        for odd in ODD_PATHS if "{" in route.path else ():
+        for odd in rng.sample(ODD_PATHS, 4) if "{" in route.path else ():
             address = re.sub(r"\{[^}]*\}", odd, route.path)
             for method in sorted((route.methods or set()) - {"HEAD"}):
                 _answered(walk.client.request(method, address), f"{method} {address[:200]}")
@@ -234,9 +234,9 @@ def test_odd_forms_and_bodies(walk: Walk, explored: Walk) -> None:
     ranked = sorted(walk.forms.items(), key=lambda form: (any(w in form[0][1] for w in destroying), form[0]))
     for (method, address), fields in ranked:
         walk.send(method, address, {})
-        for gone in rng.sample(sorted(fields), min(len(fields), 6)):
+        for gone in rng.sample(sorted(fields), min(len(fields), 2)):
             walk.send(method, address, {name: value for name, value in fields.items() if name != gone})
-        for _ in range(4 if fields else 0):
+        for _ in range(2 if fields else 0):
             changed = dict(fields)
             for name in rng.sample(sorted(fields), min(len(fields), rng.choice((1, 1, 3)))):
                 changed[name] = rng.choice(ODD)
@@ -246,10 +246,9 @@ def test_odd_forms_and_bodies(walk: Walk, explored: Walk) -> None:
             continue
         address = re.sub(r"\{[^}]*\}", "under-the-medlar", route.path)
         walk.send("post", address, {})
-        for body in rng.sample(BODIES, 3):
-            kind = rng.choice(TYPES)
-            answer = walk.client.post(address, content=body, headers={"content-type": kind})
-            _answered(answer, f"{address} {kind} {body[:60]!r}")
+        body, kind = rng.choice(BODIES), rng.choice(TYPES)
+        answer = walk.client.post(address, content=body, headers={"content-type": kind})
+        _answered(answer, f"{address} {kind} {body[:60]!r}")
 
 
 # ---- what ended in a fault, one by one --------------------------------------------------------------

@@ -22,7 +22,7 @@ from mulchwright.almanac.memory import Memory
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
 from mulchwright.season import bed_arrays, food_cells, forcing_of, model_constants_of, simulate
 from mulchwright.season.draws import bed_prior, prior_latent
-from mulchwright.season.kernel import Forcing
+from mulchwright.season.layout import Forcing
 from mulchwright.season.learn import (
     Cloud,
     Factor,

@@ -42,7 +42,7 @@ from mulchwright.season import (
     simulate,
 )
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import BedArrays, Forcing, ModelConstants
+from mulchwright.season.layout import BedArrays, Forcing, ModelConstants
 from mulchwright.trade import Trade
 from mulchwright.weather import (
     DailySeries,

@@ -28,7 +28,7 @@ from mulchwright.garden import Garden, LogKind, Patch
 from mulchwright.season import (
     SeasonRun,
 )
-from mulchwright.season.kernel import ADDED_KG_M2, BUILT_DAY, BedArrays
+from mulchwright.season.layout import ADDED_KG_M2, BUILT_DAY, BedArrays
 from mulchwright.season.standing import Standing, sharpness_of, standing_chances
 from mulchwright.trade import Trade
 

@@ -25,8 +25,8 @@ from mulchwright.garden import (
     StartMoisture,
     WateringRule,
 )
-from mulchwright.season import kernel as k
-from mulchwright.season.kernel import BedArrays
+from mulchwright.season import layout as k
+from mulchwright.season.layout import BedArrays
 from mulchwright.season.rot import SOAKED_BY_SOIL, dew_kg_kg, nitrogen_factor, soil_contact
 from mulchwright.season.survival import moisture_at
 from mulchwright.trade import Material, Trade

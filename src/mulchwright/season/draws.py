@@ -18,7 +18,7 @@ import numpy.typing as npt
 
 from mulchwright.garden import Patch
 from mulchwright.season.bed import food_cells
-from mulchwright.season.kernel import FLUSHES, PARAMETERS
+from mulchwright.season.layout import FLUSHES, PARAMETERS
 from mulchwright.trade import Species, Trade
 from mulchwright.trade.ranges import Figure, spread_linear, spread_positive
 

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from scipy.special import ndtr, ndtri
 
 from mulchwright.season.draws import CROPS_ROW, HAZARD_ROWS, NOISE_ROWS, SPECIES_ROWS
-from mulchwright.season.kernel import PARAMETERS
+from mulchwright.season.layout import PARAMETERS
 from mulchwright.season.observing import Course, Notes, Sharpness, log_likelihood
 
 __all__ = [

@@ -11,7 +11,8 @@ from collections.abc import Callable
 import numpy as np
 
 from mulchwright.compiled import all_cached, compiling_progress, for_kernels, note_all_cached
-from mulchwright.season import kernel as k
+from mulchwright.season import layout as k
+from mulchwright.season.kernel import run_block
 from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpness, log_likelihood, surprises
 from mulchwright.season.standing import standing_chances
 
@@ -84,7 +85,7 @@ def _run_nothing() -> None:
     model_constants = k.ModelConstants(*(1.0 for _ in k.ModelConstants._fields))
     flushes, par, state = none(1, k.FLUSHES, 1), none(len(k.PARAMETERS), 1), k.fresh_state(0, 1, 0, 1)
     days = for_kernels(np.zeros(0), whole)
-    k.run_block(0, 0, 0, 1, bed, par, flushes, flushes, forcing, model_constants, state, records, days)
+    run_block(0, 0, 0, 1, bed, par, flushes, flushes, forcing, model_constants, state, records, days)
 
 
 def _weigh_nothing() -> None:

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mulchwright.season import kernel as k
+from mulchwright.season import layout as k
 from mulchwright.season.physics import SECONDS_PER_DAY
 from mulchwright.season.reference_bed import (
     Booleans,

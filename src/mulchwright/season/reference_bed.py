@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from mulchwright.season import kernel as k
+from mulchwright.season import layout as k
 from mulchwright.season.physics import SECONDS_PER_DAY, grid_coverage
 
 __all__ = ["Booleans", "Floats", "PlainPatch", "PlainState", "covered_by_plane", "lay_bed", "plain_patch"]

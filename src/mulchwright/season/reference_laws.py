@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from mulchwright.season import kernel as k
+from mulchwright.season import layout as k
 from mulchwright.season.reference_bed import Floats
 
 __all__ = ["cardinal", "conduct", "rothc_warmth"]

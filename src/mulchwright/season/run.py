@@ -16,7 +16,8 @@ import numpy.typing as npt
 from mulchwright.compiled import for_kernels
 from mulchwright.errors import InputError
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import (
+from mulchwright.season.kernel import run_block
+from mulchwright.season.layout import (
     BUILT_DAY,
     CELLS,
     FLUSHES,
@@ -26,7 +27,6 @@ from mulchwright.season.kernel import (
     ModelConstants,
     Records,
     fresh_state,
-    run_block,
 )
 from mulchwright.season.snow import under_snow
 from mulchwright.trade import Trade
@@ -46,7 +46,7 @@ SOIL_CELLS_M = (0.05, 0.10, 0.20, 0.35, 0.60)
 
 @dataclass(frozen=True, slots=True)
 class SeasonRun:
-    """A run of the season over all patches; arrays as in `kernel.Records`, sums over blocks done.
+    """A run of the season over all patches; arrays as in `layout.Records`, sums over blocks done.
 
     account_mm : (patch, day, 5) ensemble means of rain, watered, evaporated, drained, stored change.
     months : first day of each month that `watered_month` counts.

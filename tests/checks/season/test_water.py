@@ -22,7 +22,7 @@ from mulchwright.season import (
     physics,
     simulate,
 )
-from mulchwright.season.kernel import PARAMETERS
+from mulchwright.season.layout import PARAMETERS
 from mulchwright.season.snow import under_snow
 from mulchwright.trade import load_trade
 from mulchwright.weather import AnnualWave

@@ -12,7 +12,7 @@ import pytest
 
 from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane, Watering, WateringRule
 from mulchwright.season import Draws, bed_arrays, draw_parameters, forcing_of, model_constants_of
-from mulchwright.season.kernel import BedArrays, Forcing, ModelConstants
+from mulchwright.season.layout import BedArrays, Forcing, ModelConstants
 from mulchwright.trade import Trade, load_trade
 from mulchwright.weather import AnnualWave
 

@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mulchwright.garden import Layer, Patch, Recipe, SpawnPlane
-from mulchwright.season import SeasonRun, draw_parameters, kernel, simulate
+from mulchwright.season import SeasonRun, draw_parameters, layout, simulate
 from mulchwright.season.draws import Draws
-from mulchwright.season.kernel import PARAMETERS
+from mulchwright.season.layout import PARAMETERS
 from mulchwright.season.reference import ReferenceRun, reference_run
 from mulchwright.trade import Trade
 
@@ -60,7 +60,7 @@ def assert_same(fast: SeasonRun, plain: ReferenceRun) -> None:
 
 def topped_up(case: Any, *days: int, kg_m2: float = 6.0) -> Any:
     bed = case.bed._replace(daily=case.bed.daily.copy())
-    bed.daily[0, kernel.ADDED_KG_M2, list(days)] = kg_m2
+    bed.daily[0, layout.ADDED_KG_M2, list(days)] = kg_m2
     return replace(case, bed=bed)
 
 
@@ -105,7 +105,7 @@ def test_more_rain_is_never_drier(make_case: Callable[..., Any], seed: int, fact
     """
     case = make_case(seed=seed, watered=False, members=16, days=250)
     still = case.bed._replace(cell=case.bed.cell.copy())
-    still.cell[:, kernel.DECAY_PER_DAY] = 0.0
+    still.cell[:, layout.DECAY_PER_DAY] = 0.0
     case = replace(case, bed=still)
     drier, wetter = run(case), run(case.with_rain(case.forcing.rain_mm * factor))
     assert (wetter.moisture[0] - drier.moisture[0]).min() > -1e-6
@@ -156,7 +156,7 @@ def test_run_share_stays_a_share_and_shrinks_by_deaths_alone(
 ) -> None:
     case = make_case(watered=False)
     spared = case.draws.parameters.copy()
-    spared[0, kernel.DROUGHT], spared[0, kernel.HEAT_DEATH] = 0.0, 90.0
+    spared[0, layout.DROUGHT], spared[0, layout.HEAT_DEATH] = 0.0, 90.0
     if not deaths:
         case = replace(case, draws=replace(case.draws, parameters=spared))
     result = run(case)
@@ -174,7 +174,7 @@ def test_picks_never_exceed_what_the_bed_can_bear(make_case: Callable[..., Any])
     """All flushes together stay below the drawn potential, and reserve plus rest are what is left of it."""
     case = make_case(days=900)
     result = run(case)
-    potential = case.draws.parameters[0, kernel.POTENTIAL]
+    potential = case.draws.parameters[0, layout.POTENTIAL]
     picked = result.flush_kg_m2[0].sum(axis=0)
     assert (picked + result.last[0, 2] + result.last[0, 3] <= potential * (1 + 1e-9)).all()
     assert picked.max() > 0
@@ -185,10 +185,10 @@ def test_more_spawn_never_runs_slower(make_case: Callable[..., Any], which: str)
     """Deaths aside: what is run rots faster, holds less water, and so loses a little more in a dry week."""
     case = make_case()
     spared = case.draws.parameters.copy()
-    spared[0, kernel.DROUGHT], spared[0, kernel.HEAT_DEATH] = 0.0, 90.0
+    spared[0, layout.DROUGHT], spared[0, layout.HEAT_DEATH] = 0.0, 90.0
     case = replace(case, draws=replace(case.draws, parameters=spared))
     more = spared.copy()
-    more[0, kernel.POINTS if which == "points" else kernel.RUN_RATE] *= 1.5
+    more[0, layout.POINTS if which == "points" else layout.RUN_RATE] *= 1.5
     richer = replace(case, draws=replace(case.draws, parameters=more))
     assert (run(richer).run_share[0] - run(case).run_share[0]).min() > -1e-6
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from mulchwright.season import kernel, simulate
+from mulchwright.season import layout, simulate
 
 
 def weather(case: Any, temperature_c: np.ndarray, rain_mm: np.ndarray, demand_mm: np.ndarray) -> Any:
@@ -52,7 +52,7 @@ def dry_days(days: int, first: int, after: int) -> tuple[np.ndarray, np.ndarray,
 
 def laid_dry(case: Any) -> Any:
     cell = case.bed.cell.copy()
-    cell[:, kernel.START_KG_KG] = cell[:, kernel.FLOOR_KG_KG]
+    cell[:, layout.START_KG_KG] = cell[:, layout.FLOOR_KG_KG]
     return replace(case, bed=case.bed._replace(cell=cell))
 
 
@@ -84,7 +84,7 @@ def test_spawn_dies_by_its_kind(make_case: Callable[..., Any], trade: Any) -> No
     left = {}
     for kind in ("grain-spawn", "sawdust-spawn", "peg-spawn"):
         plane = case.bed.plane.copy()
-        plane[0, kernel.PLANE_DRY_LOSS_PER_DAY] = trade.spawn[kind].dry_loss_per_day.likely
+        plane[0, layout.PLANE_DRY_LOSS_PER_DAY] = trade.spawn[kind].dry_loss_per_day.likely
         alone = replace(case, bed=case.bed._replace(plane=plane))
         left[kind] = run(weather(alone, *dry_days(60, 0, 60))).living[0][40]
     assert (left["grain-spawn"] < left["sawdust-spawn"]).all()
