@@ -298,7 +298,7 @@ def test_noaa_stations_are_looked_for_once_a_month(
     assert "Rain of SEDGE AIRPORT (USW00099999)" in result.words
     search, days = played.asked
     assert search.path.startswith(
-        "/access/services/search/v1/data?dataset=daily-summaries&bbox=44.9,-73.7,44.1,-72.7&"
+        "/access/services/search/v1/data?dataset=daily-summaries&bbox=44.8,-73.6,44.2,-72.8&"
     )
     assert "stations=USW00099999&" in days.path
     assert "units=metric" in days.path

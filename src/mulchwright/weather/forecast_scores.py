@@ -137,8 +137,7 @@ def errors_from(scores: Sequence[LeadScore], usual: ForecastErrors) -> ForecastE
 def _by_lead(
     issues: Sequence[Forecast], measured: DailySeries | None, leads: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Temperature error, rain forecast and rain measured, (issue, lead), NaN where one of the two is missing.
-    """
+    """Temperature error, rain forecast and rain measured, (issue, lead); NaN where either is missing."""
     shape = (len(issues), leads)
     error, forecast, came = (np.full(shape, np.nan) for _ in range(3))
     if measured is None:

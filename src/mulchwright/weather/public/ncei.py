@@ -33,7 +33,8 @@ from mulchwright.weather.series import DailySeries, FloatArray, Provenance
 __all__ = ["DailySummaries", "Station", "message_of", "series_of_daily_summaries", "stations_of_search"]
 
 SOURCE = "NOAA National Centers for Environmental Information, GHCN-Daily"
-MOST_STATIONS = 8
+MOST_OF_A_KIND = 4
+"""So many of the nearest gauges and so many of the nearest thermometers are asked for."""
 LEAST_SHARE = 0.5
 """A station is used for a quantity where it has it on so many of the days that the best one has; estimate."""
 _ID = re.compile(r"[A-Z]{2}[A-Z0-9_\-]{9}")
@@ -62,11 +63,23 @@ class _Spot(Loose):
     point: Annotated[tuple[float, ...], Field(max_length=3)] = ()
     coordinates: Annotated[tuple[float, ...], Field(max_length=3)] = ()
 
+    def place(self) -> tuple[float, ...]:
+        """Longitude and latitude, or nothing."""
+        return self.point or self.coordinates
+
 
 class _Result(Loose):
     stations: Annotated[tuple[_StationFacts, ...], Field(max_length=100)] = ()
     dataTypes: Annotated[tuple[_Kind, ...], Field(max_length=2000)] = ()
-    centroid: _Spot = _Spot()
+    centroid: _Spot | Annotated[tuple[float, ...], Field(max_length=3)] = _Spot()
+    location: _Spot = _Spot()
+    boundingPoints: Annotated[tuple[_Spot, ...], Field(max_length=100)] = ()
+
+    def at(self) -> tuple[float, ...]:
+        """Longitude and latitude, in whichever of the forms in use they stand; empty for none."""
+        centroid = self.centroid if isinstance(self.centroid, tuple) else self.centroid.place()
+        bounds = self.boundingPoints[0].place() if self.boundingPoints else ()
+        return next((one for one in (self.location.place(), centroid, bounds) if len(one) >= 2), ())
 
 
 class _Results(Loose):
@@ -86,10 +99,14 @@ def message_of(body: bytes) -> str:
 
 
 def stations_of_search(body: bytes, name: str, place: Place) -> tuple[Station, ...]:
-    """Stations with rain or temperatures, nearest first, `MOST_STATIONS` at most; `SourceError` for none."""
+    """The nearest stations with rain and with temperatures, nearest first; `SourceError` for none.
+
+    Many gauges measure nothing else, so both kinds are chosen apart. What a station measures may be left out.
+    """
     found: dict[str, Station] = {}
+    measures: dict[str, set[str]] = {}
     for result in read_json(_Results, body, name).results:
-        at = result.centroid.point or result.centroid.coordinates
+        at = result.at()
         if len(at) < 2 or not (-180 <= at[0] <= 180 and -90 <= at[1] <= 90):
             continue
         for facts in result.stations:
@@ -97,12 +114,15 @@ def stations_of_search(body: bytes, name: str, place: Place) -> tuple[Station, .
             kinds = {kind.id for kind in (facts.dataTypes or result.dataTypes)}
             if _ID.fullmatch(key) and (not kinds or kinds & set(_WANTED)):
                 found[key] = Station(key, facts.name or "", distance_km(place, at[1], at[0]))
+                measures[key] = kinds or set(_WANTED)
     if not found:
         raise SourceError(
             f"{name} names no station near the garden; choose another service, or a station's file."
         )
     near = sorted(found.values(), key=lambda one: (one.distance_km, one.key))
-    return tuple(near[:MOST_STATIONS])
+    gauges = [one for one in near if "PRCP" in measures[one.key]][:MOST_OF_A_KIND]
+    thermometers = [one for one in near if {"TMIN", "TMAX"} <= measures[one.key]][:MOST_OF_A_KIND]
+    return tuple(one for one in near if one in gauges or one in thermometers)
 
 
 def series_of_daily_summaries(
@@ -114,7 +134,10 @@ def series_of_daily_summaries(
     notes a day's rain under the next, which is said.
     """
     text = text_of(body, name) if body.strip() else ""
-    rows = list(csv.DictReader(StringIO(text)))
+    try:
+        rows = list(csv.DictReader(StringIO(text, newline=None)))
+    except csv.Error as error:
+        raise SourceError(f"{name} is not CSV ({error}); nothing was taken. Try again later.") from error
     known = {row.get("STATION") for row in rows}
     read: list[tuple[Station, DailySeries]] = []
     for station in stations:
@@ -192,7 +215,7 @@ class DailySummaries:
         name="NOAA daily summaries",
         host="www.ncei.noaa.gov",
         brings="days measured at the nearest stations, some days late (abroad up to two months)",
-        sends="the corners of a box of about 50 by 50 miles (80 by 80 km) around the garden once a month; "
+        sends="the corners of a box of about 40 by 40 miles (60 by 60 km) around the garden once a month; "
         "after that the names of stations in it, and the days",
         credit="Measured days: NOAA National Centers for Environmental Information, GHCN-Daily",
         credit_link="https://www.ncei.noaa.gov/products/land-based-station/global-historical-climatology-network-daily",
@@ -211,8 +234,8 @@ class DailySummaries:
         begin = today - timedelta(days=SEEN_LATELY_DAYS)
         return (
             f"{base}/access/services/search/v1/data?dataset=daily-summaries"
-            f"&bbox={north:g},{west:g},{south:g},{east:g}&dataTypes={','.join(_WANTED)}"
-            f"&startDate={begin}&endDate={today}&limit=100&offset=0"
+            f"&bbox={north:g},{west:g},{south:g},{east:g}&startDate={begin}&endDate={today}&limit={LIMIT}"
+            "&offset=0"
         )
 
     def _days(self, base: str, stations: str, first: date, today: date) -> str:
@@ -245,7 +268,8 @@ class DailySummaries:
         return Fetched(series, None, notes)
 
 
-REACH_KM = 40.0
+REACH_KM, LIMIT = 30.0, 500
+"""Asking for data types would leave out stations that lack one of them, such as gauges alone."""
 SEEN_LATELY_DAYS = 90
 """A station must have reported within so many days; those abroad come up to two months late."""
 

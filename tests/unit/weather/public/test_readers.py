@@ -356,8 +356,7 @@ def test_a_step_between_the_grids_brings_only_what_ends_before_the_next() -> Non
 
 
 def test_an_evening_before_midnight_is_no_extreme_of_the_next_day() -> None:
-    """A step at 20 h local stands for six hours, four of them before midnight: its warmth is the evening's.
-    """
+    """A step at 20 h local stands for six hours, four of them before midnight: its warmth is that evening's."""
     steps = hourly_then_six_hourly()
     evening = next(one for one in steps if one["time"] == "2031-06-11T18:00:00Z")
     evening["data"]["instant"]["details"]["air_temperature"] = 30.0
@@ -521,6 +520,39 @@ def test_stations_nearest_first() -> None:
         ncei.stations_of_search(b'{"results": []}', "s", PLACE)
 
 
+def test_many_gauges_do_not_crowd_out_the_thermometer() -> None:
+    """Ten gauges nearer than the airport: the four nearest are asked for, and the airport for its warmth."""
+    body = json.loads(found_stations())
+    body["results"] += [
+        {
+            "stations": [{"id": f"US1XX00010{n}", "dataTypes": [{"id": "PRCP"}]}],
+            "centroid": {"point": [-73.2, 44.53 + n / 100]},
+        }
+        for n in range(10)
+    ]
+    stations = ncei.stations_of_search(json.dumps(body).encode(), "s", PLACE)
+    assert [one.key for one in stations] == [
+        "US1XX000007", "US1XX000100", "US1XX000101", "US1XX000102", "USW00099999",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        {"centroid": {"point": [-73.2, 44.52]}}, {"centroid": [-73.2, 44.52]},
+        {"location": {"type": "Point", "coordinates": [-73.2, 44.52]}},
+        {"boundingPoints": [{"coordinates": [-73.2, 44.52]}]},
+        {"boundingPoints": [{"point": [-73.2, 44.52]}]},
+    ],
+    ids=str,
+)  # fmt: skip
+def test_where_a_station_lies_is_read_in_each_form_in_use(place: dict[str, Any]) -> None:
+    """The search service's documentation does not print an answer; programs that ask it read these forms."""
+    body = json.dumps({"results": [{"stations": [{"id": "USW00099999", "name": "X"}], **place}]}).encode()
+    (station,) = ncei.stations_of_search(body, "s", PLACE)
+    assert station.distance_km == pytest.approx(2.224, abs=0.001)
+
+
 def test_rain_of_the_nearest_gauge_and_temperatures_of_the_nearest_thermometer() -> None:
     stations = ncei.stations_of_search(found_stations(), "s", PLACE)
     series, notes = ncei.series_of_daily_summaries(SUMMARIES.encode(), "d", stations)
@@ -549,6 +581,8 @@ def test_nothing_yet_is_told() -> None:
         )  # fmt: skip
     with pytest.raises(SourceError, match="web page"):
         ncei.series_of_daily_summaries(b"<html>", "d", stations)
+    with pytest.raises(SourceError, match="is not CSV"):
+        ncei.series_of_daily_summaries(b'"STATION","DATE"\n"' + b"x" * 200_000, "d", stations)
 
 
 # ---- Bright Sky -----------------------------------------------------------------------------------
