@@ -356,7 +356,7 @@ def test_a_step_between_the_grids_brings_only_what_ends_before_the_next() -> Non
 
 
 def test_an_evening_before_midnight_is_no_extreme_of_the_next_day() -> None:
-    """A step at 20 h local stands for six hours, four of them before midnight: its warmth is that evening's."""
+    """A step at 20 h local stands for six hours, four of them before midnight: its warmth is of that day."""
     steps = hourly_then_six_hourly()
     evening = next(one for one in steps if one["time"] == "2031-06-11T18:00:00Z")
     evening["data"]["instant"]["details"]["air_temperature"] = 30.0
