@@ -83,10 +83,10 @@ def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
 ) -> None:
     html = client.get(PAGE).text
     form = html[html.index('name="kind" value="topped_up"') - 400 :]
-    mark = re.search(r'name="mark" value="([^"]+)"', form)
+    mark = re.search(r'name="request_id" value="([^"]+)"', form)
     assert mark is not None
     fields = {
-        "mark": mark[1], "kind": "topped_up", "day": "2031-06-10", "material": "hardwood-chips",
+        "request_id": mark[1], "kind": "topped_up", "day": "2031-06-10", "material": "hardwood-chips",
         "thickness": "5 cm",
     }  # fmt: skip
     for _ in range(2):
@@ -101,7 +101,7 @@ def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
 
 def test_a_move_is_noted_and_reported_on_both_beds(client: TestClient, book: Any, ready: Any) -> None:
     fields = {
-        "mark": "move-1", "kind": "moved", "day": "2031-06-10", "to_patch": "pump-corner",
+        "request_id": "move-1", "kind": "moved", "day": "2031-06-10", "to_patch": "pump-corner",
         "text": "About 40 L, loose.",
     }  # fmt: skip
     assert client.post("/log/under-the-medlar", data=fields).status_code == 200
