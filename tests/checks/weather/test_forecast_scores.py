@@ -13,6 +13,8 @@ from mulchwright.weather import DailySeries, Forecast, usual_errors, weather_fut
 from mulchwright.weather.forecast_scores import LeadScore, errors_from, own_scores_days, score_forecasts
 from mulchwright.weather.series import FloatArray
 
+pytestmark = pytest.mark.outside_check(source="worked by hand", tolerance="as stated", shared="no")
+
 START = date(2030, 1, 1)
 USUAL = usual_errors()
 
@@ -36,6 +38,11 @@ def first_score(issues: list[Forecast], came: DailySeries | None, prior_days: fl
     return score_forecasts(issues, came, USUAL, prior_days=prior_days)[0]
 
 
+@pytest.mark.outside_check(
+    source="Finley's forecasts of 1884, Heidke skill score, from memory of Wilks",
+    tolerance="0.0005, as printed",
+    shared="no",
+)
 def test_the_skill_of_rain_is_that_of_the_tornado_forecasts_of_1884() -> None:
     """Finley's forecasts: 28 hits, 72 false alarms, 23 misses, 2,680 correct rejections; Heidke skill score
     0.355.
@@ -53,6 +60,11 @@ def test_the_skill_of_rain_is_that_of_the_tornado_forecasts_of_1884() -> None:
     assert score.rain_trust == pytest.approx(0.355, abs=0.0005)
 
 
+@pytest.mark.outside_check(
+    source="closed form, simulated days",
+    tolerance="four standard errors",
+    shared="no",
+)
 def test_the_trust_of_futures_comes_back_from_what_they_bring() -> None:
     """Days made as the futures are: in a share t of them rain is as forecast, else the climate's. The score
     finds t within four standard errors of a binomial share, over 1 - A0.
@@ -75,6 +87,11 @@ def test_a_dry_month_says_nothing_about_rain() -> None:
     assert score.rain_trust == pytest.approx(USUAL.rain_trust)
 
 
+@pytest.mark.outside_check(
+    source="simulated autoregression",
+    tolerance="four standard errors",
+    shared="no",
+)
 def test_errors_that_last_count_as_fewer() -> None:
     """The variance of a mean square of n errors with correlation r from day to day is 2 s^4 / n_e, where
     n_e = n (1 - r^2) / (1 + r^2): the autocorrelations of e^2 are r^(2k), whose two-sided sum is
@@ -95,6 +112,11 @@ def test_errors_that_last_count_as_fewer() -> None:
     assert score.temperature_share == pytest.approx(0.5)
 
 
+@pytest.mark.outside_check(
+    source="worked by hand",
+    tolerance="0.0005",
+    shared="no",
+)
 def test_between_the_usual_and_the_measured_error() -> None:
     """Errors of 3 K throughout: the variance lies between 1.3^2 and 3^2 as the weights say, by hand.
 

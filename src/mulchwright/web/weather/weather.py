@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 SHOWN = 31
 
 
-_OWN = ("day", "rain", "low", "high", "mark")
+_OWN = ("day", "rain", "low", "high", "request_id")
 
 
 def record_state(state: BookState, today: date) -> Staleness:
@@ -133,7 +133,7 @@ def view(
     if not form:
         form = _bare(editing, system) if editing else {"day": today.isoformat()}
         form["whole"] = "1" if editing else ""
-    form.setdefault("mark", new_request_id())
+    form.setdefault("request_id", new_request_id())
     if (
         fault := weather_feed.source_fault(path)
     ) is not None:  # of an older release, or written by other hands
