@@ -76,11 +76,12 @@ def read_book(book: Path) -> tuple[Garden, DailySeries | None]:
 
 
 def forecast_in(book: Path) -> Forecast | None:
-    """The forecast a book holds, without ever writing to it."""
+    """The forecast a book holds and how far it may miss, without ever writing to it."""
     from mulchwright.book import open_book
+    from mulchwright.services import forecast_log
 
     with open_book(book, read_only=True) as opened:
-        return opened.forecast()
+        return forecast_log.forecast_in(opened, opened.garden(), opened.series())
 
 
 def run_settings_in(book: Path, members: int | None) -> RunSettings:
