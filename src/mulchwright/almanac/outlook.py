@@ -379,7 +379,7 @@ def _run_own_pasts(run: SeasonRun, ensemble: _Ensemble, model_constants: ModelCo
         )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
-            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "living",
+            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "cell_share", "living",
         ):  # fmt: skip
             getattr(run, name)[p] = getattr(again, name)[0]
 
