@@ -16,6 +16,7 @@ import numpy as np
 
 from mulchwright.almanac.learning import BedPosterior, Posteriors, posteriors, trade_fingerprint
 from mulchwright.almanac.memory import Memory
+from mulchwright.almanac.moves import with_living_shares
 from mulchwright.almanac.near import near_days
 from mulchwright.almanac.outlook_ranges import (
     FIRST_YEAR_DAYS,
@@ -32,7 +33,7 @@ from mulchwright.almanac.outlook_span import RunSpan, run_span
 from mulchwright.almanac.outlook_summary import first_picked_on, remains, summary
 from mulchwright.almanac.remains import WEEKS_AHEAD
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Patch, Stage
+from mulchwright.garden import Garden, LogKind, Patch, Stage
 from mulchwright.season import (
     SeasonRun,
     bed_arrays,
@@ -65,7 +66,7 @@ __all__ = [
 ]
 
 
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 200
 DEFAULT_SEED = 20260101
@@ -166,6 +167,14 @@ def outlook(
     garden = replace(garden, normals=governing_normals(garden.normals, known))
     if forecast is not None and not forecast.known_on(today):
         forecast = None
+    source = options.learn_from or garden
+    source = with_living_shares(
+        replace(source, normals=governing_normals(source.normals, known)), known, trade,
+        today=today, seed=seed, memory=memory,
+    )  # fmt: skip
+    moves = {entry.key: entry for entry in source.log if entry.kind is LogKind.MOVED}
+    garden = replace(garden, log=tuple(moves.pop(entry.key, entry) for entry in garden.log))
+    from_elsewhere = [entry for entry in moves.values() if entry.to_patch in {one.key for one in patches}]
     futures = weather_futures(
         known, garden.normals, garden.place, start=span.start, days=span.days, members=members,
         rng=np.random.default_rng([seed, 1]), forecast=forecast,
@@ -178,13 +187,20 @@ def outlook(
         futures.reference_evapotranspiration_mm,
         start=span.start, wave=mean_annual_wave(climate), trade=trade,
     )  # fmt: skip
-    bed = bed_arrays(patches, trade, start=span.start, days=span.days, today=today, log=garden.log)
+    bed = bed_arrays(
+        patches,
+        trade,
+        start=span.start,
+        days=span.days,
+        today=today,
+        log=(*garden.log, *from_elsewhere),
+    )
     remembers = memory is not None
     memory = memory or Memory()
     found: Posteriors = {}
     if options.learning and not options.alike:
         found = posteriors(
-            options.learn_from or garden, known, trade, patches,
+            source, known, trade, patches,
             today=today, members=members, seed=seed, memory=memory, threads=options.threads,
         )  # fmt: skip
     draws = draw_parameters(

@@ -192,7 +192,12 @@ def _of_kind(
         return fields
     if kind is LogKind.MOVED:
         others = [p.key for p in garden.patches if p.key != patch.key]
-        return {"to_patch": _choice(typed, "to_patch", others, "other bed")}
+        fields = {"to_patch": _choice(typed, "to_patch", others, "other bed")}
+        if "taken" in filled:
+            fields["litres"] = units.parse_volume(typed["taken"], system, field="taken")
+        if "share" in filled:
+            fields["share"] = _number(typed["share"], "share", "share in percent", 0, 100) / 100
+        return fields
     return {}
 
 
