@@ -119,7 +119,7 @@ def test_what_if_by_keyboard_alone(open_plain_page: Callable[..., Page]) -> None
     expect(planes).to_have_value("3")
     verdict = page.locator("[data-spoken]")
     expect(verdict).to_contain_text("What if:")
-    expect(page.locator("[data-told-here] table")).to_contain_text("first picking")
+    expect(page.locator("[data-comparison] table")).to_contain_text("first picking")
     page.keyboard.press("Control+a")
     page.keyboard.type("lots")
     expect(page.locator("#f-planes")).to_contain_text("not a number")
@@ -137,7 +137,7 @@ def test_the_latest_what_if_wins(open_plain_page: Callable[..., Page]) -> None:
     for _ in range(6):
         more.click()
     expect(field).to_have_value("7 cm")
-    expect(page.locator("[data-told-here]")).to_contain_text("7 cm")
+    expect(page.locator("[data-comparison]")).to_contain_text("7 cm")
 
 
 def test_fields_that_do_not_apply_are_put_away(open_plain_page: Callable[..., Page]) -> None:

@@ -39,9 +39,10 @@ DRYER = Dryer("kitchen-dryer", "Kitchen dryer", 5, 0.12, 450.0)
 OURS = {"origin": "http://127.0.0.1"}
 LOAD = {
     "dryer": "kitchen-dryer", "way": "picks", "pick_seen": "400 g", "pick_unseen": "", "thickness": "6 mm",
-    "temperature": "50 °C", "room": "20 °C", "humidity": "60", "at": "2031-06-09T08:00", "mark": "one-load",
+    "temperature": "50 °C", "room": "20 °C", "humidity": "60", "at": "2031-06-09T08:00",
+    "request_id": "one-load",
 }  # fmt: skip
-EATEN = {"mass": "12 g", "fate": "eat", "day": "2031-06-10", "mark": "one-meal"}
+EATEN = {"mass": "12 g", "fate": "eat", "day": "2031-06-10", "request_id": "one-meal"}
 
 
 def with_picks(garden: Garden, units: UnitSystem = UnitSystem.METRIC) -> Garden:
@@ -285,7 +286,7 @@ def test_what_was_set_aside_to_dry_goes_into_a_load_or_a_jar(kitchen: Kitchen) -
 def test_a_dry_mass_that_cannot_be_is_asked_about_and_kept_once(kitchen: Kitchen) -> None:
     form = {
         "kind": "dried", "name": "Heavy", "pick_seen": "20 oz", "mass": "4 oz", "snap": "yes",
-        "mark": "one-jar", "day": "2031-06-10",
+        "request_id": "one-jar", "day": "2031-06-10",
     }  # fmt: skip
     page = kitchen.post("/stores/pantry/new", form, 409)
     assert "Is that right?" in text(page)
@@ -315,10 +316,10 @@ def test_a_jar_is_used_and_never_beyond_what_it_holds(kitchen: Kitchen) -> None:
     kitchen.post(f"{jar}/use", EATEN)
     kitchen.post(f"{jar}/use", EATEN)  # a double tap
     assert "29 g left" in text(kitchen.get("/stores/pantry"))
-    page = kitchen.post(f"{jar}/use", {**EATEN, "mass": "60 g", "mark": "two"}, 422)
+    page = kitchen.post(f"{jar}/use", {**EATEN, "mass": "60 g", "request_id": "two"}, 422)
     assert "Jar 1 holds 29 g; 60 g cannot come out of it." in faults(page)["f-u-jar-1-mass"]
-    kitchen.post(f"{jar}/use", {**EATEN, "all": "yes", "mark": "three"})
-    empty = kitchen.post(f"{jar}/use", {**EATEN, "from": "jar", "mark": "four"}, 422)
+    kitchen.post(f"{jar}/use", {**EATEN, "all": "yes", "request_id": "three"})
+    empty = kitchen.post(f"{jar}/use", {**EATEN, "from": "jar", "request_id": "four"}, 422)
     assert "Jar 1 is empty: all of it was used before." in text(empty)
     assert sum(use.mass_kg for use in kitchen.garden().uses if use.jar) == pytest.approx(0.041)
     assert "What was eaten when" in kitchen.get("/stores/pantry")
@@ -326,7 +327,7 @@ def test_a_jar_is_used_and_never_beyond_what_it_holds(kitchen: Kitchen) -> None:
 
 def test_oldest_first_and_best_by_goes_with_the_shelf(kitchen: Kitchen) -> None:
     jar = kitchen.jar()
-    pack = {"kind": "frozen", "name": "Pack 1", "pick_seen": "200 g", "day": "2031-06-10", "mark": "p"}
+    pack = {"kind": "frozen", "name": "Pack 1", "pick_seen": "200 g", "day": "2031-06-10", "request_id": "p"}
     kitchen.post("/stores/pantry/new", pack)
     before = kitchen.garden().jars[0].best_by
     kitchen.post(jar, {"name": "Jar 1", "kept_at": "2 °C", "humidity": "65", "text": ""})

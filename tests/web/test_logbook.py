@@ -126,7 +126,7 @@ def test_a_round_with_the_can_is_one_act(book: Path, bundle: Any, tmp_path: Path
     create_book(path, replace(garden, patches=(*garden.patches, other)))
     app = create_app(path, engine=NoOutlook(), bundle=bundle)  # type: ignore[arg-type]
     with TestClient(app, base_url="http://127.0.0.1") as context:
-        answer = send(context, kind="watered", amount="can", also="second", mark="a" * 24)
+        answer = send(context, kind="watered", amount="can", also="second", request_id="a" * 24)
         assert len(answer.json()["stored"]) == 2
         wrong = send(context, kind="watered", amount="can", also=PLAN)
         assert "not built yet" in wrong.json()["message"]
@@ -139,8 +139,8 @@ def test_a_round_with_the_can_is_one_act(book: Path, bundle: Any, tmp_path: Path
 
 
 def test_the_same_tap_twice_is_stored_once(context: TestClient, log: Log) -> None:
-    first = send(context, kind="watered", amount="can", mark="0123456789abcdef")
-    second = send(context, kind="watered", amount="can", mark="0123456789abcdef")
+    first = send(context, kind="watered", amount="can", request_id="0123456789abcdef")
+    second = send(context, kind="watered", amount="can", request_id="0123456789abcdef")
     assert first.json()["stored"] == second.json()["stored"]
     assert second.json()["again"]
     assert len(log()) == 1
@@ -148,14 +148,14 @@ def test_the_same_tap_twice_is_stored_once(context: TestClient, log: Log) -> Non
 
 def test_another_entry_from_a_page_that_came_back_is_not_lost(context: TestClient, log: Log) -> None:
     """The back button brings the old page with its old mark."""
-    send(context, kind="watered", amount="can", mark="0123456789abcdef")
-    send(context, kind="watered", amount="hose", mark="0123456789abcdef")
+    send(context, kind="watered", amount="can", request_id="0123456789abcdef")
+    send(context, kind="watered", amount="hose", request_id="0123456789abcdef")
     assert [entry.litres for entry in log()] == [10.0, 120.0]
 
 
 def test_every_form_of_a_page_has_a_mark_of_its_own(context: TestClient) -> None:
     page = context.get(f"/beds/{BED}/log")
-    marks = re.findall(r'name="mark" value="([0-9a-f]+)"', page.text)
+    marks = re.findall(r'name="request_id" value="([0-9a-f]+)"', page.text)
     assert len(marks) == len(set(marks)) == 3
     assert page.headers["cache-control"] == "no-store"
 
@@ -182,7 +182,7 @@ def test_two_phones_at_once_lose_and_double_nothing(
         def tap(phone: TestClient, name: str) -> None:
             for n in range(6):
                 for _ in range(2):  # a shaky connection sends each twice
-                    form = {"kind": "watered", "litres": f"{n + 1} L", "mark": f"{name}-tap-{n}-mark"}
+                    form = {"kind": "watered", "litres": f"{n + 1} L", "request_id": f"{name}-tap-{n}-mark"}
                     answers.append(phone.post(f"/log/{BED}", data=form).status_code)
 
         threads = [
@@ -349,7 +349,8 @@ def test_an_entry_is_put_right_and_the_change_taken_back(context: TestClient, lo
     assert revision is not None
     answer = context.post(
         "/log/entry/water-1", headers=JSON,
-        data={"water": "12 L", "day": "2031-06-02", "revision": revision[1], "text": "can", "mark": "c" * 12},
+        data={"water": "12 L", "day": "2031-06-02", "revision": revision[1], "text": "can",
+              "request_id": "c" * 12},
     )  # fmt: skip
     assert answer.status_code == 200, answer.text
 
@@ -443,7 +444,7 @@ def test_a_long_logbook_has_pages(context: TestClient, book: Path) -> None:
 def test_photos_go_in_with_an_entry_and_come_back_without_their_place(context: TestClient, log: Log) -> None:
     files = [("photo", ("a.jpg", camera_photo(size=(900, 600)), "image/jpeg")),
              ("photo", ("b.png", camera_photo("PNG", (60, 40)), "image/png"))]  # fmt: skip
-    form = {"kind": "note", "mark": "p" * 12}
+    form = {"kind": "note", "request_id": "p" * 12}
     assert context.post(f"/log/{BED}", data=form, files=files, headers=JSON).status_code == 200
     assert context.post(f"/log/{BED}", data=form, files=files, headers=JSON).json()["again"]
     (entry,) = log()

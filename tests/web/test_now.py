@@ -141,7 +141,7 @@ def test_while_the_next_is_computed_the_last_outlook_stands(
     with TestClient(app, base_url="http://127.0.0.1") as client:
         ready(client)
         for n in range(3):  # three entries in a row, while the first is still being worked out
-            fields = {"kind": "looked", "sight": "nothing", "mark": f"mark-number-{n}", "back": "/now"}
+            fields = {"kind": "looked", "sight": "nothing", "request_id": f"mark-number-{n}", "back": "/now"}
             assert (
                 client.post("/log/under-the-medlar", data=fields, follow_redirects=False).status_code == 303
             )

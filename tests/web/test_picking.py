@@ -330,16 +330,16 @@ def test_every_page_that_stores_a_use_asks_the_one_door() -> None:
 
 
 def test_a_form_sent_twice_is_noted_once(context: TestClient, stored: Callable[[], Garden]) -> None:
-    unread = answers(print=Finding.NOT_SEEN) | {"mark": "aaaabbbbcccc"}
-    later = answers() | {"mark": "bbbbccccdddd"}
+    unread = answers(print=Finding.NOT_SEEN) | {"request_id": "aaaabbbbcccc"}
+    later = answers() | {"request_id": "bbbbccccdddd"}
     for _ in range(2):
         assert context.post("/picks/pick-1/check", data=unread, follow_redirects=False).status_code == 303
     later |= {"check": stored().checks[0].key}
     for _ in range(2):
         assert context.post("/picks/pick-1/check", data=later, follow_redirects=False).status_code == 303
     for _ in range(2):
-        assert post_use(context, "freeze", mark="ccccddddeeee", mass="100").status_code == 303
-        assert post_use(context, "eat", mark="ddddeeeeffff").status_code == 303
+        assert post_use(context, "freeze", request_id="ccccddddeeee", mass="100").status_code == 303
+        assert post_use(context, "eat", request_id="ddddeeeeffff").status_code == 303
     assert [(use.fate, round(use.mass_kg, 3)) for use in stored().uses] == [
         (Fate.FREEZE, 0.1),
         (Fate.EAT, 0.5),
@@ -358,7 +358,7 @@ def test_several_beds_in_one_round_and_taken_back_at_once(
 ) -> None:
     before = stored().log
     typed = {
-        "mark": "0123456789abcdef", f"mass.{BED}": "420", f"count.{BED}": "9", f"stage.{BED}": "button",
+        "request_id": "0123456789abcdef", f"mass.{BED}": "420", f"count.{BED}": "9", f"stage.{BED}": "button",
         f"mass.{OTHER}": "1.2 kg",
     }  # fmt: skip
     answer = context.post("/pick", data=typed, follow_redirects=False)
@@ -438,8 +438,8 @@ def test_a_pick_before_any_crop_is_possible_is_asked_about_and_kept_once(
         book.save_garden(replace(made, patches=(*made.patches, fresh)))
     before = len(stored().log)
     for path, form in (
-        ("/pick", {"mass.fresh": "1.2 lb", "mark": "a-round-of-one"}),
-        ("/log/fresh", {"kind": "picked", "mass": "1.2 lb", "mark": "a-tap-by-the-bed"}),
+        ("/pick", {"mass.fresh": "1.2 lb", "request_id": "a-round-of-one"}),
+        ("/log/fresh", {"kind": "picked", "mass": "1.2 lb", "request_id": "a-tap-by-the-bed"}),
     ):
         answer = context.post(path, data=form, follow_redirects=False)
         assert answer.status_code == 409

@@ -97,12 +97,12 @@ class AppContext:
     def dry(self) -> Any:
         return self.post("/stores/dryer/loads", {
             "dryer": "kitchen-dryer", "way": "picks", f"pick_{self.pick}": "100 g", "thickness": "6 mm",
-            "temperature": "50 °C", "room": "20 °C", "humidity": "60", "at": "", "mark": "one-load",
+            "temperature": "50 °C", "room": "20 °C", "humidity": "60", "at": "", "request_id": "one-load",
         })  # fmt: skip
 
     def pack(self) -> Any:
         return self.post("/stores/pantry/new", {
-            "kind": "frozen", "name": "Pack 1", f"pick_{self.pick}": "100 g", "mark": "one-pack",
+            "kind": "frozen", "name": "Pack 1", f"pick_{self.pick}": "100 g", "request_id": "one-pack",
             "day": TODAY.isoformat(), "mass": "", "kept_at": "", "text": "",
         })  # fmt: skip
 

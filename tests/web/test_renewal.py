@@ -70,7 +70,7 @@ def test_a_bed_that_is_not_built_and_one_that_is_not_there(client: TestClient) -
 
 
 def test_the_move_form_takes_an_amount_that_can_be_read_and_says_what_is_wrong(client: TestClient) -> None:
-    fields = {"mark": "m-2", "kind": "moved", "day": "2031-06-10", "to_patch": "", "taken": "a few"}
+    fields = {"request_id": "m-2", "kind": "moved", "day": "2031-06-10", "to_patch": "", "taken": "a few"}
     answer = client.post("/log/under-the-medlar", data=fields)
     assert answer.status_code == 422
     assert "a few" in answer.text
@@ -91,10 +91,10 @@ def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
 ) -> None:
     html = client.get(PAGE).text
     form = html[html.index('name="kind" value="topped_up"') - 400 :]
-    mark = re.search(r'name="mark" value="([^"]+)"', form)
+    mark = re.search(r'name="request_id" value="([^"]+)"', form)
     assert mark is not None
     fields = {
-        "mark": mark[1], "kind": "topped_up", "day": "2031-06-10", "material": "hardwood-chips",
+        "request_id": mark[1], "kind": "topped_up", "day": "2031-06-10", "material": "hardwood-chips",
         "thickness": "5 cm",
     }  # fmt: skip
     for _ in range(2):
@@ -109,7 +109,7 @@ def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
 
 def test_a_move_is_noted_and_reported_on_both_beds(client: TestClient, book: Any, ready: Any) -> None:
     fields = {
-        "mark": "move-1", "kind": "moved", "day": "2031-06-10", "to_patch": "pump-corner",
+        "request_id": "move-1", "kind": "moved", "day": "2031-06-10", "to_patch": "pump-corner",
         "taken": "40 L", "share": "85",
     }  # fmt: skip
     assert client.post("/log/under-the-medlar", data=fields).status_code == 200

@@ -507,10 +507,12 @@ def test_best_use_is_reported_and_accepted_as_one_act(
     assert "Proved best" in text
     assert re.search(r"Gets (?!nothing)", text)
     assert "One more cubic meter of fine bark" in text or "nothing" in text
-    mark = re.search(r'name="mark" value="(\w+)"', html)
+    mark = re.search(r'name="plan_fingerprint" value="(\w+)"', html)
     assert mark, "the plan differs from what is planned, so it can be accepted"
     revision = _revision(client)
-    answer = client.post("/stores/best-use/accept", data={"aim": "likely", "money": "", "mark": mark[1]})
+    answer = client.post(
+        "/stores/best-use/accept", data={"aim": "likely", "money": "", "plan_fingerprint": mark[1]}
+    )
     assert answer.status_code == 200
     assert _revision(client) == revision + 1, "one act"
     patch = garden_of().patch("pump-corner")
@@ -531,14 +533,14 @@ def test_a_plan_that_is_no_longer_true_is_not_written(
 ) -> None:
     for lot in (CHIPS, SPAWN, STRAW):
         put(client, **lot)
-    mark = re.search(r'name="mark" value="(\w+)"', when_ready(client, "/stores/best-use"))
+    mark = re.search(r'name="plan_fingerprint" value="(\w+)"', when_ready(client, "/stores/best-use"))
     assert mark
     before = garden_of().patch("pump-corner").recipe
     client.post("/stores/lots/bales/remove", data={})
     client.post("/stores/lots/spring-bag/remove", data={})
     answer = client.post(
         "/stores/best-use/accept",
-        data={"aim": "likely", "money": "", "mark": mark[1]},
+        data={"aim": "likely", "money": "", "plan_fingerprint": mark[1]},
         follow_redirects=False,
     )
     assert "moved=yes" in answer.headers["location"]

@@ -433,9 +433,9 @@ def test_a_reading_is_written_changed_removed_and_taken_back(weather: TestClient
     page = weather.get("/weather")
     assert page.status_code == 200
     assert "all days are drawn from the climate" in page.text
-    mark = re.search(r'name="mark" value="(\w+)"', page.text)
+    mark = re.search(r'name="request_id" value="(\w+)"', page.text)
     assert mark is not None
-    typed = {"day": "2031-06-09", "rain": "12,5", "low": "", "high": "24", "mark": mark[1]}
+    typed = {"day": "2031-06-09", "rain": "12,5", "low": "", "high": "24", "request_id": mark[1]}
     weather.post("/weather/reading", data=typed)
     twice = weather.post("/weather/reading", data=typed)
     assert "stands once" in twice.text
@@ -449,7 +449,7 @@ def test_a_reading_is_written_changed_removed_and_taken_back(weather: TestClient
     form = weather.get("/weather?day=2031-06-09").text
     assert 'value="12.5"' in form
     assert "Change the reading" in form
-    weather.post("/weather/reading", data={**typed, "mark": "b", "rain": "", "whole": "1"})
+    weather.post("/weather/reading", data={**typed, "request_id": "b", "rain": "", "whole": "1"})
     assert readings()[0].rain_mm is None
     after = weather.post("/weather/reading/remove", data={"day": "2031-06-09"})
     assert readings() == ()

@@ -348,7 +348,9 @@ class Acts(Session):
         keys = tuple(part.key for part in act.parts)
         if request_id:
             if len(request_id) > 200:
-                raise InputError("The request id of a write has more than 200 characters.", field="mark")
+                raise InputError(
+                    "The request id of a write has more than 200 characters.", field="request_id"
+                )
             day = today or date.today()
             steps.forget_request_ids(self._connection, day)
             self._connection.execute(

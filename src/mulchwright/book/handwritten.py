@@ -1,7 +1,7 @@
 """The garden file: a whole garden as TOML that a person can write, in the units they think in.
 
 `docs/garden-file.md` is its manual page; every sample there is run by a test. Quantities are texts
-("2 in", "5 cm", "2.75 oz/ft2") read by `mulchwright.units`; a bare number is in the usual unit of
+("2 in", "5 cm", "1.6 oz/ft2") read by `mulchwright.units`; a bare number is in the usual unit of
 the file's `units`. Names stand for keys wherever one thing refers to another.
 """
 

@@ -49,6 +49,8 @@ from mulchwright.season.layout import (
     State,
 )
 
+__all__ = ["fruit", "ripen"]
+
 
 @part_of_kernels
 def ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:

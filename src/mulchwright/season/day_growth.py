@@ -88,6 +88,14 @@ from mulchwright.season.layout import (
     State,
 )
 
+__all__ = [
+    "DAYS_BETWEEN_CHECKS",
+    "advance_spawn_run",
+    "kill_by_drought_and_heat",
+    "rot_cells",
+    "sum_up_food_layers",
+]
+
 DAYS_BETWEEN_CHECKS = 8
 """How often the cells are asked whether all members have run through them, so that their fronts can rest."""
 

@@ -52,6 +52,8 @@ from mulchwright.season.layout import (
     State,
 )
 
+__all__ = ["conduct_heat", "water_in", "water_out"]
+
 
 @part_of_kernels
 def water_in(

@@ -81,6 +81,8 @@ from mulchwright.season.layout import (
     State,
 )
 
+__all__ = ["run_block"]
+
 
 @part_of_kernels
 def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: State) -> None:

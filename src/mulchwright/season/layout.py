@@ -11,6 +11,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+__all__ = [
+    "FLUSHES", "PARAMETERS", "BedArrays", "Forcing", "ModelConstants", "Records", "State", "fresh_state",
+]  # fmt: skip
+
 Floats = npt.NDArray[np.float64]
 Singles = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]

@@ -3,8 +3,8 @@
     parse_*   words to SI; `InputError` names what was typed and gives an example
     show_*    SI to words, rounded as one would say it, in the grower's units
 
-What people type: "1 1/2 in", "1½ in", "3 ft 2 in", 5'2", "2,5 cm", "1 lb 4 oz", "4 ft x 8 ft",
-"0.9 oz/ft²", "5.5 lb per 50 sq ft", "two" is not understood. A bare number takes the usual unit of
+What people type: "1 1/2 in", "1½ in", "3 ft 2 in", 5'2", "2,5 cm", "1 lb 4 oz", "3 ft x 6 ft",
+"1.3 oz/ft²", "4 lb per 30 sq ft", "two" is not understood. A bare number takes the usual unit of
 the grower's system, which each function names. A comma before exactly three digits is refused
 where it could mean a thousand or a decimal.
 

@@ -89,7 +89,7 @@ AREA = Quantity(
         (43560 * SQUARE_FOOT_M2, "acre|acres"),
     ),
     {METRIC: "m2", US: "ft2"},
-    {METRIC: "3.5 m² or 1.2 m x 3 m", US: "32 sq ft or 4 ft x 8 ft"},
+    {METRIC: "3.5 m² or 1.2 m x 3 m", US: "18 sq ft or 3 ft x 6 ft"},
 )
 MASS = Quantity(
     "mass",
@@ -160,7 +160,7 @@ RATE = Quantity(
     "spawn rate",
     {"g/m2": Fraction(1, 1000), "oz/ft2": OUNCE_KG / SQUARE_FOOT_M2},
     {METRIC: "g/m2", US: "oz/ft2"},
-    {METRIC: "275 g/m²", US: "0.9 oz/ft² or 5.5 lb per 50 sq ft"},
+    {METRIC: "275 g/m²", US: "1.3 oz/ft² or 4 lb per 30 sq ft"},
 )
 COUNT = Quantity(
     "number of pegs per area",

@@ -95,7 +95,7 @@ def show_taped_length(length_m: float, system: str = METRIC) -> str:
 
 
 def show_area(area_m2: float, system: str = METRIC) -> str:
-    """An area [m²] as "3.5 m²" or "32 ft²"."""
+    """An area [m²] as "3.5 m²" or "18 ft²"."""
     value, unit = (area_m2 / float(SQUARE_FOOT_M2), "ft²") if system == US else (area_m2, "m²")
     steps = _steps(value, (1, 2), (30, 1)) if system == US else _steps(value, (10, 2), (100, 1))
     return f"{_figure(value, steps)} {unit}"
@@ -217,7 +217,7 @@ def show_water_depth(depth_mm: float, system: str = METRIC) -> str:
 
 
 def show_spawn_rate(rate_kg_m2: float, system: str = METRIC) -> str:
-    """A mass of spawn over an area [kg/m²] as "275 g/m²", "1.5 kg/m²"; or "0.9 oz/ft²", "1.25 lb/ft²"."""
+    """A mass of spawn over an area [kg/m²] as "275 g/m²", "1.5 kg/m²"; or "1.3 oz/ft²", "1.25 lb/ft²"."""
     if system != US:
         if rate_kg_m2 < 0.9995:
             return f"{_figure(rate_kg_m2 * 1000, _steps(rate_kg_m2, (0.01, 1)))} g/m²"

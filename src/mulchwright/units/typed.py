@@ -250,10 +250,10 @@ def parse_length(
 
 
 def parse_area(typed: str | float, system: str = METRIC, *, field: str | None = None) -> float:
-    """An area [m²]; a bare number is in m² or ft². "4 ft x 8 ft" is multiplied; bare sides are in m or ft.
+    """An area [m²]; a bare number is in m² or ft². "3 ft x 6 ft" is multiplied; bare sides are in m or ft.
 
-    >>> round(parse_area("4 ft x 8 ft"), 3)
-    2.973
+    >>> round(parse_area("3 ft x 6 ft"), 3)
+    1.672
     """
     if isinstance(typed, str):
         sides = re.split(r"(?<=[\d'\" a-z.])(?:x|\bby\b)(?=[ \d.,])", _tidy(typed))
@@ -344,8 +344,8 @@ def _over_area(
 def parse_spawn_rate(typed: str | float, system: str = METRIC, *, field: str | None = None) -> float:
     """A mass of spawn over an area [kg/m²]; a bare number is in g/m² or oz/ft².
 
-    >>> round(parse_spawn_rate("2.75 oz/ft2"), 3)
-    0.839
+    >>> round(parse_spawn_rate("1.6 oz/ft2"), 3)
+    0.488
     """
 
     def mass(text: str) -> Fraction:

@@ -1,84 +1,97 @@
-"""Renewal against figures from elsewhere: humus, carbon to nitrogen, sawdust, losses of a year."""
+"""Renewal against figures from elsewhere: humus, carbon to nitrogen, sawdust, losses under oysters."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 
+import numpy as np
 import pytest
 
-from mulchwright.almanac import outlook
 from mulchwright.almanac.remains import LayerLeft, Spread
 from mulchwright.almanac.soil_gain import nitrogen_of, organic_points
 from mulchwright.garden import (
-    ClimateNormals,
-    Garden,
     Layer,
     Patch,
-    Place,
     Recipe,
     SpawnPlane,
     Stage,
+    StartMoisture,
     Watering,
     WateringRule,
 )
 from mulchwright.gather.mixing import Part, carbon_nitrogen_of, moisture_of
 from mulchwright.gather.ranges import Amount
+from mulchwright.season import bed_arrays, draw_parameters, forcing_of, model_constants_of, simulate
 from mulchwright.trade import Ranged, Trade, load_trade
+from mulchwright.weather import AnnualWave
+
+pytestmark = pytest.mark.outside_check(
+    source="worked by hand from the formula", tolerance="to the digits printed", shared="no parameter"
+)
 
 TRADE = load_trade()
-BUILT = date(2031, 4, 1)
-MILD = ClimateNormals(
-    (-1.0, 0.0, 2.0, 5.0, 9.0, 12.0, 14.0, 14.0, 11.0, 7.0, 3.0, 0.0),
-    (5.0, 7.0, 11.0, 15.0, 20.0, 23.0, 26.0, 26.0, 22.0, 16.0, 9.0, 6.0),
-    (80.0, 70.0, 70.0, 65.0, 70.0, 65.0, 55.0, 55.0, 65.0, 80.0, 90.0, 85.0),
-    (14.0,) * 12,
-    source="a temperate garden, made up",
-)
-KEPT_MOIST = Watering(WateringRule.WHEN_DRY, 0.58, 10.0, 3, True)
-SPAWN = (SpawnPlane("sawdust-spawn", 0.03, 0.4), SpawnPlane("sawdust-spawn", 0.07, 0.4))
+HOUSE_DAYS, MEMBERS = 56, 200
 
 
-def loss(
-    layer: Layer, *planes: SpawnPlane, days: int = 365, normals: ClimateNormals = MILD, light: float = 0.5,
-    built: date = BUILT, watering: Watering = KEPT_MOIST,
-) -> tuple[float, float]:  # fmt: skip
-    """Share of the dry mass lost, 1 in 10 and 9 in 10."""
-    recipe = Recipe("one layer", (layer,), planes)
-    patch = Patch(
-        "a", "A", "king-stropharia", recipe, 2.0, built, Stage.BUILT, light_share=(light,), watering=watering
-    )
-    garden = Garden(
-        Place("Sedge Hollow", 46.7, -117.2, 700.0, "UTC"), patches=(patch,), normals=normals
-    )  # fmt: skip
-    result = outlook(garden, None, TRADE, today=built + timedelta(days=days), members=80, seed=3)
-    left = result.patches[0].remains[0].food_share
-    return 1 - left.p90, 1 - left.p10
+def straw_lost_under_oysters() -> tuple[float, float, float]:
+    """Share of the straw's dry mass lost in a mushroom house: 1 in 10, middle, 9 in 10.
 
-
-@pytest.mark.parametrize(
-    ("layer", "planes", "low", "high"),
-    [
-        (Layer("hardwood-chips", 0.09), (), 0.15, 0.35),
-        (Layer("hardwood-chips", 0.10), SPAWN, 0.30, 0.60),
-        (Layer("wheat-straw", 0.10), SPAWN, 0.63, 0.86),
-        (Layer("softwood-chips", 0.09), (), 0.095, 0.22),
-    ],
-    ids=["chips as mulch", "chips that are run", "straw that is run", "conifer chips"],
-)
-def test_losses_of_a_year_are_those_of_practice(
-    layer: Layer, planes: tuple[SpawnPlane, ...], low: float, high: float
-) -> None:
-    """Common practice, no source: 8 to 10 cm of hardwood chips lose 15 to 35 % a year as mulch, 30 to 60 %
-    once run and kept moist; straw under a run bed 1.0 to 2.0 a year (63 to 86 %), conifer chips 0.1 to 0.25
-    (10 to 22 %). The middle of practice lies in our 8 of 10 futures, and the two ranges share most of theirs.
+    Four weeks at 24 °C to run and four at 15 °C to crop, kept moist, 7.5 kg/m², the spawn in the middle: how
+    oysters are grown on straw (from memory; the abstracts print neither warmth nor weeks).
     """
-    ours = loss(layer, *planes)
-    assert ours[0] < (low + high) / 2 < ours[1]
-    common = min(ours[1], high) - max(ours[0], low)
-    assert common > 0.5 * (high - low)
+    start = date(2031, 6, 1)
+    straw = TRADE.materials["wheat-straw"]
+    layer = Layer(
+        straw.key, 7.5 / straw.dry_bulk_density_kg_m3.likely, start_moisture=StartMoisture.SOAKED
+    )  # fmt: skip
+    recipe = Recipe("house", (layer,), (SpawnPlane("grain-spawn", layer.thickness_m / 2, 1.0),))
+    patch = Patch(
+        "a", "A", "oyster", recipe, 1.0, start, Stage.BUILT, light_share=(0.0,),
+        watering=Watering(WateringRule.WHEN_DRY, 0.65, 5.0, 1, True),
+    )  # fmt: skip
+    air = np.where(np.arange(HOUSE_DAYS) < HOUSE_DAYS // 2, 24.0, 15.0)[:, None] + np.zeros((1, MEMBERS))
+    forcing = forcing_of(
+        air, np.zeros_like(air), np.full_like(air, 0.5),
+        start=start, wave=AnnualWave(18.0, 0.0, 200), trade=TRADE,
+    )  # fmt: skip
+    run = simulate(
+        bed_arrays([patch], TRADE, start=start, days=HOUSE_DAYS, today=start),
+        draw_parameters([patch], TRADE, members=MEMBERS, seed=1),
+        forcing, model_constants_of(TRADE), start=start, threads=1, mass_days=(0, HOUSE_DAYS - 1),
+    )  # fmt: skip
+    laid, left = (np.nansum(run.cell_mass_kg_m2[0, kept], axis=0) for kept in (0, 1))
+    low, middle, high = np.quantile(1 - left / laid, (0.1, 0.5, 0.9))
+    return low, middle, high
 
 
+@pytest.mark.outside_check(
+    source="two abstracts on wheat straw under Pleurotus, 18 and 20 %", tolerance="at most twice", shared="no"
+)
+def test_straw_under_oysters_loses_at_most_twice_what_was_weighed() -> None:
+    """Two abstracts: 18 % of wheat straw over a crop of four oyster species (*Delignification of wheat straw
+    by Pleurotus spp. under mushroom-growing conditions*), about 20 % while growing (*Degradation dynamics of
+    lignocellulose materials by wood-rotting Pleurotus fungi*).
+    """
+    low, middle, _ = straw_lost_under_oysters()
+    assert low < 0.20
+    assert middle <= 2 * 0.19
+
+
+@pytest.mark.outside_check(
+    source="two abstracts on wheat straw under Pleurotus, 18 and 20 %", tolerance="a third", shared="no"
+)
+@pytest.mark.xfail(strict=True, reason="run straw rots too fast: 0.3 in the middle")
+def test_straw_under_oysters_loses_what_was_weighed() -> None:
+    """18 and 20 %, as above, within a third. How much faster run straw rots is common practice alone."""
+    assert straw_lost_under_oysters()[1] == pytest.approx(0.19, rel=1 / 3)
+
+
+@pytest.mark.outside_check(
+    source="worked by hand from the table's shares",
+    tolerance="0.05 points",
+    shared="yes: the shares are the table's",
+)
 def test_humus_of_ten_square_meters_of_chips() -> None:
     """Worked example: 10 m² of chips 10 cm deep, settled, at 200 kg/m³ dry, 200 kg; 0.15, 0.25 and 0.35 of it
     stay: 30, 50, 70 kg, 3, 5, 7 kg/m², so 1.5, 2.6 and 3.6 points in 15 cm of soil at 1300 kg/m³.
@@ -90,6 +103,11 @@ def test_humus_of_ten_square_meters_of_chips() -> None:
     assert (row.low, row.value, row.high) == (0.15, 0.25, 0.35)
 
 
+@pytest.mark.outside_check(
+    source="Cornell, Richard and Trautmann, two printed mixes; inputs of one from memory",
+    tolerance="0.2 points of moisture, 0.05 of C:N",
+    shared="no parameter",
+)
 def test_compost_of_grass_and_leaves() -> None:
     """Cornell's pages (Richard and Trautmann): 10 kg of grass at 77 % water with 6.8 kg of leaves at 35 %
     come to 60 %; grass 45 % C, 2.4 % N with 3.5 kg of leaves, 50 % C, 0.75 % N, to 30:1. Inputs of
@@ -100,6 +118,11 @@ def test_compost_of_grass_and_leaves() -> None:
     assert carbon_nitrogen_of([grass, Part(3.474, 0.35, 0.50, 0.0075)]) == pytest.approx(30, abs=0.05)
 
 
+@pytest.mark.outside_check(
+    source="NRAES54 chapter 3, inputs from memory, worked by hand",
+    tolerance="three digits",
+    shared="no parameter",
+)
 @pytest.mark.parametrize(
     ("sawdust_lb", "ratio", "moisture"), [(0.40, 17.7, 0.60), (0.795, 25.0, 0.545), (1.07, 30.0, 0.519)]
 )
@@ -112,6 +135,9 @@ def test_layer_manure_with_sawdust(sawdust_lb: float, ratio: float, moisture: fl
     assert moisture_of(mix) == pytest.approx(moisture, abs=0.001)
 
 
+@pytest.mark.outside_check(
+    source="extension answer, Oregon 2016, 7.4 lb", tolerance="0.07 lb", shared="no parameter"
+)
 def test_nitrogen_for_a_yard_of_sawdust_lying_as_a_bed() -> None:
     """An extension answer from Oregon (2016): 1 yd³ of sawdust, 400 lb, 60 % C and 400:1, asks for 7.4 lb of
     nitrogen to come to 30:1, were it dug in. The same sawdust as a fresh bed of 1 m² is told the same.
@@ -137,6 +163,11 @@ def test_nitrogen_for_a_yard_of_sawdust_lying_as_a_bed() -> None:
     assert found.ratio_now == pytest.approx(400)
 
 
+@pytest.mark.outside_check(
+    source="Allison 1965, from memory",
+    tolerance="below the bound of 7.4 in 400",
+    shared="yes: the row is Allison's",
+)
 def test_nitrogen_taken_up_round_wood_is_within_the_bound() -> None:
     """1.0 to 1.3 % of dry hardwood (Allison 1965, from memory) lies below the 1.85 % of the sawdust bound."""
     row = TRADE.constants["nitrogen_need_hardwood"]

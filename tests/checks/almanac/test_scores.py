@@ -8,7 +8,14 @@ from sklearn.metrics import brier_score_loss
 
 from mulchwright.almanac.scores import brier_score, murphy_partition
 
+pytestmark = pytest.mark.outside_check(
+    source="definition of the score, by hand", tolerance="exact", shared="no parameter"
+)
 
+
+@pytest.mark.outside_check(
+    source="scikit-learn, documented example", tolerance="1e-12", shared="no parameter"
+)
 def test_brier_score_of_the_librarys_documented_example() -> None:
     """scikit-learn, reference of `brier_score_loss`: 0, 1, 1, 0 told as .1, .9, .8, .3; printed as 0.037."""
     assert brier_score([0.1, 0.9, 0.8, 0.3], [False, True, True, False]) == pytest.approx(0.0375, abs=1e-12)
@@ -23,6 +30,7 @@ def test_brier_score_by_hand_from_its_definition() -> None:
     assert brier_score([0.0, 1.0], [True, False]) == 1.0
 
 
+@pytest.mark.outside_check(source="scikit-learn, brier_score_loss", tolerance="1e-10", shared="no parameter")
 @pytest.mark.parametrize("seed", range(5))
 def test_brier_score_is_the_librarys(seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -31,6 +39,9 @@ def test_brier_score_is_the_librarys(seed: int) -> None:
     assert brier_score(list(chances), list(came)) == pytest.approx(brier_score_loss(came, chances), abs=1e-10)
 
 
+@pytest.mark.outside_check(
+    source="Murphy 1973, from memory; scikit-learn", tolerance="1e-12", shared="no parameter"
+)
 @pytest.mark.parametrize("seed", range(5))
 def test_the_partition_adds_up_to_the_score(seed: int) -> None:
     """Murphy (1973), from memory: reliability - resolution + uncertainty, exact for chances in classes."""

@@ -14,6 +14,10 @@ from mulchwright.almanac.advice import WateringAdvice, watering_advice
 from mulchwright.garden import Layer, Patch, Recipe
 from mulchwright.trade import load_trade
 
+pytestmark = pytest.mark.outside_check(
+    source="balance of dry matter and water, by hand", tolerance="exact", shared="no parameter"
+)
+
 LITERS_A_GALLON = 3.785411784  # exact
 SQUARE_METERS_A_SQUARE_FOOT = 0.09290304  # exact
 MM_AN_INCH = 25.4  # exact
@@ -34,6 +38,9 @@ def advice(
     return found
 
 
+@pytest.mark.outside_check(
+    source="PURDUE-INCH, 0.62 and 124 gal", tolerance="0.005; 1 gal", shared="no parameter"
+)
 def test_an_inch_of_water_is_0_62_gallons_a_square_foot() -> None:
     """Printed 0.62, so ± 0.005; the garden of 200 square feet takes 124 gallons ± 0.5 with that figure."""
     area = 200 * SQUARE_METERS_A_SQUARE_FOOT
@@ -51,6 +58,9 @@ def test_liters_are_area_times_depth() -> None:
         assert found.litres == pytest.approx(found.depth_mm * area)
 
 
+@pytest.mark.outside_check(
+    source="extension figure for a soaker hose, worked on by hand", tolerance="0.05 h", shared="no parameter"
+)
 def test_62_gallons_at_a_25_foot_soaker_hose_take_8_3_hours() -> None:
     flow = 7.5 * LITERS_A_GALLON / 60
     found = advice(3.0, flow=flow)
@@ -78,6 +88,11 @@ def test_water_given_lifts_the_food_to_where_it_is_wanted() -> None:
     assert found.depth_mm * kept == pytest.approx(lacking, rel=1e-6)
 
 
+@pytest.mark.outside_check(
+    source="VANWAGNER1985, rain kept by duff",
+    tolerance="passes of half an inch",
+    shared="yes: the passes were set by it",
+)
 def test_a_lot_of_water_is_advised_in_passes() -> None:
     """VANWAGNER1985's duff keeps 2.1 of 5 mm and 4.3 of 20, so an inch goes on in passes of half an inch."""
     found = advice(1.0)

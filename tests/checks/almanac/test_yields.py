@@ -15,6 +15,12 @@ import pytest
 from mulchwright.almanac.yields import Bearing, LogNormal, YieldBelief, log_sd_of_cv
 from mulchwright.errors import InputError
 
+pytestmark = pytest.mark.outside_check(
+    source="formulas of Murphy 2007 from memory, worked by hand",
+    tolerance="to the digits worked out",
+    shared="no parameter",
+)
+
 MIDGES = (1.64, 1.70, 1.72, 1.74, 1.82, 1.82, 1.82, 1.90, 2.08)
 YIELDS = (2.1, 3.4, 1.2, 2.8)
 GARDEN = LogNormal(math.log(2), 1, 2, 0.25)
@@ -28,6 +34,11 @@ def s2_of(belief: LogNormal) -> float:
     return belief.scale / belief.shape
 
 
+@pytest.mark.outside_check(
+    source="Clyde, Introduction to Bayesian Thinking, ch. 4, printed",
+    tolerance="printed digits",
+    shared="no parameter",
+)
 def test_clyde_tap_water_from_rounded_inputs() -> None:
     """CLYDE: m0 35, k0 25, s0^2 156.25, nu0 24; n 28, mean 55.5, s^2 540.7. Printed kn 53, mn 45.8, nu_n 52.
 
@@ -44,6 +55,11 @@ def test_clyde_tap_water_from_rounded_inputs() -> None:
     assert after.mean_at(0.975) == pytest.approx(51.739, abs=5e-4)
 
 
+@pytest.mark.outside_check(
+    source="Clyde, Introduction to Bayesian Thinking, ch. 4, printed",
+    tolerance="printed digits",
+    shared="no parameter",
+)
 def test_clyde_tap_water_from_unrounded_inputs() -> None:
     """CLYDE, printed from its data: s_n^2 459.9, mn 45.8428, scale 2.9457, 95 % 39.93192 to 51.75374.
 
@@ -58,6 +74,9 @@ def test_clyde_tap_water_from_unrounded_inputs() -> None:
     assert after.mean_at(0.975) == pytest.approx(51.75374, abs=1e-3)
 
 
+@pytest.mark.outside_check(
+    source="Hoff 2009, 5.3; posterior from memory", tolerance="printed digits", shared="no parameter"
+)
 def test_hoff_midges() -> None:
     """HOFF: m0 1.9, k0 1, s0^2 0.01, nu0 1. Printed (memory) mn 1.814, s_n^2 0.015; the rest DERIVED."""
     mean = math.fsum(MIDGES) / 9
@@ -75,6 +94,9 @@ def test_hoff_midges() -> None:
         assert after.next_at(chance) == pytest.approx(printed, abs=5e-5)
 
 
+@pytest.mark.outside_check(
+    source="Gelman, Bayesian Data Analysis, from memory", tolerance="0.06", shared="no parameter"
+)
 def test_gelman_speed_of_light_loosely() -> None:
     """GELMAN: n 66, mean 26.2, s 10.8, flat prior: 95 % 23.6 to 28.8; inputs are rounded, so within 0.06.
 
@@ -125,6 +147,9 @@ def test_one_at_a_time_is_all_at_once(order: tuple[float, ...]) -> None:
         )
 
 
+@pytest.mark.outside_check(
+    source="any table of Student's t", tolerance="printed digits", shared="no parameter"
+)
 @pytest.mark.parametrize(("freedom", "printed"), [(4, 2.77645), (8, 2.30600), (10, 2.22814), (52, 2.00665)])
 def test_quantiles_of_t(freedom: int, printed: float) -> None:
     """Any table of Student's t, 0.975."""

@@ -14,11 +14,18 @@ from mulchwright.garden.least_squares import SUSPECT
 from mulchwright.garden.plan import Point
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
 
+pytestmark = pytest.mark.outside_check(
+    source="scipy, general least squares", tolerance="1e-4", shared="no parameter"
+)
+
 
 def known(key: str, at: Point) -> SurveyPoint:
     return SurveyPoint(key, key.upper(), known_at=at)
 
 
+@pytest.mark.outside_check(
+    source="Ghilani 2010, Example 14.1, from memory; scipy", tolerance="printed digits", shared="no parameter"
+)
 def test_a_textbook_trilateration() -> None:
     """Three stations, one point: data of Ghilani, "Adjustment Computations", 5th ed. (2010), Example 14.1.
 
@@ -55,6 +62,7 @@ def test_a_textbook_trilateration() -> None:
     assert math.sqrt(sum(v * v for v in residuals)) == pytest.approx(0.098, abs=0.0005)
 
 
+@pytest.mark.outside_check(source="normal distribution (scipy)", tolerance="0.005", shared="no parameter")
 def test_the_limit_is_that_of_one_in_a_thousand() -> None:
     """Baarda's limit for a chance of 0.001 on both sides together."""
     assert norm.ppf(1 - 0.001 / 2) == pytest.approx(SUSPECT, abs=0.005)
@@ -117,6 +125,7 @@ def test_a_network_comes_out_as_a_general_solver_has_it(network: tuple[Survey, d
     assert 0.3 < done.sigma_factor < 1.8  # chi-square with 8 degrees of freedom: 0.34 to 1.65 in 998 of 1000
 
 
+@pytest.mark.outside_check(source="a made-up slip of known size", tolerance="0.15 m", shared="no parameter")
 @pytest.mark.parametrize("wrong", [2, 4, 7, 9, 16, 19])
 def test_a_blunder_of_one_meter_is_named(network: tuple[Survey, dict[str, Point]], wrong: int) -> None:
     """The tape slipped a meter: that reading is named, by how much, and the places stay what they were."""
@@ -146,6 +155,7 @@ def with_slips(survey: Survey, *slips: tuple[int, float]) -> Survey:
     return Survey(survey.points, survey.baseline, tuple(readings))
 
 
+@pytest.mark.outside_check(source="made-up slips of known size", tolerance="0.1 m", shared="no parameter")
 def test_two_blunders_are_named(network: tuple[Survey, dict[str, Point]]) -> None:
     done = adjust(with_slips(network[0], (4, 1.0), (13, -0.5)))
     named = {(b.readings[0].start, b.readings[0].end): b.off_m[0] for b in done.blunders if b.certain}
@@ -154,6 +164,9 @@ def test_two_blunders_are_named(network: tuple[Survey, dict[str, Point]]) -> Non
     assert named["e", "s"] == pytest.approx(-0.5, abs=0.1)
 
 
+@pytest.mark.outside_check(
+    source="geometry of the tapes", tolerance="named as uncertain", shared="no parameter"
+)
 def test_a_blunder_among_tapes_that_say_the_same_is_not_guessed(
     network: tuple[Survey, dict[str, Point]],
 ) -> None:
@@ -164,6 +177,7 @@ def test_a_blunder_among_tapes_that_say_the_same_is_not_guessed(
     assert blunder.certain or ("e", "r") in pairs
 
 
+@pytest.mark.outside_check(source="Pythagorean triples", tolerance="1e-9 m", shared="no parameter")
 def test_points_placed_by_exact_right_triangles() -> None:
     """3-4-5 and 5-12-13: whole numbers, so nothing is left over."""
     survey = Survey(

@@ -9,10 +9,17 @@ from scipy.integrate import quad
 
 from mulchwright.garden.placing import TangentPlane, geocentric_m
 
+pytestmark = pytest.mark.outside_check(
+    source="arc lengths on the ellipsoid (scipy quadrature)", tolerance="1 mm in 200 m", shared="no parameter"
+)
+
 A, F = 6_378_137.0, 1 / 298.257223563
 E2 = F * (2 - F)
 
 
+@pytest.mark.outside_check(
+    source="IOGP Guidance Note 7-2, as quoted by PROJ", tolerance="printed digits", shared="no parameter"
+)
 def test_the_example_of_the_guidance_note() -> None:
     """IOGP Guidance Note 7-2, methods 9602, 9836 and 9837, as quoted in PROJ's page on `topocentric`.
 
@@ -45,6 +52,9 @@ def test_two_hundred_meters_are_two_hundred_meters(latitude: float) -> None:
     assert parallel * math.radians(east - 11.0) == pytest.approx(200.0, abs=1e-3)
 
 
+@pytest.mark.outside_check(
+    source="handbooks, from memory, 111.13 km", tolerance="0.005 km", shared="no parameter"
+)
 def test_a_degree_of_latitude_at_45_degrees() -> None:
     """111.13 km on WGS 84 (a figure of every handbook, from memory), by steps of the plane of 1 km."""
     reached, steps = 44.5, 0
@@ -55,6 +65,7 @@ def test_a_degree_of_latitude_at_45_degrees() -> None:
     assert steps - beyond == pytest.approx(111.13, abs=0.005)
 
 
+@pytest.mark.outside_check(source="geometry", tolerance="direction", shared="no parameter")
 @pytest.mark.parametrize(
     ("north_deg", "wanted"), [(0, "north"), (90, "east"), (180, "south"), (-90, "west"), (360, "north")]
 )

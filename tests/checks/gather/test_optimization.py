@@ -19,6 +19,8 @@ from mulchwright.gather.purchase import Need, Purchase
 from mulchwright.gather.search import search_plan
 from mulchwright.gather.solver import Limit, Program, Unknown, solve
 
+pytestmark = pytest.mark.outside_check(source="exhaustive search", tolerance="exact", shared="no parameter")
+
 # ---- a published instance -----------------------------------------------------------------------
 
 # OR-Library (Beasley), file mknap1, problem 1: C. C. Petersen, Computational experience with variants of the
@@ -54,6 +56,9 @@ def petersen() -> tuple[list[Candidate], list[Stock]]:
     return patches, [Stock(f"b{r}", f"budget {r}", "", amount) for r, amount in enumerate(PETERSEN_STOCK)]
 
 
+@pytest.mark.outside_check(
+    source="OR-Library, mknap1 problem 1 (Petersen 1967)", tolerance="exact", shared="no parameter"
+)
 def test_petersens_projects_reach_the_printed_optimum() -> None:
     plan = allocate(*petersen())
     assert plan.yield_kg == PETERSEN_OPTIMUM
@@ -61,6 +66,9 @@ def test_petersens_projects_reach_the_printed_optimum() -> None:
     assert plan.gap_kg == 0
 
 
+@pytest.mark.outside_check(
+    source="OR-Library, mknap1 problem 1 (Petersen 1967)", tolerance="exact", shared="no parameter"
+)
 def test_the_solver_alone_reaches_the_printed_optimum() -> None:
     unknowns = tuple(Unknown(f"project {n}", worth, most=1) for n, worth in enumerate(PETERSEN_WORTH))
     limits = tuple(
@@ -172,6 +180,7 @@ def dynamic_programming(patches: Sequence[Sequence[tuple[int, int]]], stock: int
     return best[stock]
 
 
+@pytest.mark.outside_check(source="exact dynamic programming", tolerance="exact", shared="no parameter")
 @pytest.mark.parametrize("seed", range(6))
 def test_one_stock_agrees_with_dynamic_programming(seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -205,6 +214,7 @@ def test_highs_finishes_what_the_search_did_not(
     assert plan.yield_kg == pytest.approx(max(all_plans(patches, stocks, Aim.LIKELY).values()))
 
 
+@pytest.mark.outside_check(source="HiGHS against our search", tolerance="exact", shared="no parameter")
 @pytest.mark.parametrize("seed", range(3))
 def test_the_search_and_highs_agree_on_four_stocks(seed: int) -> None:
     """Two independent ways to the same optimum, at a size that no list of all plans reaches."""
@@ -237,6 +247,9 @@ def test_the_search_and_highs_agree_on_four_stocks(seed: int) -> None:
     assert (none_takes[range(patches), plan].sum(axis=0) <= stock).all()
 
 
+@pytest.mark.outside_check(
+    source="OR-Library, mknap1 problem 1 (Petersen 1967)", tolerance="bound holds", shared="no parameter"
+)
 def test_a_search_cut_short_owns_up_to_its_gap() -> None:
     """With few nodes or none the bound must still hold: no less than the optimum, 3800 (Petersen)."""
     worth = np.array([[one, 0] for one in PETERSEN_WORTH], dtype=np.int64)
@@ -364,6 +377,7 @@ def test_an_uncovered_need_is_short_by_what_is_lacking(
         assert short == ([pytest.approx(need.amount - there)] if there < need.amount else [])
 
 
+@pytest.mark.outside_check(source="worked by hand", tolerance="exact", shared="no parameter")
 def test_a_hand_computed_order() -> None:
     """Need 5 kg. North: 2.5 kg at 20.00, delivery 8.00, free from 60.00. South: 5 kg at 45.00, free delivery.
 

@@ -18,7 +18,12 @@ from mulchwright.gather.share import (
     share_order,
 )
 
+pytestmark = pytest.mark.outside_check(source="worked by hand", tolerance="exact", shared="no parameter")
 
+
+@pytest.mark.outside_check(
+    source="textbook example of Hamilton's method, from memory", tolerance="exact", shared="no parameter"
+)
 def test_largest_remainder_deals_seats_as_printed() -> None:
     """Votes 47,000, 16,000, 15,800, 12,000, 6,100, 3,100 for ten seats give 5, 2, 1, 1, 1, 0.
 
@@ -28,6 +33,9 @@ def test_largest_remainder_deals_seats_as_printed() -> None:
     assert largest_remainder(10, [47_000, 16_000, 15_800, 12_000, 6_100, 3_100]) == (5, 2, 1, 1, 1, 0)
 
 
+@pytest.mark.outside_check(
+    source="Littlechild and Owen 1973, airport game", tolerance="exact", shared="no parameter"
+)
 def test_shapley_value_of_the_airport_as_printed() -> None:
     """Runways of cost 8, 11, 13, 18 for A to D: shares 2, 3, 4, 9.
 
@@ -39,6 +47,7 @@ def test_shapley_value_of_the_airport_as_printed() -> None:
     assert shapley_shares(lambda some: max((runway[one] for one in some), default=0), 4) == (2, 3, 4, 9)
 
 
+@pytest.mark.outside_check(source="glove game, from memory", tolerance="exact", shared="no parameter")
 def test_shapley_value_of_one_left_and_two_right_gloves() -> None:
     """A pair is worth 1; one left and two right gloves: 4/6, 1/6, 1/6 (common example, from memory)."""
 
@@ -104,6 +113,7 @@ def test_what_is_over_and_what_is_short_by_hand() -> None:
     assert kilograms(share_order(short, pair)) == [1.5, 1.0]
 
 
+@pytest.mark.outside_check(source="law of a split", tolerance="exact", shared="no parameter")
 @given(
     st.lists(st.tuples(st.floats(0.001, 50), st.floats(0.001, 50)), min_size=1, max_size=5),
     st.tuples(st.integers(0, 50_000), st.integers(0, 50_000), st.integers(0, 5_000)),
@@ -128,6 +138,7 @@ def test_every_split_sums_to_the_cent_and_the_gram(
         assert grams == round(item.bought_kg * 1000)
 
 
+@pytest.mark.outside_check(source="law of a split", tolerance="one cent", shared="no parameter")
 @given(st.integers(-10_000, 10_000), st.lists(st.integers(0, 1000), min_size=1).filter(any))
 def test_nobody_is_a_whole_cent_off_the_exact_share(total: int, weights: list[int]) -> None:
     dealt = largest_remainder(total, weights)

@@ -20,6 +20,12 @@ from mulchwright.ground.month_light import diffuse_share_of_month, diffuse_share
 from mulchwright.ground.shadow import Grid, extinction_per_m, in_leaf, light_through, obstacles_of
 from mulchwright.ground.sun import julian_day, sun_position
 
+pytestmark = pytest.mark.outside_check(
+    source="a ray caster of our own that shares the sun's place and crowns' extinction",
+    tolerance="1 % of open hours",
+    shared="no parameter",
+)
+
 FloatArray = npt.NDArray[np.float64]
 YEAR = 2026
 WAGENINGEN = Place("Wageningen", 51.97, 5.67, 7, "Europe/Amsterdam", north_deg=25.0)
@@ -145,6 +151,9 @@ def test_open_ground_has_all_its_hours() -> None:
     assert (light.rain_share == 1).all()
 
 
+@pytest.mark.outside_check(
+    source="full solar algorithm by the minute (pvlib)", tolerance="0.04 h", shared="no parameter"
+)
 @pytest.mark.parametrize(
     "day, hours",
     [
@@ -179,6 +188,11 @@ def test_a_day_behind_a_fence(day: date, hours: tuple[float, float, float]) -> N
 # ---- direct and diffuse -------------------------------------------------------------------------
 
 
+@pytest.mark.outside_check(
+    source="Duffie and Beckman, Example 2.12.1, from memory",
+    tolerance="0.005",
+    shared="yes: the fit is theirs",
+)
 def test_diffuse_share_of_a_month() -> None:
     """Duffie and Beckman, Solar Engineering of Thermal Processes, Example 2.12.1 (from memory): Madison,
     43 N, in June, clearness 0.55, long days: 0.38 of the light is diffuse.
@@ -186,6 +200,7 @@ def test_diffuse_share_of_a_month() -> None:
     assert diffuse_share_of_month(0.55, 113.4) == pytest.approx(0.38, abs=0.005)
 
 
+@pytest.mark.outside_check(source="shape of the fit", tolerance="a tenth", shared="yes: the fit is theirs")
 def test_diffuse_share_falls_as_the_sky_clears() -> None:
     """In the open range of the fit; a share, and the two seasons' curves within a tenth of each other."""
     clearness = np.linspace(0.3, 0.8, 51)
@@ -202,6 +217,7 @@ def test_diffuse_share_falls_as_the_sky_clears() -> None:
     )
 
 
+@pytest.mark.outside_check(source="FAO56, Example 15", tolerance="0.01", shared="no")
 def test_diffuse_share_from_normals() -> None:
     """FAO-56 Example 15 (p. 61): Lyon in July, 26.6 and 14.8 °C, has 0.55 of the sun above the air.
 
@@ -212,6 +228,7 @@ def test_diffuse_share_from_normals() -> None:
     assert diffuse_shares(lyon, normals)[6] == pytest.approx(0.38, abs=0.01)
 
 
+@pytest.mark.outside_check(source="law", tolerance="sign", shared="no parameter")
 def test_a_dull_climate_makes_shade_lighter() -> None:
     """A narrow swing of temperature stands for cloud: more of the light comes from the sky, past the wall."""
     garden = crowded(WAGENINGEN)

@@ -22,6 +22,10 @@ from mulchwright.ground.shadow import (
 )
 from mulchwright.ground.sky import sky_view
 
+pytestmark = pytest.mark.outside_check(
+    source="closed form, derived in the test", tolerance="1e-3", shared="no parameter"
+)
+
 FINE = Grid.over((-10.0, -10.0, 20.0, 20.0), 0.02)
 SUMMER = 200
 LOW_SUN, FROM_SOUTHWEST = math.radians(30), math.radians(225)
@@ -97,6 +101,7 @@ def test_path_through_a_crown(x: float, y: float, path: float) -> None:
     assert float(light[0, 0]) == pytest.approx(math.exp(-k * path), abs=2e-4)
 
 
+@pytest.mark.outside_check(source="counted cells", tolerance="0.002", shared="no parameter")
 @pytest.mark.parametrize("share", [0.03, 0.05, 0.25, 0.5, 0.75])
 def test_a_crown_lets_through_the_share_it_was_given(share: float) -> None:
     """The mean over its shadow at 45°, by counting cells, against the share asked for."""
@@ -105,6 +110,7 @@ def test_a_crown_lets_through_the_share_it_was_given(share: float) -> None:
     assert float(light[light < 1 - 1e-9].mean()) == pytest.approx(share, abs=2e-3)
 
 
+@pytest.mark.outside_check(source="equation solved apart", tolerance="1e-3", shared="no parameter")
 @pytest.mark.parametrize(
     "share, longest_extinction",
     [(0.05, 1.457), (0.20, 0.6405), (0.25, 0.5388), (0.60, 0.1840)],

@@ -24,6 +24,10 @@ from mulchwright.ground.sun import (
 from mulchwright.weather import extraterrestrial_radiation
 from mulchwright.weather.evapotranspiration import daylight_hours
 
+pytestmark = pytest.mark.outside_check(
+    source="NREL's solar position algorithm (pvlib)", tolerance="0.02°; 5 s", shared="no parameter"
+)
+
 WITHIN_DEG = 0.02
 """What the short series promises against the full algorithm."""
 WAGENINGEN = (51.97, 5.67)
@@ -34,6 +38,7 @@ def hours(clock: str) -> float:
     return int(h) + int(m) / 60 + float(s) / 3600
 
 
+@pytest.mark.outside_check(source="REDA2004, Table A5.1", tolerance="0.02°", shared="no parameter")
 def test_worked_example_of_the_full_algorithm() -> None:
     """REDA2004 Table A5.1: 17 October 2003, 12:30:30 at UTC-7, 39.742476 N, 105.1786 W."""
     moment = julian_day(date(2003, 10, 17), hours("19:30:30"))
@@ -46,12 +51,14 @@ def test_worked_example_of_the_full_algorithm() -> None:
     assert math.degrees(lifted) == pytest.approx(50.127954 - 50.111622, abs=2e-4)
 
 
+@pytest.mark.outside_check(source="REDA2004, Eq. 42", tolerance="0.1°", shared="no parameter")
 def test_refraction_at_the_horizon() -> None:
     """REDA2004 takes 0.5667° for the horizon's refraction; its own Eq. 42 gives that within 0.1° there."""
     assert math.degrees(air_refraction_rad(np.array(0.0))) == pytest.approx(0.5667, abs=0.1)
     assert float(air_refraction_rad(np.array(math.radians(-2.0)))) == 0.0
 
 
+@pytest.mark.outside_check(source="REDA2004, Table A5.1", tolerance="5 s", shared="no parameter")
 def test_sunrise_and_sunset_of_the_worked_example() -> None:
     """REDA2004 Table A5.1: sunrise 06:12:43, transit 11:46:04.96 (SPA), sunset 17:20:19, local time.
 
@@ -137,6 +144,9 @@ DAYS_15TH = (
 )  # fmt: skip
 
 
+@pytest.mark.outside_check(
+    source="FAO56 Eq. 34; NREL's algorithm", tolerance="0.0051 h", shared="no parameter"
+)
 @pytest.mark.parametrize("latitude, month, fao, spa", DAYS_15TH)
 def test_day_length(latitude: float, month: int, fao: float, spa: float) -> None:
     """FAO-56 Eq. 34 and SPA on the 15th; printed to 0.01 h."""
@@ -149,6 +159,7 @@ def test_day_length(latitude: float, month: int, fao: float, spa: float) -> None
     assert daylight(day, latitude, 0.0, altitude_rad=0.0).length_h == pytest.approx(fao, abs=0.24)
 
 
+@pytest.mark.outside_check(source="FAO56, Examples 8, 15, 17, 18", tolerance="0.05 MJ/m²", shared="no")
 @pytest.mark.parametrize(
     "latitude, day, fao, from_position",
     [
@@ -171,6 +182,7 @@ def test_sun_above_the_air(latitude: float, day: date, fao: float, from_position
     assert total == pytest.approx(from_position, rel=1.2e-3)
 
 
+@pytest.mark.outside_check(source="spherical geometry", tolerance="0.2°", shared="no parameter")
 def test_the_sun_passes_east_and_west_at_the_known_altitude() -> None:
     """sin(altitude) = sin(declination) / sin(latitude) when the sun stands due east or west (geometry)."""
     minutes = julian_day(date(2025, 6, 21), np.arange(0, 1440) / 60)
@@ -181,6 +193,7 @@ def test_the_sun_passes_east_and_west_at_the_known_altitude() -> None:
         assert float(sun.altitude_rad[k]) == pytest.approx(wanted, abs=math.radians(0.2))
 
 
+@pytest.mark.outside_check(source="almanacs, from memory", tolerance="2 days", shared="no parameter")
 def test_beyond_the_polar_circles() -> None:
     """Tromsø, 69.65 N, 18.96 E: midnight sun from about 20 May to 22 July, no sun from about 27 November to
     15 January (almanacs, from memory; ± 2 days). The other hemisphere has it half a year later.
@@ -198,6 +211,7 @@ def test_beyond_the_polar_circles() -> None:
     assert (winter.kind, winter.length_h, winter.set_h) == ("polar day", 24.0, None)
 
 
+@pytest.mark.outside_check(source="geometry", tolerance="1.5 days", shared="no parameter")
 @pytest.mark.parametrize("latitude", [90.0, -90.0])
 def test_at_the_poles_the_sun_is_as_high_as_its_declination(latitude: float) -> None:
     """Geometry; and half of the year is day, a week more for refraction and the sun's breadth."""

@@ -22,6 +22,8 @@ from mulchwright.keep import (
 from mulchwright.keep.dry import dry_mass_bounds, saturation_pressure_kpa, slab_time
 from mulchwright.trade import load_trade
 
+pytestmark = pytest.mark.outside_check(source="worked by hand", tolerance="rounding", shared="no parameter")
+
 TRADE = load_trade()
 DRYER = Dryer("dryer", "The dryer", trays=6, tray_area_m2=0.09, watts=500)
 
@@ -33,6 +35,11 @@ CONSOLIDATION = (
 )  # fmt: skip
 
 
+@pytest.mark.outside_check(
+    source="Terzaghi's consolidation table, course notes CEG 4012 (2011)",
+    tolerance="0.8 %",
+    shared="no parameter",
+)
 @pytest.mark.parametrize("percent, factor", CONSOLIDATION)
 def test_slab_against_the_consolidation_table(percent: float, factor: float) -> None:
     assert 100 * (1 - float(slab_ratio(factor))) == pytest.approx(percent, abs=0.06)
@@ -40,6 +47,9 @@ def test_slab_against_the_consolidation_table(percent: float, factor: float) -> 
     assert float(slab_time(1 - percent / 100)) == pytest.approx(factor, rel=8e-3)
 
 
+@pytest.mark.outside_check(
+    source="Crank 1975, p. 48, as printed by polykin", tolerance="1e-10", shared="no parameter"
+)
 @pytest.mark.parametrize("fourier, uptake", ((0.25, 0.562233541762138), (0.125, 0.398927989884568)))
 def test_slab_against_cranks_sheet(fourier: float, uptake: float) -> None:
     # Crank 1975, p. 48, numbers printed in the documentation of polykin's uptake_sheet: D 1e-10 m²/s, 100 s,
@@ -47,6 +57,7 @@ def test_slab_against_cranks_sheet(fourier: float, uptake: float) -> None:
     assert 1 - float(slab_ratio(fourier)) == pytest.approx(uptake, abs=1e-10)
 
 
+@pytest.mark.outside_check(source="Crank-Nicolson solved by scipy", tolerance="3e-5", shared="no parameter")
 def test_slab_against_a_solution_by_differences() -> None:
     # No series: Crank-Nicolson on the half slab, solved by scipy's banded solver.
     from scipy.linalg import solve_banded
@@ -68,6 +79,7 @@ def test_slab_against_a_solution_by_differences() -> None:
     assert float(u.mean()) == pytest.approx(float(slab_ratio(fo)), abs=3e-5)
 
 
+@pytest.mark.outside_check(source="two forms of one solution", tolerance="1e-6", shared="no parameter")
 def test_short_and_long_form_meet() -> None:
     assert float(slab_ratio(0.0)) == 1.0
     assert float(slab_ratio(0.00999999)) == pytest.approx(float(slab_ratio(0.01000001)), abs=1e-6)
@@ -75,6 +87,9 @@ def test_short_and_long_form_meet() -> None:
     assert (np.diff(fine) < 0).all()
 
 
+@pytest.mark.outside_check(
+    source="Ultrason. Sonochem. 2023;100:106633, Table 1", tolerance="printed digits", shared="no parameter"
+)
 def test_page_and_lewis_against_printed_rows() -> None:
     # Sour cherry, Ultrason. Sonochem. 2023;100:106633, Table 1: constants and predictions, minutes.
     minutes = np.arange(0, 91, 15)
@@ -84,6 +99,9 @@ def test_page_and_lewis_against_printed_rows() -> None:
     assert page_ratio(minutes, 0.0198, 1.0) == pytest.approx(lewis, abs=6e-4)
 
 
+@pytest.mark.outside_check(
+    source="GEG412 assignment, root worked out apart", tolerance="1e-5", shared="no parameter"
+)
 def test_isotherm_against_an_exercise() -> None:
     # GEG412 assignment (studylib 25521426): inputs read, root worked out here from the printed quadratic.
     c = 0.001645 * np.exp(24831 / 8.314 / 325.75)
@@ -96,6 +114,7 @@ def test_isotherm_against_an_exercise() -> None:
     assert float(water_held(0.3, 0.06, 20, 1.0)) == pytest.approx(bet, rel=1e-12)
 
 
+@pytest.mark.outside_check(source="Beuchat 1981, 0.60", tolerance="below", shared="no")
 def test_ten_percent_water_keeps_below_the_limit_of_all_growth() -> None:
     # Beuchat 1981: nothing multiplies below a water activity of 0.60.
     rows = TRADE.keeping
@@ -106,6 +125,9 @@ def test_ten_percent_water_keeps_below_the_limit_of_all_growth() -> None:
         water_activity(9.0, 0.07, 10, 0.95)
 
 
+@pytest.mark.outside_check(
+    source="Tulek 2011, printed at 50 and 70 °C", tolerance="0.5 %", shared="yes: the row is Tulek's"
+)
 def test_diffusivity_between_the_printed_temperatures() -> None:
     # Tulek 2011 prints 9.619e-10 at 50 °C, 1.556e-9 at 70 °C and 22.228 kJ/mol.
     rows = TRADE.keeping
@@ -115,6 +137,9 @@ def test_diffusivity_between_the_printed_temperatures() -> None:
     assert at_70 == pytest.approx(1.556e-9, rel=5e-3)
 
 
+@pytest.mark.outside_check(
+    source="food composition tables, water from memory", tolerance="0.005", shared="no parameter"
+)
 def test_fresh_to_dry_by_water_contents() -> None:
     # Food composition (FDC 169251, 168580; water from memory): 92.45 and 89.18 %. Arithmetic.
     for water, ratio in ((0.9245, 11.92), (0.8918, 8.32), (0.90, 9.0)):
@@ -136,12 +161,18 @@ def test_weight_alone_misleads_as_the_worked_numbers_say() -> None:
     assert 1 - 1000 * (1 - 0.92) / stop == pytest.approx(0.280, abs=5e-4)
 
 
+@pytest.mark.outside_check(source="common practice, no source", tolerance="within our range", shared="no")
 def test_thin_slices_at_120_fahrenheit_are_dry_in_eight_hours() -> None:
     # Common practice, no source: 120 °F (49 °C), thin slices, eight hours, snap-dry.
     plan = drying_plan(TRADE, DRYER, fresh_kg=0.6, thickness_m=0.005, temperature_c=49)
     assert plan.hours.low <= 8 <= plan.hours.high
 
 
+@pytest.mark.outside_check(
+    source="record on air drying; MSU Extension; So Easy to Preserve, from memory",
+    tolerance="within our range",
+    shared="no",
+)
 def test_measured_slices_at_60_degrees() -> None:
     # Slices of button mushroom, 60 °C, 5.83 h (record on air drying, thickness not shown); oyster 6 h. MSU
     # Extension 01600531 tells about 4 h for sliced mushrooms, So Easy to Preserve 8 to 10 h (from memory).
@@ -164,6 +195,7 @@ def test_heater_and_energy_by_hand() -> None:
     assert plan.energy_kwh.low == pytest.approx(2 * 1.2, rel=0.1)
 
 
+@pytest.mark.outside_check(source="law", tolerance="exact", shared="no parameter")
 def test_loads_fill_the_trays() -> None:
     small = Dryer("dryer", "The dryer", trays=2, tray_area_m2=0.1, watts=250)
     plan = drying_plan(TRADE, small, fresh_kg=1.2, thickness_m=0.006, temperature_c=55)
@@ -171,6 +203,7 @@ def test_loads_fill_the_trays() -> None:
     assert plan.loads == 3
 
 
+@pytest.mark.outside_check(source="Magnus form, from memory", tolerance="0.0006", shared="no parameter")
 def test_air_of_a_humid_room() -> None:
     # Magnus form (from memory): a room at 30 °C and 80 % gives 27.4 % in a dryer at 50 °C; 20 °C and 60 %
     # give 11.3 %.
@@ -190,6 +223,9 @@ def test_air_of_a_humid_room() -> None:
     assert humid.hours.likely > dry.hours.likely
 
 
+@pytest.mark.outside_check(
+    source="diffusion: the square of the thickness", tolerance="5 %", shared="no parameter"
+)
 def test_thicker_is_slower_and_hotter_is_faster() -> None:
     def likely(thickness_m: float, temperature_c: float) -> float:
         return drying_plan(
@@ -200,6 +236,7 @@ def test_thicker_is_slower_and_hotter_is_faster() -> None:
     assert likely(0.006, 60) < likely(0.006, 50) < likely(0.006, 45)
 
 
+@pytest.mark.outside_check(source="law", tolerance="sign", shared="no parameter")
 def test_a_weighing_narrows_the_hours_and_follows_the_scale() -> None:
     plan = drying_plan(TRADE, DRYER, fresh_kg=0.6, thickness_m=0.006, temperature_c=50)
     light = weighed_in(plan, fresh_kg=0.6, hours=3, now_kg=0.20)
@@ -235,6 +272,9 @@ def test_after_a_weighing_the_heater_still_sets_the_pace() -> None:
     assert start.likely == pytest.approx(plan.hours.likely, rel=0.1)
 
 
+@pytest.mark.outside_check(
+    source="food composition tables; CODEX39", tolerance="exact", shared="yes: the bounds are theirs"
+)
 def test_the_bounds_of_a_dry_mass_by_hand() -> None:
     """Water 89 to 93 % fresh (food composition tables), up to 12 % dry (CODEX39): 70 to 125 g from 1 kg."""
     low, high = dry_mass_bounds(TRADE, 1.0)
@@ -243,6 +283,7 @@ def test_the_bounds_of_a_dry_mass_by_hand() -> None:
     assert not low <= 4 / 20 <= high, "4 oz dry from 20 oz fresh cannot be"
 
 
+@pytest.mark.outside_check(source="own statement of limits", tolerance="refused", shared="no parameter")
 @pytest.mark.parametrize(
     "changed, word", (({"thickness_m": 0.04}, "30 mm"), ({"temperature_c": 95}, "range"))
 )
@@ -252,6 +293,7 @@ def test_beyond_the_model_is_refused_in_words(changed: dict[str, float], word: s
         drying_plan(TRADE, DRYER, **given)
 
 
+@pytest.mark.outside_check(source="common practice, no source", tolerance="within our range", shared="no")
 def test_a_couple_of_days_in_a_paper_bag() -> None:
     # Common practice, no source: unwashed in a paper bag in the refrigerator, a couple of days.
     life = fresh_life(TRADE, picked_on=date(2015, 6, 6), stage=PickStage.OPEN, temperature_c=4)
@@ -259,6 +301,11 @@ def test_a_couple_of_days_in_a_paper_bag() -> None:
     assert life.use_by == date(2015, 6, 8)
 
 
+@pytest.mark.outside_check(
+    source="Thaijaidee 2003; UC Davis",
+    tolerance="within our range",
+    shared="partly: some of the rows rest on them",
+)
 def test_warmth_plastic_and_the_knife_shorten_the_life() -> None:
     def likely(**given: object) -> float:
         fields = {"stage": PickStage.CLOSED, "temperature_c": 4.0} | given
@@ -276,6 +323,9 @@ def test_warmth_plastic_and_the_knife_shorten_the_life() -> None:
         fresh_life(TRADE, picked_on=date(2015, 6, 6), stage=PickStage.OPEN, temperature_c=50)
 
 
+@pytest.mark.outside_check(
+    source="NCHFP, copies, 6 and 3 months", tolerance="within our range", shared="yes: the rows rest on it"
+)
 def test_jars_live_shorter_in_the_warm() -> None:
     # NCHFP (copies): vegetables about 6 months at 60 °F, 3 at 80 °F.
     cool, warm = dry_life_months(TRADE, 15.6), dry_life_months(TRADE, 26.7)

@@ -19,6 +19,12 @@ import pytest
 
 from mulchwright.places import climate_at
 
+pytestmark = pytest.mark.outside_check(
+    source="published normals of ten stations, two from memory",
+    tolerance="2.5 K, 45 % of rain, 2 K of range",
+    shared="partly: Seattle served in the fit of ranges",
+)
+
 ROOT = Path(__file__).resolve().parents[3]
 
 

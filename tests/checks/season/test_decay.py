@@ -9,6 +9,12 @@ from mulchwright.season import decay, model_constants_of, rot
 from mulchwright.season.decay import Pools
 from mulchwright.trade import load_trade
 
+pytestmark = pytest.mark.outside_check(
+    source="ROTHC, official code worked out apart",
+    tolerance="printed digits",
+    shared="yes: the constants are RothC's",
+)
+
 CLAY, DEPTH = 13.0, 25.0
 AIR_C = (3.73, 3.08, 5.49, 7.40, 10.94, 14.40, 16.28, 16.24, 13.78, 9.51, 6.22, 4.09)
 RAIN = (52.2, 42.9, 35.2, 52.0, 64.9, 46.3, 63.5, 60.6, 58.8, 63.4, 72.5, 60.9)
@@ -18,6 +24,11 @@ PLANT = tuple(1.74 if month == 7 else 0.0 for month in range(12))  # t C/ha, in 
 INERT = 3.0041
 
 
+@pytest.mark.outside_check(
+    source="ROTHC, example input and yearly output",
+    tolerance="1e-4 t/ha",
+    shared="yes: the constants are RothC's",
+)
 def test_rothc_published_example_at_equilibrium() -> None:
     """ROTHC, example input file and its yearly output: pools in t C/ha after the same year over and over,
     until the yearly change is below 1e-6, 19,872 months.
@@ -60,6 +71,9 @@ def test_rothc_modifiers_of_the_example() -> None:
     assert b == pytest.approx((1, 1, 1, 1, 1, 0.2, 0.2, 0.2, 0.6652, 1, 1, 1), abs=5.1e-5)
 
 
+@pytest.mark.outside_check(
+    source="ROTHC manual, from memory", tolerance="0.03 mm", shared="yes: the constants are RothC's"
+)
 def test_rothc_bare_soil_stops_drying_where_the_manual_says() -> None:
     """ROTHC's manual, from memory: 23 cm of Rothamsted soil with 23.4 % clay lack 44.94 mm at most, and bare
     that over 1.8, 24.97 mm. The official code has 0.556 for 1 / 1.8, hence 0.03.
@@ -71,6 +85,9 @@ def test_rothc_bare_soil_stops_drying_where_the_manual_says() -> None:
     assert bare[-1] == pytest.approx(-24.97, abs=0.03)
 
 
+@pytest.mark.outside_check(
+    source="ROTHC manual, from memory", tolerance="exact", shared="yes: the constants are RothC's"
+)
 def test_rothc_litter_of_woods_is_a_fifth_easily_rotted() -> None:
     """ROTHC's manual, from memory: DPM/RPM is 0.25 for woodland, 20 % DPM and 80 % RPM."""
     pools = decay.month_on(Pools(), 0.0, 1.0, clay_percent=CLAY)

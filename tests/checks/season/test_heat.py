@@ -15,6 +15,10 @@ import pytest
 from mulchwright.season import physics
 from mulchwright.season.run import SOIL_CELLS_M
 
+pytestmark = pytest.mark.outside_check(
+    source="exact two-layer wave, derived in the test", tolerance="2 to 3 %", shared="no parameter"
+)
+
 DAY_S = 86400.0
 YEAR_S = 365.25 * DAY_S
 
@@ -49,6 +53,9 @@ def periodic_response(
     return np.hypot(in_phase, behind), np.arctan2(behind, in_phase) / omega
 
 
+@pytest.mark.outside_check(
+    source="damped sinusoid, Campbell and Norman 1998, from memory", tolerance="2 %", shared="no parameter"
+)
 @pytest.mark.parametrize(
     ("period_s", "steps", "depths_m"), [(DAY_S, 480, (0.05, 0.10, 0.20)), (YEAR_S, 366, (0.5, 1.0, 2.0))]
 )
@@ -145,6 +152,9 @@ def test_exact_two_layer_formula_gives_the_tabulated_moist_chip_bed() -> None:
     )
 
 
+@pytest.mark.outside_check(
+    source="exact two-layer wave, derived in the test", tolerance="2 %", shared="no parameter"
+)
 def test_engine_grid_keeps_the_yearly_wave_within_two_percent() -> None:
     """Eight bed cells and the engine's five soil cells, daily steps, against the same exact two-layer wave.
 

@@ -17,9 +17,16 @@ from mulchwright.season.draws import LATENT_ROWS
 from mulchwright.season.made_notes import observe
 from mulchwright.season.observing import Course, Notes, Seen, Sharpness, log_likelihood
 
+pytestmark = pytest.mark.outside_check(
+    source="closed form or law, in the test", tolerance="sampling error", shared="no parameter"
+)
+
 MIDGES = np.array([1.64, 1.70, 1.72, 1.74, 1.82, 1.82, 1.82, 1.90, 2.08])
 
 
+@pytest.mark.outside_check(
+    source="Hoff 2009, 5.3; posterior from memory", tolerance="sampling error", shared="no parameter"
+)
 def test_weights_give_the_posterior_of_a_normal_mean_and_variance() -> None:
     """Hoff 2009, 5.3: mean 1.9, one prior observation, variance 0.01, one degree of freedom.
 
@@ -40,6 +47,7 @@ def test_weights_give_the_posterior_of_a_normal_mean_and_variance() -> None:
     assert high == pytest.approx(1.9012, abs=0.01)
 
 
+@pytest.mark.outside_check(source="Hoff 2009, 3.2, printed 1.511", tolerance="0.005", shared="no parameter")
 def test_weights_give_the_posterior_of_a_gamma_rate() -> None:
     """Gamma(2, 1) prior, Poisson counts: posterior gamma(2 + sum, 1 + n), the textbook's conjugate pair.
 
@@ -53,6 +61,7 @@ def test_weights_give_the_posterior_of_a_gamma_rate() -> None:
     assert spread == pytest.approx(math.sqrt(68) / 45, rel=0.03)
 
 
+@pytest.mark.outside_check(source="Kong, Liu and Wong 1994", tolerance="exact", shared="no parameter")
 def test_effective_size_is_one_over_the_sum_of_squares() -> None:
     """Kong, Liu and Wong 1994: all alike n, one alone 1, half of them alike n / 2."""
     assert learn.effective_size(np.full(40, 1 / 40)) == pytest.approx(40)
@@ -60,6 +69,7 @@ def test_effective_size_is_one_over_the_sum_of_squares() -> None:
     assert learn.effective_size(np.repeat([0.05, 0.0], 20)) == pytest.approx(20)
 
 
+@pytest.mark.outside_check(source="Kitagawa 1996", tolerance="4.5 standard errors", shared="no parameter")
 def test_systematic_resampling_is_even() -> None:
     """Each member comes floor or ceiling of its expected times (Kitagawa 1996), and on average exactly so."""
     rng = np.random.default_rng(3)
@@ -108,6 +118,7 @@ def share_course(z: np.ndarray) -> Course:
     return Course(np.tile(0.5 + 0.1 * z[0], (3, 1)), never, never, np.zeros((24, members)))
 
 
+@pytest.mark.outside_check(source="conjugate normal, closed form", tolerance="0.006", shared="no parameter")
 @pytest.mark.parametrize("repeats", [1, 9])
 def test_conditioning_meets_the_normal_closed_form(repeats: int) -> None:
     """Prior N(0.5, 0.1^2), shares seen with sd 0.15: precision 100 + n/0.0225, the conjugate normal mean.
@@ -133,6 +144,7 @@ def test_conditioning_meets_the_normal_closed_form(repeats: int) -> None:
     assert weights @ cloud.z[40] ** 2 == pytest.approx(1, abs=0.12)
 
 
+@pytest.mark.outside_check(source="conjugate normal, closed form", tolerance="0.06", shared="no parameter")
 def test_a_factor_joins_two_beds_as_precisions_add() -> None:
     """Two beds that each tell z = 1 with precision 4: together mean 8/9, precision 9 (normal closed form)."""
     rng = np.random.default_rng(7)

@@ -29,6 +29,12 @@ from mulchwright.season import bed_arrays, draw_parameters, forcing_of, model_co
 from mulchwright.trade import load_trade
 from mulchwright.weather import mean_annual_wave, weather_futures
 
+pytestmark = pytest.mark.outside_check(
+    source="published seasons and dated records, each named in the test",
+    tolerance="share of the crop, as stated",
+    shared="partly: pin limits were gone through with such seasons in view",
+)
+
 BED = Recipe(
     "chips, straw, chips",
     layers=(
@@ -142,6 +148,11 @@ def within(place: str, species: str, *months: int) -> float:
 SPRING_TO_AUTUMN, AUTUMN = (4, 5, 6, 7, 8, 9, 10, 11), (8, 9, 10, 11, 12)
 
 
+@pytest.mark.outside_check(
+    source="its row's May to October; no winter crop is reported",
+    tolerance="5 %",
+    shared="partly: the lower pin limit was raised for this",
+)
 @pytest.mark.parametrize("place", ["Seattle", "New York", "Lake Erie"])
 @pytest.mark.parametrize("watered", [True, False])
 def test_king_stropharia_brings_next_to_nothing_in_winter(place: str, watered: bool) -> None:
@@ -180,6 +191,9 @@ def test_beds_crop_in_the_published_season(
     assert within(place, species, *months) >= least, (source, crop_by_month(place, species))
 
 
+@pytest.mark.outside_check(
+    source="BIOIMAGES, nine of ten dated British records", tolerance="80 %", shared="no"
+)
 @pytest.mark.xfail(
     strict=True,
     reason="a bed kept moist crops in spring and summer too, which wild oysters hardly do; see fruiting.md",

@@ -9,11 +9,18 @@ import pytest
 
 from mulchwright.season import physics
 
+pytestmark = pytest.mark.outside_check(
+    source="Monte Carlo of scattered crumbs, in the test", tolerance="sampling error", shared="no parameter"
+)
+
 # Source: reference page of a growth-model package for the cardinal temperature model with inflection
 # (Rosso, Lobry & Flandrois 1993, J. Theor. Biol. 162:447), cardinals 5, 20, 30 °C; printed digits.
 ROSSO_POINTS = [(22, 0.9633333), (10, 0.33333333), (15, 0.8), (20, 1.0), (25, 0.76190476), (29, 0.19692308)]
 
 
+@pytest.mark.outside_check(
+    source="Rosso, Lobry and Flandrois 1993, as printed by a package", tolerance="1e-7", shared="no parameter"
+)
 @pytest.mark.parametrize(("temperature_c", "expected"), ROSSO_POINTS)
 def test_cardinal_model_meets_the_published_points(temperature_c: float, expected: float) -> None:
     response = np.zeros(1)
@@ -23,6 +30,7 @@ def test_cardinal_model_meets_the_published_points(temperature_c: float, expecte
     assert response[0] == pytest.approx(expected, abs=1e-7)
 
 
+@pytest.mark.outside_check(source="definition", tolerance="1e-12", shared="no parameter")
 @pytest.mark.parametrize("temperature_c", [-30.0, 0.0, 5.0, 36.0, 50.0])
 def test_nothing_grows_at_or_beyond_the_limits(temperature_c: float) -> None:
     """Definition of the cardinal temperatures."""
@@ -33,6 +41,7 @@ def test_nothing_grows_at_or_beyond_the_limits(temperature_c: float) -> None:
     assert response[0] == pytest.approx(0.0, abs=1e-12)
 
 
+@pytest.mark.outside_check(source="plane geometry", tolerance="5e-5", shared="no parameter")
 @pytest.mark.parametrize(
     ("radius_m", "covered"), [(0.09, 0.6362), (0.10, 0.7854), (0.12, 0.9509), (0.1414213562, 1.0)]
 )
@@ -41,6 +50,7 @@ def test_pegs_on_a_square_grid_cover_as_plane_geometry_says(radius_m: float, cov
     assert physics.grid_coverage((radius_m / 0.2) ** 2) == pytest.approx(covered, abs=5e-5)
 
 
+@pytest.mark.outside_check(source="Avrami's formula, by hand", tolerance="5e-5", shared="no parameter")
 def test_scattered_crumbs_in_one_plane_give_the_avrami_share() -> None:
     """1 - exp(-pi n r²) for n = 25 per m², r = 9 cm: 0.4707 (biology tables, derived there)."""
     exponent, share = np.zeros(1), np.zeros(1)
@@ -84,6 +94,9 @@ def test_planes_combine_as_a_monte_carlo_of_scattered_crumbs() -> None:
         assert share[0] == pytest.approx(hits[:, i].mean(), abs=4 * error[i])
 
 
+@pytest.mark.outside_check(
+    source="Monte Carlo of scattered crumbs, in the test", tolerance="3 %", shared="no parameter"
+)
 @pytest.mark.parametrize(("depth", "plane"), [(0.30, 0.0), (0.30, 0.15), (0.20, 0.10)])
 def test_a_thick_bed_with_one_plane_runs_as_a_monte_carlo_says(depth: float, plane: float) -> None:
     """Days until shares of a thick bed are run, as the mean over eight cells, against crumbs thrown randomly.
@@ -129,6 +142,7 @@ def test_a_thick_bed_with_one_plane_runs_as_a_monte_carlo_says(depth: float, pla
         assert days == pytest.approx((np.quantile(found, wanted) - start) / speed, rel=0.03)
 
 
+@pytest.mark.outside_check(source="math.exp", tolerance="1e-9", shared="no parameter")
 def test_the_series_exponential_is_the_library_exponential() -> None:
     """Against `math.exp` over the whole range in use."""
     for x in np.linspace(0, 40, 4001):

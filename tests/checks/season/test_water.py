@@ -27,6 +27,8 @@ from mulchwright.season.snow import under_snow
 from mulchwright.trade import load_trade
 from mulchwright.weather import AnnualWave
 
+pytestmark = pytest.mark.outside_check(source="law", tolerance="exact", shared="no parameter")
+
 TRADE = load_trade()
 START = date(2031, 6, 1)
 
@@ -45,6 +47,7 @@ EXAMPLE_31 = [
 ]
 
 
+@pytest.mark.outside_check(source="FAO56, Example 31", tolerance="printed digits", shared="no")
 def test_one_cell_of_bare_loam_dries_as_fao56_example_31() -> None:
     """TEW 20 mm, REW 9 mm, Kc max 1.20 less Kcb 0.15, few 1, ETo 4.5 mm a day; printed to two digits.
 
@@ -101,6 +104,11 @@ def drying_time(run: SeasonRun, floor_kg_kg: float) -> float:
     return float(np.argmax(above < above[0] / math.e))
 
 
+@pytest.mark.outside_check(
+    source="VANWAGNER1985, duff",
+    tolerance="a fifth to once the time",
+    shared="partly: the share of a loose layer was held against it",
+)
 @pytest.mark.parametrize(
     ("air_c", "humidity", "day_length", "asked_mm"),
     [(25.0, 40.0, 12.8, 5.5), (20.0, 50.0, 13.9, 4.0), (15.0, 70.0, 9.4, 1.8)],
@@ -122,6 +130,11 @@ def test_a_loose_layer_of_five_kilograms_dries_about_as_duff_does(
     assert duff_days / 5 <= ours <= duff_days
 
 
+@pytest.mark.outside_check(
+    source="VANWAGNER1985, duff, times an estimate for sun",
+    tolerance="7.5 to 24 % a day",
+    shared="partly: the share of a loose layer was held against it",
+)
 def test_a_deep_bed_of_chips_in_the_sun_loses_a_tenth_or_two_of_its_water_a_day() -> None:
     """Duff in dry summer weather loses 5 to 8 % of its free water a day; a bed in the sun one and a half to
     three times that (estimate). 10 cm of chips, first ten days.
@@ -133,6 +146,7 @@ def test_a_deep_bed_of_chips_in_the_sun_loses_a_tenth_or_two_of_its_water_a_day(
     assert 0.075 <= 1 - (above[10] / above[0]) ** 0.1 <= 0.24
 
 
+@pytest.mark.outside_check(source="VANWAGNER1985, duff", tolerance="0.5 to 1.6 times", shared="no")
 @pytest.mark.parametrize(("rain_mm", "duff_mm"), [(5.0, 2.1), (10.0, 3.3), (20.0, 4.3)])
 def test_a_loose_layer_keeps_as_much_of_a_rain_as_duff_does(rain_mm: float, duff_mm: float) -> None:
     """VANWAGNER1985, worked out apart at 0.8 kg/kg: of 5, 10, 20 mm duff keeps 2.1, 3.3, 4.3. Chips as heavy,
@@ -146,6 +160,7 @@ def test_a_loose_layer_keeps_as_much_of_a_rain_as_duff_does(rain_mm: float, duff
     assert run.account_mm[0, 0, 3] == pytest.approx(rain_mm - kept)
 
 
+@pytest.mark.outside_check(source="VANWAGNER1985, fine litter", tolerance="50 to 85 % humidity", shared="no")
 @pytest.mark.parametrize(
     "material", ["hardwood-chips", "twig-chips", "softwood-chips", "wheat-straw", "oat-straw"]
 )
@@ -168,6 +183,9 @@ def test_what_air_leaves_is_what_litter_holds_in_garden_air(material: str) -> No
     assert balance(24, *gaining) <= row.low < row.high <= balance(95, *losing)
 
 
+@pytest.mark.outside_check(
+    source="JENNINGS2018, KUUSISTO1980", tolerance="exact", shared="yes: the constants are theirs"
+)
 def test_snow_lies_and_melts_by_degree_days() -> None:
     """Ten days at -5 °C with 3 mm lay 30 mm; at 4 °C, 3 mm per degree and day, they melt 12 mm a day, and
     nothing of the water is lost. At 1 °C half of a day's water falls as snow (JENNINGS2018).
@@ -182,6 +200,11 @@ def test_snow_lies_and_melts_by_degree_days() -> None:
     assert mixed.water_mm[0, 0] == pytest.approx(7.0)
 
 
+@pytest.mark.outside_check(
+    source="conduction, by hand",
+    tolerance="1.3 to 1.8 of 10 °C",
+    shared="partly: the snow's conductivity is a row",
+)
 def test_snow_keeps_frost_off_and_nothing_evaporates_under_it() -> None:
     """A fifth of a meter of settled snow, 40 mm: the bed feels 1.3 to 1.8 of the 10 °C of frost
     (0.13 to 0.18 by conduction alone through 20 cm of 150 to 250 kg/m³), and thaw is felt as 0 °C until

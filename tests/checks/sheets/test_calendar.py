@@ -17,6 +17,10 @@ import vobject
 
 from mulchwright.sheets.calendar import Task, TaskKind, calendar_file
 
+pytestmark = pytest.mark.outside_check(
+    source="RFC 5545 by two other parsers (vobject, icalendar)", tolerance="exact", shared="no parameter"
+)
+
 STAMP = datetime(2031, 2, 1, 9, 30, tzinfo=UTC)
 TITLE = (
     'Soak; "quotes", back\\slash, #hash, *stars* and a title with grüne Äste '

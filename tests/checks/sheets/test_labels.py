@@ -11,6 +11,10 @@ from PIL import Image
 
 from mulchwright.sheets.labels import LONGEST_TARGET, Label, code_target, label_png
 
+pytestmark = pytest.mark.outside_check(
+    source="zxing-cpp, a reader that is not ours", tolerance="exact", shared="no parameter"
+)
+
 DAY = date(2031, 4, 12)
 BASE = "http://192.168.1.20:8000/beds/"
 
@@ -50,6 +54,7 @@ def test_the_code_survives_a_long_name_a_poor_printer_and_a_soiled_corner() -> N
     assert zxingcpp.read_barcodes(soiled)[0].text == target
 
 
+@pytest.mark.outside_check(source="ISO/IEC 18004, from memory", tolerance="4 modules", shared="no parameter")
 def test_four_white_modules_lie_around_the_code() -> None:
     """ISO/IEC 18004 asks for a quiet zone of 4 modules (from memory). Version 3 has 29 modules a side."""
     image = picture(code_target("quince-walk", BASE + "quince-walk"))
@@ -70,6 +75,7 @@ def test_four_white_modules_lie_around_the_code() -> None:
     assert min(ring) > 200
 
 
+@pytest.mark.outside_check(source="the label's own size", tolerance="0.15 mm", shared="no parameter")
 def test_a_label_is_as_large_as_it_says() -> None:
     wide, high = picture(code_target("quince-walk"), dots_per_inch=254).size
     assert (wide / 10, high / 10) == pytest.approx((92, 50), abs=0.15)

@@ -12,6 +12,12 @@ import pytest
 from mulchwright.weather import evapotranspiration as et
 from mulchwright.weather.series import FloatArray
 
+pytestmark = pytest.mark.outside_check(
+    source="FAO56, worked examples",
+    tolerance="half a unit of the last printed digit",
+    shared="yes: the constants are FAO56's",
+)
+
 CASES = list(csv.DictReader((Path(__file__).parent / "fao56_examples.csv").read_text("utf-8").splitlines()))
 
 
@@ -119,6 +125,7 @@ def test_air_is_never_quite_still() -> None:
     assert _penman_monteith(*day, 0.51)[0] > _penman_monteith(*day, 0.5)[0]
 
 
+@pytest.mark.outside_check(source="the file of examples", tolerance="each row", shared="no parameter")
 def test_every_row_names_its_place() -> None:
     assert len(CASES) == 32
     assert all(case["source"] == "FAO56" and case["place"] for case in CASES)

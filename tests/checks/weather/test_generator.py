@@ -18,6 +18,10 @@ from mulchwright.weather.character import (
 from mulchwright.weather.climate import MONTH_DAYS
 from mulchwright.weather.series import month_index
 
+pytestmark = pytest.mark.outside_check(
+    source="Geng and others 1986", tolerance="sampling error", shared="yes: the constants are Geng's"
+)
+
 WAGENINGEN = ClimateNormals(  # 1976-99, from the record in pcse 6.0.13
     temperature_min_c=(-0.8, -0.6, 1.7, 3.0, 7.1, 10.0, 12.0, 11.5, 9.5, 6.4, 3.0, 0.8),
     temperature_max_c=(4.6, 5.5, 9.2, 13.0, 17.8, 20.1, 22.1, 22.0, 18.6, 14.2, 8.9, 6.0),
@@ -53,6 +57,9 @@ COMMON_YEAR = date(2021, 1, 1)
 MEMBERS = 3000
 
 
+@pytest.mark.outside_check(
+    source="the normals that were given", tolerance="4.5 standard errors", shared="no parameter"
+)
 @pytest.mark.parametrize("name", CLIMATES)
 def test_returns_the_normals_within_sampling_error(name: str) -> None:
     """Each of 36 monthly means within 4.5 standard errors over 3000 independent years.
@@ -76,6 +83,9 @@ def test_returns_the_normals_within_sampling_error(name: str) -> None:
             assert standard_error < 0.08 or standard_error < 0.08 * normal  # the check can fail
 
 
+@pytest.mark.outside_check(
+    source="the normals that were given", tolerance="4.5 standard errors", shared="no parameter"
+)
 def test_returns_the_wet_days() -> None:
     """Days at or above the threshold, within 4.5 standard errors."""
     drawn = WeatherGenerator.from_normals(WAGENINGEN, latitude_deg=52).draw(
@@ -164,6 +174,11 @@ def test_amounts_follow_geng(
         assert np.quantile(amounts, share) == pytest.approx(printed, abs=5 * error + 0.02)
 
 
+@pytest.mark.outside_check(
+    source="Richardson 1981; Richardson and Wright 1984, from memory",
+    tolerance="0.003",
+    shared="yes: the matrices are Richardson's",
+)
 def test_published_memory_is_kept_when_the_sun_is_dropped() -> None:
     """Richardson 1981: A and B imply M0 (0.633 between high and low) and M1; ours come back from A and B.
 
@@ -198,6 +213,7 @@ def test_wet_days_cluster_as_geng_has_it_where_no_record_tells() -> None:
     assert estimated_character(_flat(0.5, 5), latitude_deg=20).wet_clustering == 0.75
 
 
+@pytest.mark.outside_check(source="law of the process", tolerance="0.012", shared="no parameter")
 def test_two_part_process_is_stationary_and_sampled_so() -> None:
     """M0 = A M0 A' + B B' for the temperature part, and the same from 400 000 sampled days."""
     character = estimated_character(WAGENINGEN, latitude_deg=52)
@@ -216,6 +232,7 @@ def test_two_part_process_is_stationary_and_sampled_so() -> None:
     assert (chi[1:, 0] * chi[:-1, 0]).mean() == pytest.approx(character.next_day[0][0], abs=0.012)
 
 
+@pytest.mark.outside_check(source="two records, measured apart", tolerance="0.03", shared="no")
 @pytest.mark.parametrize(
     ("name", "latitude", "ratio"), [("seattle_tacoma", 47.45, 0.710), ("new_york", 40.6, 0.861)]
 )

@@ -25,6 +25,10 @@ from mulchwright.weather import (
 from mulchwright.weather.evapotranspiration import saturation_vapour_pressure
 from mulchwright.weather.series import day_of_year, month_index
 
+pytestmark = pytest.mark.outside_check(
+    source="record of Wageningen, worked out apart", tolerance="printed digits", shared="no"
+)
+
 LATITUDE, HEIGHT_M = 51.97, 7.0
 
 
@@ -41,6 +45,7 @@ def test_record_is_the_one_described(wageningen: DailySeries) -> None:
     assert {gap.days for gap in summer_of_1991} == {122}
 
 
+@pytest.mark.outside_check(source="pyet 1.5.0 on the record", tolerance="0.7 mm a year", shared="no")
 @pytest.mark.parametrize(
     ("year", "mm"), [(1976, 726.5), (1977, 571.1), (1981, 542.9), (1995, 699.9), (1999, 678.0)]
 )
@@ -52,6 +57,7 @@ def test_yearly_sums(wageningen: DailySeries, year: int, mm: float) -> None:
     assert found.mm[_days(wageningen, year)].sum() == pytest.approx(mm, abs=0.7)
 
 
+@pytest.mark.outside_check(source="pyet 1.5.0 on the record", tolerance="0.15 mm a month", shared="no")
 def test_monthly_sums_of_1995(wageningen: DailySeries) -> None:
     printed = [18.6, 25.9, 45.4, 56.7, 95.6, 92.9, 129.1, 122.0, 57.9, 32.5, 16.1, 7.2]
     found = reference_evapotranspiration(wageningen, LATITUDE, HEIGHT_M)
@@ -65,6 +71,7 @@ def test_monthly_sums_of_1995(wageningen: DailySeries) -> None:
     )
 
 
+@pytest.mark.outside_check(source="pyet 1.5.0 on the record", tolerance="0.003 mm", shared="no")
 def test_five_july_days_of_1995(wageningen: DailySeries) -> None:
     """Penman-Monteith and Hargreaves of 1 to 5 July 1995; the dull third day is where Hargreaves fails."""
     july = wageningen.slice(date(1995, 7, 1), date(1995, 7, 5))
@@ -76,6 +83,7 @@ def test_five_july_days_of_1995(wageningen: DailySeries) -> None:
     assert swing.mm == pytest.approx([4.439, 5.259, 3.824, 3.847, 4.336], abs=0.003)
 
 
+@pytest.mark.outside_check(source="pyet 1.5.0", tolerance="each day, as stated", shared="no")
 def test_against_pyet_on_every_day(wageningen: DailySeries) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of pandas and xarray, not ours
@@ -109,6 +117,7 @@ def test_against_pyet_on_every_day(wageningen: DailySeries) -> None:
     assert abs((ours - theirs).mean()) < 0.002
 
 
+@pytest.mark.outside_check(source="FAO56, p. 64", tolerance="sign; 0.01", shared="no")
 def test_filling_beats_hargreaves_where_only_temperatures_are_known(wageningen: DailySeries) -> None:
     """FAO-56 p. 64 says so; here it decides which of the two the program uses (docs/science/weather.md)."""
     true = reference_evapotranspiration(wageningen, LATITUDE, HEIGHT_M)
@@ -200,6 +209,7 @@ def _distances(series: DailySeries, anomaly: Anomaly | None) -> dict[str, float]
     return found
 
 
+@pytest.mark.outside_check(source="22 measured years", tolerance="two standard errors", shared="no")
 def test_years_differ_as_the_measured_ones(wageningen: DailySeries) -> None:
     """Each of three spreads between years within two standard errors of 22 measured years, and together
     within the 95 % point of chi-square with three degrees (7.81, any table), which the bare chain is not.
@@ -215,6 +225,7 @@ def test_years_differ_as_the_measured_ones(wageningen: DailySeries) -> None:
     assert abs(dry) < abs(bare_dry) - 0.5
 
 
+@pytest.mark.outside_check(source="the record", tolerance="a tenth; 0.08", shared="no")
 def test_generated_days_swing_and_last_as_the_record(wageningen: DailySeries) -> None:
     """Spread within a tenth, day-to-day memory within 0.08 of the record's own.
 

@@ -173,7 +173,7 @@ def _page(
         built_words=words.day(patch.built_on, today) if patch.built_on else "",
         portrait=portrait(patch, context.trade, system, mark="built"),
         layers=[layer_name(patch, n, context.trade) for n in range(len(patch.recipe.all_layers))],
-        mark=noun_fingerprint(patch), today_iso=today.isoformat(),
+        before=noun_fingerprint(patch), today_iso=today.isoformat(),
     )  # fmt: skip
 
 

@@ -72,7 +72,7 @@ def _log_page(
     context = context_of(request)
     today = state.today
     common = {
-        "today_iso": today.isoformat(), "zone": _zone(context, state.garden), "mark": new_request_id,
+        "today_iso": today.isoformat(), "zone": _zone(context, state.garden), "request_id": new_request_id,
         "book_key": PairedPhones(context.library.path).book_key, "phone": phone_of(request), "errors": {},
         "noted": None, "typed": {}, "ask": "", "most_photos": MOST_PHOTOS,
     }  # fmt: skip
@@ -243,7 +243,7 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
     if errors or result.ask:
         return _again(request, state, patch, typed, errors, result.ask)
     request_id = logbook_form.request_id_with_content(
-        logbook_form.bare_request_id(typed.get("mark", "")), result.entries
+        logbook_form.bare_request_id(typed.get("request_id", "")), result.entries
     )
     with open_book(context.library.path) as book:
         for photo in photos:
@@ -314,7 +314,7 @@ def _change(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respo
             done = book.change_entry(
                 changed, expected_revision=revision_of(typed),
                 request_id=logbook_form.request_id_with_content(
-                    logbook_form.bare_request_id(typed.get("mark", "")), [changed]
+                    logbook_form.bare_request_id(typed.get("request_id", "")), [changed]
                 ),
             )  # fmt: skip
     except BookConflict as conflict:

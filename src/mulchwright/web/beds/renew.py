@@ -111,7 +111,7 @@ def renew_page(request: Request) -> Response:
     return context.page(
         request, "beds/renew.html", state, status=422 if form and form.errors else 200, bed=patch, page=page,
         form=form, why_not=why_not, waiting=progress.under_way and not why_not, share=progress.share,
-        mark=uuid4().hex, request_id_of_move=uuid4().hex,
+        request_id=uuid4().hex, request_id_of_move=uuid4().hex,
         iso=today.isoformat(), cautions=_cautions(trade, patch, MOMENTS, system),
         moving_cautions=_cautions(trade, patch, MOVING_MOMENTS, system, MOVING_ALSO),
     )  # fmt: skip

@@ -303,7 +303,7 @@ def signs_page(request: Request) -> Response:
         ],
         history=history, drawings=drawings,
         table=_history_table(past, system, today) if past.days else None,
-        built=patch.stage is not Stage.PLANNED, can_log=_can_log(request, key), mark=uuid4().hex,
+        built=patch.stage is not Stage.PLANNED, can_log=_can_log(request, key), request_id=uuid4().hex,
         iso=today.isoformat(),
         waiting=progress.under_way and bed_outlook is None, share=progress.share, back=request.url.path,
     )  # fmt: skip

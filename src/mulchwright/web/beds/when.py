@@ -201,7 +201,7 @@ def _page(
         "bed": patch, "section": "beds", "waiting": False, "share": 0.0, "trouble": "", "answer": None,
         "windows": (), "curve": None, "fault": fault, "typed": typed or (on.isoformat() if on else ""),
         "on": on, "schedule": None, "clash": clash, "is_own": on == patch.built_on, "steps": (),
-        "mark": noun_fingerprint(patch), "planned": patch.stage is Stage.PLANNED,
+        "before": noun_fingerprint(patch), "planned": patch.stage is Stage.PLANNED,
         "feed": f"{request.url.scheme}://{request.headers.get('host', '')}/beds/{patch.key}/calendar.ics",
         "built_on": words.day(patch.built_on, today) if patch.built_on else "",
     }  # fmt: skip

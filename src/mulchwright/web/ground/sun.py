@@ -394,7 +394,7 @@ def _shadow_figure(
             "shade",
         ),
         "words": day_words(garden.place, asked.day, today),
-        "told": heading,
+        "at_that_time": heading,
     }  # fmt: skip
 
 

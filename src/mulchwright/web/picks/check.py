@@ -239,7 +239,7 @@ def note_check(request: Request, typed: dict[str, str]) -> Response:
         check = _check_of(garden, context.trade, pick, typed, now, key)
         with open_book(context.library.path) as book:
             done = book.put_check(
-                check, request_id=key if typed.get("mark") else "", expected_revision=revision_of(typed)
+                check, request_id=key if typed.get("request_id") else "", expected_revision=revision_of(typed)
             )
     except BookConflict as conflict:
         return _check_page(request, state, status=409, typed=typed, errors={"form": str(conflict)})

@@ -119,9 +119,9 @@ def sent_key(stem: str, typed: Mapping[str, str], taken: Iterable[str]) -> tuple
     tap or a resend is known as such. Without a mark the key is the next free one.
     """
     held = set(taken)
-    bare = logbook_form.bare_request_id(typed.get("mark", ""))
+    bare = logbook_form.bare_request_id(typed.get("request_id", ""))
     if bare:
-        content = repr(sorted((k, v) for k, v in typed.items() if k != "mark"))
+        content = repr(sorted((k, v) for k, v in typed.items() if k != "request_id"))
         key = f"{stem}-{blake2b((bare + content).encode(), digest_size=6).hexdigest()}"
         return key, key in held
     return next(k for n in range(1, len(held) + 2) if (k := f"{stem}-{n}") not in held), False
@@ -134,7 +134,7 @@ def page_of(
     context = context_of(request)
     phone = phone_of(request)
     common: dict[str, Any] = {
-        "section": "now", "mark": new_request_id(), "errors": {}, "typed": {}, "ask": "",
+        "section": "now", "request_id": new_request_id(), "errors": {}, "typed": {}, "ask": "",
         "today_iso": state.today.isoformat(), "noted": noted_step(request),
         "who": phone.name if phone else "", "here": request.url.path,
     }  # fmt: skip

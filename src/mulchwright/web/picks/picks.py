@@ -124,7 +124,7 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
         )  # fmt: skip
     with open_book(context.library.path) as book:
         request_id = logbook_form.request_id_with_content(
-            logbook_form.bare_request_id(typed.get("mark", "")), entries
+            logbook_form.bare_request_id(typed.get("request_id", "")), entries
         )
         done = book.add_entries(entries, request_id=request_id)
     return RedirectResponse(f"/picks?step={done.step}", 303)
@@ -245,7 +245,8 @@ def act_on_basket(request: Request, typed: dict[str, str]) -> Response:
         return RedirectResponse("/picks", 303)
     with open_book(context.library.path) as book:
         done = book.add_uses(
-            open_or_refuse(garden, context.trade, uses, now=now), request_id=key if typed.get("mark") else ""
+            open_or_refuse(garden, context.trade, uses, now=now),
+            request_id=key if typed.get("request_id") else "",
         )
     return RedirectResponse(f"/picks?step={done.step}", 303)
 
@@ -378,7 +379,7 @@ def note_use(request: Request, typed: dict[str, str]) -> Response:
         use, jars = _use_of(garden, context.trade, pick, typed, now, key)
         checked = open_or_refuse(garden, context.trade, [use], now=now)
         with open_book(context.library.path) as book:
-            done = book.add_uses(checked, jars=jars, request_id=key if typed.get("mark") else "")
+            done = book.add_uses(checked, jars=jars, request_id=key if typed.get("request_id") else "")
     except InputError as error:
         names = {"mass_kg": "mass"}
         field = names.get(error.field or "", error.field or "fate")

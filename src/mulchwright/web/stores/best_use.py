@@ -255,7 +255,7 @@ def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, 
         "modest": found.aim_is_blind,
         "changes": [use.patch.name for use in changes],
         "built": bool(built),
-        "mark": _plan_fingerprint(found),
+        "plan_fingerprint": _plan_fingerprint(found),
     }  # fmt: skip
 
 
@@ -267,7 +267,7 @@ def _proof(found: BestUse, *, built: bool) -> str:
 
 
 def _plan_fingerprint(found: BestUse) -> str:
-    """A mark of what would be written, so that accepting writes what was shown."""
+    """A fingerprint of what would be written, so that accepting writes what was shown."""
     return fingerprint_of([(use.patch.key, use.chosen and use.chosen.option.recipe) for use in found.patches])
 
 
@@ -282,7 +282,7 @@ def accept(request: Request, typed: Mapping[str, str]) -> Response:
     job = _job(context, state, asked, patience_s=120.0)
     found = job.result
     query = "&".join(f"{name}={value}" for name, value in asked.fields if value)
-    if not isinstance(found, BestUse) or _plan_fingerprint(found) != typed.get("mark"):
+    if not isinstance(found, BestUse) or _plan_fingerprint(found) != typed.get("plan_fingerprint"):
         # The stores or the beds changed since the plan was shown: show what is best now.
         return RedirectResponse(f"/stores/best-use?{query}&moved=yes", 303)
     wanted: dict[str, Recipe] = {

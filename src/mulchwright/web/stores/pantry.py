@@ -87,7 +87,8 @@ def _page(request: Request, *, status: int = 200, **values: Any) -> Response:
         "cautions": cautions(
             trade, system, "eat", "keep", "kitchen", "sell", species={jar.species for jar in jars}
         ),
-        "noted": noted_step(request), "mark": new_request_id, "today_iso": today.isoformat(), "fates": USABLE,
+        "noted": noted_step(request), "request_id": new_request_id,
+        "today_iso": today.isoformat(), "fates": USABLE,
         "use_key": "", "typed": {}, "errors": {},
         "label_query": urlencode([("jar", jar.key) for jar in jars]), "here": PAGE, "back": PAGE,
     }  # fmt: skip
@@ -191,7 +192,8 @@ def _jar_page(request: Request, jar: Jar, *, status: int = 200, **values: Any) -
         "dried": jar.kind is JarKind.DRIED,
         "advice": pantry_view.eating_advice(garden, trade, today, of=jar.species),
         "cautions": cautions(trade, system, "eat", "keep", "kitchen", "sell", species=(jar.species,)),
-        "noted": noted_step(request), "mark": new_request_id, "today_iso": today.isoformat(), "fates": USABLE,
+        "noted": noted_step(request), "request_id": new_request_id,
+        "today_iso": today.isoformat(), "fates": USABLE,
         "use_key": "", "typed": {}, "errors": {}, "here": PAGE, "back": f"{PAGE}/{jar.key}",
     }  # fmt: skip
     if "form_typed" in values:
@@ -331,7 +333,8 @@ def _new_page(
     state = context.library.state()
     return store_page(
         request, "stores/jar_new.html", state, status=status, values=dict(values), rows=rows,
-        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN, mark=new_request_id,
+        aside=aside, kind=kind.value, errors=dict(errors), frozen=kind is JarKind.FROZEN,
+        request_id=new_request_id,
         shelf=units.show_temperature(SHELF_C[kind], state.garden.units.value), here=PAGE,
         cautions=cautions(context.trade, state.garden.units.value, "keep", "kitchen"),
     )  # fmt: skip

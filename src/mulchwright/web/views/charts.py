@@ -239,14 +239,14 @@ def amount_chart(
             "low": amount.low,
             "middle": amount.middle,
             "high": amount.high,
-            "told": f"{show(amount.middle)} ({show(amount.low)} to {show(amount.high)})",
+            "words": f"{show(amount.middle)} ({show(amount.low)} to {show(amount.high)})",
         }
         for amount in amounts
     ]
     x, y = _month_axes(frame, [amount.month for amount in amounts], top, unit)
     tooltip = [
         {"field": "name", "type": "nominal", "title": "month"},
-        {"field": "told", "type": "nominal", "title": label},
+        {"field": "words", "type": "nominal", "title": label},
     ]
     body = {
         "width": frame.plot_width,
@@ -283,16 +283,16 @@ def year_chart(
     unit: str,
     show: Callable[[float], str],
 ) -> Spec:
-    """The crop of a year: a solid bar for what was picked in a month, a stroke at what was foretold."""
+    """The crop of a year: a solid bar for what was picked in a month, a stroke at what was forecast."""
     top = round_up(max((max(picked, label or 0.0) for _, picked, label in months), default=0.0) or 1.0)
     rows: list[Spec] = [
         {
             "month": f"{month:%Y-%m}",
             "name": f"{month:%b}",
             "picked": picked,
-            "foretold": label,
+            "forecast": label,
             "picked_words": show(picked),
-            "foretold_words": "not foretold" if label is None else show(label),
+            "forecast_words": "no forecast" if label is None else show(label),
         }
         for month, picked, label in months
     ]
@@ -300,7 +300,7 @@ def year_chart(
     tooltip = [
         {"field": "name", "type": "nominal", "title": "month"},
         {"field": "picked_words", "type": "nominal", "title": "picked"},
-        {"field": "foretold_words", "type": "nominal", "title": "foretold"},
+        {"field": "forecast_words", "type": "nominal", "title": "forecast"},
     ]
     body = {
         "width": frame.plot_width,
@@ -311,14 +311,14 @@ def year_chart(
                 "encoding": {"x": x, "y": {**y, "field": "picked"}, "tooltip": tooltip},
             },
             {
-                "transform": [{"filter": "isValid(datum.foretold)"}],
+                "transform": [{"filter": "isValid(datum.forecast)"}],
                 "mark": {
                     "type": "tick",
                     "color": frame.color("ink"),
                     "thickness": 3.5,
                     "width": {"band": 0.86},
                 },
-                "encoding": {"x": x, "y": {**y, "field": "foretold"}, "tooltip": tooltip},
+                "encoding": {"x": x, "y": {**y, "field": "forecast"}, "tooltip": tooltip},
             },
         ],
     }

@@ -196,7 +196,10 @@ def put_reading(request: Request, typed: dict[str, str]) -> Response:
     try:
         with open_book(context.library.path) as book:
             done = book.put_reading(
-                reading, whole=bool(typed.get("whole")), request_id=typed.get("mark", "")[:80], today=today
+                reading,
+                whole=bool(typed.get("whole")),
+                request_id=typed.get("request_id", "")[:80],
+                today=today,
             )
     except InputError as error:
         return _view(request, typed=typed, errors={"rain": str(error)})

@@ -1,5 +1,5 @@
 // Beside the bed: an entry is first laid down on the phone, then sent, and taken off the phone only when the
-// computer has answered. Each has a mark, so that one that is sent twice is stored once. Without this module
+// computer has answered. Each has a request id, so that one that is sent twice is stored once. Without this module
 // the same forms go the plain way.
 const RESEND_MS = 15_000;
 const REST_MS = 1_500;
@@ -7,13 +7,13 @@ const LONGEST_SIDE = 1600;
 const LARGEST_BYTES = 30_000_000;
 
 const page = document.querySelector("[data-log-page]");
-const shelf = `mulchwright.log.${page.dataset.book}.`;
+const storagePrefix = `mulchwright.log.${page.dataset.book}.`;
 const homeless = new Map(); // entries that did not fit on the phone: kept as long as this page is open
 let sending = false;
 
 // ---- small things -----------------------------------------------------------
 
-function newMark() {
+function newRequestId() {
   const bytes = crypto.getRandomValues(new Uint8Array(12));
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
@@ -22,10 +22,10 @@ function newMark() {
 function dayInGarden() {
   if (!page.dataset.zone) return "";
   try {
-    const told = new Intl.DateTimeFormat("en-US", {
+    const parts = new Intl.DateTimeFormat("en-US", {
       timeZone: page.dataset.zone, year: "numeric", month: "2-digit", day: "2-digit",
     }).formatToParts(new Date());
-    const part = (type) => told.find((p) => p.type === type).value;
+    const part = (type) => parts.find((p) => p.type === type).value;
     return `${part("year")}-${part("month")}-${part("day")}`;
   } catch {
     return "";
@@ -72,7 +72,7 @@ function keys() {
   try {
     for (let n = 0; n < localStorage.length; n += 1) {
       const key = localStorage.key(n);
-      if (key.startsWith(shelf)) found.push(key);
+      if (key.startsWith(storagePrefix)) found.push(key);
     }
   } catch {
     // No storage in this browser: entries are kept with the page alone.
@@ -80,31 +80,34 @@ function keys() {
   return found;
 }
 
-function kept() {
+function waiting() {
   const items = [...homeless.values()];
   for (const key of keys()) {
     try {
-      items.push(JSON.parse(localStorage.getItem(key)));
+      const item = JSON.parse(localStorage.getItem(key));
+      // What an older page laid by still waits under the old name of its request id.
+      if (item && !item.request_id) item.request_id = item.mark;
+      items.push(item);
     } catch {
       // Not ours to throw away; a person may still read it.
     }
   }
-  return items.filter((item) => item && item.mark).sort((a, b) => a.at - b.at);
+  return items.filter((item) => item && item.request_id).sort((a, b) => a.at - b.at);
 }
 
-function lay(item) {
+function store(item) {
   try {
-    localStorage.setItem(shelf + item.mark, JSON.stringify(item));
-    homeless.delete(item.mark);
+    localStorage.setItem(storagePrefix + item.request_id, JSON.stringify(item));
+    homeless.delete(item.request_id);
   } catch {
-    homeless.set(item.mark, item);
+    homeless.set(item.request_id, item);
   }
 }
 
-function takeOff(mark) {
-  homeless.delete(mark);
+function takeOff(requestId) {
+  homeless.delete(requestId);
   try {
-    localStorage.removeItem(shelf + mark);
+    localStorage.removeItem(storagePrefix + requestId);
   } catch {
     // There was no storage to begin with.
   }
@@ -114,7 +117,7 @@ function takeOff(mark) {
 
 async function send(item) {
   const body = new FormData();
-  body.append("mark", item.mark);
+  body.append("request_id", item.request_id);
   for (const [name, value] of item.fields) body.append(name, value);
   item.photos.forEach((photo, n) => body.append("photo", asBlob(photo), `photo-${n + 1}`));
   let answer;
@@ -123,43 +126,43 @@ async function send(item) {
   } catch {
     return { state: "away" };
   }
-  let told = {};
+  let reply = {};
   try {
-    told = await answer.json();
+    reply = await answer.json();
   } catch {
     return { state: answer.ok || answer.status >= 500 ? "away" : "refused", message: `The computer answered ${answer.status}.` };
   }
-  if (answer.ok) return { state: "stored", ...told };
-  if (answer.status === 401) return { state: "unpaired", ...told };
-  if (answer.status === 409 && told.ask) return { state: "asks", ...told };
+  if (answer.ok) return { state: "stored", ...reply };
+  if (answer.status === 401) return { state: "unpaired", ...reply };
+  if (answer.status === 409 && reply.ask) return { state: "asks", ...reply };
   if (answer.status >= 500) return { state: "away" };
-  return { state: "refused", ...told };
+  return { state: "refused", ...reply };
 }
 
-async function sendAll(form = null, mark = "") {
+async function sendAll(form = null, requestId = "") {
   if (sending) return;
   sending = true;
   let stored = false;
   try {
-    for (const item of kept()) {
-      if (item.trouble && item.mark !== mark) continue;
+    for (const item of waiting()) {
+      if (item.trouble && item.request_id !== requestId) continue;
       const result = await send(item);
       if (result.state === "stored") {
-        takeOff(item.mark);
+        takeOff(item.request_id);
         stored = true;
         tell(result.words, result.step);
-        if (item.mark === mark && form) finished(form);
+        if (item.request_id === requestId && form) finished(form);
       } else if (result.state === "away") {
         break;
-      } else if (item.mark === mark && form && result.state === "refused") {
+      } else if (item.request_id === requestId && form && result.state === "refused") {
         // It stands in the form still, with what is wrong beside its field.
-        takeOff(item.mark);
+        takeOff(item.request_id);
         show(form, result);
       } else {
         item.trouble = result.message ?? "It was not taken.";
         item.asks = result.state === "asks";
         item.pair = result.pair ?? "";
-        lay(item);
+        store(item);
         if (result.state === "unpaired") break;
       }
     }
@@ -182,7 +185,7 @@ function element(name, text, attributes = {}) {
 function list() {
   const box = document.getElementById("unsent");
   if (!box) return;
-  const items = kept();
+  const items = waiting();
   box.hidden = items.length === 0;
   const rows = box.querySelector("ul");
   rows.replaceChildren();
@@ -211,7 +214,7 @@ function list() {
     }
     if (item.trouble) {
       const drop = element("button", "Throw it away", { type: "button", class: "plain" });
-      drop.addEventListener("click", () => { takeOff(item.mark); list(); });
+      drop.addEventListener("click", () => { takeOff(item.request_id); list(); });
       buttons.append(drop);
     }
     if (buttons.childNodes.length) what.append(buttons);
@@ -225,7 +228,7 @@ function again(item, more) {
   delete item.trouble;
   delete item.asks;
   delete item.pair;
-  lay(item);
+  store(item);
   sendAll();
 }
 
@@ -239,8 +242,8 @@ function tell(words, step) {
     back.disabled = true;
     try {
       const answer = await fetch(`/log/step/${step}/undo`, { method: "POST", headers: { accept: "application/json" } });
-      const told = await answer.json();
-      card.querySelector("p").textContent = answer.ok ? `Taken back: ${words}.` : told.message;
+      const reply = await answer.json();
+      card.querySelector("p").textContent = answer.ok ? `Taken back: ${words}.` : reply.message;
       if (answer.ok) back.remove();
       await freshHistory();
     } catch {
@@ -286,7 +289,7 @@ function show(form, result) {
 }
 
 function finished(form) {
-  if (form.dataset.then && kept().length === 0) {
+  if (form.dataset.then && waiting().length === 0) {
     location.assign(form.dataset.then);
     return;
   }
@@ -320,7 +323,7 @@ async function take(form, submitter) {
         return;
       }
       photos.push(await asText(await shrunk(value)));
-    } else if (name !== "mark") {
+    } else if (name !== "request_id") {
       fields.push([name, value]);
     }
   }
@@ -330,11 +333,11 @@ async function take(form, submitter) {
   const dated = fields.filter(([name]) => name !== "page_day").map(([name, value]) => (
     name === "day" && untouched && today ? [name, today] : [name, value]
   ));
-  const mark = data.get("mark") || newMark();
-  lay({ mark, at: Date.now(), to: form.getAttribute("action"), fields: dated, photos, words: inWords(form, submitter) });
+  const requestId = data.get("request_id") || newRequestId();
+  store({ request_id: requestId, at: Date.now(), to: form.getAttribute("action"), fields: dated, photos, words: inWords(form, submitter) });
   list();
-  await sendAll(form, mark);
-  if (kept().some((item) => item.mark === mark)) {
+  await sendAll(form, requestId);
+  if (waiting().some((item) => item.request_id === requestId)) {
     // Out of reach, or a question: it is on the phone now, so the form is free for the next.
     form.reset();
     const open = form.closest("details");
@@ -354,7 +357,7 @@ function wake() {
         await take(form, event.submitter);
       } finally {
         setTimeout(() => {
-          form.elements.mark.value = newMark();
+          form.elements.request_id.value = newRequestId();
           resting = false;
         }, REST_MS);
       }
@@ -374,7 +377,7 @@ function wake() {
 window.addEventListener("online", () => sendAll());
 document.addEventListener("visibilitychange", () => { if (!document.hidden) sendAll(); });
 window.addEventListener("beforeunload", (event) => { if (homeless.size) event.preventDefault(); });
-setInterval(() => { if (kept().some((item) => !item.trouble)) sendAll(); }, RESEND_MS);
+setInterval(() => { if (waiting().some((item) => !item.trouble)) sendAll(); }, RESEND_MS);
 wake();
 list();
 sendAll();

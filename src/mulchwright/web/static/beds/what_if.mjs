@@ -12,7 +12,7 @@ export function wakeWhatIf() {
 class WhatIf {
   constructor(form) {
     this.form = form;
-    this.place = form.querySelector("[data-told-here]");
+    this.place = form.querySelector("[data-comparison]");
     this.spoken = form.querySelector("[data-spoken]");
     this.timer = 0;
     this.asking = false;
@@ -48,10 +48,10 @@ class WhatIf {
       do {
         this.again = false;
         const query = new URLSearchParams(new FormData(this.form));
-        const answer = await fetch(`${this.form.dataset.told}?${query}`);
+        const answer = await fetch(`${this.form.dataset.answers}?${query}`);
         if (!answer.ok) throw new Error(String(answer.status));
-        const told = await answer.json();
-        if (!this.again) this.show(told);
+        const comparison = await answer.json();
+        if (!this.again) this.show(comparison);
       } while (this.again);
     } catch {
       this.spoken.textContent = "";
@@ -80,7 +80,7 @@ class WhatIf {
     }
     this.place.classList.toggle("stale", !html);
     this.spoken.textContent = `What if: ${summary}`;
-    this.form.dataset.told_at = String(Date.now());
+    this.form.dataset.answered_at = String(Date.now());
   }
 
   showWhatApplies() {

@@ -54,10 +54,10 @@ function wakeUpload(plan, form) {
     plan.status("Making the picture ready …", "busy");
     try {
       const head = await fetch("/ground/backdrop/check", { method: "POST", body: file.slice(0, HEAD_BYTES) });
-      const told = await head.json();
-      if (!head.ok) throw new Error(told.message);
+      const facts = await head.json();
+      if (!head.ok) throw new Error(facts.message);
       const body = new FormData();
-      body.append("image", await drawnAnew(file, told), file.name);
+      body.append("image", await drawnAnew(file, facts), file.name);
       const response = await fetch("/ground/backdrop", { method: "POST", headers: { accept: "application/json" }, body });
       const answer = await response.json();
       if (!response.ok) throw new Error(answer.message);

@@ -6,9 +6,9 @@ const RETRY_MS = 2500;
 const PATIENCE_MS = 20000;
 
 export class Saver {
-  // told: { saved(plan, item), refused(message, item), clash(answer, item), status(words, kind) }
-  constructor(told, revision) {
-    this.told = told;
+  // listener: { saved(plan, item), refused(message, item), clash(answer, item), status(words, kind) }
+  constructor(listener, revision) {
+    this.listener = listener;
     this.revision = revision;
     this.queue = [];
     this.stopped = false;
@@ -52,7 +52,7 @@ export class Saver {
     this.busy = true;
     clearTimeout(this.timer);
     const item = this.queue[0];
-    this.told.status("Saving …", "busy");
+    this.listener.status("Saving …", "busy");
     try {
       const acts = item.acts.map(({ kind, before, after }) => ({ kind, before, after }));
       const response = await fetch("/ground/acts", {
@@ -66,22 +66,22 @@ export class Saver {
         const merged = answer.merged && answer.plan.revision > this.revision + 1;
         this.revision = answer.plan.revision;
         this.rebase(item, answer.plan);
-        this.told.saved(answer.plan, item);
-        if (!this.queue.length) this.told.status(merged ? "Saved. Another window changed other things; you see both." : "Saved", "good");
+        this.listener.saved(answer.plan, item);
+        if (!this.queue.length) this.listener.status(merged ? "Saved. Another window changed other things; you see both." : "Saved", "good");
       } else if (response.status === 409) {
         this.stopped = true;
         this.revision = answer.plan.revision;
-        this.told.clash(answer, item);
+        this.listener.clash(answer, item);
       } else if (response.status === 503) {
         throw new Error(answer.message);
       } else {
         this.queue.shift();
         this.keep();
-        this.told.refused(answer.message, item);
+        this.listener.refused(answer.message, item);
       }
     } catch (error) {
       const why = error instanceof TypeError || error.name === "TimeoutError" ? "The program cannot be reached." : error.message;
-      this.told.status(`Not saved yet. ${why} Your changes wait here and are tried again.`, "bad");
+      this.listener.status(`Not saved yet. ${why} Your changes wait here and are tried again.`, "bad");
       this.timer = setTimeout(() => this.pump(), RETRY_MS);
       this.busy = false;
       return;
@@ -103,6 +103,6 @@ export class Saver {
     this.stopped = false;
     this.keep();
     if (this.queue.length) this.pump();
-    else this.told.status("Saved", "good");
+    else this.listener.status("Saved", "good");
   }
 }

@@ -120,7 +120,7 @@ export function wakeShadows() {
   if (!card || card.dataset.live) return;
   card.dataset.live = "yes";
   const slide = card.querySelector("input[type=range]");
-  const told = card.querySelector("[data-told]");
+  const shadowWords = card.querySelector("[data-shadow-words]");
   const day = card.querySelector("input[name=day]");
   const hour = card.querySelector("input[name=hour]");
   const fault = document.getElementById("sf-day");
@@ -147,7 +147,7 @@ export function wakeShadows() {
       drawing.crowns.forEach((path, k) => path.setAttribute("d", crowns[k]));
     }
     const words = `${clock(minute)}: ${sunWords(sun, scene.north_deg)}.`;
-    told.textContent = words;
+    shadowWords.textContent = words;
     slide.setAttribute("aria-valuetext", words);
   }
 

@@ -18,7 +18,7 @@ function wake() {
   const timers = new Map();
   const asked = new Map();
 
-  const told = (n) => rects.get(n).map((v) => Number(v.toFixed(4))).join(";");
+  const asText = (n) => rects.get(n).map((v) => Number(v.toFixed(4))).join(";");
 
   // The outline as `Rect.outline` of the program has it, in the drawing's centimeters.
   function path(n) {
@@ -51,7 +51,7 @@ function wake() {
   function query(card, extra = {}) {
     const form = card.querySelector("form");
     const fields = new URLSearchParams(new FormData(form));
-    for (const n of rects.keys()) fields.set(`s${n}`, told(n));
+    for (const n of rects.keys()) fields.set(`s${n}`, asText(n));
     for (const [name, value] of Object.entries(extra)) {
       if (value === null) fields.delete(name);
       else fields.set(name, value);
@@ -79,7 +79,7 @@ function wake() {
     card.replaceWith(fresh);
     wakeForm(fresh);
     if (focused) document.getElementById(focused)?.focus();
-    for (const other of page.querySelectorAll(`[name=s${n}]`)) other.value = told(n);
+    for (const other of page.querySelectorAll(`[name=s${n}]`)) other.value = asText(n);
     const address = query(fresh, { x: null, y: null, width: null, length: null, turn: null, n: null, name: null });
     history.replaceState(null, "", `/ground/spots?${address}`);
   }
@@ -94,7 +94,7 @@ function wake() {
     form.addEventListener("submit", (event) => {
       if (event.submitter?.formMethod === "post") {
         const n = Number(card.dataset.spot);
-        form.querySelector(`[name=s${n}]`).value = told(n);
+        form.querySelector(`[name=s${n}]`).value = asText(n);
         return;
       }
       event.preventDefault();
