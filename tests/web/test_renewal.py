@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from starlette.testclient import TestClient
 
+from mulchwright.almanac.renewal import Moving
 from mulchwright.book import open_book
 from mulchwright.garden import LogKind, UnitSystem
+from mulchwright.gather.ranges import Amount
+from mulchwright.web.beds.renew_view import move_lines
 
 from .barriers import PHONE, assert_open_to_all
 
@@ -67,6 +71,22 @@ def test_a_bed_that_is_not_built_and_one_that_is_not_there(client: TestClient) -
     assert "This bed is not built yet" in answer.text
     assert "/renew" not in client.get("/beds/pump-corner").text
     assert client.get("/beds/nowhere/renew").status_code == 404
+
+
+def test_a_bed_that_is_hardly_run_is_advised_against_and_says_why() -> None:
+    alive = Amount(0.0, 0.01, 0.02)
+    young = Moving(
+        87.0, 0.12, Amount(0.02, 0.05, 0.1), Amount(1.0, 3.0, 5.0), Amount(0.3, 0.33, 0.4), 0.08, False,
+        Amount(2.0, 3.0, 4.0), alive, False, 0.7,
+    )  # fmt: skip
+    said = move_lines(young, "us")
+    assert said[0].startswith(
+        "Wait until about 70 % of this bed is colonized. Today it is 1 % by the forecast"
+    )
+    assert "only that is spawn" in said[0]
+    run = move_lines(replace(young, alive_share=Amount(0.8, 0.9, 1.0), run_enough=True), "us")
+    assert "Wait" not in run[0]
+    assert "Only that counts as spawn" in run[0]
 
 
 def test_the_move_form_takes_an_amount_that_can_be_read_and_says_what_is_wrong(client: TestClient) -> None:

@@ -19,7 +19,8 @@ from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
-from mulchwright.garden.lines import moves_into
+from mulchwright.garden.lines import SpawnLine, moves_into
+from mulchwright.garden.lines import line_of as spawn_line_of
 from mulchwright.gather.ranges import Amount, product
 from mulchwright.gather.takeoff import LayerNeed, loose_volume_l, take_off
 from mulchwright.keep import print_due
@@ -284,7 +285,8 @@ class Line:
     came_from : beds and days, the nearest first. went_to : beds and days. checked : the last day on which
     somebody looked at each forebear's mushrooms, None for never. other_species : forebears that were sown
     with something else. print_due : whether this bed's own picks still ask for a print; always so until they
-    were looked at themselves, whatever was found on the beds before.
+    were looked at themselves, whatever was found on the beds before. spawn : the line by species: its first
+    bed, how often it was moved on, since when. tired : whether it is older than growers move a line on.
     """
 
     came_from: tuple[tuple[str, date], ...]
@@ -292,6 +294,8 @@ class Line:
     checked: tuple[tuple[str, date | None], ...]
     other_species: tuple[str, ...]
     print_due: bool
+    spawn: SpawnLine
+    tired: bool
 
 
 def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
@@ -307,6 +311,8 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
         seen.add(last.patch)
         at, before = last.patch, last.day
     kinds = {one.key: one.species for one in garden.patches}
+    spawn = spawn_line_of(garden, patch.key, until=today)
+    age, most_years = spawn.age_days(today), trade.constants["living_chips_seasons"].high
     return Line(
         tuple(came),
         tuple((e.to_patch, e.day) for e in garden.log if e.kind is LogKind.MOVED and e.patch == patch.key),
@@ -321,6 +327,8 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
             log=garden.log,
             now=datetime.combine(today + timedelta(days=1), time.min, UTC),
         ),
+        spawn,
+        spawn.generation > 0 and age is not None and age > 365.25 * most_years,
     )
 
 

@@ -262,4 +262,8 @@ def test_the_line_is_followed_back_and_a_ring_is_followed_once() -> None:
     assert line.other_species == ("b", "a")
     assert line.print_due
     assert line_of(garden, BED, TRADE, today).came_from[0] == ("c", date(2032, 9, 1))
+    assert (line.spawn.origin, line.spawn.generation) == ("c", 0)  # of another species than what came
+    second = line_of(garden, garden.patch("b"), TRADE, today)
+    assert (second.spawn.origin, second.spawn.generation, second.tired) == ("a", 1, False)
+    assert line_of(garden, garden.patch("b"), TRADE, date(2035, 9, 1)).tired
     assert line_of(garden, BED, TRADE, date(2031, 5, 1)).came_from == ()

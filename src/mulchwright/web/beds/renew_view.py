@@ -341,6 +341,15 @@ def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
     for key, when in line.went_to:
         where = names.get(key, key) if key else "another garden"
         said.append(f"Chips went to {where} on {words.day(when, today)}.")
+    spawn = line.spawn
+    if spawn.generation and spawn.began_on is not None:
+        moves = words.plural(spawn.generation, "time")
+        said.append(
+            f"This spawn began in {names.get(spawn.origin, spawn.origin)} on "
+            f"{words.day(spawn.began_on, today)} and was moved on {moves}."
+        )
+    if line.tired:
+        said.append("That is longer than growers move one line on: buy fresh spawn for the next bed.")
     if line.other_species:
         others = words.joined([names.get(key, key) for key in line.other_species])
         said.append(f"{others} was sown with another kind. Mend the logbook, or the kind of one bed.")
