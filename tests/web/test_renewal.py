@@ -94,6 +94,9 @@ def test_the_move_form_takes_an_amount_that_can_be_read_and_says_what_is_wrong(c
     answer = client.post("/log/under-the-medlar", data=fields)
     assert answer.status_code == 422
     assert "a few" in answer.text
+    answer = client.post("/log/under-the-medlar", data=fields | {"taken": "40000 L"})
+    assert answer.status_code == 422
+    assert "is more than “Under the medlar” can hold" in answer.text
 
 
 def test_american_units_throughout(client: TestClient, book: Any, ready: Any) -> None:

@@ -46,9 +46,11 @@ def with_living_shares(
     """The garden with the moves of its logbook completed: share run and alive, and the chips' material.
 
     What the grower noted stays. A move from a bed that was not built yet, or whose tables are unknown, stays
-    as it is, and counts as wholly run. Chips that went on from bed to bed are followed in the order of days.
+    as it is, and counts as wholly run; into a bed of another species nothing of its kind comes. Chips that
+    went on from bed to bed are followed in the order of days.
     """
     memory = memory or Memory()
+    species = {patch.key: patch.species for patch in garden.patches}
     for entry in sorted(garden.log, key=lambda one: one.day):
         if entry.kind is not LogKind.MOVED or not entry.to_patch or entry.day > today:
             continue
@@ -57,6 +59,8 @@ def with_living_shares(
             continue
         material = entry.material or food_cells(donor.recipe, trade)[0].layer.material
         share = entry.share
+        if species.get(entry.to_patch) != donor.species:
+            share = 0.0
         if share is None:
             share = _share_on(donor, entry.day, garden, known, trade, seed, memory)
         told = replace(entry, share=share, material=material)

@@ -83,6 +83,8 @@ def test_what_lived_in_the_chips_is_worked_out_where_nobody_noted_it() -> None:
     assert share_of(moved(BUILT + timedelta(days=10))) < 0.1
     assert share_of(moved(LATE)) > 0.7
     assert share_of(moved(LATE, share=0.42)) == 0.42
+    other = replace(NEW, species="oyster")
+    assert share_of(moved(LATE), other) == share_of(moved(LATE, share=0.9), other) == 0.0
     same = with_living_shares(replace(GARDEN, log=()), None, TRADE, today=LATE, seed=4)
     assert same.log == ()
 
