@@ -30,6 +30,7 @@ from mulchwright.season.layout import (
     FOOD,
     FOOD_LEFT,
     FOOD_MASS,
+    FOOD_TO_OTHERS,
     FOOD_WATER,
     FRESH,
     GROWTH_FULL,
@@ -80,6 +81,7 @@ from mulchwright.season.layout import (
     TAKEN,
     TEMPERATURE_C,
     THICKNESS_M,
+    TO_OTHERS,
     WARMTH,
     WATER,
     BedArrays,
@@ -361,6 +363,8 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
     moist = state.cell[MOIST]
     share = state.cell[SHARE]
     rotted = state.row[ROTTED]
+    to_others = state.row[TO_OTHERS]
+    food_to_others = state.row[FOOD_TO_OTHERS]
     heat_source = state.node[HEAT_SOURCE]
     rot.warmth_of_decay(
         bed_c,
@@ -371,6 +375,7 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
         warmth,
     )
     ph.copy(food_mass, food_left)
+    ph.fill(0.0, food_to_others)
     per_second = model_constants.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
     for c in range(bed.sizes[patch, CELLS]):
         per_day = bed.cell[patch, DECAY_PER_DAY, c]
@@ -391,8 +396,10 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
             bed.cell[patch, DEW_KG_KG, c],
             bed.cell[patch, SOIL_MOISTURE_KG_KG, c],
             rotted,
+            to_others,
         )
         ph.add_scaled(rotted, -bed.cell[patch, FOOD, c], food_left)
+        ph.add_scaled(to_others, bed.cell[patch, FOOD, c], food_to_others)
         heat = heat_source[c]
         for m in range(heat.shape[0]):
             heat[m] = rotted[m] * per_second

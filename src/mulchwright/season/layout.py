@@ -373,8 +373,10 @@ PLANE_ROWS = 3
     BED_LIVING,
     SEASON_C,
     ROOM,
-) = range(36)
-ROWS = 36
+    TO_OTHERS,
+    FOOD_TO_OTHERS,
+) = range(38)
+ROWS = 38
 
 
 class State(NamedTuple):

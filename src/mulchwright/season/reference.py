@@ -279,9 +279,8 @@ def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) 
         state.water / state.mass + patch.of_cell("dew_kg_kg"), patch.of_cell("soil_moisture_kg_kg")
     )
     q = (wet / patch.of_cell("half_moisture_kg_kg")) ** 4
-    activity = (1 - growth.share) * q / (1 + q) + (
-        growth.share * patch.of_cell("colonized_factor") * growth.moist
-    )
+    others = (1 - growth.share) * q / (1 + q)
+    activity = others + growth.share * patch.of_cell("colonized_factor") * growth.moist
     pace = (
         patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c, constants) * activity
     )
@@ -293,7 +292,8 @@ def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) 
     state.mass = state.mass - rotted
     state.source[: patch.cells] = rotted * patch.constants.heat_of_decay_j_kg / SECONDS_PER_DAY
     state.food_mass = state.food_mass - (patch.food * rotted).sum(axis=0)
-    state.undigested = state.undigested * state.food_mass / before
+    to_others = rotted * others / np.maximum(activity, 1e-12)
+    state.undigested = state.undigested * (1 - (patch.food * to_others).sum(axis=0) / before)
 
 
 def ripen(patch: PlainPatch, state: PlainState, surface_c: Floats, bed_c: Floats) -> None:
