@@ -14,17 +14,17 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from mulchwright.almanac.learning import BedPosterior, Posteriors, posteriors, trade_fingerprint
+from mulchwright.almanac.learning import Posteriors, posteriors, trade_fingerprint
 from mulchwright.almanac.memory import Memory
 from mulchwright.almanac.moves import with_living_shares
 from mulchwright.almanac.near import near_days
+from mulchwright.almanac.outlook_learned import with_learned
 from mulchwright.almanac.outlook_ranges import (
     FIRST_YEAR_DAYS,
     pickings,
 )
 from mulchwright.almanac.outlook_result import (
     FirstPicking,
-    Learned,
     Outlook,
     PatchOutlook,
     WeatherNote,
@@ -68,8 +68,10 @@ __all__ = [
 
 MODEL_VERSION = "5"
 """Changes whenever the same book and seed would give other figures."""
-DEFAULT_MEMBERS = 200
+DEFAULT_MEMBERS = 512
 DEFAULT_SEED = 20260101
+MEMBER_DAYS_AT_ONCE = 8_000_000
+"""Patch-days of members that are run together, some 130 MB of daily figures; more patches come in turns."""
 LARGEST_SEED = 2**63 - 1
 """What other programs that read the JSON can hold."""
 FEWEST_MEMBERS, MOST_MEMBERS = 20, 5000
@@ -285,13 +287,25 @@ def _summaries(
     fingerprints = [_fingerprint_of_patch(ensemble, p) for p in range(len(patches))]
     summaries = [_remembered(memory, patch, own) for patch, own in zip(patches, fingerprints, strict=True)]
     missing = [p for p, item in enumerate(summaries) if item is None]
-    if missing:
-        made = _run(ensemble.some(missing), threads=threads, progress=progress)
-        for p, item in zip(missing, made, strict=True):
+    at_once = max(MEMBER_DAYS_AT_ONCE // (ensemble.span.days * ensemble.draws.members), 1)
+    for first in range(0, len(missing), at_once):
+        places = missing[first : first + at_once]
+        begun, share = first / len(missing), len(places) / len(missing)
+        made = _run(
+            ensemble.some(places),
+            threads=threads,
+            progress=None if progress is None else _part_of(progress, begun, share),
+        )
+        for p, item in zip(places, made, strict=True):
             summaries[p] = item
             if ensemble.fingerprint:
                 memory.keep(f"outlook {patches[p].key}", (fingerprints[p], item))
     return tuple(item for item in summaries if item is not None)
+
+
+def _part_of(progress: Callable[[float], None], begun: float, share: float) -> Callable[[float], None]:
+    """Progress of one part of the patches as progress of all."""
+    return lambda done: progress(begun + share * done)
 
 
 def _run(
@@ -317,7 +331,7 @@ def _run(
         item = replace(item, remains=remains(run, p, patch, ensemble.bed, trade, today))
         if patch.key not in ensemble.found:
             return item
-        return _learned(ensemble.found[patch.key], _before(ensemble, p), item)
+        return with_learned(ensemble.found[patch.key], _before(ensemble, p), item)
 
     places = range(len(ensemble.patches))
     if threads == 1 or len(places) == 1:
@@ -359,6 +373,8 @@ def _fingerprint_of_patch(ensemble: _Ensemble, p: int) -> str:
             posterior.fitting,
             posterior.refreshed,
             posterior.fits,
+            posterior.weight,
+            posterior.picked_on,
         )
         digest.update(repr((learned, posterior.odd)).encode())
         if posterior.past is not None:
@@ -431,26 +447,6 @@ def _fingerprint_of(
         digest.update(array.tobytes())
     rest = (span, today, futures.measured_days, seed, garden.hose_litres_per_minute)
     return f"{trade_fingerprint(trade)} {digest.hexdigest()} {rest}"
-
-
-def _learned(
-    posterior: BedPosterior, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
-) -> PatchOutlook:
-    """The outlook with what the logbook did to it."""
-    learned = Learned(
-        looks=posterior.looks,
-        picks=posterior.picks,
-        others=posterior.others,
-        first_before=before[0],
-        first_after=item.first_picking,
-        next_before=before[1],
-        next_after=item.next_picking,
-        fitting_share=posterior.fitting,
-        refreshed=posterior.refreshed,
-        fits=posterior.fits,
-        odd_days=posterior.odd,
-    )
-    return replace(item, learned=learned)
 
 
 def what_if(

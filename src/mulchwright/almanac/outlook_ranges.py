@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import betainc
 
 from mulchwright.almanac.outlook_result import (
     Band,
@@ -28,6 +29,7 @@ __all__ = [
     "pickings",
     "quantiles",
     "share_before",
+    "smooth_day",
     "year_accounts",
     "year_crops",
 ]
@@ -54,21 +56,40 @@ def band(values: Singles) -> Band:
     return Band(at(0.10), at(0.25), at(0.50), at(0.75), at(0.90))
 
 
+def smooth_day(ordered: Floats, q: float) -> int:
+    """A quantile of ordered days, finite, that wanders less with the draws than a single one of them.
+
+    Harrell and Davis (1982): the mean of the order statistics with the weights of a beta distribution. As the
+    days may fall into two seasons with none between, the day of these that is nearest to it is taken.
+    """
+    count = len(ordered)
+    q = min(q, 1.0 - 0.5 / count)
+    edges = betainc((count + 1) * q, (count + 1) * (1 - q), np.arange(count + 1) / count)
+    about = float(np.diff(edges) @ ordered)
+    return int(ordered[np.argmin(np.abs(ordered - about))])
+
+
 def _picking(days_of_members: Floats, start: date, first_day: int, days: int) -> FirstPicking:
     """A picking's range from each member's day index (inf: none), weekly from `first_day`."""
     ordered = np.sort(days_of_members)
     members = len(ordered)
+    come = ordered[: np.searchsorted(ordered, days)]
 
     def at(q: float) -> date | None:
-        index = ordered[min(int(q * members), members - 1)]
-        return start + timedelta(days=int(index)) if np.isfinite(index) and index < days else None
+        index = min(int(q * members), members - 1)
+        return start + timedelta(days=int(come[index])) if index < len(come) else None
+
+    def about(q: float) -> date | None:
+        if at(q) is None:
+            return None
+        return start + timedelta(days=smooth_day(come, q * members / len(come)))
 
     weekly = tuple(
         (start + timedelta(days=d), float(np.searchsorted(ordered, d, side="right")) / members)
         for d in range(first_day, days, 7)
     )
     twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
-    return FirstPicking(at(0.10), at(0.50), at(0.90), weekly, twenty)
+    return FirstPicking(about(0.10), about(0.50), about(0.90), weekly, twenty)
 
 
 def pickings(

@@ -126,7 +126,8 @@ class Learned:
     next_after as they are told. fitting_share : share of the futures that its own entries speak for;
     refreshed : whether futures were drawn anew because few were left. fits : False where the entries fit
     nothing that the season can do, and so count for little. odd_days : days of entries that hardly any
-    future tells for.
+    future tells for. weight : what the bed's own entries count for, 1 wholly; less where hardly any bed in
+    the ranges would do as they say, so that the range is kept wide.
     """
 
     looks: int
@@ -140,6 +141,7 @@ class Learned:
     refreshed: bool
     fits: bool
     odd_days: tuple[date, ...] = ()
+    weight: float = 1.0
 
     @property
     def entries(self) -> int:
@@ -295,6 +297,7 @@ def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
         "fitting_share": _rounded(learned.fitting_share),
         "refreshed": learned.refreshed,
         "fits": learned.fits,
+        "weight": _rounded(learned.weight),
         "odd_days": [day.isoformat() for day in learned.odd_days],
     }
 

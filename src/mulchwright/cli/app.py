@@ -221,7 +221,7 @@ def outlook(
     book: BookPath,
     members: Annotated[
         int | None,
-        typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),
+        typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 512]"),
     ] = None,
     seed: Annotated[
         int | None,

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Members = Annotated[
     int | None,
-    typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),
+    typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 512]"),
 ]
 
 

@@ -405,7 +405,8 @@ def _lay_future(
     while first < days:
         length = min(BLOCK_DAYS, days - first)
         windows = _past_windows(series, start + timedelta(days=first), length)
-        chosen = np.array(windows)[rng.integers(0, len(windows), table.low.shape[1])]
+        # Every year as often as any other, give or take one; by lot, wet years would come too often at times.
+        chosen = rng.permutation(np.resize(rng.permutation(windows), table.low.shape[1]))
         source = chosen[None, :] + np.arange(length)[:, None]
         rows = np.s_[first : first + length]
         table.low[rows], table.high[rows] = filled.temperature_min_c[source], filled.temperature_max_c[source]

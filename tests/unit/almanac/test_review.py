@@ -455,3 +455,18 @@ def test_a_year_in_hand_counts_only_once_its_crop_is_in(whole_outlook: Outlook) 
 def test_a_year_to_come_is_refused(year: int, words: str) -> None:
     with pytest.raises(InputError, match=words):
         review(GARDEN, TRADE, None, (), year=year, today=TODAY)
+
+
+@pytest.mark.parametrize("built_on", [None, date(2031, 12, 31), date(2031, 9, 10)])
+def test_a_bed_of_no_age_teaches_nothing(bare: YearReview, built_on: date | None) -> None:
+    """Without a build day, laid on the last day told, or picked only before it was laid anew."""
+    stage = Stage.PLANNED if built_on is None else Stage.BUILT
+    ash = replace(ASH, built_on=built_on, stage=stage)
+    beds = tuple(ash if patch is ASH else patch for patch in GARDEN.patches)
+    told = review(replace(COSTED, patches=beds), TRADE, None, (), year=2031, today=TODAY)
+    assert told.totals.picked_kg == bare.totals.picked_kg, "what was picked is told all the same"
+    story = told.belief
+    assert story is not None
+    assert dict(story.yields) == pytest.approx({"old": 1.0})
+    assert (story.bore, story.failed) == (1, 0)
+    assert story.after.crop.weight == story.before.crop.weight + 1

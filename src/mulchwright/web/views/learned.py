@@ -27,6 +27,7 @@ _NUMBERS = (
 )
 SMALL_MOVE_DAYS = 2
 FEW_FIT = 0.25
+WHOLE = 0.999
 
 
 def _counted(count: int, one: str, many: str) -> str:
@@ -84,7 +85,12 @@ def learned_words(bed_outlook: PatchOutlook, today: date) -> tuple[str, ...]:
         )
     if learned.entries and learned.others:
         said.append("What you noted of other beds with this mushroom counts here too.")
-    if learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
+    if learned.fits and learned.weight < WHOLE:
+        said.append(
+            "Few futures agree with what you noted, so the range is kept wider than your notes alone would "
+            "make it."
+        )
+    elif learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
         share = max(round(100 * learned.fitting_share), 1)
         said.append(
             f"About {share} in 100 of the futures worked out before agree with what you saw; new ones like "
