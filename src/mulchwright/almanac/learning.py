@@ -322,9 +322,9 @@ class _Learners:
         patch, last = learner.patch, head[-1].day
         notes = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
         done = sorted(
-            (e.day, e.kind.value, e.litres or 0.0, e.material, e.thickness_m or 0.0)
+            repr((e.day, e.kind, e.litres, e.material, e.thickness_m, e.patch, e.to_patch, e.share))
             for e in learner.log
-            if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
+            if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP, LogKind.MOVED) and e.day <= last
         )
         digest = hashlib.blake2b(
             repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, content)).encode(),
@@ -378,7 +378,8 @@ def posteriors(
     """
     by_patch: dict[str, list[LogEntry]] = {}
     for entry in garden.log:
-        by_patch.setdefault(entry.patch, []).append(entry)
+        for key in dict.fromkeys(filter(None, (entry.patch, entry.to_patch))):
+            by_patch.setdefault(key, []).append(entry)  # chips that were moved bear on both beds
     learners: dict[str, _Learner] = {}
     doubted = of_another_kind(garden.checks)
     for patch in garden.patches:

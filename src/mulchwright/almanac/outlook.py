@@ -16,6 +16,7 @@ import numpy as np
 
 from mulchwright.almanac.learning import Posteriors, posteriors, trade_fingerprint
 from mulchwright.almanac.memory import Memory
+from mulchwright.almanac.moves import with_living_shares
 from mulchwright.almanac.near import near_days
 from mulchwright.almanac.outlook_learned import with_learned
 from mulchwright.almanac.outlook_ranges import (
@@ -172,6 +173,13 @@ def outlook(
     if forecast is not None and not forecast.known_on(today):
         forecast = None
     whole = options.whole_garden or garden
+    whole = with_living_shares(
+        replace(whole, normals=governing_normals(whole.normals, known)), known, trade,
+        today=today, seed=seed, memory=memory,
+    )  # fmt: skip
+    moves = {entry.key: entry for entry in whole.log if entry.kind is LogKind.MOVED}
+    garden = replace(garden, log=tuple(moves.pop(entry.key, entry) for entry in garden.log))
+    from_elsewhere = [entry for entry in moves.values() if entry.to_patch in {one.key for one in patches}]
     futures = futures_of(
         garden, known, span, today=today, first=first_day_of((*whole.patches, *patches), today),
         members=members, seed=seed, forecast=forecast,
@@ -184,7 +192,14 @@ def outlook(
         futures.reference_evapotranspiration_mm,
         start=span.start, wave=mean_annual_wave(climate), trade=trade,
     )  # fmt: skip
-    bed = bed_arrays(patches, trade, start=span.start, days=span.days, today=today, log=garden.log)
+    bed = bed_arrays(
+        patches,
+        trade,
+        start=span.start,
+        days=span.days,
+        today=today,
+        log=(*garden.log, *from_elsewhere),
+    )
     remembers = memory is not None
     memory = memory or Memory()
     found: Posteriors = {}
@@ -426,7 +441,7 @@ def _run_own_pasts(run: SeasonRun, ensemble: _Ensemble, model_constants: ModelCo
         )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
-            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "living",
+            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "cell_share", "living",
         ):  # fmt: skip
             getattr(run, name)[p] = getattr(again, name)[0]
 

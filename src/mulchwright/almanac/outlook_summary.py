@@ -163,7 +163,13 @@ def remains(
     before = added[built - 1] if built else 0.0  # what is logged before the build is not in the bed
     until = np.array([added[min(max(day, 0), run.days - 1)] - before for day in run.mass_days])
     return remains_of(
-        patch, run.cell_mass_kg_m2[p], np.maximum(until, 0.0), int(bed.added_to[p]), trade, today=today
+        patch,
+        run.cell_mass_kg_m2[p],
+        run.cell_share[p],
+        np.maximum(until, 0.0),
+        int(bed.added_to[p]),
+        trade,
+        today=today,
     )
 
 
