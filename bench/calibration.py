@@ -254,7 +254,16 @@ def one_season(number: int) -> Season:
     rng = np.random.default_rng([SEED, number, 1])
     world = _world(number, (30, 260))
     looks = np.cumsum(rng.integers(5, 11, 60)) + int(rng.integers(5, 25))
-    notes = observe(world.truth, 0, looks, world.today, sharp, rng, with_share=bool(rng.random() < 0.5))
+    notes = observe(
+        world.truth,
+        0,
+        looks,
+        world.today,
+        sharp,
+        rng,
+        with_share=bool(rng.random() < 0.5),
+        area_m2=world.patch.area_m2,
+    )
     entries = entries_of(notes, world.patch)
     latent, posterior = _learned(world, entries, MEMBERS)
     course = season_of(world.garden, world.patch, world.futures, slice(1, 1 + MEMBERS), latent)
@@ -295,8 +304,10 @@ def _errors(number: int, sharp: Any, rng: np.random.Generator) -> tuple[float, f
     days = np.quantile(finite, (0.25, 0.5, 0.75)).astype(np.int64)
     until = int(days[-1])
     errors = [_median_error(before, true_day)]
-    asked = observe(world.truth, 0, days, until, sharp, rng)
-    fixed = observe(world.truth, 0, np.array([20, 40, 60]), 60, sharp, rng, with_share=True)
+    asked = observe(world.truth, 0, days, until, sharp, rng, area_m2=world.patch.area_m2)
+    fixed = observe(
+        world.truth, 0, np.array([20, 40, 60]), 60, sharp, rng, with_share=True, area_m2=world.patch.area_m2
+    )
     for notes in (asked, fixed):
         entries = entries_of(notes, world.patch, most=3)
         latent, _ = _learned(world, entries, PRIOR_MEMBERS)
@@ -329,7 +340,9 @@ def one_sharing(number: int) -> Sharing:
     own = prior_latent(world.patch, members=1, seed=truth_seed)
     truth = season_of(world.garden, world.patch, world.futures, slice(0, 1), own)
     looks = np.cumsum(rng.integers(5, 11, 60)) + 15
-    notes = observe(truth, 0, looks, world.today, sharpness_of(trade), rng, with_share=True)
+    notes = observe(
+        truth, 0, looks, world.today, sharpness_of(trade), rng, with_share=True, area_m2=world.patch.area_m2
+    )
     entries = entries_of(notes, world.patch)
     second = replace(world.patch, key="second", name="Second")
     latent = prior_latent(second, members=1, seed=truth_seed)

@@ -397,7 +397,7 @@ def measure_gathering(figures: Figures) -> None:
 
 def measure_build_weeks(figures: Figures) -> None:
     say("the build-date curve: 40 weeks x 200 members")
-    from mulchwright.almanac import build_weeks
+    from mulchwright.almanac import RunSettings, build_weeks
     from mulchwright.book.demo import demo_garden
     from mulchwright.trade import load_trade
 
@@ -407,7 +407,14 @@ def measure_build_weeks(figures: Figures) -> None:
 
     def act() -> object:
         return build_weeks(
-            garden, series, trade, patch, first=DEMO_DAY, weeks=40, today=DEMO_DAY, members=200
+            garden,
+            series,
+            trade,
+            patch,
+            first=DEMO_DAY,
+            weeks=40,
+            today=DEMO_DAY,
+            settings=RunSettings(200),
         )
 
     act()

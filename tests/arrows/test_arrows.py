@@ -45,6 +45,8 @@ WEB_LEVELS = (
 CORE_ROOMS = {"ground", "season", "gather", "keep", "garden", "compiled"}
 WEATHER_SHELLS = {"__init__", "ghcn", "table", "record", "feed"}
 """Modules of `weather` that read files; every other one holds formulas and is core."""
+WEATHER_ANSWERS = "public"
+"""The folder of `weather` that reads what services answer; it knows their addresses and opens none."""
 FORBIDDEN_IN_CORE = {
     "sqlite3", "starlette", "uvicorn", "jinja2", "typer", "rich", "socket", "http", "urllib", "requests",
     "httpx", "logging", "random", "time", "subprocess", "platformdirs", "csv", "json", "tomllib", "io",
@@ -126,7 +128,8 @@ def imports_between_rooms() -> tuple[Import, ...]:
 
 def is_core(path: Path) -> bool:
     room = room_of(path)
-    return room in CORE_ROOMS or (room == "weather" and path.stem not in WEATHER_SHELLS)
+    reads = path.stem in WEATHER_SHELLS or path.parent.name == WEATHER_ANSWERS
+    return room in CORE_ROOMS or (room == "weather" and not reads)
 
 
 def test_every_room_has_its_level() -> None:

@@ -208,6 +208,23 @@ def test_bare_numbers_go_by_the_units_of_the_file() -> None:
     assert us.patches[0].area_m2 == pytest.approx(18 * SQUARE_FOOT)
 
 
+MOVED_CHIPS = """
+[[log]]
+patch = "Under the quince"
+day = 2031-09-20
+kind = "moved"
+to = "Along the wall"
+chips = "10 gal"
+run = "80 %"
+"""
+
+
+def test_living_chips_are_written_with_their_amount_and_how_much_of_them_lived() -> None:
+    entry = read(WHOLE + MOVED_CHIPS).log[-1]
+    assert (entry.kind, entry.to_patch, entry.share) == (LogKind.MOVED, "along-the-wall", 0.8)
+    assert entry.litres == pytest.approx(37.85411784)
+
+
 FAULTS = [
     (
         'species = "king-stropharia"',

@@ -12,16 +12,15 @@ import urllib.request
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any, cast
+from typing import Any
 
 import jsonschema
 import pytest
 
 from mulchwright import __version__
-from mulchwright.almanac import FirstPicking
 from mulchwright.almanac.outlook import FEWEST_MEMBERS, MOST_MEMBERS
-from mulchwright.cli.printing import chance_words, day_words, tenths_words
+from mulchwright.almanac.year_ahead import YearCrop, YearPicking, year_ahead_of
+from mulchwright.cli.printing import crop_words, day_words, picking_words, tenths_words
 
 ROOT = Path(__file__).resolve().parents[2]
 SCHEMA = ROOT / "src" / "mulchwright" / "almanac" / "outlook.schema.json"
@@ -157,7 +156,8 @@ def test_outlook_reports_the_days_asked_for(run: Run, book: Path) -> None:
 def test_outlook_in_sentences(run: Run, book: Path) -> None:
     answer = run("outlook", book, "--members", 40)
     assert answer.code == 0
-    assert " in 10 by " in answer.out
+    assert "(8 in 10: " in answer.out
+    assert "in its first year" in answer.out
     assert "Rhubarb ring" in answer.out
     assert "ft²" in answer.out, "the demo garden is in US units"
     assert "safe to eat" in " ".join(answer.out.split())
@@ -168,20 +168,18 @@ def test_members_are_bounded_where_the_engine_bounds_them(run: Run, book: Path) 
     assert run("outlook", book, "--members", MOST_MEMBERS + 1).code == 2
 
 
-def picking(*weeks: tuple[int, float]) -> FirstPicking:
-    dated = tuple((date(2015, 6, day), chance) for day, chance in weeks)
-    return cast(FirstPicking, SimpleNamespace(probability_by_date=dated))
-
-
-def test_chances_are_reported_as_a_gardener_tells_them() -> None:
+def test_pickings_and_crops_are_reported_as_a_gardener_tells_them() -> None:
     today = date(2015, 6, 1)
-    assert chance_words(picking((6, 0.3), (13, 0.81), (20, 0.95)), today) == "8 in 10 by 13 June"
-    assert chance_words(picking((6, 0.1), (13, 0.58), (20, 0.59)), today) == (
-        "1 in 10 by 6 June, 5 in 10 by 13 June, and no more in the days looked at"
+    year = year_ahead_of(today, today)
+    low, likely, high = (date(2015, 9, day) for day in (3, 10, 24))
+    told = YearPicking(year, 0.8, low, likely, high, 0.0, ())
+    assert picking_words(told, today) == (
+        "about 10 September (8 in 10: 3 September to 24 September); any in its first year: 8 in 10"
     )
-    assert chance_words(picking((6, 0.0), (13, 0.04)), today) == "less than 1 in 10 by 13 June"
-    assert chance_words(picking((6, 0.0)), today) == "in none of the futures by 6 June"
-    assert chance_words(picking(), today) == "not in the days looked at"
+    assert picking_words(YearPicking(year, 0.0, None, None, None, 0.0, ()), today) == "none in its first year"
+    assert picking_words(None, today) == "not forecast for the days looked at"
+    crop = YearCrop(year_ahead_of(date(2014, 5, 1), today), 0.5, 1.0, 2.0, 0.9)
+    assert crop_words(crop, "metric") == "1 kg (500 g to 2 kg) in the year ahead; no harvest: 1 in 10"
     assert day_words(date(2016, 1, 2), today) == "2 January 2016"
     assert [tenths_words(c) for c in (0.0, 0.01, 0.07, 0.5, 0.949, 0.99, 1.0)] == [
         "in none of the futures", "less than 1 in 10", "1 in 10", "5 in 10", "9 in 10",

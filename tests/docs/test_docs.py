@@ -26,6 +26,7 @@ PAGES = (
     "docs/architecture.md",
     "docs/glossary.md",
     "docs/decisions.md",
+    "docs/forecasts.md",
     "docs/outlook.md",
     "docs/stores.md",
     "docs/garden-file.md",

@@ -24,8 +24,8 @@ def test_every_recipe_is_reported_with_all_that_a_grower_asks(
     trade = load_trade()
     pairs = sum(len(template.species) for template in trade.recipes.values())
     assert html.count("Plan this here") == pairs
-    for asked in ("First year", "Second year", "Nothing in the first year", "Water in the first year",
-                  "Patience", "Skill", "Look-alikes", "Wood"):  # fmt: skip
+    for asked in ("Picked in its first year", "Second year", "No harvest in its first year",
+                  "Water in its first year", "Patience", "Skill", "Look-alikes", "Wood"):  # fmt: skip
         assert html.count(f"<dt>{asked}</dt>") == pairs
     assert "For 24 m², built 10 June" in html
 

@@ -399,7 +399,7 @@ def test_two_windows_over_one_entry_overwrite_nothing(context: TestClient, book:
 def test_removed_and_put_back(context: TestClient, book: Path) -> None:
     page = context.post("/log/entry/water-1/remove", data={})
     assert "watered, 24 L" not in page.text
-    assert "Take it back" in page.text
+    assert "Undo" in page.text
     step = re.search(r"/log/step/(\d+)/undo", page.text)
     assert step is not None
     assert "watered, 24 L" in context.post(f"/log/step/{step[1]}/undo", data={"bed": BED}).text

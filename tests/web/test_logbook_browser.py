@@ -113,7 +113,7 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
     expect(later.locator("#noted")).to_contain_text("picked 99 kg")
     (picked,) = [e for e in house.added() if e.mass_kg]
     assert len(picked.photos) == 1
-    later.get_by_role("button", name="Take it back").tap()
+    later.get_by_role("button", name="Undo").tap()
     expect(later.locator("#noted")).to_contain_text("Taken back")
     assert [e for e in house.added() if e.mass_kg] == []
     assert errors == []
@@ -151,7 +151,7 @@ def test_without_scripts_an_entry_is_written_and_taken_back(browser: Any, house:
     summary(page, "Watered").click()
     page.get_by_role("button", name="One can").click()
     expect(page.locator("#noted")).to_contain_text("Done: the watering of 10 June 2031")
-    page.get_by_role("button", name="Take it back").click()
+    page.get_by_role("button", name="Undo").click()
     expect(page.locator("#noted")).to_contain_text("taken back")
     assert house.added() == []
     context.close()

@@ -103,7 +103,7 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
     html = client.get(BED).text
     said = words_of(html)
     for heading in (
-        "First picking", "Moisture", "Warmth", "How far the threads have run", "The crop",
+        "First picking", "Moisture", "Warmth", "How far the bed is colonized", "The crop",
         "The water it will ask for", "Where the water goes", "What it is made of", "What if",
     ):  # fmt: skip
         assert heading in said

@@ -13,7 +13,7 @@ import pytest
 from starlette.testclient import TestClient
 
 import mulchwright.web as web_package
-from mulchwright.almanac import Quantiles
+from mulchwright.almanac.year_ahead import YearCrop, year_ahead_of
 from mulchwright.book import create_book, open_book
 from mulchwright.garden import (
     Fate,
@@ -405,7 +405,7 @@ def test_the_stage_stays_when_the_entry_is_changed(context: TestClient, stored: 
 
 def test_totals_and_biological_efficiency_by_hand(context: TestClient) -> None:
     page = text_of(context.get("/pick").text)
-    assert "1 kg this year." in page  # 0.6 + 0.4
+    assert "1 kg picked so far, first on " in page  # 0.6 + 0.4
     # 2.4 m2 of 10 cm chips at 180 and 5 cm straw at 75 kg of dry matter per m3 (trade table); the bark
     # skin is no food: 2.4 x (18 + 3.75) = 52.2 kg. 1 kg of mushrooms to it: 1.9 %.
     assert "Biological efficiency 1.9 %: 1 kg of fresh mushrooms from 52.2 kg of dry food" in page
@@ -545,17 +545,13 @@ def test_the_ways_to_the_picks(context: TestClient) -> None:
     assert not re.search(r"\d (g|kg)\b|°C", text_of(context.get("/picks").text))
 
 
-def test_the_share_of_the_forecast_by_hand(garden: Garden) -> None:
+def test_the_forecast_of_the_year_ahead_beside_what_was_picked(garden: Garden) -> None:
     made = the_garden(garden)
     patch = made.patch(BED)
-    given: Any = SimpleNamespace(
-        picked_first_year_kg=Quantiles(1.0, 4.0, 6.0, 4.1), picked_second_year_kg=None
-    )  # fmt: skip
+    assert patch.built_on is not None
+    given: Any = SimpleNamespace(crop=YearCrop(year_ahead_of(patch.built_on, TODAY), 1.0, 4.0, 6.0, 0.9))
     total = bed_total(made, patch, TRADE, given, TODAY)
-    assert total.forecast.startswith("25 % of what the outlook expects of its first year, about 4 kg")
+    assert total.forecast == "Forecast: 4 kg (1 to 6 kg) in the year ahead."
     none_yet = replace(made, log=tuple(e for e in made.log if e.patch != BED), uses=(), checks=(), jars=())
-    assert bed_total(none_yet, patch, TRADE, given, TODAY).forecast.startswith(
-        "The outlook expects about 4 kg"
-    )
-    old = replace(patch, built_on=date(2029, 4, 5))
-    assert bed_total(made, old, TRADE, given, TODAY).forecast == ""
+    assert bed_total(none_yet, patch, TRADE, given, TODAY).picked == "Nothing picked yet."
+    assert bed_total(made, patch, TRADE, None, TODAY).forecast == ""

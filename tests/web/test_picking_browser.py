@@ -87,7 +87,7 @@ def test_from_the_scale_to_the_plate(
         (use,) = opened.garden().uses
     assert (use.fate, use.mass_kg) == (Fate.EAT, pytest.approx(0.2))
     assert use.check
-    page.get_by_role("button", name="Take it back").click()
+    page.get_by_role("button", name="Undo").click()
     expect(page.locator("main")).to_contain_text("380 g left")
     assert outside == []
     assert faults == []

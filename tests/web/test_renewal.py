@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from starlette.testclient import TestClient
 
+from mulchwright.almanac.renewal import Moving
 from mulchwright.book import open_book
 from mulchwright.garden import LogKind, UnitSystem
+from mulchwright.gather.ranges import Amount
+from mulchwright.web.beds.renew_view import move_lines
 
 from .barriers import PHONE, assert_open_to_all
 
@@ -36,7 +40,8 @@ def test_the_page_tells_what_is_left_and_what_to_do(client: TestClient) -> None:
     )
     assert "every pick is checked from the start, with a spore print" in text
     assert "A spore print of this bed is still due." in text
-    assert "The outlook does not take the chips out of this bed" in text
+    assert "From that day this bed has that much less food, and the other gains it" in text
+    assert "The outlook does not take" not in text
     assert "common practice" in text  # the grade of a row, one tap away
     assert f'href="{PAGE}"' in client.get(BED).text
     for never in (" safe to eat", "edible", "certain"):
@@ -66,6 +71,32 @@ def test_a_bed_that_is_not_built_and_one_that_is_not_there(client: TestClient) -
     assert "This bed is not built yet" in answer.text
     assert "/renew" not in client.get("/beds/pump-corner").text
     assert client.get("/beds/nowhere/renew").status_code == 404
+
+
+def test_a_bed_that_is_hardly_run_is_advised_against_and_says_why() -> None:
+    alive = Amount(0.0, 0.01, 0.02)
+    young = Moving(
+        87.0, 0.12, Amount(0.02, 0.05, 0.1), Amount(1.0, 3.0, 5.0), Amount(0.3, 0.33, 0.4), 0.08, False,
+        Amount(2.0, 3.0, 4.0), alive, False, 0.7,
+    )  # fmt: skip
+    said = move_lines(young, "us")
+    assert said[0].startswith(
+        "Wait until about 70 % of this bed is colonized. Today it is 1 % by the forecast"
+    )
+    assert "only that is spawn" in said[0]
+    run = move_lines(replace(young, alive_share=Amount(0.8, 0.9, 1.0), run_enough=True), "us")
+    assert "Wait" not in run[0]
+    assert "Only that counts as spawn" in run[0]
+
+
+def test_the_move_form_takes_an_amount_that_can_be_read_and_says_what_is_wrong(client: TestClient) -> None:
+    fields = {"request_id": "m-2", "kind": "moved", "day": "2031-06-10", "to_patch": "", "taken": "a few"}
+    answer = client.post("/log/under-the-medlar", data=fields)
+    assert answer.status_code == 422
+    assert "a few" in answer.text
+    answer = client.post("/log/under-the-medlar", data=fields | {"taken": "40000 L"})
+    assert answer.status_code == 422
+    assert "is more than “Under the medlar” can hold" in answer.text
 
 
 def test_american_units_throughout(client: TestClient, book: Any, ready: Any) -> None:
@@ -102,10 +133,17 @@ def test_topping_up_is_noted_once_and_the_outlook_takes_it_up(
 def test_a_move_is_noted_and_reported_on_both_beds(client: TestClient, book: Any, ready: Any) -> None:
     fields = {
         "request_id": "move-1", "kind": "moved", "day": "2031-06-10", "to_patch": "pump-corner",
-        "text": "About 40 L, loose.",
+        "taken": "40 L", "share": "85",
     }  # fmt: skip
     assert client.post("/log/under-the-medlar", data=fields).status_code == 200
     ready(client)
+    with open_book(book) as opened:
+        (entry,) = (e for e in opened.garden().log if e.kind is LogKind.MOVED)
+    assert (entry.litres, entry.share, entry.to_patch) == (40.0, 0.85, "pump-corner")
+    form = client.get(f"/log/entry/{entry.key}").text
+    assert 'name="taken" value="40 L"' in form
+    assert 'name="share" value="85"' in form
+    assert "moved living chips, 40 L, to" in client.get("/log").text
     assert "Chips went to Pump &lt;corner&gt; &amp; co on 10 June." in client.get(PAGE).text
 
 

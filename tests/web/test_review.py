@@ -213,6 +213,13 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
     assert after.patch(BED).watering.depth_mm == before.patch(BED).watering.depth_mm + 5
     assert (after.patch(OTHER).stage, after.patch(OTHER).name) == (Stage.RETIRED, "Pump house")
     assert len(after.log) == len(before.log)
+    # One press takes all of them back.
+    page = client.get(done.headers["location"]).text
+    (step,) = re.findall(r'action="/log/step/(\d+)/undo"', page)
+    undone = client.post(f"/log/step/{step}/undo", data={"back": "/year/2031"}, follow_redirects=True)
+    assert "Undone. The plan is as it was." in undone.text
+    restored = garden_of(book)
+    assert (restored.patch(BED), restored.patch(OTHER).stage) == (before.patch(BED), Stage.BUILT)
 
 
 @pytest.mark.browser

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.garden import UnitSystem
+from mulchwright.garden import LogEntry, LogKind, UnitSystem
 from mulchwright.trade import load_trade
 from mulchwright.web.beds.signs import in_units
 
@@ -50,6 +52,24 @@ def test_unknown_signs_and_days_are_said_beside_their_place(client: TestClient) 
     assert "a sign that this program does not know" in answer.text
     assert re.search(r'id="sf-watered">Give whole days, from 0 for today to 365', answer.text)
     assert client.get("/beds/nowhere/signs").status_code == 404
+
+
+def test_a_sign_that_the_logbook_denies_is_refused(client: TestClient, book: Path) -> None:
+    """ "Nothing picked after a year" was accepted of a bed with three picks in the logbook."""
+    young = client.get(f"{PAGE}?sign=nothing-after-a-year&sign=slime")
+    assert young.status_code == 422
+    assert "This bed is 66 days old, too young for that." in young.text
+    assert "What may lie behind it" in young.text  # the other sign is answered
+    with open_book(book) as opened:
+        garden = opened.garden()
+        built = garden.patch("under-the-medlar")
+        opened.save_patch(replace(built, built_on=date(2029, 4, 5)))
+        opened.add_entries([LogEntry("p1", built.key, date(2030, 9, 1), LogKind.PICKED, mass_kg=0.5)])
+    for sign in ("nothing-after-a-year", "never-fruits", "no-fruit-yet"):
+        answer = client.get(f"{PAGE}?sign={sign}")
+        assert answer.status_code == 422
+        assert "The logbook holds 1 pick of this bed." in answer.text
+        assert "What may lie behind it" not in answer.text
 
 
 def test_a_planned_bed_answers_from_its_recipe(client: TestClient) -> None:

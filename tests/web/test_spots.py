@@ -61,7 +61,7 @@ def test_a_spot_in_the_way_of_things_says_so_with_mend_caution_and_source(
     in_sight = ground_client.get(f"/ground/spots?{KIND}&s1=10;2;1.5;1;0").text
     assert "In sight in Front strip a bed may stand 10 cm above the edge (Sheet of our lane)" in in_sight
     bare = "/ground/spots?kind=chips-alone/king-stropharia&built_on=2031-06-10&s1=10;2;1.5;1;0"
-    assert "Lay fine bark on top as a skin." in filled(ground_client, bare)
+    assert "Lay fine bark on top." in filled(ground_client, bare)
 
 
 def test_a_typed_place_is_reported_anew_and_keeps_the_other_spots(

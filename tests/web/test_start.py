@@ -523,7 +523,7 @@ def test_the_first_hour_as_a_journey(new_journey: Any, scripts: bool) -> None:
                          ("Crown, from trunk to rim", "6 ft"), ("Height", "16 ft")):  # fmt: skip
         page.get_by_label(label, exact=True).first.fill(value)
         fields += 1
-    send("Keep and go on")
+    send("Save and continue")
     expect(page.get_by_role("heading", name="The first bed")).to_be_visible()
     send("Propose a spot")
     expect(page.get_by_role("button", name="Plan this here")).to_be_visible()

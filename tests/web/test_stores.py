@@ -559,9 +559,8 @@ def test_money_that_cannot_be_is_reported_beside_the_field(client: TestClient) -
 @pytest.mark.usefixtures("planned")
 def test_the_curve_has_its_words_its_chart_and_its_table(client: TestClient) -> None:
     text = said(when_ready(client, f"{PLAN}/when"))
-    assert "it does best" in text
-    assert "Spring: " in text
-    assert "Autumn: " in text
+    assert "about equal" in text or "Build in the week of" in text
+    assert "in its first year" in text
     assert text.count(" in 10 ") > 20
     spec = client.get(f"{PLAN}/when/chart?width=300&scheme=dark").json()
     assert len(spec["vconcat"]) == 3

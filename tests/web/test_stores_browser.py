@@ -92,7 +92,7 @@ def test_a_heap_is_put_in_by_keyboard_on_the_phone(
     page.keyboard.type("Willow heap")
     # Only the fields of the chosen way are shown.
     expect(page.locator("#s-count")).to_be_hidden()
-    page.get_by_label("How it is told").select_option("vessels")
+    page.get_by_label("Measured as").select_option("vessels")
     expect(page.locator("#s-width")).to_be_hidden()
     page.get_by_label("Number of loads").fill("4")
     page.get_by_label("One holds").fill("many")

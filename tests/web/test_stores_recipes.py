@@ -232,7 +232,13 @@ def test_each_recipe_tells_run_picking_cost_and_demand(
     ids = re.findall(r'id="([^"]+)"', page)
     assert len(ids) == len(set(ids))
     own = page[page.index('id="own-1"') :].split("</section>")[0]
-    for part in ("Half run through", "first picking", "Picked in the first year", "no offer of"):
+    for part in (
+        "Half run through",
+        "first picking",
+        "Picked in its first year",
+        "Still to buy",
+        "no offer of",
+    ):
         assert part in own
     # Amounts are held to hand arithmetic by the tests of the take-off; here it is that they are told.
     assert "Takes wheat straw" in own

@@ -574,7 +574,7 @@ def test_a_day_in_a_browser(browser: Any, book: Path, bundle: ChartBundle, run_a
     page.get_by_role("button", name="Write it down").click()
     page.get_by_text("rain 4.5 mm").wait_for()
     assert_open_to_all(page, opened=False)
-    page.get_by_role("button", name="Take it back").click()
+    page.get_by_role("button", name="Undo").click()
     page.get_by_role("button", name="Put it back").wait_for()
     context.close()
     server.should_exit = True

@@ -167,8 +167,8 @@ def test_without_scripts_the_button_shows_before_and_after(client: TestClient) -
     assert answer.status_code == 200
     html = answer.text
     for said in (
-        "as it is", "what if", "first picking", "nothing in the first year", "picked in the first year",
-        "water in the first year", "run through by",
+        "as it is", "what if", "first picking", "no harvest in the year ahead", "picked in the year ahead",
+        "water in its first year", "run through by",
     ):  # fmt: skip
         assert said in html
     assert 'value="600 g/m²"' in html
@@ -205,7 +205,7 @@ def test_no_spawn_brings_nothing(client: TestClient) -> None:
     # A bed that is never spawned cannot fruit: definition, no source needed.
     data = client.get(f"{PLAN}/what-if/comparison", params={"planes": "0"}).json()
     assert data["errors"] == {}
-    row = re.search(r"nothing in the first year</th><td>(.*?)</td><td>(?:<strong>)?(.*?)[<]", data["html"])
+    row = re.search(r"no harvest in its first year</th><td>(.*?)</td><td>(?:<strong>)?(.*?)[<]", data["html"])
     assert row is not None
     assert row[2] == "almost surely"
 

@@ -8,7 +8,7 @@ from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
 from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
 from mulchwright.almanac.choosing import Choice, Spot, choices_for, template_patch
 from mulchwright.almanac.memory import Memory
-from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook, what_if
+from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED, MODEL_VERSION, outlook
 from mulchwright.almanac.outlook_result import (
     Band,
     FirstPicking,
@@ -22,11 +22,21 @@ from mulchwright.almanac.outlook_result import (
 )
 from mulchwright.almanac.purchases import Buying, buying
 from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipe_options, recipes_for
+from mulchwright.almanac.run_settings import RunSettings
 from mulchwright.almanac.shared_orders import Sharing, sharing
-from mulchwright.almanac.siting import Proposal, SiteMap, propose_spots, site_map, spot_at, with_plan_light
+from mulchwright.almanac.siting import (
+    Proposal,
+    SiteMap,
+    propose_spots,
+    site_map,
+    spot_at,
+    spot_outlooks,
+    with_plan_light,
+)
 from mulchwright.almanac.stores import AmountLine, LotReport, NeedLine, Needs, build_amounts, needs_of
 from mulchwright.almanac.tasks import GardenTask, GardenTaskKind
 from mulchwright.almanac.today import Today, today_asks
+from mulchwright.almanac.what_if import what_if
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.season.prepare import SECONDS_TO_PREPARE, engine_ready, prepare_engine
 
@@ -65,6 +75,7 @@ __all__ = [
     "Quantiles",
     "RecipeOption",
     "ResourceUse",
+    "RunSettings",
     "Sharing",
     "SiteMap",
     "Spot",
@@ -92,6 +103,7 @@ __all__ = [
     "sharing",
     "site_map",
     "spot_at",
+    "spot_outlooks",
     "template_patch",
     "today_asks",
     "what_if",

@@ -122,12 +122,12 @@ def watering_advice(
     needed_mm = missing_mm / (1 - (1 - kept) ** 2)
     chance = float(np.mean(days_ahead >= needed_mm))
     if likely >= mark:
-        depth_mm, reason = 0.0, "moist enough for the threads"
+        depth_mm, reason = 0.0, "moist enough to grow"
     elif chance >= RAIN_TO_COUNT_ON:
         depth_mm, reason = 0.0, "dry, but enough rain is likely within three days"
     else:
         depth_mm = max(needed_mm, LEAST_WATERING_MM)
-        reason = "drier than threads like, and no rain to count on"
+        reason = "drier than mycelium likes, and no rain to count on"
     litres = depth_mm * patch.area_m2  # a millimeter over a square meter is a liter
     return WateringAdvice(
         litres=litres,

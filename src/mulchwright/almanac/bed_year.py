@@ -47,7 +47,8 @@ class ReasonKind(StrEnum):
     """Why a bed did as it did, or why something is proposed.
 
     young : not old enough to bear. not_run : threads had not run far enough. run_through : little food left.
-    unwatched : nobody looked or picked in the year. bore : it gave mushrooms. sunk : it lies lower than laid.
+    unwatched : nobody looked or picked in the year. bore : it gave mushrooms. sunk : it lies lower than laid,
+    or will. spent_soon : little food will be left within the year ahead.
     """
 
     YOUNG = "young"
@@ -59,6 +60,7 @@ class ReasonKind(StrEnum):
     UNWATCHED = "unwatched"
     BORE = "bore"
     SUNK = "sunk"
+    SPENT_SOON = "spent_soon"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +69,13 @@ class Reason:
 
     young : age_days, needs_days. run_through : share_left, mark. too_dry, too_wet, cold : days, of_days,
     mark. not_run : run_share, needs_share. unwatched : none. bore : picked_kg, kg_m2. sunk : missing_m,
-    spread_m, settled_m.
+    spread_m, settled_m, and the proleptic ordinal of the day by which it is missing, `by`; `material` is what
+    to add. spent_soon : by, mark.
     """
 
     kind: ReasonKind
     figures: dict[str, float] = field(default_factory=dict)
+    material: str = ""
 
 
 @dataclass(frozen=True, slots=True)

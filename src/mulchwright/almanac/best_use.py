@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import combinations
 
-from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED
 from mulchwright.almanac.purchases import Buying, buying, priced_offers
 from mulchwright.almanac.recipe_values import UseOption, valued_options
 from mulchwright.almanac.resources import Limited, Resource, food_of, mix_shares, resources_of
+from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
 from mulchwright.almanac.shop import MONEY, Shop, tie_words_of, without_shop
 from mulchwright.almanac.stores import needs_of, planned_patches
 from mulchwright.errors import InputError
@@ -114,8 +114,7 @@ def best_use(
     money_cents: int | None = None,
     patches: Sequence[str] | None = None,
     must: Sequence[str] = (),
-    members: int = DEFAULT_MEMBERS,
-    seed: int = DEFAULT_SEED,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
     patience_s: float = 5.0,
 ) -> BestUse:
@@ -140,8 +139,8 @@ def best_use(
     if strangers:
         raise InputError(f"There is no planned bed {strangers[0]!r} that could be a must.", field="must")
     options, notes = valued_options(
-        garden, series, trade, chosen, today=today, members=members, seed=seed, progress=progress
-    )
+        garden, series, trade, chosen, today=today, settings=settings, progress=progress,
+    )  # fmt: skip
     offers, price_notes = priced_offers(garden, trade)
     on = max(today, min((patch.built_on or today) for patch in chosen))
     resources, found, limited = resources_of(garden, trade, options, offers, on)
@@ -176,26 +175,26 @@ def best_use(
         proved=plan.proved, status=plan.status, allocation=plan,
         tie_words=tie_words_of(plan, len(chosen), shop) if picked else "",
         money_cents=money_cents, currency=shop.currency, purchase=bought, spent_cents=spent,
-        notes=tuple(dict.fromkeys(notes)), members=members, seed=seed,
+        notes=tuple(dict.fromkeys(notes)), members=settings.members, seed=settings.seed,
     )  # fmt: skip
 
 
 def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim, *, money: bool) -> str:
     """Why nothing is built, and the nearest thing to do."""
     worth = max((one.yield_kg(aim) for row in options for one in row), default=0)
-    sure = max((1 - one.expected.none_in_first_year for row in options for one in row), default=0)
+    sure = max((one.chance for row in options for one in row), default=0)
     if worth > 0:
         what = "What is at hand, with what the money buys," if money else "What is at hand"
         return f"{what} is not enough for any of the recipes; see what is short, and get that first."
     if aim is Aim.CAUTIOUS:
         return (
-            "Whichever recipe is laid, more than 1 in 10 futures bring nothing in the first year, so what 9 "
+            "Whichever recipe is laid, more than 1 in 10 futures bring nothing in its first year, so what 9 "
             "in 10 beat is nothing, and the cautious aim cannot tell the recipes apart. Choose by a modest "
             "crop times its chance."
         )
     if sure <= 0:
         return (
-            "No future brings anything in the first year. Build earlier in the season, or wait for the "
+            "No future brings anything in its first year. Build earlier in the season, or wait for the "
             "second."
         )
     return (

@@ -6,8 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook import OutlookOptions, outlook
 from mulchwright.almanac.outlook_result import Quantiles
+from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
+from mulchwright.almanac.year_ahead import YearCrop, YearPicking
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.trade import Trade
@@ -20,15 +22,11 @@ MOST_WEEKS = 60
 
 @dataclass(frozen=True, slots=True)
 class BuildWeek:
-    """What a bed built on a day is expected to bring.
-
-    chance_this_year : of a picking before the year's end; first_year_kg, first_year_litres : over 365 days.
-    """
+    """What a bed built on a day is expected to bring in its first year, the 365 days from that day."""
 
     built_on: date
-    chance_this_year: float
-    none_in_first_year: float
-    first_picking: date | None
+    crop: YearCrop
+    picking: YearPicking
     first_year_kg: Quantiles
     first_year_litres: Quantiles
 
@@ -42,11 +40,13 @@ def build_weeks(
     first: date,
     weeks: int,
     today: date,
-    members: int = 200,
-    seed: int = DEFAULT_SEED,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[BuildWeek, ...]:
     """The patch as it would do if built on `first` and on the same weekday of each week after.
+
+    garden : the patch's own, whose logbook is learned from, so that a week has the figures that the bed's
+    outlook has once it is planned for that day.
 
     Raises `InputError` for no weeks or too many.
     """
@@ -58,16 +58,15 @@ def build_weeks(
     )
     result = outlook(
         replace(garden, patches=beds, log=()), series, trade, today=min(today, first), start=first,
-        days=(days[-1] - first).days + 366, members=members, seed=seed, options=ALIKE, progress=progress,
+        days=(days[-1] - first).days + 366, members=settings.members, seed=settings.seed, progress=progress,
+        forecast=settings.forecast, memory=settings.memory,
+        options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
-    return tuple(
-        BuildWeek(
-            built_on=day,
-            chance_this_year=item.first_picking.chance_by(date(day.year, 12, 31)),
-            none_in_first_year=item.none_in_first_year,
-            first_picking=item.first_picking.p50,
-            first_year_kg=item.picked_first_year_kg,
-            first_year_litres=item.watered_first_year_litres,
+    weeks_of = []
+    for day, item in zip(days, result.patches, strict=True):
+        assert item.crop is not None  # the run reaches the end of every week's first year
+        assert item.picking is not None
+        weeks_of.append(
+            BuildWeek(day, item.crop, item.picking, item.picked_first_year_kg, item.watered_first_year_litres)
         )
-        for day, item in zip(days, result.patches, strict=True)
-    )
+    return tuple(weeks_of)

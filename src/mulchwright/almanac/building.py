@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from mulchwright.almanac.build_weeks import BuildWeek, build_weeks
-from mulchwright.almanac.outlook import DEFAULT_MEMBERS, DEFAULT_SEED
+from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
 from mulchwright.almanac.stores import Needs, item_unit, needs_of, planned_patches
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Measure, Patch, Vessel
@@ -28,7 +28,10 @@ USUAL_VESSEL = Vessel(200.0, 1, "barrel", "barrel")
 SEASONS = {"spring": (3, 4, 5, 6), "autumn": (8, 9, 10, 11)}
 """Months of the building seasons north of the equator; south of it, half a year on."""
 NEAR_BEST = 0.9
-"""Weeks whose expected first year reaches this share of the season's best make its window; our judgement."""
+"""Weeks whose likely first-year crop reaches this share of the best one's are told as about equal; our
+judgment. Where half of the futures bring none in the first year whatever the week, chances are compared."""
+FAIR = 0.5
+"""A week of the building seasons is proposed if it reaches this share of the best of all; our judgment."""
 WEEK_DAYS = 7
 
 
@@ -37,7 +40,11 @@ WEEK_DAYS = 7
 
 @dataclass(frozen=True, slots=True)
 class BuildWindow:
-    """The weeks of a season in which building is about as good as it gets, around the best of them."""
+    """Weeks one after the other that are about as good as the best of all.
+
+    best : the one to propose among them, in a usual building season where one lies among them; `season` is
+    that season, or "" for none.
+    """
 
     season: str
     first: date
@@ -48,9 +55,11 @@ class BuildWindow:
 
 @dataclass(frozen=True, slots=True)
 class WhenToBuild:
-    """The build-date curve of a bed, and its windows in the seasons that the weeks reach.
+    """The build-date curve of a bed, and the weeks that are about equally good.
 
-    best : the week with the largest mean first-year crop; of equal ones the earliest.
+    best : the week to propose: the largest likely first-year crop among the weeks of the usual building
+    seasons, or of all where none of these comes near; of about equal ones the earliest. even : whether all
+    weeks looked at are about equal.
     """
 
     patch: Patch
@@ -60,6 +69,12 @@ class WhenToBuild:
     words: str
     members: int
     seed: int
+    even: bool = False
+
+    @property
+    def none_bears(self) -> bool:
+        """Whether no week brings a crop in any future."""
+        return all(week.crop.chance <= 0 for week in self.weeks)
 
 
 def when_to_build(
@@ -71,13 +86,12 @@ def when_to_build(
     today: date,
     first: date | None = None,
     weeks: int = 40,
-    members: int = DEFAULT_MEMBERS,
-    seed: int = DEFAULT_SEED,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
 ) -> WhenToBuild:
     """The bed as it would do if built in each of many weeks, from `first` (today) on.
 
-    Told by the mean crop of the first 365 days, since half of the futures often bring none in that time.
+    Judged by the likely crop of its first year, and by the chance of one where that is nothing in all weeks.
     Raises `InputError` for a bed that is not planned, a day that has gone by, no weeks or too many.
     """
     (patch,) = planned_patches(garden, [patch_key])
@@ -89,69 +103,71 @@ def when_to_build(
             field="first",
         )
     curve = build_weeks(
-        garden, series, trade, patch, first=begin, weeks=weeks, today=today, members=members, seed=seed,
+        garden, series, trade, patch, first=begin, weeks=weeks, today=today, settings=settings,
         progress=progress,
     )  # fmt: skip
-    best = max(curve, key=lambda week: week.first_year_kg.mean)
-    windows = tuple(
-        window
-        for season, months in SEASONS.items()
-        for window in _windows(season, months, curve, south=garden.place.latitude_deg < 0)
+    worth = _worths(curve)
+    top = max(worth)
+    south = garden.place.latitude_deg < 0
+    near = [value >= NEAR_BEST * top for value in worth]
+    windows = (
+        tuple(_window(curve[low : high + 1], south=south) for low, high in _runs(near)) if top > 0 else ()
     )
-    windows = tuple(sorted(windows, key=lambda window: window.first))
-    return WhenToBuild(patch, curve, windows, best, _curve_words(windows, best), members, seed)
+    in_season = [n for n, week in enumerate(curve) if _season(week.built_on, south=south)]
+    equal = [n for n in in_season if near[n]]
+    fair = [n for n in in_season if worth[n] >= FAIR * top]
+    # A week of the building seasons is proposed unless it brings far less: else ground is frozen or bakes.
+    place = equal[0] if equal else max(fair or range(len(curve)), key=lambda n: (worth[n], -n))
+    best, even = curve[place], top > 0 and all(near)
+    outside = "" if top <= 0 or equal else (
+        " These weeks lie outside the usual building seasons: look at frost, heat and water before you "
+        "choose one."
+    )  # fmt: skip
+    if fair and outside:
+        outside += f" Of the usual seasons the week of {_day(best.built_on)} is the best."
+    words = " ".join(window.words for window in windows) or "No week brings anything in its first year."
+    return WhenToBuild(patch, curve, windows, best, words + outside, settings.members, settings.seed, even)
 
 
-def _windows(
-    season: str, months: Sequence[int], curve: Sequence[BuildWeek], *, south: bool
-) -> list[BuildWindow]:
-    """The season's window; a season that the weeks reach twice has two."""
-    wanted = [(month + 5) % 12 + 1 for month in months] if south else list(months)
-    runs: list[list[BuildWeek]] = [[]]
-    for week in curve:
-        if week.built_on.month in wanted:
-            runs[-1].append(week)
-        elif runs[-1]:
-            runs.append([])
-    return [_window(season, run) for run in runs if run]
+def _worths(curve: Sequence[BuildWeek]) -> list[float]:
+    """What the weeks are compared by: the likely crop, or its chance where no week has a likely crop."""
+    likely = [week.crop.likely_kg for week in curve]
+    return likely if max(likely) > 0 else [week.crop.chance for week in curve]
 
 
-def _window(season: str, run: Sequence[BuildWeek]) -> BuildWindow:
-    top = max(week.first_year_kg.mean for week in run)
-    place = next(n for n, week in enumerate(run) if week.first_year_kg.mean == top)
-    low = high = place
-    while low > 0 and run[low - 1].first_year_kg.mean >= NEAR_BEST * top:
-        low -= 1
-    while high + 1 < len(run) and run[high + 1].first_year_kg.mean >= NEAR_BEST * top:
-        high += 1
-    best = run[place]
-    if top <= 0:
-        words = f"In {season} no week brings anything in its first year."
+def _runs(near: Sequence[bool]) -> list[tuple[int, int]]:
+    """First and last place of each stretch of true ones."""
+    found: list[tuple[int, int]] = []
+    for n, good in enumerate(near):
+        if good and n and near[n - 1]:
+            found[-1] = (found[-1][0], n)
+        elif good:
+            found.append((n, n))
+    return found
+
+
+def _season(day: date, *, south: bool) -> str:
+    """The building season that a day lies in; "" for none. South of the equator half a year on."""
+    month = (day.month + 5) % 12 + 1 if south else day.month
+    return next((season for season, months in SEASONS.items() if month in months), "")
+
+
+def _window(run: Sequence[BuildWeek], *, south: bool) -> BuildWindow:
+    """A stretch of about equal weeks, in words."""
+    best = next((week for week in run if _season(week.built_on, south=south)), run[0])
+    first, last = run[0].built_on, run[-1].built_on
+    kg, likely = best.crop.likely_kg, best.picking.likely
+    none = f"no harvest in {1 - best.crop.chance:.0%} of the futures"
+    if kg > 0:
+        crop = f"likely {kg:.2g} kg in its first year, {none}"
+        picked = f"; first picking about {_day(likely)}" if likely else ""
     else:
-        picked = f" first picking about {_day(best.first_picking)}" if best.first_picking else (
-            " a first picking only in less than half of the futures"
-        )  # fmt: skip
-        when = (
-            f"build in the week of {_day(best.built_on)}"
-            if low == high
-            else f"build from {_day(run[low].built_on)} to {_day(run[high].built_on)}; the week of "
-            f"{_day(best.built_on)} is the best"
-        )
-        words = (
-            f"In {season}, {when}:{picked}, {best.first_year_kg.mean:.2g} kg on average in the "
-            f"first year, with nothing in {best.none_in_first_year:.0%} of the futures."
-        )
-    return BuildWindow(season, run[low].built_on, run[high].built_on, best, words)
-
-
-def _curve_words(windows: Sequence[BuildWindow], best: BuildWeek) -> str:
-    said = [window.words for window in windows]
-    if not any(week.built_on == best.built_on for week in (window.best for window in windows)):
-        said.append(
-            f"The best of all weeks, that of {_day(best.built_on)}, lies outside the usual seasons: look at "
-            "frost, heat and water before you choose it."
-        )
-    return " ".join(said)
+        crop = f"more likely nothing than a crop in its first year, {none}"
+        picked = f"; if one comes, about {_day(likely)}" if likely else ""
+    when = f"Build in the week of {_day(first)}: "
+    if first != last:
+        when = f"Any week from {_day(first)} to {_day(last)} is about equal. Built {_day(best.built_on)}: "
+    return BuildWindow(_season(best.built_on, south=south), first, last, best, f"{when}{crop}{picked}.")
 
 
 def _day(day: date) -> str:

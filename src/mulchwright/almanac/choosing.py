@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
-from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook import OutlookOptions, outlook
 from mulchwright.almanac.outlook_result import PatchOutlook
+from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     Garden,
@@ -113,8 +114,7 @@ def choices_for(
     today: date,
     beginner: bool = True,
     species: Iterable[str] | None = None,
-    members: int = 200,
-    seed: int = DEFAULT_SEED,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
 ) -> tuple[Choice, ...]:
     """Every template with every species it suits, from the engine on this climate and this spot's light.
@@ -139,7 +139,9 @@ def choices_for(
     ]
     result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=TWO_YEARS, options=ALIKE, members=members, seed=seed, progress=progress,
+        start=built_on, days=TWO_YEARS, members=settings.members, seed=settings.seed,
+        progress=progress, forecast=settings.forecast, memory=settings.memory,
+        options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
     choices = []
     for (template, key), item in zip(pairs, result.patches, strict=True):
@@ -148,7 +150,8 @@ def choices_for(
 
     def rank(choice: Choice) -> tuple[bool, float]:
         second = choice.outlook.picked_second_year_kg
-        two_years = choice.outlook.picked_first_year_kg.p50 + (second.p50 if second else 0.0)
+        first = choice.outlook.crop
+        two_years = (first.likely_kg if first else 0.0) + (second.p50 if second else 0.0)
         return not choice.offered, -two_years
 
     return tuple(sorted(choices, key=rank))

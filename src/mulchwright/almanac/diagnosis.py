@@ -16,13 +16,15 @@ from enum import StrEnum
 
 from mulchwright.almanac.bed_history import bed_history
 from mulchwright.almanac.evidence import Reason, Thresholds, reasons_of
+from mulchwright.almanac.log_notes import of_another_kind
 from mulchwright.almanac.outlook_result import PatchOutlook
+from mulchwright.almanac.year_ahead import noted_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch
 from mulchwright.trade import Caution, Lookalike, Symptom, Trade, Trouble
 from mulchwright.weather import DailySeries
 
-__all__ = ["Cause", "Fit", "Stranger", "diagnose", "stranger_warning"]
+__all__ = ["Cause", "Fit", "Stranger", "contradictions", "diagnose", "stranger_warning"]
 
 
 class Fit(StrEnum):
@@ -113,6 +115,27 @@ def diagnose(
         again = today + timedelta(days=trouble.look_again_days)
         causes.append(Cause(trouble, fit, total, tuple(explains[name]), reasons, again))
     return tuple(sorted(causes, key=lambda cause: (-cause.points, -len(cause.signs), cause.trouble.key)))
+
+
+NO_PICK_SIGNS = {"no-fruit-yet": 0, "nothing-after-a-year": 365, "never-fruits": 730}
+"""Signs that say that nothing was picked, and the age in days that a bed has by then."""
+
+
+def contradictions(garden: Garden, patch: Patch, signs: Sequence[str], today: date) -> dict[str, str]:
+    """Why a ticked sign cannot be, by its key: the logbook holds picks, or the bed is too young."""
+    noted = noted_of(patch, garden.log, today, of_another_kind(garden.checks))
+    age = (today - patch.built_on).days if patch.built_on is not None else None
+    found = {}
+    for key in dict.fromkeys(signs):
+        least = NO_PICK_SIGNS.get(key)
+        if least is None:
+            continue
+        if noted.picks:
+            count = "1 pick" if noted.picks == 1 else f"{noted.picks} picks"
+            found[key] = f"The logbook holds {count} of this bed. If one is wrong, correct it in the logbook."
+        elif age is not None and age < least:
+            found[key] = f"This bed is {max(age, 0)} days old, too young for that."
+    return found
 
 
 def stranger_warning(patch: Patch, trade: Trade, signs: Sequence[str]) -> Stranger | None:

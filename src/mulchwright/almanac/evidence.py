@@ -101,11 +101,11 @@ def _wet_days(past: BedHistory, at: Thresholds) -> Reason | None:
     drowned, wet = _count(past.days, Wetness.DROWNED), _count(past.days, Wetness.DROWNED, Wetness.WET)
     of = len(past.days)
     if drowned >= at.value["wet_days"]:
-        return Reason(at.strong, f"It was wetter than threads bear {_on(drowned, of)}.", computed=True)
+        return Reason(at.strong, f"It was wetter than mycelium can bear {_on(drowned, of)}.", computed=True)
     if wet >= at.value["wet_days"]:
-        return Reason(at.slight, f"It was wetter than threads like {_on(wet, of)}.", computed=True)
+        return Reason(at.slight, f"It was wetter than mycelium likes {_on(wet, of)}.", computed=True)
     points = -at.strong if wet == 0 else -at.slight
-    return Reason(points, f"It was wetter than threads like {_on(wet, of)}.", computed=True)
+    return Reason(points, f"It was wetter than mycelium likes {_on(wet, of)}.", computed=True)
 
 
 @_rule("dry-days")
@@ -115,10 +115,10 @@ def _dry_days(past: BedHistory, at: Thresholds) -> Reason | None:
     stalled, low = _count(past.days, Wetness.DRY), _count(past.days, Wetness.DRY, Wetness.LOW)
     of = len(past.days)
     if stalled >= at.value["dry_days"]:
-        return Reason(at.strong, f"It was so dry that threads stand still {_on(stalled, of)}.", computed=True)
+        return Reason(at.strong, f"It was too dry to grow {_on(stalled, of)}.", computed=True)
     if low >= at.value["dry_days"]:
-        return Reason(at.slight, f"It was drier than threads like {_on(low, of)}.", computed=True)
-    return Reason(-at.strong, f"It was drier than threads like {_on(low, of)}.", computed=True)
+        return Reason(at.slight, f"It was drier than mycelium likes {_on(low, of)}.", computed=True)
+    return Reason(-at.strong, f"It was drier than mycelium likes {_on(low, of)}.", computed=True)
 
 
 @_rule("moist-enough")
@@ -128,9 +128,9 @@ def _moist_enough(past: BedHistory, at: Thresholds) -> Reason | None:
     good, of = _count(past.days, Wetness.LOW, Wetness.GOOD), len(past.days)
     if good >= 0.8 * of:
         return Reason(
-            at.slight, f"Moisture let threads grow {_on(good, of)}, so it was not that.", computed=True
+            at.slight, f"It was moist enough to grow {_on(good, of)}, so it was not that.", computed=True
         )
-    return Reason(-at.slight, f"Moisture let threads grow only {_on(good, of)}.", computed=True)
+    return Reason(-at.slight, f"It was moist enough to grow only {_on(good, of)}.", computed=True)
 
 
 @_rule("hot-days")
@@ -172,7 +172,7 @@ def _cold_days(past: BedHistory, at: Thresholds) -> Reason | None:
     cold, of = sum(day.temperature_c < mark for day in past.days), len(past.days)
     points = at.strong if cold >= 0.5 * of else at.slight if cold >= 0.25 * of else -at.strong
     return Reason(
-        points, f"It was below {{0}}, where threads hardly grow, {_on(cold, of)}.",
+        points, f"It was below {{0}}, where mycelium hardly grows, {_on(cold, of)}.",
         ((mark, Unit.TEMPERATURE),), computed=True,
     )  # fmt: skip
 
@@ -375,7 +375,7 @@ def _run_behind(past: BedHistory, at: Thresholds) -> Reason | None:
     expected = past.run_share >= 0.25
     return Reason(
         at.slight if expected else -at.slight,
-        f"By the weather, threads should have run through about {round(100 * past.run_share)} % of it.",
+        f"By the weather, mycelium should have colonized about {round(100 * past.run_share)} % of it.",
         computed=True,
     )
 

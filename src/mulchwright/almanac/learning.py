@@ -18,8 +18,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from mulchwright.almanac.log_notes import notes_from, of_another_kind, picked_on, telling
 from mulchwright.almanac.memory import Memory
-from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Sight, Stage
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.season import bed_arrays, food_cells, forcing_of, model_constants_of, simulate
 from mulchwright.season.draws import bed_prior, prior_latent
 from mulchwright.season.layout import Forcing
@@ -33,10 +34,11 @@ from mulchwright.season.learn import (
     fresh_cloud,
     from_normals,
     joined,
+    strain,
     tilted,
     with_fresh_luck,
 )
-from mulchwright.season.observing import NOT_SEEN, Course, Notes, Seen, Sharpness, notes_of, surprises
+from mulchwright.season.observing import Course, Notes, Sharpness, surprises
 from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import Trade
 from mulchwright.weather import (
@@ -53,7 +55,6 @@ __all__ = [
     "Posteriors",
     "Taught",
     "course_runner",
-    "notes_from",
     "posteriors",
     "trade_fingerprint",
 ]  # fmt: skip
@@ -74,15 +75,9 @@ ODD_SHARE = 0.34
 """When so large a share of a bed's notes is odd, the notes are said not to fit."""
 ODD_POWER = 0.25
 """Weight of notes that do not fit: as if only one in four had been made."""
-
-_SEEN = {
-    Sight.NOTHING: Seen.NOTHING,
-    Sight.THREADS: Seen.THREADS,
-    Sight.PINS: Seen.PINS,
-    Sight.READY: Seen.READY,
-    Sight.ALIVE: Seen.ALIVE,
-    Sight.DEAD: Seen.DEAD,
-}
+STRAINED = 0.1
+"""Chance of being pulled so far from the prior below which notes count for less, in proportion, down to
+`ODD_POWER`: a bed unlike nearly all that the ranges hold is a sign that the ranges are too narrow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +97,8 @@ class BedPosterior:
     latent : (row, member) draws for the outlook. looks, picks : own entries that count; others : entries of
     other beds of its species that count. fitting : share of the prior's members that the own entries speak
     for; refreshed : whether members were drawn anew; fits : whether the entries fit what the season can do.
-    odd : days of own entries that hardly any member tells for.
+    odd : days of own entries that hardly any member tells for. weight : what own entries count for, 1 wholly.
+    picked_on : the first pick noted, where a substantial one makes it a fact.
     past : weather of each member up to the last entry, only where the record has holes.
     """
 
@@ -115,6 +111,8 @@ class BedPosterior:
     fits: bool
     odd: tuple[date, ...]
     past: Past | None
+    weight: float = 1.0
+    picked_on: date | None = None
 
 
 Posteriors = Mapping[str, BedPosterior]
@@ -124,45 +122,6 @@ def trade_fingerprint(trade: Trade) -> str:
     """A fingerprint of the tables that a season is worked out with."""
     tables = (trade.constants, trade.species, trade.materials, trade.spawn, trade.woods)
     return hashlib.blake2b(repr([dict(table) for table in tables]).encode(), digest_size=16).hexdigest()
-
-
-def _telling(patch: Patch, log: Sequence[LogEntry], today: date) -> list[LogEntry]:
-    """Entries of a bed that are evidence, in the order of their days and then of what they tell."""
-    assert patch.built_on is not None
-    kept = [
-        entry
-        for entry in log
-        if entry.patch == patch.key
-        and patch.built_on <= entry.day <= today
-        and (
-            entry.kind is LogKind.PICKED
-            or (entry.kind is LogKind.LOOKED and (entry.sight is not None or entry.share is not None))
-        )
-    ]
-    return sorted(
-        kept,
-        key=lambda e: (e.day, e.kind.value, str(e.sight or ""), e.share or 0.0, e.mass_kg or 0.0),
-    )
-
-
-def notes_from(patch: Patch, entries: Sequence[LogEntry], sharp: Sharpness) -> Notes:
-    """A bed's entries (ordered) as notes; days count from its build day."""
-    assert patch.built_on is not None
-    looks = [entry for entry in entries if entry.kind is LogKind.LOOKED]
-    picks = [entry for entry in entries if entry.kind is LogKind.PICKED]
-
-    def day(entry: LogEntry) -> int:
-        assert patch.built_on is not None
-        return (entry.day - patch.built_on).days
-
-    return notes_of(
-        [day(entry) for entry in looks],
-        [_SEEN[entry.sight] if entry.sight is not None else Seen.NOT_STATED for entry in looks],
-        [entry.share if entry.share is not None else NOT_SEEN for entry in looks],
-        [(day(entry), entry.mass_kg / patch.area_m2 if entry.mass_kg else NOT_SEEN) for entry in picks],
-        until=max(day(entry) for entry in entries),
-        sharp=sharp,
-    )
 
 
 def _chunks(entries: Sequence[LogEntry]) -> list[Sequence[LogEntry]]:
@@ -204,12 +163,16 @@ class _Learner:
 
 @dataclass(frozen=True, slots=True)
 class Taught:
-    """The cloud of a bed after its own entries, whether and when they do not fit, what it tells others."""
+    """The cloud of a bed after its own entries, whether and when they do not fit, what it tells others.
+
+    weight : the power that the likelihood of its entries was taken to.
+    """
 
     cloud: Cloud
     fits: bool
     odd: tuple[date, ...]
     factor: Factor
+    weight: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,9 +250,10 @@ class _Learners:
             assert patch.built_on is not None
             odd = tuple(sorted({patch.built_on + timedelta(days=int(day)) for day in days[strange]}))
             fits = bool(strange.sum() < 2 or strange.mean() < ODD_SHARE)
-            if not fits:
-                cloud = self._doubtful(learner, notes, forcing)
-            return Taught(cloud, fits, odd, factor_of(cloud))
+            weight = float(np.clip(strain(cloud) / STRAINED, ODD_POWER, 1.0)) if fits else ODD_POWER
+            if weight < 1.0:
+                cloud = replace(self._doubtful(learner, notes, forcing, weight), fitting=cloud.fitting)
+            return Taught(cloud, fits, odd, factor_of(cloud), weight)
 
         taught: Taught = self.memory.get(f"taught {whole_fingerprint}", learned, lasting=True)
         return taught
@@ -324,13 +288,13 @@ class _Learners:
     def _notes(self, learner: _Learner, head: Sequence[LogEntry]) -> Notes:
         return notes_from(learner.patch, head, self.sharp)
 
-    def _doubtful(self, learner: _Learner, notes: Notes, forcing: Forcing) -> Cloud:
-        """A cloud that takes the notes for a part only: they fit nothing that the season can do."""
+    def _doubtful(self, learner: _Learner, notes: Notes, forcing: Forcing, weight: float) -> Cloud:
+        """A cloud that takes the notes for a part only: they fit little or nothing that the season can do."""
         runner = course_runner(learner.patch, self.trade, forcing, learner.log, threads=self.threads)
         names = (zlib.crc32(learner.patch.key.encode()), 0)
         cloud = fresh_cloud(as_normals(prior_latent(learner.patch, members=POOL, seed=self.seed)))
         rng = np.random.default_rng([self.seed, 5, *names])
-        return condition(cloud, notes, self.sharp, runner, rng, power=ODD_POWER)
+        return condition(cloud, notes, self.sharp, runner, rng, power=weight)
 
     def _whole_fingerprint(self, learner: _Learner) -> str:
         """A fingerprint of all that a bed's lesson depends on, weather and all."""
@@ -358,9 +322,9 @@ class _Learners:
         patch, last = learner.patch, head[-1].day
         notes = [(e.day, e.kind, e.sight, e.share, e.mass_kg) for e in head]
         done = sorted(
-            (e.day, e.kind.value, e.litres or 0.0, e.material, e.thickness_m or 0.0)
+            repr((e.day, e.kind, e.litres, e.material, e.thickness_m, e.patch, e.to_patch, e.share))
             for e in learner.log
-            if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP) and e.day <= last
+            if e.kind in (LogKind.WATERED, LogKind.TOPPED_UP, LogKind.MOVED) and e.day <= last
         )
         digest = hashlib.blake2b(
             repr((patch, notes, done, self.seed, self.sharp, self.trade_fingerprint, content)).encode(),
@@ -414,15 +378,17 @@ def posteriors(
     """
     by_patch: dict[str, list[LogEntry]] = {}
     for entry in garden.log:
-        by_patch.setdefault(entry.patch, []).append(entry)
+        for key in dict.fromkeys(filter(None, (entry.patch, entry.to_patch))):
+            by_patch.setdefault(key, []).append(entry)  # chips that were moved bear on both beds
     learners: dict[str, _Learner] = {}
+    doubted = of_another_kind(garden.checks)
     for patch in garden.patches:
         log = tuple(by_patch.get(patch.key, ()))
         if not log or patch.built_on is None or patch.species not in trade.species:
             continue
         if any(layer.material not in trade.materials for layer in patch.recipe.all_layers):
             continue
-        entries = _telling(patch, log, today)
+        entries = telling(patch, log, today, doubted)
         if entries and food_cells(patch.recipe, trade):
             # Its name, its place on the plan and its having been cleared away change nothing it did.
             plain = replace(patch, name=patch.key, stage=Stage.BUILT, bed=None, outline=())
@@ -445,7 +411,9 @@ def posteriors(
         }
     out: dict[str, BedPosterior] = {}
     for patch in patches:
-        posterior = _posterior(patch, learners, taught, all_learners.past, members=members, seed=seed)
+        posterior = _posterior(
+            patch, learners, taught, all_learners.past, all_learners.sharp, members=members, seed=seed
+        )
         if posterior is not None:
             out[patch.key] = posterior
     return out
@@ -456,6 +424,7 @@ def _posterior(
     learners: Mapping[str, _Learner],
     taught: Mapping[str, Taught],
     past_of: Callable[[_Learner], Past | None],
+    sharp: Sharpness,
     *,
     members: int,
     seed: int,
@@ -490,4 +459,6 @@ def _posterior(
         fits=own.fits,
         odd=own.odd,
         past=past,
+        weight=own.weight,
+        picked_on=picked_on(patch, learners[patch.key].patch, learners[patch.key].entries, sharp),
     )

@@ -38,7 +38,7 @@ class Proposal:
 
 POOR_SHARE = 0.5
 """A spent bed that bore less than this of the best one's crop by area is cleared rather than laid anew."""
-WATER_STEP, WETTEST_LIMIT = 0.03, 0.8
+WETTEST_LIMIT = 0.8
 
 
 def _anniversary(built_on: date, today: date) -> date:
@@ -49,13 +49,11 @@ def _anniversary(built_on: date, today: date) -> date:
 
 
 def _watered_more(patch: Patch, bed_outlook: PatchOutlook) -> Patch | None:
-    """The patch with a watering rule that acts sooner; None where it acts as soon as it can."""
+    """The patch with a watering rule that acts sooner; None where its rule acts soon enough already."""
     rule = patch.watering
     wanted = min(max(bed_outlook.moisture_limits.low, 0.2), WETTEST_LIMIT)
-    if rule.rule is WateringRule.WHEN_DRY:
-        wanted = min(max(wanted, rule.below_moisture + WATER_STEP), WETTEST_LIMIT)
-        if wanted <= rule.below_moisture:
-            return None
+    if rule.rule is WateringRule.WHEN_DRY and round(wanted, 3) <= rule.below_moisture:
+        return None
     more = replace(rule, rule=WateringRule.WHEN_DRY, below_moisture=round(wanted, 3))
     return replace(patch, watering=more)
 
@@ -89,14 +87,20 @@ def proposals_for(
         if more is not None:
             found.append(proposed(ProposalKind.WATER_MORE, bed.reason, more))
     if bed_outlook is not None and bed_outlook.remains and bed_outlook.remains[0].day == today:
-        top_up = renewal(bed_outlook, garden, trade, today).top_up
+        renewed = renewal(bed_outlook, garden, trade, today)
+        top_up, spent_on = renewed.top_up, renewed.retire.middle
         if top_up is not None:
             figures = {
                 "missing_m": top_up.missing_m.likely,
                 "spread_m": top_up.spread_m,
                 "settled_m": top_up.settled_m,
+                "by": float(max(top_up.week, today).toordinal()),
             }
-            found.append(proposed(ProposalKind.TOP_UP, Reason(ReasonKind.SUNK, figures)))
+            found.append(proposed(ProposalKind.TOP_UP, Reason(ReasonKind.SUNK, figures, top_up.material)))
+        elif renewed.straw and spent_on is not None and bed.kg_m2 > 0:
+            why = Reason(ReasonKind.SPENT_SOON, {"by": float(spent_on.toordinal()), "mark": mark})
+            again = replace(patch, stage=Stage.PLANNED, built_on=_anniversary(patch.built_on, today))
+            found.append(proposed(ProposalKind.REBUILD, why, again))
     if not found and bed.picks:
         figures = {"picked_kg": bed.picked_kg, "kg_m2": bed.kg_m2}
         found.append(proposed(ProposalKind.KEEP, Reason(ReasonKind.BORE, figures)))

@@ -7,32 +7,34 @@ One run of the season engine over an ensemble of weathers and parameters, read o
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
-from mulchwright.almanac.learning import BedPosterior, Posteriors, posteriors, trade_fingerprint
+from mulchwright.almanac.learning import Posteriors, posteriors, trade_fingerprint
 from mulchwright.almanac.memory import Memory
+from mulchwright.almanac.moves import with_living_shares
 from mulchwright.almanac.near import near_days
+from mulchwright.almanac.outlook_learned import with_learned
 from mulchwright.almanac.outlook_ranges import (
-    FIRST_YEAR_DAYS,
     pickings,
 )
 from mulchwright.almanac.outlook_result import (
     FirstPicking,
-    Learned,
     Outlook,
     PatchOutlook,
     WeatherNote,
 )
 from mulchwright.almanac.outlook_span import RunSpan, run_span
-from mulchwright.almanac.outlook_summary import first_picked_on, remains, summary
+from mulchwright.almanac.outlook_summary import remains, summary
+from mulchwright.almanac.outlook_weather import first_day_of, futures_of
 from mulchwright.almanac.remains import WEEKS_AHEAD
+from mulchwright.almanac.year_ahead import YearPicking, picking_of_days, year_ahead_of
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Patch, Stage
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.season import (
     SeasonRun,
     bed_arrays,
@@ -50,7 +52,6 @@ from mulchwright.weather import (
     WeatherFutures,
     governing_normals,
     mean_annual_wave,
-    weather_futures,
     with_readings,
 )
 
@@ -61,14 +62,15 @@ __all__ = [
     "MODEL_VERSION",
     "OutlookOptions",
     "outlook",
-    "what_if",
 ]
 
 
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 """Changes whenever the same book and seed would give other figures."""
-DEFAULT_MEMBERS = 200
+DEFAULT_MEMBERS = 512
 DEFAULT_SEED = 20260101
+MEMBER_DAYS_AT_ONCE = 8_000_000
+"""Patch-days of members that are run together, some 130 MB of daily figures; more patches come in turns."""
 LARGEST_SEED = 2**63 - 1
 """What other programs that read the JSON can hold."""
 FEWEST_MEMBERS, MOST_MEMBERS = 20, 5000
@@ -105,16 +107,20 @@ def _measured_until(series: DailySeries | None, today: date) -> DailySeries | No
 class OutlookOptions:
     """How an outlook is computed where it is not one that a grower looks at.
 
-    alike : the same luck for all beds, to compare them; then nothing is learned from the logbook.
+    alike : nothing is learned from the logbook, and all beds have the same luck.
     learning : whether looks and pickings in the logbook narrow the draws.
-    learn_from : the garden whose logbook is learned from where it is not this one, for beds that are
-    tried otherwise than they are.
+    whole_garden : the garden that these beds are of, or may be of, where they are tried otherwise than they
+    are: its logbook is learned from, and its weathers are drawn, so that a bed that is tried as it stands
+    gets the figures of the garden's own outlook.
+    tried : the beds are tried beside others; nobody asks what the logbook changed, and nothing of them is
+    remembered.
     threads : at most so many; None for one a core.
     """
 
     alike: bool = False
     learning: bool = True
-    learn_from: Garden | None = None
+    whole_garden: Garden | None = None
+    tried: bool = False
     threads: int | None = None
 
 
@@ -166,9 +172,17 @@ def outlook(
     garden = replace(garden, normals=governing_normals(garden.normals, known))
     if forecast is not None and not forecast.known_on(today):
         forecast = None
-    futures = weather_futures(
-        known, garden.normals, garden.place, start=span.start, days=span.days, members=members,
-        rng=np.random.default_rng([seed, 1]), forecast=forecast,
+    whole = options.whole_garden or garden
+    whole = with_living_shares(
+        replace(whole, normals=governing_normals(whole.normals, known)), known, trade,
+        today=today, seed=seed, memory=memory,
+    )  # fmt: skip
+    moves = {entry.key: entry for entry in whole.log if entry.kind is LogKind.MOVED}
+    garden = replace(garden, log=tuple(moves.pop(entry.key, entry) for entry in garden.log))
+    from_elsewhere = [entry for entry in moves.values() if entry.to_patch in {one.key for one in patches}]
+    futures = futures_of(
+        garden, known, span, today=today, first=first_day_of((*whole.patches, *patches), today),
+        members=members, seed=seed, forecast=forecast,
     )  # fmt: skip
     climate = garden.normals or known
     assert climate is not None  # weather_futures refuses a garden without either
@@ -178,24 +192,34 @@ def outlook(
         futures.reference_evapotranspiration_mm,
         start=span.start, wave=mean_annual_wave(climate), trade=trade,
     )  # fmt: skip
-    bed = bed_arrays(patches, trade, start=span.start, days=span.days, today=today, log=garden.log)
+    bed = bed_arrays(
+        patches,
+        trade,
+        start=span.start,
+        days=span.days,
+        today=today,
+        log=(*garden.log, *from_elsewhere),
+    )
     remembers = memory is not None
     memory = memory or Memory()
     found: Posteriors = {}
+    drawn = _with_common_luck(patches, whole.log)
     if options.learning and not options.alike:
         found = posteriors(
-            options.learn_from or garden, known, trade, patches,
+            whole, known, trade, drawn,
             today=today, members=members, seed=seed, memory=memory, threads=options.threads,
         )  # fmt: skip
     draws = draw_parameters(
-        patches, trade, members=members, seed=seed, alike=options.alike,
+        drawn, trade, members=members, seed=seed, alike=options.alike,
         learned={key: posterior.latent for key, posterior in found.items()},
     )  # fmt: skip
+    found = {patch.key: found[one.key] for patch, one in zip(patches, drawn, strict=True) if one.key in found}
     ensemble = _Ensemble(
         garden, trade, today, seed, span, patches, futures, forcing, bed, draws, found, memory,
         fingerprint=_fingerprint_of(garden, trade, today, seed, span, futures, forcing)
-        if found or remembers
+        if (found or remembers) and not options.tried
         else "",
+        tried=options.tried,
     )  # fmt: skip
     return Outlook(
         model_version=MODEL_VERSION,
@@ -229,12 +253,31 @@ def _patches_of(garden: Garden) -> tuple[list[Patch], tuple[tuple[str, str], ...
     return patches, skipped
 
 
+def _with_common_luck(patches: Sequence[Patch], log: Sequence[LogEntry]) -> list[Patch]:
+    """The patches under the keys by which they are drawn: their own once something was seen of them.
+
+    What nobody has looked at or picked from has the luck that all such beds of its species have. So two beds
+    that are alike get the same figures, and so does one bed wherever it is tried and whatever it is called.
+    """
+    seen = {(entry.patch, entry.day) for entry in log if entry.kind in (LogKind.LOOKED, LogKind.PICKED)}
+    watched = {
+        patch.key
+        for patch in patches
+        if any(key == patch.key and patch.built_on is not None and day >= patch.built_on for key, day in seen)
+    }
+    return [
+        patch if patch.key in watched else replace(patch, key=f"any-bed-of-{patch.species}")
+        for patch in patches
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class _Ensemble:
     """All that the patches of one outlook are run and read with.
 
     bed, draws : one row for each of `patches`. found : what was learned of them. fingerprint : of what all
-    patches share; empty where nothing is remembered.
+    patches share; empty where nothing is remembered. tried : whether the beds are tried otherwise than they
+    are; then nobody asks what the logbook changed.
     """
 
     garden: Garden
@@ -250,6 +293,7 @@ class _Ensemble:
     found: Posteriors
     memory: Memory
     fingerprint: str
+    tried: bool
 
     def some(self, places: list[int]) -> _Ensemble:
         """The same with some of the patches alone."""
@@ -269,13 +313,25 @@ def _summaries(
     fingerprints = [_fingerprint_of_patch(ensemble, p) for p in range(len(patches))]
     summaries = [_remembered(memory, patch, own) for patch, own in zip(patches, fingerprints, strict=True)]
     missing = [p for p, item in enumerate(summaries) if item is None]
-    if missing:
-        made = _run(ensemble.some(missing), threads=threads, progress=progress)
-        for p, item in zip(missing, made, strict=True):
+    at_once = max(MEMBER_DAYS_AT_ONCE // (ensemble.span.days * ensemble.draws.members), 1)
+    for first in range(0, len(missing), at_once):
+        places = missing[first : first + at_once]
+        begun, share = first / len(missing), len(places) / len(missing)
+        made = _run(
+            ensemble.some(places),
+            threads=threads,
+            progress=None if progress is None else _part_of(progress, begun, share),
+        )
+        for p, item in zip(places, made, strict=True):
             summaries[p] = item
             if ensemble.fingerprint:
                 memory.keep(f"outlook {patches[p].key}", (fingerprints[p], item))
     return tuple(item for item in summaries if item is not None)
+
+
+def _part_of(progress: Callable[[float], None], begun: float, share: float) -> Callable[[float], None]:
+    """Progress of one part of the patches as progress of all."""
+    return lambda done: progress(begun + share * done)
 
 
 def _run(
@@ -299,9 +355,9 @@ def _run(
             ensemble.futures.measured_days, ensemble.futures.rain_mm,
         )  # fmt: skip
         item = replace(item, remains=remains(run, p, patch, ensemble.bed, trade, today))
-        if patch.key not in ensemble.found:
+        if patch.key not in ensemble.found or ensemble.tried:
             return item
-        return _learned(ensemble.found[patch.key], _before(ensemble, p), item)
+        return with_learned(ensemble.found[patch.key], _before(ensemble, p), item)
 
     places = range(len(ensemble.patches))
     if threads == 1 or len(places) == 1:
@@ -331,7 +387,11 @@ def _fingerprint_of_patch(ensemble: _Ensemble, p: int) -> str:
         return ""
     patch, draws = ensemble.patches[p], ensemble.draws
     posterior = ensemble.found.get(patch.key)
-    picked = first_picked_on(ensemble.garden, patch, ensemble.today)
+    picked = [
+        (entry.day, entry.mass_kg)
+        for entry in ensemble.garden.log
+        if entry.patch == patch.key and entry.kind is LogKind.PICKED
+    ]
     digest = hashlib.blake2b(repr((ensemble.fingerprint, patch, picked)).encode(), digest_size=16)
     arrays = [array[p] for array in ensemble.bed]
     arrays += [draws.parameters[p], draws.hazard[p], draws.flush_noise[p]]
@@ -343,6 +403,8 @@ def _fingerprint_of_patch(ensemble: _Ensemble, p: int) -> str:
             posterior.fitting,
             posterior.refreshed,
             posterior.fits,
+            posterior.weight,
+            posterior.picked_on,
         )
         digest.update(repr((learned, posterior.odd)).encode())
         if posterior.past is not None:
@@ -379,30 +441,46 @@ def _run_own_pasts(run: SeasonRun, ensemble: _Ensemble, model_constants: ModelCo
         )
         for name in (
             "run_share", "moisture", "temperature_c", "account_mm", "watered_month_mm", "pin_day",
-            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "living",
+            "flush_day", "flush_kg_m2", "last", "cell_mass_kg_m2", "cell_share", "living",
         ):  # fmt: skip
             getattr(run, name)[p] = getattr(again, name)[0]
 
 
-def _before(ensemble: _Ensemble, p: int) -> tuple[FirstPicking, FirstPicking]:
-    """The first and the next picking without the logbook; kept, for looks and pickings do not change them."""
+def _before(ensemble: _Ensemble, p: int) -> tuple[FirstPicking, FirstPicking, YearPicking | None]:
+    """The first, the next and the year ahead's picking without the logbook.
+
+    The first two and the last one's days are kept: looks and pickings do not change them.
+    """
     patch, bed, today, seed = ensemble.patches[p], _some(ensemble.bed, [p]), ensemble.today, ensemble.seed
     start, after, members = ensemble.span.start, ensemble.span.after, ensemble.draws.members
 
-    def made() -> tuple[FirstPicking, FirstPicking]:
-        draws = draw_parameters([patch], ensemble.trade, members=members, seed=seed)
+    assert patch.built_on is not None
+    year = year_ahead_of(patch.built_on, today)
+
+    def made() -> tuple[FirstPicking, ...]:
+        (drawn,) = _with_common_luck([patch], ensemble.garden.log)
+        draws = draw_parameters([drawn], ensemble.trade, members=members, seed=seed)
         constants = model_constants_of(ensemble.trade)
         run = simulate(bed, draws, ensemble.forcing, constants, start=start, threads=1)
-        return pickings(run, 0, patch, (today - start).days, after)
+        both = pickings(run, 0, patch, (today - start).days, after)
+        day = run.flush_day[0].astype(np.float64)
+        own = picking_of_days(year, day, start=start, days=run.days, noted=True)
+        if own is None:
+            return both
+        return *both, FirstPicking(own.low, own.likely, own.high, ((year.last, own.chance),), own.twenty)
 
     digest = hashlib.blake2b(ensemble.fingerprint.encode(), digest_size=16)
     digest.update(repr((patch, start, today, after, members, seed)).encode())
     for array in bed:
         digest.update(np.ascontiguousarray(array).tobytes())
-    pair: tuple[FirstPicking, FirstPicking] = ensemble.memory.get(
-        f"before {digest.hexdigest()}", made, lasting=True
+    kept: tuple[FirstPicking, ...] = ensemble.memory.get(
+        f"year before {digest.hexdigest()}", made, lasting=True
     )
-    return pair
+    if len(kept) < 3:
+        return kept[0], kept[1], None
+    own = kept[2]
+    ((_, chance),) = own.probability_by_date
+    return kept[0], kept[1], YearPicking(year, chance, own.p10, own.p50, own.p90, 0.0, own.twenty)
 
 
 def _fingerprint_of(
@@ -415,55 +493,3 @@ def _fingerprint_of(
         digest.update(array.tobytes())
     rest = (span, today, futures.measured_days, seed, garden.hose_litres_per_minute)
     return f"{trade_fingerprint(trade)} {digest.hexdigest()} {rest}"
-
-
-def _learned(
-    posterior: BedPosterior, before: tuple[FirstPicking, FirstPicking], item: PatchOutlook
-) -> PatchOutlook:
-    """The outlook with what the logbook did to it."""
-    learned = Learned(
-        looks=posterior.looks,
-        picks=posterior.picks,
-        others=posterior.others,
-        first_before=before[0],
-        first_after=item.first_picking,
-        next_before=before[1],
-        next_after=item.next_picking,
-        fitting_share=posterior.fitting,
-        refreshed=posterior.refreshed,
-        fits=posterior.fits,
-        odd_days=posterior.odd,
-    )
-    return replace(item, learned=learned)
-
-
-def what_if(
-    garden: Garden,
-    series: DailySeries | None,
-    trade: Trade,
-    changed: Patch,
-    *,
-    today: date,
-    members: int = DEFAULT_MEMBERS,
-    seed: int = DEFAULT_SEED,
-    forecast: Forecast | None = None,
-    memory: Memory | None = None,
-) -> tuple[PatchOutlook, PatchOutlook]:
-    """A patch as it stands and as it might be, over the same weathers and the same draws.
-
-    `changed` has the key of the patch it replaces. Only the two are run.
-    """
-    before = garden.patch(changed.key)
-    log = tuple(entry for entry in garden.log if entry.patch == changed.key)
-    results = []
-    span = [day for day in (before.built_on, changed.built_on) if day is not None]
-    for patch in (before, changed):
-        alone = replace(garden, patches=(patch,), log=log)
-        end = max(today, max(span)) + timedelta(days=FIRST_YEAR_DAYS)
-        result = outlook(
-            alone, series, trade, today=today, start=min(span), days=(end - min(span)).days + 1,
-            members=members, seed=seed, forecast=forecast, memory=memory,
-            options=OutlookOptions(learn_from=garden),
-        )  # fmt: skip
-        results.append(result.patches[0])
-    return results[0], results[1]

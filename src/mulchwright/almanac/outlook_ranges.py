@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import numpy.typing as npt
 
+from mulchwright.almanac.day_quantiles import smooth_day
 from mulchwright.almanac.outlook_result import (
     Band,
     FirstPicking,
@@ -25,6 +26,7 @@ __all__ = [
     "FIRST_YEAR_DAYS",
     "band",
     "month_amounts",
+    "noted_picking",
     "pickings",
     "quantiles",
     "share_before",
@@ -58,17 +60,30 @@ def _picking(days_of_members: Floats, start: date, first_day: int, days: int) ->
     """A picking's range from each member's day index (inf: none), weekly from `first_day`."""
     ordered = np.sort(days_of_members)
     members = len(ordered)
+    come = ordered[: np.searchsorted(ordered, days)]
 
     def at(q: float) -> date | None:
-        index = ordered[min(int(q * members), members - 1)]
-        return start + timedelta(days=int(index)) if np.isfinite(index) and index < days else None
+        index = min(int(q * members), members - 1)
+        return start + timedelta(days=int(come[index])) if index < len(come) else None
+
+    def about(q: float) -> date | None:
+        if at(q) is None:
+            return None
+        return start + timedelta(days=smooth_day(come, q * members / len(come)))
 
     weekly = tuple(
         (start + timedelta(days=d), float(np.searchsorted(ordered, d, side="right")) / members)
         for d in range(first_day, days, 7)
     )
     twenty = tuple(at((k + 0.5) / DOTS) for k in range(DOTS))
-    return FirstPicking(at(0.10), at(0.50), at(0.90), weekly, twenty)
+    return FirstPicking(about(0.10), about(0.50), about(0.90), weekly, twenty)
+
+
+def noted_picking(noted_on: date, start: date, first_day: int, days: int) -> FirstPicking:
+    """A first picking that is noted: its day, for sure."""
+    weeks = {start + timedelta(days=d) for d in range(first_day, days, 7)} | {noted_on}
+    by_date = tuple((day, float(day >= noted_on)) for day in sorted(weeks))
+    return FirstPicking(noted_on, noted_on, noted_on, by_date, (noted_on,) * DOTS)
 
 
 def pickings(

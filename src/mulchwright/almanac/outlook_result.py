@@ -5,7 +5,7 @@ The figures come from `outlook.py`; pages, sheets and the command line render fr
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -16,6 +16,7 @@ from mulchwright.almanac.advice import MoistureLimits, WateringAdvice
 from mulchwright.almanac.near import NearDay
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.working import WorkingLine
+from mulchwright.almanac.year_ahead import Noted, YearCrop, YearPicking
 from mulchwright.errors import InputError
 from mulchwright.garden import Patch
 from mulchwright.season.standing import Standing
@@ -122,11 +123,13 @@ class Learned:
     """What the logbook did to a patch's outlook.
 
     looks, picks : its own entries that count; others : entries of other beds of its species that count.
-    first_before, next_before : the pickings as they would be told without the logbook; first_after and
-    next_after as they are told. fitting_share : share of the futures that its own entries speak for;
-    refreshed : whether futures were drawn anew because few were left. fits : False where the entries fit
-    nothing that the season can do, and so count for little. odd_days : days of entries that hardly any
-    future tells for.
+    first_before, next_before : the pickings as they would be without the logbook; first_after and
+    next_after as they are with it, over all days computed. before : the picking of the year ahead without the
+    logbook; with it, it is `PatchOutlook.picking`. fitting_share : share of the futures that its own entries
+    speak for; refreshed : whether futures were drawn anew because few were left. fits : False where the
+    entries fit nothing that the season can do, and so count for little. odd_days : days of entries that
+    hardly any future tells for. weight : what its own entries count for, 1 wholly; less where hardly any
+    bed in the ranges would do as they say, so that the range is kept wide.
     """
 
     looks: int
@@ -140,6 +143,8 @@ class Learned:
     refreshed: bool
     fits: bool
     odd_days: tuple[date, ...] = ()
+    weight: float = 1.0
+    before: YearPicking | None = None
 
     @property
     def entries(self) -> int:
@@ -156,6 +161,11 @@ class PatchOutlook:
     temperature_c : mean of the food layers.
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
+    crop, picking : of the bed's year ahead; what every page, sheet and command tells. None where the run
+    ends before that year does.
+    noted : pickings in the logbook. Once there is one, what lies before today in `first_picking`,
+    `picked_kg`, `picked_first_year_kg`, `picked_second_year_kg`, `picked_year_kg` and `none_in_first_year`
+    is the logbook's and no forecast.
     picked_first_year_kg, picked_second_year_kg : over 365 days each from the build day; the second is
     None where the run does not reach its end.
     none_in_first_year : the chance of no picking in those days.
@@ -196,6 +206,9 @@ class PatchOutlook:
     remains: tuple[Remains, ...] = ()
     picked_year_kg: tuple[tuple[int, Quantiles], ...] = ()
     living: Band | None = None
+    crop: YearCrop | None = None
+    picking: YearPicking | None = None
+    noted: Noted = field(default_factory=Noted)
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""
@@ -281,6 +294,32 @@ def _days_json(picking: FirstPicking) -> dict[str, Any]:
     return {"p10": _iso(picking.p10), "p50": _iso(picking.p50), "p90": _iso(picking.p90)}
 
 
+def _crop_json(crop: YearCrop | None) -> dict[str, Any] | None:
+    if crop is None:
+        return None
+    return {
+        "from": _iso(crop.year.first),
+        "to": _iso(crop.year.last),
+        "low_kg": _rounded(crop.low_kg),
+        "likely_kg": _rounded(crop.likely_kg),
+        "high_kg": _rounded(crop.high_kg),
+        "chance": _rounded(crop.chance),
+    }
+
+
+def _year_picking_json(picking: YearPicking | None) -> dict[str, Any] | None:
+    if picking is None:
+        return None
+    return {
+        "from": _iso(picking.year.first),
+        "to": _iso(picking.year.last),
+        "low": _iso(picking.low),
+        "likely": _iso(picking.likely),
+        "high": _iso(picking.high),
+        "chance": _rounded(picking.chance),
+    }
+
+
 def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
     if learned is None:
         return None
@@ -292,9 +331,11 @@ def _learned_json(learned: Learned | None) -> dict[str, Any] | None:
         "first_after": _days_json(learned.first_after),
         "next_before": _days_json(learned.next_before),
         "next_after": _days_json(learned.next_after),
+        "picking_before": _year_picking_json(learned.before),
         "fitting_share": _rounded(learned.fitting_share),
         "refreshed": learned.refreshed,
         "fits": learned.fits,
+        "weight": _rounded(learned.weight),
         "odd_days": [day.isoformat() for day in learned.odd_days],
     }
 
@@ -325,6 +366,14 @@ def _patch_json(item: PatchOutlook) -> dict[str, Any]:
             if np.isfinite(band.p50[d])
         ],
         "living_share": _living_json(item),
+        "noted": {
+            "picks": item.noted.picks,
+            "kg": _rounded(item.noted.kg),
+            "first": _iso(item.noted.first_on),
+            "last": _iso(item.noted.last_on),
+        },
+        "crop": _crop_json(item.crop),
+        "picking": _year_picking_json(item.picking),
         "first_picking": _picking_json(item.first_picking),
         "next_picking": _picking_json(item.next_picking),
         "none_in_first_year": _rounded(item.none_in_first_year),

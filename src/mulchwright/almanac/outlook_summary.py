@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.advice import moisture_limits, watering_advice
+from mulchwright.almanac.log_notes import of_another_kind
 from mulchwright.almanac.near import LOOK_DAYS
 from mulchwright.almanac.outlook_ranges import (
     FIRST_YEAR_DAYS,
     band,
     month_amounts,
+    noted_picking,
     pickings,
     quantiles,
     share_before,
@@ -24,7 +27,8 @@ from mulchwright.almanac.outlook_result import (
 )
 from mulchwright.almanac.remains import Remains, remains_of
 from mulchwright.almanac.working import working_of
-from mulchwright.garden import Garden, LogKind, Patch
+from mulchwright.almanac.year_ahead import crop_of_days, noted_of, picking_of_days, year_ahead_of
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch
 from mulchwright.season import (
     SeasonRun,
 )
@@ -33,7 +37,6 @@ from mulchwright.season.standing import Standing, sharpness_of, standing_chances
 from mulchwright.trade import Trade
 
 __all__ = [
-    "first_picked_on",
     "remains",
     "standing",
     "summary",
@@ -52,18 +55,26 @@ def summary(
     built = max((patch.built_on - run.start).days, 0)
     day_of_flush = run.flush_day[p].astype(np.float64)
     happened = np.isfinite(day_of_flush)
-    seen = np.where(happened, day_of_flush, np.inf)
-    first_flush = seen.min(axis=0)
     today_day = (today - run.start).days
     first_picking, next_picking = pickings(run, p, patch, today_day, after)
+    noted = noted_of(patch, garden.log, today, of_another_kind(garden.checks))
+    if noted.first_on is not None:
+        first_picking = noted_picking(noted.first_on, run.start, built, after)
     area = patch.area_m2
+    year = year_ahead_of(patch.built_on, today)
+    known = picked_masses(patch, garden.log, run.start, min(today_day, run.days - 1))
+    # Once a picking is noted, the logbook knows what was picked up to today.
+    forecast = happened & (day_of_flush > today_day) if noted.picks else happened
 
     def kg_in_year(year: int) -> Floats | None:
         begin, end = built + (year - 1) * FIRST_YEAR_DAYS, built + year * FIRST_YEAR_DAYS
         if end > run.days:
             return None
-        within = happened & (day_of_flush >= begin) & (day_of_flush < end)
-        return np.asarray(np.where(within, run.flush_kg_m2[p], 0.0).sum(axis=0) * area, dtype=np.float64)
+        within = forecast & (day_of_flush >= begin) & (day_of_flush < end)
+        picked = sum(kg for day, kg in known if begin <= day < end)
+        return np.asarray(
+            np.where(within, run.flush_kg_m2[p], 0.0).sum(axis=0) * area + picked, dtype=np.float64
+        )
 
     first_kg, second_kg = kg_in_year(1), kg_in_year(2)
     assert first_kg is not None  # every run is made long enough for it
@@ -76,11 +87,16 @@ def summary(
     ]
     months = tuple(run.months[i] for i in wanted)
     month_of_flush = np.zeros((len(run.months), run.members))
-    k_index, m_index = np.nonzero(happened)
+    k_index, m_index = np.nonzero(forecast)
     flush_dates = day_of_flush[k_index, m_index].astype(int)
     month_start = np.array([(m - run.start).days for m in run.months])
     month_index = np.searchsorted(month_start, flush_dates, side="right") - 1
     np.add.at(month_of_flush, (month_index, m_index), run.flush_kg_m2[p, k_index, m_index] * area)
+    for day, kg in known:
+        month_of_flush[np.searchsorted(month_start, day, side="right") - 1] += kg
+    some_in_first_year = (forecast & (day_of_flush < built + FIRST_YEAR_DAYS)).any(axis=0)
+    if noted.first_on is not None and (noted.first_on - patch.built_on).days < FIRST_YEAR_DAYS:
+        some_in_first_year[:] = True
     watered = run.watered_month_mm[p] * area
     first_year_end = patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
     within = np.array([share_before(month, first_year_end) for month in run.months])
@@ -98,8 +114,8 @@ def summary(
         rain_mm=rain_mm[first:after],
         first_picking=first_picking,
         next_picking=next_picking,
-        first_picked_on=first_picked_on(garden, patch, today),
-        none_in_first_year=float(np.mean(~(first_flush < built + FIRST_YEAR_DAYS))),
+        first_picked_on=noted.first_on,
+        none_in_first_year=float(np.mean(~some_in_first_year)),
         picked_kg=month_amounts(months, month_of_flush[wanted]),
         picked_first_year_kg=quantiles(first_kg),
         picked_second_year_kg=None if second_kg is None else quantiles(second_kg),
@@ -118,6 +134,13 @@ def summary(
             month_of_flush[wanted], months,
             date.min if first_report <= patch.built_on else first_report, last_report,
         ),
+        crop=crop_of_days(
+            year, day_of_flush, run.flush_kg_m2[p] * area, start=run.start, days=run.days
+        ),
+        picking=picking_of_days(
+            year, day_of_flush, start=run.start, days=run.days, noted=noted.picks > 0
+        ),
+        noted=noted,
     )  # fmt: skip
 
 
@@ -140,11 +163,27 @@ def remains(
     before = added[built - 1] if built else 0.0  # what is logged before the build is not in the bed
     until = np.array([added[min(max(day, 0), run.days - 1)] - before for day in run.mass_days])
     return remains_of(
-        patch, run.cell_mass_kg_m2[p], np.maximum(until, 0.0), int(bed.added_to[p]), trade, today=today
+        patch,
+        run.cell_mass_kg_m2[p],
+        run.cell_share[p],
+        np.maximum(until, 0.0),
+        int(bed.added_to[p]),
+        trade,
+        today=today,
     )
 
 
-def first_picked_on(garden: Garden, patch: Patch, today: date) -> date | None:
-    """The first pick that the logbook tells of."""
-    days = [e.day for e in garden.log if e.patch == patch.key and e.kind is LogKind.PICKED and e.day <= today]
-    return min(days, default=None)
+def picked_masses(
+    patch: Patch, log: Sequence[LogEntry], start: date, last_day: int
+) -> list[tuple[int, float]]:
+    """Day of the run and mass [kg] of each weighed picking since the build and up to `last_day`."""
+    built = patch.built_on or date.min
+    return [
+        ((entry.day - start).days, entry.mass_kg)
+        for entry in log
+        if entry.patch == patch.key
+        and entry.kind is LogKind.PICKED
+        and entry.mass_kg is not None
+        and built <= entry.day
+        and 0 <= (entry.day - start).days <= last_day
+    ]

@@ -35,6 +35,7 @@ def packed(made: object) -> Arrays | None:
             "kind": np.array(_TAUGHT),
             **_packed_cloud(made.cloud),
             "fits": np.array(made.fits),
+            "weight": np.array(made.weight, dtype=np.float64),
             "odd": _ordinals(made.odd),
             "precision": made.factor.precision,
             "shift": made.factor.shift,
@@ -72,7 +73,8 @@ def unpacked(arrays: Mapping[str, npt.NDArray[Any]]) -> Cloud | Taught | tuple[F
             int(beds[1]),
         )
         odd = tuple(day for day in _days(_array(arrays, "odd", np.int64, (None,))) if day is not None)
-        return Taught(_cloud(arrays), bool(_array(arrays, "fits", np.bool_, ())), odd, factor)
+        fits, weight = _array(arrays, "fits", np.bool_, ()), _array(arrays, "weight", np.float64, ())
+        return Taught(_cloud(arrays), bool(fits), odd, factor, float(weight))
     if kind == _PICKINGS:
         return tuple(_picking(arrays, n) for n in range(int(_array(arrays, "count", np.int64, ()))))
     raise ValueError(f"nothing is kept as kind {kind}")
@@ -106,6 +108,8 @@ def _packed_cloud(cloud: Cloud) -> Arrays:
     )
     if cloud.notes is not None:
         out |= {name: getattr(cloud.notes, name) for name in _NOTES}
+        none = np.zeros(len(cloud.notes.pick_day), dtype=np.int64)
+        out["substantial"] = none if cloud.notes.substantial is None else cloud.notes.substantial
     return out
 
 
@@ -124,6 +128,7 @@ def _cloud(arrays: Mapping[str, npt.NDArray[Any]]) -> Cloud:
             _array(arrays, "pick_day", np.int64, (None,)),
             _array(arrays, "pick_kg_m2", np.float64, of_pick),
             until,
+            _array(arrays, "substantial", np.int64, of_pick),
         )
     fitting = float(_array(arrays, "fitting", np.float64, ()))
     return Cloud(z, rows[0], rows[1], rows[2], rows[3], notes, fitting, bool(refreshed), runs)

@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from mulchwright.almanac.choosing import recipe_of
-from mulchwright.almanac.outlook import ALIKE, DEFAULT_MEMBERS, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook import OutlookOptions, outlook
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.purchases import priced_offers
-from mulchwright.almanac.stores import item_key, item_unit, planned_patches
+from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
+from mulchwright.almanac.stores import item_key, item_unit, needs_of, planned_patches
 from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
 from mulchwright.gather.allocation import Aim
 from mulchwright.gather.takeoff import take_off
@@ -67,12 +68,14 @@ def recipe_options(garden: Garden, trade: Trade, patch: Patch) -> tuple[RecipeOp
 class UseOption:
     """A recipe for a bed, with what the engine expects and what it takes by item, in the item's unit.
 
-    likely_kg, cautious_kg : median and 10 % quantile of what is picked in the first 365 days.
+    likely_kg, cautious_kg : of the crop of its first year, which half and 9 in 10 of the futures reach.
     modest_kg : what 9 in 10 of the futures with a crop beat, times the chance of a crop; it ranks recipes
     where a crop is too uncertain for the cautious yield to be more than nothing.
     run_day : first day on which half of the futures have run through half of the bed, None in no day told.
     cost_cents : what it would cost if all of it were bought at the least unit prices; None where something
-    is not on offer. expected : the whole outlook of the bed with this recipe.
+    is not on offer. to_buy_cents : the same for what the lots do not cover for this bed alone, 0 where they
+    cover all; None where something of that is not on offer, which `no_offer` names. expected : the whole
+    outlook of the bed with this recipe.
     """
 
     option: RecipeOption
@@ -83,11 +86,23 @@ class UseOption:
     run_day: date | None
     demand: Mapping[str, float]
     cost_cents: int | None
+    to_buy_cents: int | None = None
+    no_offer: tuple[str, ...] = ()
+
+    @property
+    def chance(self) -> float:
+        """The chance of any crop in its first year."""
+        return self.expected.crop.chance if self.expected.crop is not None else 0.0
+
+    @property
+    def picking_on(self) -> date | None:
+        """The likely day of its first picking; None where no future brings one in its first year."""
+        return self.expected.picking.likely if self.expected.picking is not None else None
 
     @property
     def modest_kg(self) -> float:
         crop = self.expected.picked_if_any_kg
-        return 0.0 if crop is None else (1 - self.expected.none_in_first_year) * crop.p10
+        return 0.0 if crop is None else self.chance * crop.p10
 
     def yield_kg(self, aim: Aim) -> float:
         """What a plan by this aim counts."""
@@ -132,6 +147,17 @@ def _least_prices(offers: Iterable[Offer]) -> dict[str, float]:
     return least
 
 
+def _to_buy(
+    garden: Garden, trade: Trade, laid: Patch, prices: Mapping[str, float], today: date
+) -> tuple[int | None, tuple[str, ...]]:
+    """What a bed alone would still have bought, at the least unit prices; else what of it nobody offers."""
+    short = needs_of(replace(garden, patches=(laid,), log=()), trade, today=today).short
+    missing = tuple(line.name for line in short if line.item not in prices)
+    if missing:
+        return None, missing
+    return round(math.fsum(line.short.likely * prices[line.item] for line in short)), ()
+
+
 def valued_options(
     garden: Garden,
     series: DailySeries | None,
@@ -139,11 +165,15 @@ def valued_options(
     patches: Sequence[Patch],
     *,
     today: date,
-    members: int,
-    seed: int,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None,
+    whole_garden: Garden | None = None,
 ) -> tuple[tuple[tuple[UseOption, ...], ...], list[str]]:
-    """Every bed's options with their values, from one run; and in words what could not be valued."""
+    """Every bed's options with their values, from one run; and in words what could not be valued.
+
+    A bed's own recipe gets the figures of its own outlook: same weathers, same luck, and what the logbook of
+    `whole_garden` (by default this one) taught.
+    """
     pairs: list[tuple[int, RecipeOption, Patch]] = []
     for place, patch in enumerate(patches):
         day = max(today, patch.built_on or today)
@@ -154,8 +184,9 @@ def valued_options(
     last = max(one.built_on for _, _, one in pairs if one.built_on is not None)
     result = outlook(
         replace(garden, patches=tuple(one for _, _, one in pairs), log=()), series, trade, today=today,
-        start=first, days=(last - first).days + YEAR_DAYS, members=members, seed=seed, options=ALIKE,
-        progress=progress,
+        start=first, days=(last - first).days + YEAR_DAYS, members=settings.members, seed=settings.seed,
+        progress=progress, forecast=settings.forecast, memory=settings.memory,
+        options=OutlookOptions(whole_garden=whole_garden or garden, tried=True),
     )  # fmt: skip
     expected = {item.patch.key: item for item in result.patches}
     prices = _least_prices(priced_offers(garden, trade)[0])
@@ -170,11 +201,12 @@ def valued_options(
         cost = None
         if all(key in prices for key in demand):
             cost = round(math.fsum(amount * prices[key] for key, amount in demand.items()))
-        year = item.picked_first_year_kg
+        to_buy, no_offer = _to_buy(garden, trade, laid, prices, today)
+        assert item.crop is not None  # the run reaches the end of every bed's first year
         rows[place].append(
             UseOption(
-                option, replace(laid, key=patches[place].key), item, year.p50, year.p10, _half_run(item),
-                demand, cost,
+                option, replace(laid, key=patches[place].key), item, item.crop.likely_kg, item.crop.low_kg,
+                _half_run(item), demand, cost, to_buy, no_offer,
             )
         )  # fmt: skip
     return tuple(tuple(row) for row in rows), notes
@@ -187,13 +219,14 @@ def recipes_for(
     patch_key: str,
     *,
     today: date,
-    members: int = DEFAULT_MEMBERS,
-    seed: int = DEFAULT_SEED,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
+    whole_garden: Garden | None = None,
 ) -> tuple[UseOption, ...]:
     """The recipes for one planned bed, each with its run, first picking, yield, cost and demand."""
     (patch,) = planned_patches(garden, [patch_key])
     (options,), _ = valued_options(
-        garden, series, trade, [patch], today=today, members=members, seed=seed, progress=progress
-    )
+        garden, series, trade, [patch], today=today, settings=settings, progress=progress,
+        whole_garden=whole_garden,
+    )  # fmt: skip
     return options

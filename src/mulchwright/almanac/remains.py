@@ -56,6 +56,7 @@ class Remains:
     """A bed's remains at the end of a day, if nothing is added from today on.
 
     food_share : dry matter of the layers that feed, of all that was laid and added; depth_m : of all layers.
+    alive_share : share of that dry matter that is run and alive.
     """
 
     day: date
@@ -65,6 +66,7 @@ class Remains:
     food_share: Spread
     food_depth_m: Spread
     depth_m: Spread
+    alive_share: Spread
 
 
 def _spread(values: Floats) -> Spread:
@@ -82,6 +84,7 @@ def layers_of_cells(patch: Patch, cells: Sequence[Cell]) -> npt.NDArray[np.int64
 def remains_of(
     patch: Patch,
     cell_mass_kg_m2: Floats,
+    cell_share: Floats,
     added_kg_m2: Floats,
     added_to: int,
     trade: Trade,
@@ -90,8 +93,8 @@ def remains_of(
 ) -> tuple[Remains, ...]:
     """The remains on each kept day; those before the build, or past the run, are left out.
 
-    cell_mass_kg_m2 : (kept day, cell, member), the kept days `WEEKS_AHEAD` from today. added_kg_m2 : (kept
-    day,) toppings up until then, in the cell `added_to`.
+    cell_mass_kg_m2, cell_share : (kept day, cell, member), the kept days `WEEKS_AHEAD` from today.
+    added_kg_m2 : (kept day,) toppings up until then, in the cell `added_to`.
     """
     cells = cells_of(patch.recipe, trade)
     layer_of = layers_of_cells(patch, cells)
@@ -118,11 +121,13 @@ def remains_of(
                 )
             )  # fmt: skip
         food = mass[feeds].sum(axis=0)
+        alive = (mass[feeds] * cell_share[kept, : len(cells)][feeds]).sum(axis=0) / food
         food_laid = float(given[feeds].sum())
         found.append(
             Remains(
                 today + timedelta(weeks=weeks), tuple(layers), food_laid, _spread(food),
                 _spread(food / food_laid), _spread(depth[feeds].sum(axis=0)), _spread(depth.sum(axis=0)),
+                _spread(alive),
             )
         )  # fmt: skip
     return tuple(found)

@@ -17,8 +17,11 @@ import numpy as np
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.soil_gain import Nitrogen, Soil, amount_of_row, nitrogen_of, soil_of
+from mulchwright.almanac.year_ahead import YEAR_DAYS
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Layer, LogEntry, LogKind, Patch, Recipe
+from mulchwright.garden.lines import SpawnLine, moves_into
+from mulchwright.garden.lines import line_of as spawn_line_of
 from mulchwright.gather.ranges import Amount, product
 from mulchwright.gather.takeoff import LayerNeed, loose_volume_l, take_off
 from mulchwright.keep import print_due
@@ -38,8 +41,12 @@ __all__ = [
 ]
 
 
-LEAST_TOP_UP_M = 0.01
-"""Less than this is not worth a barrow; judgement."""
+LEAST_TOP_UP_M, LEAST_MISSING_SHARE = 0.025, 0.1
+"""Less loose depth than this, an inch, or a smaller share missing, is not worth a barrow; judgment."""
+TOP_UP_REST_DAYS = 90
+"""After a topping up the next one waits a season, so that air reaches the spawn; judgment."""
+MOSTLY = 0.5
+"""A bed with more straw than this among its dry food is spent in a season and laid anew, not topped up."""
 SEASONLESS_K, COOL_SHARE = 3.0, 1 / 3
 
 
@@ -116,12 +123,33 @@ def _between(ahead: Sequence[Remains], day: date) -> tuple[float, float, float]:
     return low, middle, high
 
 
-def _top_up(bed_outlook: PatchOutlook, trade: Trade, today: date) -> TopUp | None:
-    """The first good week by which something will be missing; this one, where little food is left."""
+def mostly_straw(now: Remains, trade: Trade) -> bool:
+    """Whether a bed's food is mostly straw as laid."""
+    feeding = [layer for layer in now.layers if layer.feeds]
+    straw = math.fsum(
+        layer.laid_kg_m2 for layer in feeding if trade.materials[layer.material].family == "straw"
+    )
+    return straw > MOSTLY * math.fsum(layer.laid_kg_m2 for layer in feeding)
+
+
+def _top_up(bed_outlook: PatchOutlook, trade: Trade, log: Sequence[LogEntry], today: date) -> TopUp | None:
+    """The first good week by which something will be missing; this one, where little food is left.
+
+    None for a bed of straw, in the season after a topping up, and where nothing worth it is missing within
+    a year.
+    """
+    if mostly_straw(bed_outlook.remains[0], trade):
+        return None
+    fed = [entry.day for entry in log if entry.kind is LogKind.TOPPED_UP]
+    again = max(fed) + timedelta(days=TOP_UP_REST_DAYS) if fed else today
     weeks: tuple[tuple[date, Why], ...] = top_up_weeks(bed_outlook, trade, today)
     if bed_outlook.remains[0].food_share.p50 < trade.constants["retire_share_left"].value:
         weeks = ((today - timedelta(days=today.weekday()), Why.THIN),)
-    tried = (_top_up_in(bed_outlook, trade, week, why, today) for week, why in weeks)
+    tried = (
+        _top_up_in(bed_outlook, trade, week, why, today)
+        for week, why in weeks
+        if max(week, today) >= again and week <= today + timedelta(days=YEAR_DAYS)
+    )
     return next((found for found in tried if found is not None), None)
 
 
@@ -136,7 +164,7 @@ def _top_up_in(bed_outlook: PatchOutlook, trade: Trade, week: date, why: Why, to
     most = trade.constants["top_up_m"].high
     loose = missing.likely / settling
     spread = round(min(loose, most) * 200) / 200
-    if spread < LEAST_TOP_UP_M:
+    if spread < LEAST_TOP_UP_M or missing.likely < LEAST_MISSING_SHARE * laid:
         return None
     settled = spread * settling
     alone = replace(bed_outlook.patch, recipe=Recipe("topping up", (Layer(material.key, settled),)))
@@ -200,6 +228,8 @@ def _retire(bed_outlook: PatchOutlook, trade: Trade, log: Sequence[LogEntry], to
 class Moving:
     """What a volume of living chips carries, and what its bed loses.
 
+    alive_share : of what is taken, run and alive: that alone is spawn. run_enough : whether that is as much
+    as growers wait for, `wait_for_share`, before they take chips.
     taken_l : loose, as it fills the bucket. carries_m2 : area of new bed at `depth_m`. fresh_l : fresh chips
     that the new bed takes besides. share_of_bed : of the food that is left, and so of the crop to come.
     left_m : food depth that stays. enough_for_years : seasons a line is moved on before others take over.
@@ -213,6 +243,9 @@ class Moving:
     left_m: float
     more_than_advised: bool
     enough_for_years: Amount
+    alive_share: Amount
+    run_enough: bool
+    wait_for_share: float
 
 
 def _feeding_top(now: Remains, trade: Trade) -> Material:
@@ -231,7 +264,8 @@ def moving(
 ) -> Moving:
     """What living chips carry: `taken_l` loose of this bed's, laid through a new bed `depth_m` deep, settled.
 
-    By default the third that growers take, at the depth this bed was laid. Raises `InputError` for nothing,
+    Of what is taken only the share counts that is run and alive today. By default the third that growers
+    take, at the depth this bed was laid. Raises `InputError` for nothing,
     or for more than the bed holds.
     """
     now = bed_outlook.remains[0]
@@ -251,7 +285,9 @@ def moving(
             field="volume",
         )
     ratio = amount_of_row(trade.constants["living_chips_spread"])
-    carries = product(settled_m3 / depth, ratio)
+    alive = now.alive_share
+    carries = product(settled_m3 / depth, ratio, Amount(alive.p10, alive.p50, alive.p90))
+    wait_for = trade.constants["living_chips_run_least"].value
     fresh = loose_volume_l(product(carries, depth), material)
     share = settled_m3 / holds_m3
     spread = now.food_depth_m
@@ -264,6 +300,7 @@ def moving(
         now.food_depth_m.p50 * (1 - share),
         share > trade.constants["living_chips_taken"].high + 1e-9,
         amount_of_row(trade.constants["living_chips_seasons"]),
+        Amount(alive.p10, alive.p50, alive.p90), alive.p50 >= wait_for, wait_for,
     )  # fmt: skip
 
 
@@ -274,7 +311,8 @@ class Line:
     came_from : beds and days, the nearest first. went_to : beds and days. checked : the last day on which
     somebody looked at each forebear's mushrooms, None for never. other_species : forebears that were sown
     with something else. print_due : whether this bed's own picks still ask for a print; always so until they
-    were looked at themselves, whatever was found on the beds before.
+    were looked at themselves, whatever was found on the beds before. spawn : the line by species: its first
+    bed, how often it was moved on, since when. tired : whether it is older than growers move a line on.
     """
 
     came_from: tuple[tuple[str, date], ...]
@@ -282,15 +320,16 @@ class Line:
     checked: tuple[tuple[str, date | None], ...]
     other_species: tuple[str, ...]
     print_due: bool
+    spawn: SpawnLine
+    tired: bool
 
 
 def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
     """The line of a bed through the logbook's moves; one told in a ring is followed once."""
-    moves = [entry for entry in garden.log if entry.kind is LogKind.MOVED and entry.to_patch]
     came: list[tuple[str, date]] = []
     seen, at, before = {patch.key}, patch.key, today
     while True:
-        into = [e for e in moves if e.to_patch == at and e.day <= before and e.patch not in seen]
+        into = [e for e in moves_into(garden, at, before) if e.patch not in seen]
         if not into:
             break
         last = max(into, key=lambda entry: entry.day)
@@ -298,9 +337,11 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
         seen.add(last.patch)
         at, before = last.patch, last.day
     kinds = {one.key: one.species for one in garden.patches}
+    spawn = spawn_line_of(garden, patch.key, until=today)
+    age, most_years = spawn.age_days(today), trade.constants["living_chips_seasons"].high
     return Line(
         tuple(came),
-        tuple((e.to_patch, e.day) for e in moves if e.patch == patch.key),
+        tuple((e.to_patch, e.day) for e in garden.log if e.kind is LogKind.MOVED and e.patch == patch.key),
         tuple((key, max((c.day for c in garden.checks if c.patch == key), default=None)) for key, _ in came),
         tuple(key for key, _ in came if kinds.get(key) != patch.species),
         print_due(
@@ -312,6 +353,8 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
             log=garden.log,
             now=datetime.combine(today + timedelta(days=1), time.min, UTC),
         ),
+        spawn,
+        spawn.generation > 0 and age is not None and age > 365.25 * most_years,
     )
 
 
@@ -320,7 +363,10 @@ def line_of(garden: Garden, patch: Patch, trade: Trade, today: date) -> Line:
 
 @dataclass(frozen=True, slots=True)
 class Renewal:
-    """All that the page of renewal tells. plants : those of its garden bed that the trade knows."""
+    """All that the page of renewal tells. plants : those of its garden bed that the trade knows.
+
+    straw : its food is mostly straw, so that it is laid anew and not topped up.
+    """
 
     patch: Patch
     now: Remains
@@ -334,6 +380,7 @@ class Renewal:
     unknown_plants: tuple[str, ...]
     feed_kg_m2: Amount
     ring_m: Amount
+    straw: bool
 
 
 def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date) -> Renewal:
@@ -351,7 +398,7 @@ def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date
         bed_outlook.patch,
         now,
         last if (last.day - today).days > 300 else None,
-        _top_up(bed_outlook, trade, today),
+        _top_up(bed_outlook, trade, log, today),
         _retire(bed_outlook, trade, log, today),
         nitrogen_of(now.layers, bed_outlook.patch.area_m2, trade),
         soil_of(bed_outlook, trade),
@@ -360,4 +407,5 @@ def renewal(bed_outlook: PatchOutlook, garden: Garden, trade: Trade, today: date
         tuple(word for word in words if not trade.plants_named(word)),
         amount_of_row(trade.constants["nitrogen_feed_kg_m2"]),
         amount_of_row(trade.constants["seedling_ring_m"]),
+        mostly_straw(now, trade),
     )

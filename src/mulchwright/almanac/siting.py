@@ -14,7 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from mulchwright.almanac.choosing import Spot, template_patch
-from mulchwright.almanac.outlook import ALIKE, DEFAULT_SEED, outlook
+from mulchwright.almanac.outlook import OutlookOptions, outlook
+from mulchwright.almanac.outlook_result import PatchOutlook
+from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import Grid, GroundLimits, LightMap, patch_light
@@ -23,7 +25,16 @@ from mulchwright.ground.shadow import middles
 from mulchwright.trade import RecipeTemplate, Trade
 from mulchwright.weather import DailySeries
 
-__all__ = ["ClassOutcome", "Proposal", "SiteMap", "propose_spots", "site_map", "spot_at", "with_plan_light"]
+__all__ = [
+    "ClassOutcome",
+    "Proposal",
+    "SiteMap",
+    "propose_spots",
+    "site_map",
+    "spot_at",
+    "spot_outlooks",
+    "with_plan_light",
+]
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -33,7 +44,9 @@ WIDTHS_M = (1.2, 0.9, 0.6)
 """Bed widths that a hand reaches across from its edges (90 to 120 cm; common practice), widest first."""
 LARGEST_SHARE_OF_LENGTH = 8.0
 """No proposal is longer than this many times its width; a bed and not a ribbon. Our own judgement."""
-MEMBERS = 120
+HARDLY = 0.1
+"""Where the poorest light brings within this share of the best, light is no reason to choose a place; our
+judgment: the futures of one place differ by far more."""
 CLASSES_OF_LIGHT = 12
 """Classes the ground is sorted into; more would tell apart what the engine's ranges do not."""
 
@@ -42,8 +55,8 @@ CLASSES_OF_LIGHT = 12
 class ClassOutcome:
     """What a square meter in one class of light is expected to bring and to ask for in its first year.
 
-    picks_kg_m2 : middle of the futures that crop at all times their chance, so that a likely nothing
-    counts; picks_low, picks_high : 1 in 10 and 9 in 10 over all futures.
+    picks_kg_m2 : likely crop of its first year, which half of all futures reach; picks_low, picks_high : 1 in
+    10 and 9 in 10 of them. first_picking : its likely day.
     litres_per_week : over the weeks in which any watering is likely.
     """
 
@@ -70,8 +83,14 @@ class SiteMap:
         return spread
 
     @property
+    def light_hardly_matters(self) -> bool:
+        """Whether a crop is likely, and nearly the same in every light that the ground has."""
+        held = [c.picks_kg_m2 for n, c in enumerate(self.classes) if (self.class_of_cell == n).any()]
+        return bool(held) and max(held) > 0 and min(held) >= (1 - HARDLY) * max(held)
+
+    @property
     def picks_kg_m2(self) -> Floats:
-        """Expected picks of the first year, per square meter."""
+        """Likely crop of the first year, per square meter."""
         return self._spread([c.picks_kg_m2 for c in self.classes])
 
     @property
@@ -96,8 +115,7 @@ def site_map(
     built_on: date,
     today: date,
     classes: int = CLASSES_OF_LIGHT,
-    members: int = MEMBERS,
-    seed: int = DEFAULT_SEED,
+    settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
 ) -> SiteMap:
     """Run one bed per class of light and lay what it brings on the map.
@@ -122,13 +140,15 @@ def site_map(
     ]
     result = outlook(
         replace(garden, patches=tuple(patches), log=()), series, trade, today=min(today, built_on),
-        start=built_on, days=366, options=ALIKE, members=members, seed=seed, progress=progress,
+        start=built_on, days=366, members=settings.members, seed=settings.seed,
+        progress=progress, forecast=settings.forecast, memory=settings.memory,
+        options=OutlookOptions(whole_garden=garden, tried=True),
     )  # fmt: skip
     outcomes = []
     for item in result.patches:
-        chance = 1.0 - item.none_in_first_year
-        # Of the futures that bring anything the middle one lies at this quantile of all.
-        picks = item.picked_first_year_kg
+        crop, picking = item.crop, item.picking
+        assert crop is not None  # the run reaches the end of the first year
+        assert picking is not None
         watered = [month.mean for month in item.watered_litres]
         watering_months = [litres for litres in watered if litres >= GROWING_WEEKS_FROM_MM * 4]
         per_week = float(np.mean(watering_months)) * 7 / 30.4 if watering_months else 0.0
@@ -136,12 +156,12 @@ def site_map(
             ClassOutcome(
                 light_share=item.patch.monthly_light_share(),
                 rain_share=item.patch.rain_share,
-                picks_kg_m2=picks.p50 if chance >= 0.5 else picks.p50 * chance,
-                picks_low_kg_m2=picks.p10,
-                picks_high_kg_m2=picks.p90,
-                chance_of_nothing=item.none_in_first_year,
+                picks_kg_m2=crop.likely_kg,
+                picks_low_kg_m2=crop.low_kg,
+                picks_high_kg_m2=crop.high_kg,
+                chance_of_nothing=1.0 - crop.chance,
                 litres_per_week_m2=per_week,
-                first_picking=item.first_picking.p50,
+                first_picking=picking.likely,
             )
         )
     return SiteMap(light.grid, sorted_ground.index, tuple(outcomes))
@@ -241,6 +261,29 @@ def _proposal(sites: SiteMap, row: int, column: int, rows: int, columns: int) ->
     weight = np.zeros(sites.class_of_cell.shape)
     weight[row : row + rows, column : column + columns] = 1.0
     return _expected(sites, ((x0, y0), (x1, y0), (x1, y1), (x0, y1)), weight)
+
+
+def spot_outlooks(
+    garden: Garden,
+    series: DailySeries | None,
+    trade: Trade,
+    spots: Sequence[Patch],
+    *,
+    today: date,
+    settings: RunSettings = USUAL_SETTINGS,
+    progress: Callable[[float], None] | None = None,
+) -> tuple[PatchOutlook, ...]:
+    """The outlooks of beds that might be planned, each as it would be once the garden has it.
+
+    Where the map tells of classes of light, this tells of a place with its own. spots : beds of one build
+    day, with keys of their own. Raises as `outlook` does.
+    """
+    result = outlook(
+        replace(garden, patches=tuple(spots), log=()), series, trade, today=today,
+        members=settings.members, seed=settings.seed, progress=progress, forecast=settings.forecast,
+        memory=settings.memory, options=OutlookOptions(whole_garden=garden, tried=True),
+    )  # fmt: skip
+    return result.patches
 
 
 def spot_at(sites: SiteMap, outline: Outline) -> Proposal:

@@ -12,10 +12,11 @@ from typing import Any
 from mulchwright.almanac.best_use import BestUse, PatchUse, ResourceUse
 from mulchwright.almanac.build_weeks import BuildWeek
 from mulchwright.almanac.building import WhenToBuild
-from mulchwright.almanac.outlook_result import FirstPicking, Quantiles
+from mulchwright.almanac.outlook_result import Quantiles
 from mulchwright.almanac.purchases import Buying
 from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.almanac.stores import LotReport, NeedLine, Needs
+from mulchwright.almanac.year_ahead import YearPicking
 from mulchwright.gather.ranges import Amount
 from mulchwright.gather.takeoff import LayerNeed, PlaneNeed
 
@@ -42,8 +43,10 @@ def _quantiles(values: Quantiles) -> dict[str, Any]:
     return {name: _number(getattr(values, name)) for name in ("p10", "p50", "p90", "mean")}
 
 
-def _picking(picking: FirstPicking) -> dict[str, Any]:
-    return {"p10": _day(picking.p10), "p50": _day(picking.p50), "p90": _day(picking.p90)}
+def _picking(picking: YearPicking | None) -> dict[str, Any]:
+    if picking is None:
+        return {"p10": None, "p50": None, "p90": None}
+    return {"p10": _day(picking.low), "p50": _day(picking.likely), "p90": _day(picking.high)}
 
 
 # ---- needs ------------------------------------------------------------------
@@ -170,9 +173,9 @@ def _option(one: UseOption) -> dict[str, Any]:
         "likely_kg": _number(one.likely_kg),
         "cautious_kg": _number(one.cautious_kg),
         "modest_kg": _number(one.modest_kg),
-        "none_in_first_year": _number(one.expected.none_in_first_year),
+        "none_in_first_year": _number(1 - one.chance),
         "half_run_on": _day(one.run_day),
-        "first_picking": _picking(one.expected.first_picking),
+        "first_picking": _picking(one.expected.picking),
         "cost_cents": one.cost_cents,
         "demand": {item: _number(amount) for item, amount in one.demand.items()},
     }
@@ -238,9 +241,8 @@ def best_use_json(use: BestUse) -> dict[str, Any]:
 def _week(week: BuildWeek) -> dict[str, Any]:
     return {
         "built_on": _day(week.built_on),
-        "chance_this_year": _number(week.chance_this_year),
-        "none_in_first_year": _number(week.none_in_first_year),
-        "first_picking": _day(week.first_picking),
+        "none_in_first_year": _number(1 - week.crop.chance),
+        "first_picking": _day(week.picking.likely),
         "first_year_kg": _quantiles(week.first_year_kg),
         "first_year_litres": _quantiles(week.first_year_litres),
     }

@@ -15,9 +15,9 @@ SPECIES_FORMULAS = {
     "growth_temperature_opt_c": "cardinal temperature model with inflection",
     "growth_temperature_max_c": "cardinal temperature model with inflection",
     "run_rate_mm_per_day": "front speed of the spawn run",
-    "best_moisture_low": "moisture response of the threads",
-    "best_moisture_high": "moisture response of the threads",
-    "drown_moisture": "moisture response of the threads",
+    "best_moisture_low": "how moisture holds growth back",
+    "best_moisture_high": "how moisture holds growth back",
+    "drown_moisture": "how moisture holds growth back",
     "run_share_to_fruit": "readiness to fruit",
     "ripening_days": "readiness to fruit",
     "pin_temperature_min_c": "daily hazard of a flush",
@@ -33,7 +33,7 @@ SPECIES_FORMULAS = {
     "fruit_temperature_max_c": "thermal time from pins to picking",
     "rising_hazard_share": "daily hazard of a flush",
     "fruit_frost_c": "pins lost to frost",
-    "heat_death_c": "loss of threads by heat",
+    "heat_death_c": "loss of mycelium to heat",
 }
 MATERIAL_FORMULAS = {
     "dry_bulk_density_kg_m3": "dry matter of a layer",
@@ -55,7 +55,7 @@ MATERIAL_FORMULAS = {
     "biological_efficiency": "crop from dry matter",
     "retention_scale_mpa": "water potential of a moisture",
     "retention_exponent": "water potential of a moisture",
-    "dry_loss_per_day": "loss of threads in drought",
+    "dry_loss_per_day": "loss of mycelium to drought",
 }
 SPAWN_FORMULAS = {
     "crumb_mass_g": "coverage by scattered crumbs",
@@ -77,15 +77,15 @@ CONSTANT_FORMULAS = {
     "soil_contact_share": "soil under a layer",
     "dew_mm": "dew on a layer",
     "flush_hazard_per_day": "daily hazard of a flush",
-    "digestion_days": "reserve that threads build up",
+    "digestion_days": "reserve that the mycelium builds up",
     "wet_index_half_mm": "daily hazard of a flush",
-    "growth_full_mpa": "moisture response of the threads",
-    "growth_half_mpa": "moisture response of the threads",
-    "growth_stop_mpa": "moisture response of the threads",
-    "rivals_per_day": "regrowth of threads after a loss",
-    "drought_onset_mpa": "loss of threads in drought",
-    "drought_spread": "loss of threads in drought",
-    "heat_loss_per_day": "loss of threads by heat",
+    "growth_full_mpa": "how moisture holds growth back",
+    "growth_half_mpa": "how moisture holds growth back",
+    "growth_stop_mpa": "how moisture holds growth back",
+    "rivals_per_day": "regrowth of mycelium after a loss",
+    "drought_onset_mpa": "loss of mycelium to drought",
+    "drought_spread": "loss of mycelium to drought",
+    "heat_loss_per_day": "loss of mycelium to heat",
 }
 
 

@@ -15,11 +15,12 @@ from mulchwright.almanac.bed_year import (
     could_crop_by,
     outlook_of_bed,
     past_of,
+    picked_of,
     year_is_in,
 )
 from mulchwright.almanac.outlook_result import Outlook
 from mulchwright.almanac.yields import Bearing, LogNormal, YieldBelief
-from mulchwright.garden import Garden, Patch
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch
 from mulchwright.season import food_cells
 from mulchwright.trade import Trade
 
@@ -84,11 +85,14 @@ def yield_story(
 ) -> YieldStory | None:
     """What beds of the species most told of bear, before and after the year; None without a bed-year."""
     until = min(today, date(year, 12, 31))
+    logs = {patch.key: log for patch, log in beds_standing(garden, year, until)}
     seen = [
-        _seen(bed, past_of(outlook_of_bed(outlook, bed.patch), trade, year, until), trade, until)
+        _seen(bed, logs[bed.patch.key], past_of(outlook_of_bed(outlook, bed.patch), trade, year, until),
+              trade, until)
         for bed in beds
-        if bed.counts and year_is_in(outlook_of_bed(outlook, bed.patch), year, today)
-    ]
+        if _teaches(bed, logs[bed.patch.key], until)
+        and year_is_in(outlook_of_bed(outlook, bed.patch), year, today)
+    ]  # fmt: skip
     first = min((entry.day.year for entry in garden.log), default=year)
     earlier = []
     for past_year in range(first, year):
@@ -96,8 +100,8 @@ def yield_story(
         for patch, log in beds_standing(garden, past_year, end):
             past = past_of(outlook_of_bed(outlook, patch), trade, past_year, end)
             bed = bed_year(patch, log, past, None, trade, end)
-            if bed.counts:
-                earlier.append(_seen(bed, past, trade, end))
+            if _teaches(bed, log, end):
+                earlier.append(_seen(bed, log, past, trade, end))
     both = [*earlier, *seen]
     if not both:
         return None
@@ -125,8 +129,27 @@ class _Seen:
     could: bool
 
 
-def _seen(bed: BedYear, past: Past | None, trade: Trade, until: date) -> _Seen:
-    return _Seen(bed.patch, bed.kg_m2, could_crop_by(bed.patch, past, trade, until, picked=False))
+def _since_build(bed: BedYear, log: Sequence[LogEntry]) -> list[LogEntry]:
+    """Entries of a bed as it lies now; what was noted before it was laid is of the bed before it."""
+    built_on = bed.patch.built_on
+    return [entry for entry in log if built_on is not None and entry.day >= built_on]
+
+
+def _teaches(bed: BedYear, log: Sequence[LogEntry], until: date) -> bool:
+    """Whether a bed-year says what such beds bear: a crop of a year needs a bed of a known age.
+
+    Nothing is learned of a bed without a build day, of one laid that very day or later, nor of picks from
+    what lay there before it.
+    """
+    built_on = bed.patch.built_on
+    if not bed.counts or built_on is None or built_on >= until:
+        return False
+    return not bed.picks or any(entry.kind is LogKind.PICKED for entry in _since_build(bed, log))
+
+
+def _seen(bed: BedYear, log: Sequence[LogEntry], past: Past | None, trade: Trade, until: date) -> _Seen:
+    kg_m2 = picked_of(_since_build(bed, log)) / bed.patch.area_m2
+    return _Seen(bed.patch, kg_m2, could_crop_by(bed.patch, past, trade, until, picked=False))
 
 
 def _borne(seen: Sequence[_Seen]) -> tuple[int, int]:

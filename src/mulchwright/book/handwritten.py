@@ -119,6 +119,7 @@ class LogTable(NounForm[None]):
     kind: Annotated[LogKind, Field(strict=False), BeforeValidator(word)]
     key: str | None = None
     water: Volume | None = None
+    chips: Volume | None = None
     mass: Mass | None = None
     run: Share | None = None
     text: str = ""
@@ -143,7 +144,7 @@ class LogTable(NounForm[None]):
             patch=patch,
             day=self.day,
             kind=self.kind,
-            litres=self.water,
+            litres=self.water if self.chips is None else self.chips,
             mass_kg=self.mass,
             share=self.run,
             text=self.text,

@@ -90,10 +90,16 @@ class KeepsakeActs(Session):
         """The latest forecast, or None."""
         return self._read(lambda: keepsake_rows.read_forecast(self._connection))
 
-    def save_forecast(self, forecast: Forecast | None) -> int:
-        """Put this forecast in place of the one in the book; None takes it out."""
+    def save_forecast(
+        self, forecast: Forecast | None, *, settings: Mapping[str, str | None] | None = None
+    ) -> int:
+        """Put this forecast in place of the one in the book; None takes it out.
+
+        settings : named settings that the same act changes, as for `set_settings`.
+        """
         with self._change("the forecast was replaced", of_garden=False) as revision:
             keepsake_rows.write_forecast(self._connection, forecast)
+            self._write_settings(settings or {})
         return revision
 
     def keep_outlook(self, kept: SavedOutlook) -> int:
@@ -129,7 +135,14 @@ class KeepsakeActs(Session):
 
     def set_settings(self, values: Mapping[str, str | None]) -> int:
         """Keep texts under their names, all in one act; None forgets one. Return the new revision."""
-        for name in values:
+        what = f"the setting {next(iter(values))} was" if len(values) == 1 else "settings were"
+        with self._change(f"{what} changed", of_garden=False) as revision:
+            self._write_settings(values)
+        return revision
+
+    def _write_settings(self, values: Mapping[str, str | None]) -> None:
+        """The settings' rows, within an act; `InputError` for a name that cannot be one."""
+        for name, value in values.items():
             if not (
                 name.isascii()
                 and name.replace("_", "").isalnum()
@@ -139,10 +152,6 @@ class KeepsakeActs(Session):
                 raise InputError(
                     f"{name!r} is no name of a setting; use small letters, digits and _.", field="name"
                 )
-        what = f"the setting {next(iter(values))} was" if len(values) == 1 else "settings were"
-        with self._change(f"{what} changed", of_garden=False) as revision:
-            for name, value in values.items():
-                self._connection.execute("DELETE FROM named_setting WHERE name = ?", (name,))
-                if value is not None:
-                    self._connection.execute("INSERT INTO named_setting VALUES (?, ?)", (name, value))
-        return revision
+            self._connection.execute("DELETE FROM named_setting WHERE name = ?", (name,))
+            if value is not None:
+                self._connection.execute("INSERT INTO named_setting VALUES (?, ?)", (name, value))

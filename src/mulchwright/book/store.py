@@ -166,13 +166,21 @@ class Book(KeepingActs, KeepsakeActs):
 
         return self.apply(act).revision
 
-    def save_series(self, series: DailySeries | None, mapping: Mapping[str, Any] | None = None) -> int:
+    def save_series(
+        self,
+        series: DailySeries | None,
+        mapping: Mapping[str, Any] | None = None,
+        *,
+        settings: Mapping[str, str | None] | None = None,
+    ) -> int:
         """Put this weather record in place of the one in the book, as one act; return the new revision.
 
         `mapping` is remembered as it is (words, numbers and lists): how the file's columns were named.
+        settings : named settings that the same act changes, as for `set_settings`.
         """
         with self._change("the weather record was replaced", of_garden=False) as revision:
             rows.write_series(self._connection, series, mapping)
+            self._write_settings(settings or {})
         return revision
 
     def save_survey(self, survey: Survey, *, expected_revision: int | None = None) -> int:

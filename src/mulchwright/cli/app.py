@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from mulchwright.cli.arguments import AsJson, BookPath
-from mulchwright.cli.output import forecast_in, print_json, progress_bar, read_book, say
+from mulchwright.cli.output import forecast_in, in_plan_light, print_json, progress_bar, read_book, say
 from mulchwright.cli.plan import plan_app
 from mulchwright.cli.stores import add_stores
 from mulchwright.cli.weather import weather_app
@@ -34,7 +34,6 @@ from mulchwright.services.clock import today_in
 
 if TYPE_CHECKING:
     from mulchwright.garden import Garden
-    from mulchwright.weather import DailySeries
 
 
 DONE, REFUSED, WRONG_WORDS, SUSPICIOUS, FAULT, STOPPED = 0, 1, 2, 3, 70, 130
@@ -221,7 +220,7 @@ def outlook(
     book: BookPath,
     members: Annotated[
         int | None,
-        typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),
+        typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 512]"),
     ] = None,
     seed: Annotated[
         int | None,
@@ -250,7 +249,7 @@ def outlook(
     trade = load_trade()
     with progress_bar("Looking ahead") as progress:
         result = almanac.outlook(
-            _in_plan_light(garden, series),
+            in_plan_light(garden, series),
             series,
             trade,
             today=today_in(garden),
@@ -268,15 +267,6 @@ def outlook(
         from mulchwright.cli.printing import print_outlook
 
         print_outlook(result, garden, trade)
-
-
-def _in_plan_light(garden: Garden, series: DailySeries | None) -> Garden:
-    """The garden with its drawn beds lit by the plan, by the same few lines as on the screens."""
-    if not any(patch.outline for patch in garden.patches):
-        return garden
-    from mulchwright.services.light import garden_in_plan_light
-
-    return garden_in_plan_light(garden, series)[0]
 
 
 @app.command()

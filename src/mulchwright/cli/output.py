@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from mulchwright.almanac import RunSettings
     from mulchwright.garden import Garden
     from mulchwright.weather import DailySeries, Forecast
 
@@ -75,8 +76,28 @@ def read_book(book: Path) -> tuple[Garden, DailySeries | None]:
 
 
 def forecast_in(book: Path) -> Forecast | None:
-    """The forecast a book holds, without ever writing to it."""
+    """The forecast a book holds and how far it may miss, without ever writing to it."""
     from mulchwright.book import open_book
+    from mulchwright.services import forecast_log
 
     with open_book(book, read_only=True) as opened:
-        return opened.forecast()
+        return forecast_log.forecast_in(opened, opened.garden(), opened.series())
+
+
+def run_settings_in(book: Path, members: int | None) -> RunSettings:
+    """How beds of a book are tried: so many futures, the book's forecast, what was learned before."""
+    from mulchwright.almanac import DEFAULT_MEMBERS, Memory, RunSettings
+    from mulchwright.services.learning_cache import learning_cache
+
+    return RunSettings(
+        members or DEFAULT_MEMBERS, forecast=forecast_in(book), memory=Memory(cache=learning_cache())
+    )
+
+
+def in_plan_light(garden: Garden, series: DailySeries | None) -> Garden:
+    """The garden with its drawn beds lit by the plan, by the same few lines as on the screens."""
+    if not any(patch.outline for patch in garden.patches):
+        return garden
+    from mulchwright.services.light import garden_in_plan_light
+
+    return garden_in_plan_light(garden, series)[0]

@@ -15,13 +15,12 @@ from mulchwright.units import show_area, show_mass, show_volume
 from mulchwright.weather import spell_out
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import FirstPicking, Outlook, PatchOutlook
+    from mulchwright.almanac import Outlook, PatchOutlook
+    from mulchwright.almanac.year_ahead import YearCrop, YearPicking
     from mulchwright.garden import Garden, UnitSystem
     from mulchwright.trade import Trade
     from mulchwright.weather import StationReport
 
-MOST_TENTHS = 8
-"""A date is told with the chance that a gardener would plan by, 8 in 10, or the most there is."""
 WIDEST_TABLE = 7
 MOST_GAPS = 10
 
@@ -47,31 +46,28 @@ def tenths_words(chance: float) -> str:
     return f"{min(max(round(chance * 10), 1), 9)} in 10"
 
 
-def chance_words(picking: FirstPicking, today: date) -> str:
-    """When a picking comes, as a gardener tells it: "8 in 10 by 20 June"."""
-    if not picking.probability_by_date:
-        return "not in the days looked at"
-    last_day, last = picking.probability_by_date[-1]
-    tenths = min(MOST_TENTHS, math.floor(last * 10 + 1e-9))
-    if tenths < 1:
-        return f"{tenths_words(last)} by {day_words(last_day, today)}"
-
-    def by(wanted: int) -> str:
-        day = next(day for day, chance in picking.probability_by_date if chance >= wanted / 10 - 1e-9)
-        return f"{wanted} in 10 by {day_words(day, today)}"
-
-    if tenths == MOST_TENTHS:
-        return by(MOST_TENTHS)
-    steps = by(tenths) if tenths == 1 else f"{by(1)}, {by(tenths)}"
-    return f"{steps}, and no more in the days looked at"
+def picking_words(picking: YearPicking | None, today: date) -> str:
+    """When a picking is likely: "about 20 June (8 in 10: 3 to 30 June); any in its first year: 9 in 10"."""
+    if picking is None:
+        return "not forecast for the days looked at"
+    when = picking.year.words
+    if picking.likely is None or picking.low is None or picking.high is None:
+        return f"none {when}"
+    span = ""
+    if picking.low != picking.high:
+        span = f" (8 in 10: {day_words(picking.low, today)} to {day_words(picking.high, today)})"
+    return f"about {day_words(picking.likely, today)}{span}; any {when}: {tenths_words(picking.chance)}"
 
 
-def _range_words(picking: FirstPicking, today: date) -> str:
-    """The likely day and its range, where the days looked at reach far enough to tell."""
-    if picking.p10 is None or picking.p50 is None or picking.probability_by_date[-1][1] < MOST_TENTHS / 10:
-        return ""
-    last = day_words(picking.p90, today) if picking.p90 else "after the days looked at"
-    return f"; likely about {day_words(picking.p50, today)} ({day_words(picking.p10, today)} to {last})"
+def crop_words(crop: YearCrop | None, units: UnitSystem) -> str:
+    """The likely crop with its range, and how often there is none."""
+    if crop is None:
+        return "not forecast for the days looked at"
+    span = f"{show_mass(crop.low_kg, units)} to {show_mass(crop.high_kg, units)}"
+    return (
+        f"{show_mass(crop.likely_kg, units)} ({span}) {crop.year.words}; "
+        f"no harvest: {tenths_words(1 - crop.chance)}"
+    )
 
 
 def _share_words(low: float, likely: float, high: float) -> str:
@@ -98,25 +94,13 @@ def _patch_lines(bed_outlook: PatchOutlook, today: date, units: UnitSystem) -> l
                 ),
             )
         )
-    if bed_outlook.first_picked_on is not None:
-        lines.append(
-            ("First picking", f"was on {day_words(bed_outlook.first_picked_on, today)}, says the logbook")
-        )
-        picking, label = bed_outlook.next_picking, "Next picking"
-    else:
-        picking, label = bed_outlook.first_picking, "First picking"
-    lines.append((label, f"{chance_words(picking, today)}{_range_words(picking, today)}"))
-    crop = bed_outlook.picked_first_year_kg
-    lines.append(
-        (
-            "First year",
-            (
-                f"{show_mass(crop.p50, units)} "
-                f"({show_mass(crop.p10, units)} to {show_mass(crop.p90, units)}); "
-                f"nothing at all: {tenths_words(bed_outlook.none_in_first_year)}"
-            ),
-        )
-    )
+    noted = bed_outlook.noted
+    if noted.first_on is not None:
+        lines.append(("First picking", f"{day_words(noted.first_on, today)} (noted)"))
+        lines.append(("Picked so far", f"{show_mass(noted.kg, units)} (noted)"))
+    label = "First picking" if noted.first_on is None else "Next picking"
+    lines.append((label, picking_words(bed_outlook.picking, today)))
+    lines.append(("Crop", crop_words(bed_outlook.crop, units)))
     water = bed_outlook.watered_first_year_litres
     lines.append(
         (

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from mulchwright.cli.arguments import AsJson, BookPath
-from mulchwright.cli.output import print_json, progress_bar, read_book
+from mulchwright.cli.output import in_plan_light, print_json, progress_bar, read_book, run_settings_in
 from mulchwright.errors import InputError
 from mulchwright.services.clock import today_in
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Members = Annotated[
     int | None,
-    typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 200]"),
+    typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 512]"),
 ]
 
 
@@ -91,13 +91,13 @@ def best_use(
     cents = None if money is None else _cents(money)
     with progress_bar("Weighing recipes") as progress:
         found = almanac.best_use(
-            garden,
+            in_plan_light(garden, series),
             series,
             load_trade(),
             today=today_in(garden),
             aim=almanac.Aim(aim.value),
             money_cents=cents,
-            members=members or almanac.DEFAULT_MEMBERS,
+            settings=run_settings_in(book, members),
             progress=progress,
         )
     if as_json:
@@ -131,13 +131,13 @@ def when(
     today = today_in(garden)
     with progress_bar("Building in each week") as progress:
         found = almanac.when_to_build(
-            garden,
+            in_plan_light(garden, series),
             series,
             load_trade(),
             patch,
             today=today,
             weeks=weeks,
-            members=members or almanac.DEFAULT_MEMBERS,
+            settings=run_settings_in(book, members),
             progress=progress,
         )
     if as_json:
@@ -236,10 +236,14 @@ def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> Non
                 "none" if best is None else best.option.name,
                 "" if best is None else _shown(best.likely_kg, "kg", system),
                 "" if best is None else _shown(best.cautious_kg, "kg", system),
-                "" if best is None else tenths_words(1 - best.expected.none_in_first_year),
+                "" if best is None else tenths_words(best.chance),
             )
         )
-    _rows(f"By the {found.aim.words}", ("bed", "recipe", "likely, first year", "cautious", "a crop"), rows)
+    _rows(
+        f"By the {found.aim.words}",
+        ("bed", "recipe", "likely crop, first year", "cautious", "any crop, first year"),
+        rows,
+    )
     _say(f"{found.status[:1].upper()}{found.status[1:]}. {found.tie_words}", system)
     resources = [
         (
@@ -267,12 +271,12 @@ def _print_when(found: WhenToBuild, today: date, system: str) -> None:
     rows = [
         (
             day_words(week.built_on, today),
-            _shown(week.first_year_kg.mean, "kg", system),
-            tenths_words(week.chance_this_year),
-            day_words(week.first_picking, today) if week.first_picking else "in less than half",
+            _shown(week.crop.likely_kg, "kg", system),
+            tenths_words(week.crop.chance),
+            day_words(week.picking.likely, today) if week.picking.likely else "none",
         )
         for week in found.weeks
     ]
-    heads = ("built", "first year, on average", "picking this year", "first picking, likely")
+    heads = ("built", "likely crop, first year", "any crop, first year", "first picking, likely")
     _rows(found.patch.name, heads, rows)
     _say(found.words, system)

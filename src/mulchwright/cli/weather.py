@@ -69,6 +69,7 @@ def import_(
     impossible figures is refused; one that looks suspicious is taken only with --anyway.
     """
     from mulchwright.book import open_book
+    from mulchwright.services.forecast_log import MODEL_DAYS
 
     with open_book(book) as opened:
         reader = StationReader(file, options, opened.series_mapping())
@@ -80,7 +81,7 @@ def import_(
                 f"{file.name} looks suspicious, and the book was left as it was:\n{doubts}\n"
                 "Name the right unit or column; or, if it is right as it stands, add --anyway."
             )
-        opened.save_series(series, reader.to_remember)
+        opened.save_series(series, reader.to_remember, settings={MODEL_DAYS: None})
     if as_json:
         from mulchwright.cli.output import print_json
 
@@ -229,7 +230,6 @@ def fetch(
     from mulchwright.cli.output import print_json, say
     from mulchwright.services import weather_consent, weather_feed
     from mulchwright.services.clock import today_in
-    from mulchwright.weather.feed import reveals
 
     given = {
         "station_address": address,
@@ -249,7 +249,7 @@ def fetch(
         garden, series = opened.garden(), opened.series()
     today = today_in(garden)
     addresses: tuple[str, ...] = ()
-    if source.station_address or source.forecast_address:
+    if source.named:
         first, last = weather_feed.days_to_ask(garden, series, today)
         addresses = weather_feed.asked_address(source, garden, first, last)
     result = weather_feed.fetch_now(book, today, datetime.now(UTC)) if source.on else None
@@ -266,10 +266,99 @@ def fetch(
     elif result is not None:
         say(result.words)
     elif not addresses:
-        say("No server is named, so nothing is asked. Give one with --address or --forecast-address.")
+        say(
+            "No server is named, so nothing is asked. Give one with --address or --forecast-address, or "
+            "choose a public service with mulchwright weather service."
+        )
     else:
         listed = "\n".join(f"  {one}" for one in addresses)
         say(f"Off: nothing was sent. With --on, exactly this would be asked:\n{listed}")
-        say(reveals(source.station_address + source.forecast_address))
+        say(weather_feed.what_is_sent(source))
+    if result is not None and not result.well:
+        raise typer.Exit(REFUSED)
+
+
+@weather_app.command()
+def service(
+    book: BookPath,
+    services: Annotated[
+        str | None,
+        typer.Argument(metavar="[SERVICES]", help="Which to use, as listed without it.", show_default=False),
+    ] = None,
+    decimals: Annotated[
+        str | None,
+        typer.Option("--decimals", metavar="N", help="Round coordinates to 1 decimal (10 km) or 2 (1 km)."),
+    ] = None,
+    contact: Annotated[
+        str | None,
+        typer.Option("--contact", metavar="TEXT", help="E-mail or web address, sent with each request."),
+    ] = None,
+    turn: Annotated[
+        bool | None, typer.Option("--on/--off", help="Turn fetching on or off.", show_default=False)
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Choose public weather services for a garden; with --on they are asked once, right away.
+
+    Without SERVICES it lists what is offered in the garden's country. Nothing is sent before --on was said on
+    this computer; until then it only shows what would be sent. mulchwright weather fetch asks again, but no
+    service more than once an hour.
+    """
+    from dataclasses import replace
+    from datetime import UTC, datetime
+
+    from mulchwright.book import open_book
+    from mulchwright.cli.output import print_json, say
+    from mulchwright.services import weather_consent, weather_feed, weather_offers
+    from mulchwright.services.clock import today_in
+
+    before = weather_feed.source_of(book)
+    source = replace(
+        before,
+        services=before.services if services is None else services,
+        decimals=before.decimals if decimals is None else decimals,
+        contact=before.contact if contact is None else contact,
+    )
+    if turn and not source.services:
+        raise InputError(
+            "Name the services first; run this command without --on to see them.", field="services"
+        )
+    if turn:
+        weather_consent.switch_on(book, source)
+    elif turn is False or source != before:
+        weather_feed.save_source(book, replace(source, on=False))
+    source = weather_feed.source_of(book)
+    with open_book(book) as opened:
+        garden, series = opened.garden(), opened.series()
+    today = today_in(garden)
+    offered = weather_offers.offers(garden, series, today, source)
+    result = weather_feed.fetch_now(book, today, datetime.now(UTC)) if turn else None
+    if as_json:
+        print_json(
+            {
+                "on": source.on,
+                "services": source.services,
+                "offered": [
+                    {
+                        "services": offer.key, "name": offer.name, "addresses": list(offer.addresses),
+                        "sent": list(offer.sent), "needs_contact": offer.lacks_contact,
+                    }
+                    for offer in offered
+                ],
+                "well": result.well if result else None,
+                "words": result.words if result else "",
+            }
+        )  # fmt: skip
+    elif result is not None:
+        say(result.words)
+        for facts in weather_offers.credits_in(book):
+            say(f"{facts.credit} ({facts.credit_link}; {facts.license})")
+    else:
+        chosen = [offer for offer in offered if offer.key == source.services]
+        for offer in chosen if services is not None else offered:
+            say(f"{offer.key}: {offer.name}")
+            say("\n".join(f"  {address}" for address in offer.addresses))
+            say("\n".join(f"  {sentence}" for sentence in offer.sent))
+        say("On." if source.on else "Off: nothing was sent. Add SERVICES and --on to ask.")
     if result is not None and not result.well:
         raise typer.Exit(REFUSED)

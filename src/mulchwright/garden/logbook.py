@@ -57,7 +57,8 @@ class LogEntry:
 
     `litres` for watered, `mass_kg` and `count` for picked, `sight` and `share` run (0 to 1) for a look,
     `stage` for picked (how far most of them had opened), `material` and `thickness_m` for topped up,
-    `to_patch` for living chips that were moved.
+    `to_patch` (empty for out of the garden), `litres` loose, `material` and `share` run and alive (what the
+    grower saw; None lets the outlook work it out) for living chips that were moved.
     signs : keys of the trade's table of signs, for what looked wrong. photos : keys of pictures in the book.
     entered_at : when it was written down, with its time zone; orders the entries of one day.
     by : whose phone wrote it, as it was paired; empty for the computer itself.

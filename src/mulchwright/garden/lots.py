@@ -285,7 +285,7 @@ class Lot:
         )
         require(
             self.kind is not LotKind.SPAWN or self.heap is None,
-            f"{who.capitalize()} is spawn told by volume; weigh it, or count its bags or pegs.",
+            f"{who.capitalize()} is spawn measured by volume; weigh it, or count its bags or pegs.",
             "heap",
         )
 

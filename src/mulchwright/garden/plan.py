@@ -93,7 +93,7 @@ class Crown:
     transmissivity_* : share of direct light that passes, in leaf and bare.
     leaf_from, leaf_until : days of the year in leaf (from may be later than until, in the southern
     hemisphere); an evergreen has its leaves all year.
-    young_bark : newly planted or thin-barked, which asks for more room around the trunk.
+    young_bark : newly planted or thin-barked, which needs more room around the trunk.
     """
 
     key: str

@@ -47,7 +47,7 @@ def _spawn_stock(lot: Lot, trade: Trade) -> LotContent:
         )
     if trade.spawn[lot.material].arrangement == "points":
         if lot.pieces == 0:
-            raise InputError(f"Lot {lot.name!r} is pegs told by mass; count them.", field="pieces")
+            raise InputError(f"Lot {lot.name!r} is pegs given by mass; count them.", field="pieces")
         return LotContent(lot.key, lot.material, pegs=math.floor(lot.pieces))
     if lot.mass_kg is not None:
         return LotContent(lot.key, lot.material, spawn_kg=exactly(lot.mass_kg))

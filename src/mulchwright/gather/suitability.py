@@ -2,18 +2,22 @@
 
 Origin comes first: a lot that may carry preservative, paint, road dirt or weed killer stops here,
 whatever else is good about it. The rest is graded as the trade's table of woods is: best, good, slow,
-avoid. Ratings are mostly common practice; avoiding poisonous woods is precaution, no study was found.
+avoid. Of a wood that is slow for its durable heartwood alone, young branches do not count, where a lot of
+brush lists its branches. Ratings are mostly common practice; avoiding poisonous woods is precaution, no study
+was found.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
 from mulchwright.errors import InputError
-from mulchwright.garden.lots import Lot, LotKind, Origin
+from mulchwright.garden.lots import Lot, LotKind, Origin, Stick
+from mulchwright.gather.brush import sticks_volume_m3
 from mulchwright.trade import Ranged, Species, Trade, Wood
 
 __all__ = ["Fitness", "Grade", "Reason", "conifer_room", "judge_lot", "share_limit"]
@@ -30,6 +34,8 @@ class Grade(StrEnum):
 
 
 ORDER = tuple(Grade)
+DURABLE_CLASS = 2.0
+"""Heartwood of this class of decay, or a lower one, is durable (FPL0153)."""
 CHIPS_AGE_ROWS = {
     "king": ("chips_prime_days_king", "chips_limit_days_king"),
     "oyster": ("chips_prime_days_oyster", "chips_limit_days_oyster"),
@@ -144,9 +150,9 @@ def _wood_reasons(lot: Lot, species: Species, trade: Trade) -> tuple[list[Reason
             continue
         if wood.kind == "softwood" and not _loves_conifers(wood, species):
             conifers += part.share
-        reason, allowed = _one_wood(wood, part.share, species)
+        reason, allowed = _one_wood(wood, part.share, species, lot, trade)
         reasons.append(reason)
-        room = min(room, allowed / part.share)
+        room = min(room, allowed)
     limit = trade.constants["conifer_share_limit"]
     if conifers > 0 and species.wood_group != "conifer":
         room = min(room, limit.high / conifers)
@@ -177,8 +183,29 @@ def _wood_reasons(lot: Lot, species: Species, trade: Trade) -> tuple[list[Reason
     return reasons, min(room, 1.0)
 
 
-def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float]:
-    """The reason for one wood's share of the lot, and the share of the bed that it may have."""
+def _durable_for_its_heart_alone(wood: Wood) -> bool:
+    """Whether what holds a wood back is durable heartwood (decay class 1 or 2), no poison and no resin."""
+    durable = wood.decay_class is not None and wood.decay_class.likely <= DURABLE_CLASS
+    return wood.kind == "hardwood" and durable and not wood.caution
+
+
+def young_share(sticks: Sequence[Stick], up_to_m: float) -> float:
+    """Share by volume of branches that are at most so thick in the middle, bark and all; 0 without any."""
+    young = [
+        stick
+        for stick in sticks
+        if (stick.mid_diameter_m or (stick.small_diameter_m + stick.large_diameter_m) / 2.0) <= up_to_m
+    ]
+    return sticks_volume_m3(young) / sticks_volume_m3(sticks) if young else 0.0
+
+
+def _one_wood(
+    wood: Wood, share: float, species: Species, lot: Lot, trade: Trade
+) -> tuple[Reason, float]:  # fmt: skip
+    """The reason for one wood's share of the lot, and the share of a bed's food that the lot may be by it.
+
+    Branches are listed for the lot as a whole: the thick ones count as this wood, as far as it goes.
+    """
     rating = _rating(wood, species)
     figure = None if _loves_conifers(wood, species) else share_limit(wood, species)
     likely, high = (figure.likely, figure.high) if figure else (1.0, 1.0)
@@ -186,6 +213,25 @@ def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float
     source = wood.source
     text = f" {wood.caution}" if wood.caution else ""
     caution = "juglone" if wood.key == "black-walnut" else None
+    young = 0.0
+    if _durable_for_its_heart_alone(wood) and high < 1:
+        thin = trade.constants["young_branch_m"]
+        up_to = f"{100 * thin.value:.0f} cm"
+        young = young_share(lot.sticks, thin.value)
+        if young > 0:
+            text += (
+                f" {_percent(young)} of its branches are at most {up_to} thick: they hold little heartwood."
+            )
+        elif lot.kind is LotKind.BRUSH and share > likely:
+            text += (
+                f" Young prunings serve: list the branches with their diameters, and those up to {up_to} "
+                "do not count."
+                if not lot.sticks
+                else f" Cut out what is over {up_to} thick: young prunings serve."
+            )
+    counted = min(share, 1.0 - young)
+    whose = "" if counted == share else ", counting thick branches alone"
+    room = high / counted if counted > high else 1.0
     if rating is Grade.AVOID and wood.caution:
         return (
             Reason(
@@ -196,33 +242,36 @@ def _one_wood(wood: Wood, share: float, species: Species) -> tuple[Reason, float
             ),
             0.0,
         )
-    if share > high:
+    if counted > high:
         return (
             Reason(
                 Grade.AVOID,
-                f"{name.capitalize()} is {_percent(share)} of the lot; at most {_percent(high)} of a mix is "
-                f"usual. {wood.why}{text}",
+                f"{name.capitalize()} is {_percent(counted)} of the lot{whose}; at most {_percent(high)} of "
+                f"a mix is usual. {wood.why}{text}",
                 caution,
                 source,
             ),
-            high,
+            room,
         )
-    if share > likely:
+    if counted > likely:
         return (
             Reason(
                 Grade.SLOW,
-                f"{name.capitalize()} is {_percent(share)} of the lot, more than the {_percent(likely)} that "
-                f"growers take. {wood.why}{text}",
+                f"{name.capitalize()} is {_percent(counted)} of the lot{whose}, more than the "
+                f"{_percent(likely)} that growers take. {wood.why}{text}",
                 caution,
                 source,
             ),
-            high,
+            room,
         )
     # Within its limit a slow wood is a part that waits, not a reason against the lot.
-    grade = Grade.GOOD if rating in (Grade.SLOW, Grade.AVOID) and share < 0.5 else rating
+    grade = Grade.GOOD if rating in (Grade.SLOW, Grade.AVOID) and counted < 0.5 else rating
     return Reason(
-        grade, f"{name.capitalize()}, {_percent(share)}: {rating.value}. {wood.why}{text}", caution, source
-    ), high
+        grade,
+        f"{name.capitalize()}, {_percent(share)}: {(grade if young else rating).value}. {wood.why}{text}",
+        caution,
+        source,
+    ), room
 
 
 def _percent(share: float) -> str:

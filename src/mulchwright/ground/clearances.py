@@ -290,7 +290,7 @@ class _Finder:
             yield Finding(
                 Limit.LOOK_SKIN, Severity.SOFT,
                 f"In sight in {zone.name} {top} is not among the accepted skins{by}.",
-                f"Lay {skins} on top as a skin.",
+                f"Lay {skins} on top.",
                 None, OWN_DRAWING, None, zone.key,
             )  # fmt: skip
 
@@ -317,7 +317,7 @@ class _Finder:
 _ZONES: dict[ZoneKind, tuple[Limit, Severity, str, str, str | None, str, Basis | None]] = {
     ZoneKind.DUG_OVER: (
         Limit.DUG_OVER, Severity.HARD,
-        "{name} is dug over every year; digging breaks the threads and buries the chips.",
+        "{name} is dug over every year; digging breaks up the mycelium and buries the chips.",
         "Choose ground that stays undisturbed, or stop digging there.",
         None, "common-practice", Basis.PRACTICE,
     ),

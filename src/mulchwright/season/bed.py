@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -16,17 +15,24 @@ import numpy.typing as npt
 
 from mulchwright.errors import InputError
 from mulchwright.garden import (
-    Layer,
     LogEntry,
     LogKind,
     Patch,
-    Recipe,
     SpawnPlane,
     StartMoisture,
     WateringRule,
 )
 from mulchwright.season import layout as k
+from mulchwright.season.cells import (
+    CELLS,
+    Cell,
+    cells_of,
+    food_cells,
+    food_dry_mass_kg_m2,
+    is_food,
+)
 from mulchwright.season.layout import BedArrays
+from mulchwright.season.moved import moved_rows, planes_of
 from mulchwright.season.rot import SOAKED_BY_SOIL, dew_kg_kg, nitrogen_factor, soil_contact
 from mulchwright.season.survival import moisture_at
 from mulchwright.trade import Material, Trade
@@ -46,81 +52,9 @@ __all__ = [
 
 Floats = npt.NDArray[np.float64]
 
-CELLS = 8
-"""Cells a bed is cut into, unless it has more layers than that."""
 DAYS_PER_YEAR = 365.25
 NEVER = 10_000_000
 """A day index beyond every run."""
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """A slice of one layer; `height_m` is its middle above the soil."""
-
-    layer: Layer
-    material: Material
-    thickness_m: float
-    height_m: float
-    dry_mass_kg_m2: float
-    is_skin: bool
-
-
-def _shares_of_cells(thicknesses: Sequence[float], cells: int) -> list[int]:
-    """How many cells each layer gets: one at least, the rest one by one to the coarsest layer."""
-    counts = [1] * len(thicknesses)
-    while sum(counts) < cells:
-        coarsest = max(range(len(counts)), key=lambda i: thicknesses[i] / counts[i])
-        counts[coarsest] += 1
-    return counts
-
-
-def cells_of(recipe: Recipe, trade: Trade, cells: int = CELLS) -> tuple[Cell, ...]:
-    """The bed's cells from the top down.
-
-    Raises `InputError` where a layer's material is not in the trade's table.
-    """
-    layers = recipe.all_layers
-    for layer in layers:
-        if layer.material not in trade.materials:
-            known = ", ".join(sorted(trade.materials))
-            raise InputError(
-                f"Recipe {recipe.name!r} has a layer of {layer.material!r}, not in the table of materials. "
-                f"It knows: {known}.",
-                field="material",
-            )
-    counts = _shares_of_cells([layer.thickness_m for layer in layers], cells)
-    upward: list[Cell] = []
-    floor = 0.0
-    for index, (layer, count) in enumerate(zip(layers, counts, strict=True)):
-        material = trade.materials[layer.material]
-        slice_m = layer.thickness_m / count
-        for step in range(count):
-            upward.append(
-                Cell(
-                    layer=layer,
-                    material=material,
-                    thickness_m=slice_m,
-                    height_m=floor + (step + 0.5) * slice_m,
-                    dry_mass_kg_m2=slice_m * material.dry_bulk_density_kg_m3.likely,
-                    is_skin=recipe.skin is not None and index == len(layers) - 1,
-                )
-            )
-        floor += layer.thickness_m
-    return tuple(reversed(upward))
-
-
-def food_cells(recipe: Recipe, trade: Trade) -> tuple[Cell, ...]:
-    """The cells that feed the threads, from the top down; the skin does not, whatever it is made of."""
-    return tuple(cell for cell in cells_of(recipe, trade) if _is_food(cell))
-
-
-def food_dry_mass_kg_m2(recipe: Recipe, trade: Trade) -> float:
-    """Dry matter that feeds the threads, kg m⁻²."""
-    return math.fsum(cell.dry_mass_kg_m2 for cell in food_cells(recipe, trade))
-
-
-def _is_food(cell: Cell) -> bool:
-    return cell.material.is_food and not cell.is_skin
 
 
 def evaporation_weights(thicknesses_m: Sequence[float], reach_m: float) -> Floats:
@@ -179,7 +113,7 @@ def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
         "specific_heat": material.specific_heat_j_kg_k.likely,
         "colonized_factor": material.colonized_decay_factor.likely,
         "run_factor": _run_factor(cell, species, trade),
-        "food": 1.0 if _is_food(cell) else 0.0,
+        "food": 1.0 if is_food(cell) else 0.0,
         "dry_loss_per_day": material.dry_loss_per_day.likely,
         "drought_onset": saturation_at(trade.constants["drought_onset_mpa"].value, material),
         **growth_marks(material, trade),
@@ -221,15 +155,17 @@ def _rot_figures(cells: Sequence[Cell], light_share: float, trade: Trade) -> lis
     return figures
 
 
-def _plane_figures(plane: SpawnPlane, trade: Trade) -> dict[str, float]:
+def _plane_figures(plane: SpawnPlane, trade: Trade, living_share: float, from_day: int) -> dict[str, float]:
+    """living_share : of the spawn, as it is laid; from_day : place in the run of the day it comes in."""
     spawn = trade.spawn[plane.spawn]
     if spawn.arrangement == "points":
         points = plane.points_per_m2
     else:
         points = plane.rate_kg_m2 * 1000.0 / spawn.crumb_mass_g.likely if spawn.crumb_mass_g else 0.0
     return {
+        "plane_from_day": float(from_day),
         "plane_height_m": plane.height_m,
-        "plane_points_m2": points,
+        "plane_points_m2": points * living_share,
         "plane_leap_off_days": spawn.leap_off_days.likely,
         "plane_start_radius_m": spawn.start_radius_mm.likely / 1000.0,
         "plane_dry_loss_per_day": spawn.dry_loss_per_day.likely,
@@ -347,7 +283,7 @@ def _logged_water_mm(patch: Patch, log: Sequence[LogEntry], start: date, days: i
 
 def _takes_topping_up(cells: Sequence[Cell]) -> int:
     """The cell, counted from the top, that a topping up goes to: the uppermost that feeds the threads."""
-    return next((index for index, cell in enumerate(cells) if _is_food(cell)), 0)
+    return next((index for index, cell in enumerate(cells) if is_food(cell)), 0)
 
 
 def _added_kg_m2(
@@ -383,28 +319,34 @@ def bed_arrays(
 ) -> BedArrays:
     """All patches as the kernel's padded arrays, for a run of `days` from `start`.
 
-    Waterings and toppings up of the logbook are given on their days up to `today`; a watering rule works
-    from the day after, or from the build day where the patch says that the past followed the rule.
+    Waterings and toppings up of the logbook are given on their days up to `today`, and living chips moved out
+    or in; `log` may hold other beds' entries. Chips whose `share` run and alive is not noted count as wholly
+    so (the outlook works it out first). A watering rule works from the day after, or from the build day where
+    the patch says that the past followed the rule.
 
     Raises `InputError` where a patch has no build day, or a key that the trade's tables lack.
     """
     cut = [cells_of(patch.recipe, trade, cells) for patch in patches]
     widest = max(len(c) for c in cut)
-    most_planes = max(1, *(len(patch.recipe.planes) for patch in patches))
+    for patch in patches:
+        _check_keys(patch, trade)
+    laid_planes = [
+        planes_of(patch, own, log, trade, start, today) for patch, own in zip(patches, cut, strict=True)
+    ]
+    most_planes = max(1, *(len(planes) for planes in laid_planes))
     arrays = BedArrays(
         sizes=np.zeros((len(patches), 4), dtype=np.int64),
         cell=np.zeros((len(patches), len(k.CELL_QUANTITIES), widest)),
         plane=np.zeros((len(patches), len(k.PLANE_QUANTITIES), most_planes)),
         plane_index=np.zeros((len(patches), 3, most_planes), dtype=np.int64),
         site=np.zeros((len(patches), len(k.SITE_QUANTITIES))),
-        daily=np.zeros((len(patches), 3, days)),
+        daily=np.zeros((len(patches), k.DAILY_ROWS, days)),
         added_to=np.zeros(len(patches), dtype=np.int64),
     )
     months = np.array([(start + timedelta(days=d)).month - 1 for d in range(days)])
     reach_m = trade.constants["evaporation_reach_m"].value
     swing_reach_m = trade.constants["swing_reach_m"].value
     for p, patch in enumerate(patches):
-        _check_keys(patch, trade)
         weights = evaporation_weights([cell.thickness_m for cell in cut[p]], reach_m)
         rot = _rot_figures(cut[p], float(np.mean(patch.monthly_light_share())), trade)
         depth_m = 0.0
@@ -414,8 +356,9 @@ def bed_arrays(
             depth_m += cell.thickness_m
             figures |= rot[c]
             arrays.cell[p, :, c] = [figures[name] for name in k.CELL_QUANTITIES]
-        for j, plane in enumerate(patch.recipe.planes):
-            figures = _plane_figures(plane, trade)
+        for j, laid in enumerate(laid_planes[p]):
+            plane = laid.plane
+            figures = _plane_figures(plane, trade, laid.living_share, laid.from_day)
             arrays.plane[p, :, j] = [figures[name] for name in k.PLANE_QUANTITIES]
             on_grid = trade.spawn[plane.spawn].arrangement == "points"
             arrays.plane_index[p, :, j] = [*_cells_beside(cut[p], plane.height_m), int(on_grid)]
@@ -426,9 +369,12 @@ def bed_arrays(
         rule_from = NEVER
         if patch.watering.rule is WateringRule.WHEN_DRY:
             rule_from = built if patch.watering.past_as_rule else max((today - start).days + 1, built)
-        arrays.sizes[p] = [len(cut[p]), len(patch.recipe.planes), built, rule_from]
+        arrays.sizes[p] = [len(cut[p]), len(laid_planes[p]), built, rule_from]
         arrays.daily[p, k.DEMAND_FACTOR] = _demand_factor(patch, trade)[months]
         arrays.daily[p, k.LOGGED_WATER_MM] = _logged_water_mm(patch, log, start, days)
         arrays.daily[p, k.ADDED_KG_M2] = _added_kg_m2(patch, log, trade, start, days, today)
+        added, alive, taken = moved_rows(patch, log, trade, start, days, today)
+        arrays.daily[p, k.ADDED_KG_M2] += added
+        arrays.daily[p, k.ADDED_ALIVE_KG_M2], arrays.daily[p, k.TAKEN_KG_M2] = alive, taken
         arrays.added_to[p] = _takes_topping_up(cut[p])
     return arrays

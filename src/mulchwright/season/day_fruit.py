@@ -16,6 +16,7 @@ from mulchwright.season.layout import (
     FLUSHES,
     FOOD_LEFT,
     FOOD_MASS,
+    FOOD_TO_OTHERS,
     FRUIT_FROST,
     FRUIT_MAX,
     GROWTH_MAX,
@@ -65,6 +66,7 @@ def ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     undigested = state.row[UNDIGESTED]
     food_left = state.row[FOOD_LEFT]
     food_mass = state.row[FOOD_MASS]
+    food_to_others = state.row[FOOD_TO_OTHERS]
     bed_share = state.row[BED_SHARE]
     reserve = state.row[RESERVE]
     for m in range(surface_c.shape[0]):
@@ -76,7 +78,9 @@ def ripen(model_constants: ModelConstants, par: Floats, state: State) -> None:
     ph.window_response(recent_c, par[PIN_MIN], par[PIN_OPT], par[PIN_MAX], response)
     digestion = par[DIGESTION]
     for m in range(surface_c.shape[0]):
-        kept = undigested[m] * food_left[m] / food_mass[m]
+        # Tables count a crop for each kilogram laid, in beds that rotted under it: what the sown threads rot
+        # is how they feed, and only what others took is lost to the crop.
+        kept = undigested[m] * (1.0 - food_to_others[m] / food_mass[m])
         taken_up = kept * min(digestion[m] * bed_pace[m] * bed_share[m], 1.0)
         undigested[m] = kept - taken_up
         reserve[m] += taken_up

@@ -30,7 +30,9 @@ from mulchwright.season.layout import (
     FOOD,
     FOOD_LEFT,
     FOOD_MASS,
+    FOOD_TO_OTHERS,
     FOOD_WATER,
+    FRESH,
     GROWTH_FULL,
     GROWTH_HALF,
     GROWTH_MAX,
@@ -56,6 +58,7 @@ from mulchwright.season.layout import (
     PLANE_ABOVE,
     PLANE_BELOW,
     PLANE_DRY_LOSS_PER_DAY,
+    PLANE_FROM_DAY,
     PLANE_HEIGHT_M,
     PLANE_ON_GRID,
     PLANE_PACE,
@@ -78,6 +81,7 @@ from mulchwright.season.layout import (
     TAKEN,
     TEMPERATURE_C,
     THICKNESS_M,
+    TO_OTHERS,
     WARMTH,
     WATER,
     BedArrays,
@@ -101,6 +105,7 @@ DAYS_BETWEEN_CHECKS = 8
 @part_of_kernels
 def kill_by_drought_and_heat(
     patch: int,
+    day: int,
     air: Floats,
     food_mass_at_start: float,
     bed: BedArrays,
@@ -155,6 +160,8 @@ def kill_by_drought_and_heat(
     if state.run_through[bed.sizes[patch, CELLS]] == 1:
         return  # nothing comes from the planes any more
     for j in range(bed.sizes[patch, PLANES]):
+        if day < bed.plane[patch, PLANE_FROM_DAY, j]:
+            continue
         above = bed.plane_index[patch, PLANE_ABOVE, j]
         below = bed.plane_index[patch, PLANE_BELOW, j]
         established_loss = min(
@@ -216,6 +223,8 @@ def advance_spawn_run(
             cell_pace[m] = response[m] * cell_moist[m]
     if run_through[cells] == 0:
         for j in range(bed.sizes[patch, PLANES]):
+            if day < bed.plane[patch, PLANE_FROM_DAY, j]:
+                continue
             above = pace[bed.plane_index[patch, PLANE_ABOVE, j]]
             below = pace[bed.plane_index[patch, PLANE_BELOW, j]]
             left = leap_left[j]
@@ -272,6 +281,7 @@ def advance_spawn_run(
             model_constants.least_living_share,
             model_constants.rivals_per_day,
             state.cell[TAKEN, c],
+            state.cell[FRESH, c],
             share[c],
         )
     if day % DAYS_BETWEEN_CHECKS == 0 and run_through[cells] == 0:
@@ -301,6 +311,7 @@ def sum_up_food_layers(patch: int, food_mass_at_start: float, bed: BedArrays, st
     food_mass = state.row[FOOD_MASS]
     living = state.row[BED_LIVING]
     spawn = state.row[EXPONENT]
+    fresh = state.row[ROTTED]
     share = state.cell[SHARE]
     covered = state.cell[COVERED]
     colonies = state.plane[COLONIES]
@@ -316,6 +327,7 @@ def sum_up_food_layers(patch: int, food_mass_at_start: float, bed: BedArrays, st
     ph.fill(0.0, food_water)
     ph.fill(0.0, food_mass)
     ph.fill(0.0, living)
+    ph.fill(0.0, fresh)
     for c in range(bed.sizes[patch, CELLS]):
         food = bed.cell[patch, FOOD, c]
         weight = food * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
@@ -326,12 +338,15 @@ def sum_up_food_layers(patch: int, food_mass_at_start: float, bed: BedArrays, st
         ph.add_scaled(water[c], food, food_water)
         ph.add_scaled(mass[c], food, food_mass)
         ph.add_scaled(covered[c], weight, living)
+        ph.add_scaled(state.cell[FRESH, c], weight, fresh)
     planes = bed.sizes[patch, PLANES]
     ph.fill(0.0, spawn)
     for j in range(planes):
         ph.add_scaled(colonies[j], 1.0 / planes, spawn)
     for m in range(living.shape[0]):
-        living[m] = bed_share[m] + (1.0 - living[m]) * spawn[m]
+        # What was added to run matter says nothing of life or death: it counts as the rest does.
+        as_the_rest = bed_share[m] * fresh[m] / max(living[m] - fresh[m], 1e-9)
+        living[m] = bed_share[m] + as_the_rest + (1.0 - living[m]) * spawn[m]
 
 
 @part_of_kernels
@@ -348,6 +363,8 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
     moist = state.cell[MOIST]
     share = state.cell[SHARE]
     rotted = state.row[ROTTED]
+    to_others = state.row[TO_OTHERS]
+    food_to_others = state.row[FOOD_TO_OTHERS]
     heat_source = state.node[HEAT_SOURCE]
     rot.warmth_of_decay(
         bed_c,
@@ -358,6 +375,7 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
         warmth,
     )
     ph.copy(food_mass, food_left)
+    ph.fill(0.0, food_to_others)
     per_second = model_constants.heat_of_decay_j_kg / ph.SECONDS_PER_DAY
     for c in range(bed.sizes[patch, CELLS]):
         per_day = bed.cell[patch, DECAY_PER_DAY, c]
@@ -378,8 +396,10 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
             bed.cell[patch, DEW_KG_KG, c],
             bed.cell[patch, SOIL_MOISTURE_KG_KG, c],
             rotted,
+            to_others,
         )
         ph.add_scaled(rotted, -bed.cell[patch, FOOD, c], food_left)
+        ph.add_scaled(to_others, bed.cell[patch, FOOD, c], food_to_others)
         heat = heat_source[c]
         for m in range(heat.shape[0]):
             heat[m] = rotted[m] * per_second

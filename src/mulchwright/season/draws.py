@@ -19,6 +19,7 @@ import numpy.typing as npt
 from mulchwright.garden import Patch
 from mulchwright.season.bed import food_cells
 from mulchwright.season.layout import FLUSHES, PARAMETERS
+from mulchwright.season.points import even_normals, even_uniforms, paired_uniforms
 from mulchwright.trade import Species, Trade
 from mulchwright.trade.ranges import Figure, spread_linear, spread_positive
 
@@ -51,6 +52,23 @@ HAZARD_ROWS = slice(CROPS_ROW + 1, CROPS_ROW + 1 + FLUSHES)
 NOISE_ROWS = slice(HAZARD_ROWS.stop, HAZARD_ROWS.stop + FLUSHES)
 """Standard normals of each flush's size."""
 LATENT_ROWS = NOISE_ROWS.stop
+PAIRED_ROWS: npt.NDArray[np.int64] = np.array(
+    [PARAMETERS.index(name) for name in (
+        "growth_temperature_opt_c", "ripening_days", "decay_scale", "run_rate_m_per_day",
+        "flush_hazard_per_day", "growth_temperature_min_c", "points_scale", "run_share_to_fruit",
+        "growth_temperature_max_c", "leap_off_scale", "pin_to_pick_degree_days", "rising_hazard_share",
+        "pin_temperature_min_c", "pin_temperature_max_c",
+    )], dtype=np.int64,
+)  # fmt: skip
+"""Species rows that are spread evenly by pairs: those on which the day of a first picking hangs most."""
+PAIRED_BED_ROWS: npt.NDArray[np.int64] = np.concatenate(
+    [
+        np.arange(BED_ROWS.start, CROPS_ROW + 1),
+        HAZARD_ROWS.start + np.arange(3),
+        NOISE_ROWS.start + np.arange(3),
+    ]
+)
+"""And rows of one bed: its own luck and that of its first flushes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,17 +109,28 @@ def chance_of_nothing(patch: Patch, trade: Trade) -> float:
 
 
 def _species_latent(species: str, members: int, seed: int) -> Floats:
-    return _generator(seed, "species", species).standard_normal((SPECIES_ROWS.stop, members))
+    """The species' rows: those on which a first picking hangs most are even by pairs, the others alone."""
+    rng = _generator(seed, "species", species)
+    uniforms = even_uniforms(rng, SPECIES_ROWS.stop, members)
+    uniforms[PAIRED_ROWS] = paired_uniforms(rng, len(PAIRED_ROWS), members)
+    return even_normals(uniforms)
 
 
 def _bed_latent(key: str, members: int, seed: int) -> Floats:
+    """The bed's rows. Two beds must not be tied by luck, so that no array joins them."""
     rng = _generator(seed, "patch", key)
+    uniforms = even_uniforms(rng, LATENT_ROWS - SPECIES_ROWS.stop, members)
+    uniforms[PAIRED_BED_ROWS - SPECIES_ROWS.stop] = paired_uniforms(rng, len(PAIRED_BED_ROWS), members)
+    normal, crops, hazard, noise = (
+        np.arange(rows.start, rows.stop) - SPECIES_ROWS.stop
+        for rows in (BED_ROWS, slice(CROPS_ROW, CROPS_ROW + 1), HAZARD_ROWS, NOISE_ROWS)
+    )
     return np.concatenate(
         (
-            rng.standard_normal((3, members)),
-            rng.random((1, members)),
-            rng.exponential(1.0, (FLUSHES, members)),
-            rng.standard_normal((FLUSHES, members)),
+            even_normals(uniforms[normal]),
+            uniforms[crops],
+            -np.log(uniforms[hazard]),
+            even_normals(uniforms[noise]),
         )
     )
 

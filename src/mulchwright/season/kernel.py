@@ -18,6 +18,7 @@ from mulchwright.season.day_growth import (
 )
 from mulchwright.season.day_water import conduct_heat, water_in, water_out
 from mulchwright.season.layout import (
+    ADDED_ALIVE_KG_M2,
     ADDED_KG_M2,
     BED_C,
     BED_LIVING,
@@ -27,11 +28,13 @@ from mulchwright.season.layout import (
     CAPACITY_KG_KG,
     CELLS,
     COLONIES,
+    COVERED,
     CRUMBS,
     DRY_MASS_KG_M2,
     FOOD,
     FOOD_MASS,
     FOOD_WATER,
+    FRESH,
     GIVEN,
     HALF_RESISTANCE,
     HEAT_RATE,
@@ -42,7 +45,9 @@ from mulchwright.season.layout import (
     LIGNIN,
     LIGNIN_SHARE,
     MASS,
+    MOST_TAKEN,
     PIN_AGE,
+    PLANE_FROM_DAY,
     PLANE_HEIGHT_M,
     PLANE_LEAP_OFF_DAYS,
     PLANE_ON_GRID,
@@ -54,11 +59,15 @@ from mulchwright.season.layout import (
     POTENTIAL,
     RECENT_C,
     RESERVE,
+    ROTTED,
     SEASON_C,
+    SHARE,
     SINCE_WATERED,
     SOLUBLE,
     SOLUBLE_SHARE,
     START_KG_KG,
+    TAKEN,
+    TAKEN_KG_M2,
     TEMPERATURE_C,
     THICKNESS_M,
     UNDIGESTED,
@@ -103,16 +112,6 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
             crumbs[j, m] = bed.plane[patch, PLANE_POINTS_M2, j] * par[POINTS, m]
             leap_left[j, m] = bed.plane[patch, PLANE_LEAP_OFF_DAYS, j] * par[LEAP_OFF, m]
         ph.fill(1.0, state.plane[COLONIES, j])
-        for c in range(cells):
-            for p in range(HEIGHTS):
-                above_middle = (p - 1) * POINT_STEP * 0.5 * bed.cell[patch, THICKNESS_M, c]
-                height = bed.cell[patch, HEIGHT_M, c] + above_middle
-                offset_m = height - bed.plane[patch, PLANE_HEIGHT_M, j]
-                row = state.exponent[HEIGHTS * c + p]
-                if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
-                    ph.exponent_of_grid(state.radius[j, c], crumbs[j], offset_m, row)
-                else:
-                    ph.exponent_of_scattered(state.radius[j, c], crumbs[j], offset_m, row)
     for s in range(forcing.soil_thickness_m.shape[0]):
         thickness = forcing.soil_thickness_m[s]
         half_resistance[cells + s] = 0.5 * thickness / forcing.soil_conductivity[s]
@@ -123,12 +122,68 @@ def _lay_bed(patch: int, bed: BedArrays, forcing: Forcing, par: Floats, state: S
 
 
 @part_of_kernels
+def _start_planes(patch: int, day: int, bed: BedArrays, state: State) -> None:
+    """Spawn of the planes that come into the bed on this day: what their crumbs cover already."""
+    built = bed.sizes[patch, BUILT_DAY]
+    for j in range(bed.sizes[patch, PLANES]):
+        if max(bed.plane[patch, PLANE_FROM_DAY, j], built) != day:
+            continue
+        crumbs = state.plane[CRUMBS, j]
+        for c in range(bed.sizes[patch, CELLS]):
+            for p in range(HEIGHTS):
+                above_middle = (p - 1) * POINT_STEP * 0.5 * bed.cell[patch, THICKNESS_M, c]
+                height = bed.cell[patch, HEIGHT_M, c] + above_middle
+                offset_m = height - bed.plane[patch, PLANE_HEIGHT_M, j]
+                row = state.exponent[HEIGHTS * c + p]
+                if bed.plane_index[patch, PLANE_ON_GRID, j] == 1:
+                    ph.exponent_of_grid(state.radius[j, c], crumbs, offset_m, row)
+                else:
+                    ph.exponent_of_scattered(state.radius[j, c], crumbs, offset_m, row)
+
+
+@part_of_kernels
+def _take_away(patch: int, taken: float, bed: BedArrays, state: State) -> None:
+    """Living chips dug out through the whole depth: the same share of every cell that feeds.
+
+    Threads, undigested food and reserve go with them; what stays is as much run as before. The skin is
+    raked aside and back.
+    """
+    share = state.row[ROTTED]
+    ph.fill(0.0, share)
+    cells = bed.sizes[patch, CELLS]
+    for c in range(cells):
+        ph.add_scaled(state.cell[MASS, c], bed.cell[patch, FOOD, c], share)
+    for m in range(share.shape[0]):
+        share[m] = 1.0 - min(taken / share[m], MOST_TAKEN)
+    for c in range(cells):
+        if bed.cell[patch, FOOD, c] > 0.0:
+            for m in range(share.shape[0]):
+                state.cell[MASS, c, m] *= share[m]
+                state.cell[WATER, c, m] *= share[m]
+                state.cell[SOLUBLE, c, m] *= share[m]
+                state.cell[LIGNIN, c, m] *= share[m]
+    for m in range(share.shape[0]):
+        state.row[FOOD_MASS, m] *= share[m]
+        state.row[FOOD_WATER, m] *= share[m]
+        state.row[UNDIGESTED, m] *= share[m]
+        state.row[RESERVE, m] *= share[m]
+
+
+@part_of_kernels
 def _top_up(
-    patch: int, added: float, food_mass_at_start: float, bed: BedArrays, par: Floats, state: State
+    patch: int,
+    added: float,
+    alive_share: float,
+    food_mass_at_start: float,
+    bed: BedArrays,
+    par: Floats,
+    state: State,
 ) -> None:
-    """Fresh material of a topping up: dry matter and its water in one cell, and food if that cell feeds.
+    """Material of a topping up: dry matter and its water in one cell, and food if that cell feeds.
 
     It takes on the cell's own figures. What it can crop is in proportion to the food the bed was laid with.
+    A share `alive_share` of it is run and alive; the rest has to be run by the threads of the cell and its
+    neighbors, so that the cell is less run than before.
     """
     mass = state.cell[MASS]
     water = state.cell[WATER]
@@ -139,6 +194,11 @@ def _top_up(
     for m in range(par.shape[1]):
         most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
         wet = added * min(bed.cell[patch, START_KG_KG, c], most)
+        kept = mass[c, m] / (mass[c, m] + added)
+        passed = state.cell[COVERED, c, m] * (1.0 - kept)
+        state.cell[SHARE, c, m] = kept * state.cell[SHARE, c, m] + passed * alive_share
+        state.cell[FRESH, c, m] = kept * state.cell[FRESH, c, m] + passed * (1.0 - alive_share)
+        state.cell[TAKEN, c, m] *= kept
         mass[c, m] += added
         water[c, m] += wet
         state.cell[SOLUBLE, c, m] += added * bed.cell[patch, SOLUBLE_SHARE, c]
@@ -219,9 +279,15 @@ def run_block(
                     temperature_c[i, m] = air[m] + (deep - air[m]) * depth_share
             ph.copy(air, recent_c)
             ph.copy(air, season_c)
+        _start_planes(patch, day, bed, state)
+        taken = bed.daily[patch, TAKEN_KG_M2, day]
+        if taken > 0.0:
+            _take_away(patch, taken, bed, state)
+            stored = _stored(water)
         added = bed.daily[patch, ADDED_KG_M2, day]
         if added > 0.0:
-            _top_up(patch, added, food_mass_at_start, bed, par, state)
+            alive_share = bed.daily[patch, ADDED_ALIVE_KG_M2, day] / added
+            _top_up(patch, added, alive_share, food_mass_at_start, bed, par, state)
             stored = _stored(water)
         sums = records.account[patch, block, day]
         water_in(patch, day, forcing.rain_mm[day, first:after], bed, model_constants, par, state, sums)
@@ -230,7 +296,7 @@ def run_block(
         sums[4] = now_stored - stored
         stored = now_stored
         conduct_heat(patch, air, deep, bed, model_constants, state)
-        kill_by_drought_and_heat(patch, air, food_mass_at_start, bed, model_constants, par, state)
+        kill_by_drought_and_heat(patch, day, air, food_mass_at_start, bed, model_constants, par, state)
         advance_spawn_run(patch, day, bed, model_constants, par, state)
         sum_up_food_layers(patch, food_mass_at_start, bed, state)
         for m in range(n):
@@ -249,6 +315,7 @@ def run_block(
             if mass_days[kept] == day:
                 for c in range(cells):
                     ph.copy(state.cell[MASS, c], records.cell_mass[patch, kept, c, first:after])
+                    ph.copy(state.cell[SHARE, c], records.cell_share[patch, kept, c, first:after])
         ripen(model_constants, par, state)
         fruit(patch, day, first, hazard_draws, flush_noise, model_constants, par, state, records)
 

@@ -162,15 +162,17 @@ PLANE_QUANTITIES = (
     "plane_leap_off_days",
     "plane_start_radius_m",
     "plane_dry_loss_per_day",
+    "plane_from_day",
 )
-"""What `BedArrays.plane` tells of each spawn plane."""
+"""What `BedArrays.plane` tells of each spawn plane; it is in the bed from the run's day `plane_from_day`."""
 (
     PLANE_HEIGHT_M,
     PLANE_POINTS_M2,
     PLANE_LEAP_OFF_DAYS,
     PLANE_START_RADIUS_M,
     PLANE_DRY_LOSS_PER_DAY,
-) = range(5)
+    PLANE_FROM_DAY,
+) = range(6)
 
 PLANE_ABOVE, PLANE_BELOW, PLANE_ON_GRID = range(3)
 SITE_QUANTITIES = (
@@ -193,7 +195,10 @@ SITE_QUANTITIES = (
     EVAPORATION_SHARE,
 ) = range(7)
 CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
-DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2 = range(3)
+DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2, ADDED_ALIVE_KG_M2, TAKEN_KG_M2 = range(5)
+DAILY_ROWS = 5
+MOST_TAKEN = 0.95
+"""Share of a bed's food that can be taken in a day; who takes more clears the bed."""
 
 
 class BedArrays(NamedTuple):
@@ -202,8 +207,9 @@ class BedArrays(NamedTuple):
     sizes : (patch, 4) cells, planes, build day, first day of the watering rule;
     cell : (patch, quantity, cell) from the top down; plane : (patch, quantity, plane);
     plane_index : (patch, 3, plane) cell above, cell below, 1 for pegs on a grid;
-    site : (patch, quantity); daily : (patch, 3, day) demand factor, logged watering in mm, dry mass of a
-    topping up in kg m⁻²; added_to : (patch,) the cell that takes it.
+    site : (patch, quantity); daily : (patch, 5, day) demand factor, logged watering in mm, dry mass added in
+    kg m⁻², the part of it that is run and alive, dry mass of food taken away in kg m⁻²;
+    added_to : (patch,) the cell that takes what is added.
     """
 
     sizes: Ints
@@ -278,7 +284,8 @@ class Records(NamedTuple):
     pin_day likewise; last : (patch, quantity, member) state at the end: dry mass now, dry mass at
     the start, reserve, potential left; cell_mass : (patch, kept day, cell, member) dry matter of each
     cell at the end of the days asked for, kg m⁻², NaN before the build day and past the bed's cells;
-    living : (patch, day, member) living share of what has been run, and of the spawn where nothing is yet.
+    living : (patch, day, member) living share of what has been run, and of the spawn where nothing is yet;
+    cell_share : as cell_mass, the share of each cell that is run and alive.
     """
 
     run_share: Singles
@@ -292,6 +299,7 @@ class Records(NamedTuple):
     last: Floats
     cell_mass: Floats
     living: Singles
+    cell_share: Floats
 
 
 (
@@ -307,8 +315,9 @@ class Records(NamedTuple):
     TAKEN,
     SOLUBLE,
     LIGNIN,
-) = range(12)
-CELL_ROWS = 12
+    FRESH,
+) = range(13)
+CELL_ROWS = 13
 (
     TEMPERATURE_C,
     HEAT_RATE,
@@ -364,8 +373,10 @@ PLANE_ROWS = 3
     BED_LIVING,
     SEASON_C,
     ROOM,
-) = range(36)
-ROWS = 36
+    TO_OTHERS,
+    FOOD_TO_OTHERS,
+) = range(38)
+ROWS = 38
 
 
 class State(NamedTuple):

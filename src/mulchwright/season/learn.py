@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr, ndtri
+from scipy.special import chdtrc, ndtr, ndtri
 
 from mulchwright.season.draws import CROPS_ROW, HAZARD_ROWS, NOISE_ROWS, SPECIES_ROWS
 from mulchwright.season.layout import PARAMETERS
@@ -36,6 +36,7 @@ __all__ = [
     "joined",
     "moved",
     "normalized",
+    "strain",
     "systematic",
     "tilted",
     "with_fresh_luck",
@@ -69,6 +70,13 @@ ACTIVE_SPECIES_ROWS: Ints = np.array(
     dtype=np.int64,
 )
 """Species rows that a bed depends on; the others are drawn but belong to the bed."""
+
+
+FEWEST_LEARNED = 2.0
+"""Directions that notes are taken to tell of at least, when it is asked how far they pull."""
+_STRAINED_ROWS: Ints = np.concatenate(
+    [np.arange(CROPS_ROW + 1), HAZARD_ROWS.start + np.arange(2), NOISE_ROWS.start + np.arange(2)]
+)
 
 
 def as_normals(latent: Floats) -> Floats:
@@ -153,6 +161,28 @@ class Cloud:
     def weights(self) -> Floats:
         """Normalized weights."""
         return normalized(self.log_weight)
+
+
+def strain(cloud: Cloud) -> float:
+    """How far the notes pull from the prior: the chance of being pulled so far, 0 to 1.
+
+    If the notes are of a bed drawn from the prior, which is standard normal, the squared length of the
+    posterior mean is on average what the trace of the covariance loses to them (law of total variance). In
+    the normal case with `d` directions learned wholly it is chi-square with `d` degrees of freedom. The
+    measured trace stands for `d`, 2 at least, since both are read off members of few ancestors. Small where
+    notes and prior are in conflict (Evans and Moshonov 2006), however much the notes narrow the draws.
+
+    Only rows of which a note can tell count: those of the species and the bed, and the luck of its first two
+    flushes.
+    """
+    weights = cloud.weights()
+    z = cloud.z[_STRAINED_ROWS]
+    size = effective_size(weights)
+    mean = z @ weights
+    variance = np.square(z - mean[:, None]) @ weights * size / (size - 1.0)
+    pulled = float(mean @ mean - variance.sum() / size)
+    learned = float((1.0 - variance).sum())
+    return float(chdtrc(max(learned, FEWEST_LEARNED), max(pulled, 0.0)))
 
 
 def fresh_cloud(z: Floats) -> Cloud:

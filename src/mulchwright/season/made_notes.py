@@ -38,8 +38,18 @@ def _seen_on(day: int, course: Course, member: int, sharp: Sharpness, rng: np.ra
     return Seen.THREADS if rng.random() < threads else Seen.NOTHING
 
 
-def _pick(day: float, kg_m2: float, log_sd: float, rng: np.random.Generator) -> tuple[int, float]:
-    return int(day), float(kg_m2 * np.exp(log_sd * rng.standard_normal()))
+def _picked(kg_m2: float, sharp: Sharpness, rng: np.random.Generator) -> float:
+    """What is noted of a flush: all of it or a part, with an error."""
+    part = rng.random() ** (1.0 / sharp.pick_part_power) if rng.random() < sharp.pick_part_share else 1.0
+    return float(kg_m2 * part * np.exp(sharp.pick_mass_log_sd * rng.standard_normal()))
+
+
+def _stray(sharp: Sharpness, area_m2: float, rng: np.random.Generator) -> float:
+    """The mass of a stray picking, drawn again while it is substantial."""
+    while True:
+        kg_m2 = float(sharp.stray_pick_kg_m2 * np.exp(sharp.stray_pick_log_sd * rng.standard_normal()))
+        if kg_m2 * area_m2 < sharp.substantial_pick_kg:
+            return kg_m2
 
 
 def observe(
@@ -51,6 +61,7 @@ def observe(
     rng: np.random.Generator,
     *,
     with_share: bool = False,
+    area_m2: float = 1.0,
 ) -> Notes:
     """The notes that a grower makes of one member's course up to a day: looks on given days, and pickings.
 
@@ -61,10 +72,10 @@ def observe(
         for flush, kg_m2 in zip(course.flush_day[:, member], course.flush_kg_m2[:, member], strict=True):
             if np.isfinite(flush) and flush <= until and rng.random() < sharp.pick_noted_share:
                 lag = abs(rng.normal(0.0, sharp.pick_lag_days))
-                picks.append(_pick(flush + lag, kg_m2, sharp.pick_mass_log_sd, rng))
+                picks.append((int(flush + lag), _picked(kg_m2, sharp, rng)))
     for _ in range(rng.poisson(sharp.stray_pick_per_day * (until + 1))):
         day = int(rng.integers(0, until + 1))
-        picks.append(_pick(day, sharp.stray_pick_kg_m2, sharp.stray_pick_log_sd, rng))
+        picks.append((day, _stray(sharp, area_m2, rng)))
     picks = [one for one in sorted(picks) if one[0] <= until]
     looks = [int(day) for day in look_days if day <= until]
     seen = [_seen_on(day, course, member, sharp, rng) for day in looks]
@@ -74,4 +85,4 @@ def observe(
         else NOT_SEEN
         for i, day in enumerate(looks)
     ]
-    return notes_of(looks, seen, shares, picks, until=until, sharp=sharp)
+    return notes_of(looks, seen, shares, picks, until=until, sharp=sharp, area_m2=area_m2)

@@ -59,7 +59,9 @@ class Sharpness(NamedTuple):
     A look sees the bed as the model had it up to a few days before: the lag is half-normal with
     `look_lag_days`. Mushrooms stand `mushrooms_stand_days` from the day they are ready. A flush is picked
     and noted with the chance `pick_noted_share` after a half-normal lag, with a log-normal error of its mass;
-    in a share `log_of_picks_share` of logbooks pickings are noted at all.
+    in a share `log_of_picks_share` of logbooks pickings are noted at all. What is noted of a flush is in a
+    share `pick_part_share` of cases a part of it: a power 1 / `pick_part_power` of a uniform draw. A stray
+    picking of `substantial_pick_kg` or more counts for `substantial_stray_share` of its chance only.
     """
 
     look_lag_days: float
@@ -77,6 +79,10 @@ class Sharpness(NamedTuple):
     pick_noted_share: float
     log_of_picks_share: float
     pick_mass_log_sd: float
+    pick_part_share: float
+    pick_part_power: float
+    substantial_pick_kg: float
+    substantial_stray_share: float
     stray_pick_per_day: float
     stray_pick_kg_m2: float
     stray_pick_log_sd: float
@@ -93,6 +99,7 @@ class Notes:
     look_day, seen (`Seen`), share : (look,), share `NOT_SEEN` where the look does not tell it;
     pick_day, pick_kg_m2 : (picking,), one for each flush noted, mass `NOT_SEEN` where it was not weighed;
     until : the last day told of. Nothing after it is evidence, nor is its silence.
+    substantial : (picking,) 1 for one too large to be stray, else 0; None where none is.
     """
 
     look_day: Ints
@@ -101,6 +108,13 @@ class Notes:
     pick_day: Ints
     pick_kg_m2: Floats
     until: int
+    substantial: Ints | None = None
+
+    def stray_factors(self, sharp: Sharpness) -> Floats:
+        """(picking,) what the chance that it is stray is multiplied by."""
+        if self.substantial is None:
+            return np.ones(len(self.pick_day))
+        return np.where(self.substantial > 0, sharp.substantial_stray_share, 1.0)
 
     @property
     def count(self) -> int:
@@ -217,8 +231,24 @@ def _chance_of_share(stated_share: float, run: float, sd: float) -> float:
 
 
 @part_of_kernels
+def chance_of_mass(log_kg: float, flush_log_kg: float, sharp: Sharpness) -> float:
+    """Density of the logarithm of what is noted of a flush: all of it, or some part of it.
+
+    The logarithm of a part is less by an exponential with the rate `pick_part_power`, so that together with
+    the normal error it is exponentially modified normal (Grushka 1972, mirrored). A small picking says that
+    so much stood there at least, and little of how much more.
+    """
+    sd, rate = sharp.pick_mass_log_sd, sharp.pick_part_power
+    below = flush_log_kg - log_kg
+    whole = math.exp(_log_density(log_kg, flush_log_kg, sd))
+    tail = 0.5 * math.erfc((rate * sd * sd - below) / (sd * 1.4142135623730951))
+    part = rate * math.exp(min(0.5 * rate * rate * sd * sd - rate * below, 50.0)) * tail
+    return (1.0 - sharp.pick_part_share) * whole + sharp.pick_part_share * part
+
+
+@part_of_kernels
 def _chance_of_pick(
-    day: int, kg_m2: float, flush_day: float, flush_kg_m2: float, sharp: Sharpness
+    day: int, kg_m2: float, stray_factor: float, flush_day: float, flush_kg_m2: float, sharp: Sharpness
 ) -> tuple[float, float]:
     """Chance that a flush is picked on a day with such a mass, and that of a stray picking."""
     since = day - flush_day
@@ -227,10 +257,10 @@ def _chance_of_pick(
         own = sharp.pick_noted_share * (
             _lag_by(since + 1.0, sharp.pick_lag_days) - _lag_by(since, sharp.pick_lag_days)
         )
-    stray = sharp.stray_pick_per_day
+    stray = sharp.stray_pick_per_day * stray_factor
     if kg_m2 > 0.0:
         log_kg = math.log(kg_m2)
-        own *= math.exp(_log_density(log_kg, math.log(flush_kg_m2), sharp.pick_mass_log_sd))
+        own *= chance_of_mass(log_kg, math.log(flush_kg_m2), sharp)
         stray *= math.exp(_log_density(log_kg, math.log(sharp.stray_pick_kg_m2), sharp.stray_pick_log_sd))
     return own, stray
 
@@ -239,6 +269,7 @@ def _chance_of_pick(
 def _log_chance_of_picks(
     pick_day: Ints,
     pick_kg_m2: Floats,
+    stray_factor: Floats,
     until: int,
     flushes: Floats,
     kg_m2: Floats,
@@ -259,7 +290,7 @@ def _log_chance_of_picks(
         row[j, 1] = 0.0
     row[0, 0] = 1.0
     for j in range(1, picks + 1):
-        _, stray = _chance_of_pick(pick_day[j - 1], pick_kg_m2[j - 1], NEVER, 1.0, sharp)
+        _, stray = _chance_of_pick(pick_day[j - 1], pick_kg_m2[j - 1], stray_factor[j - 1], NEVER, 1.0, sharp)
         row[j, 1] = stray * (row[j - 1, 0] + row[j - 1, 1])
     for k in range(begun):
         if flushes[k] > until:
@@ -270,7 +301,9 @@ def _log_chance_of_picks(
         missed = 1.0 - sharp.pick_noted_share * _lag_by(until + 1.0 - flushes[k], sharp.pick_lag_days)
         row[0, 0] = below[0, 0] * missed
         for j in range(1, picks + 1):
-            own, stray = _chance_of_pick(pick_day[j - 1], pick_kg_m2[j - 1], flushes[k], kg_m2[k], sharp)
+            own, stray = _chance_of_pick(
+                pick_day[j - 1], pick_kg_m2[j - 1], stray_factor[j - 1], flushes[k], kg_m2[k], sharp
+            )
             row[j, 0] = missed * below[j, 0] + own * (below[j - 1, 0] + below[j - 1, 1])
             row[j, 1] = stray * (row[j - 1, 0] + row[j - 1, 1])
     chance = row[picks, 0] + row[picks, 1]
@@ -286,6 +319,7 @@ def _score(
     share: Floats,
     pick_day: Ints,
     pick_kg_m2: Floats,
+    stray_factor: Floats,
     until: int,
     run_share: Floats,
     living: Floats,
@@ -315,12 +349,12 @@ def _score(
                 in_pins, ready = standing_days(look_day[i], pins[m], flushes[m], begun[m], sharp)
                 total += math.log(max(_chance_of_look(seen[i], in_pins, ready, run, sharp), 1e-12))
         total += _log_chance_of_picks(
-            pick_day, pick_kg_m2, until, flushes[m], kg_m2[m], begun[m], sharp, row, below
+            pick_day, pick_kg_m2, stray_factor, until, flushes[m], kg_m2[m], begun[m], sharp, row, below
         )
         out[m] = total
 
 
-def _arrays_of(notes: Notes) -> tuple[Ints, Ints, Floats, Ints, Floats]:
+def _arrays_of(notes: Notes, sharp: Sharpness) -> tuple[Ints, Ints, Floats, Ints, Floats, Floats]:
     """What the kernels read of notes, as they take it."""
     return (
         for_kernels(notes.look_day, np.int64),
@@ -328,6 +362,7 @@ def _arrays_of(notes: Notes) -> tuple[Ints, Ints, Floats, Ints, Floats]:
         for_kernels(notes.share),
         for_kernels(notes.pick_day, np.int64),
         for_kernels(notes.pick_kg_m2),
+        for_kernels(notes.stray_factors(sharp)),
     )
 
 
@@ -341,10 +376,10 @@ def log_likelihood(notes: Notes, course: Course, sharp: Sharpness) -> Floats:
     out = np.zeros(pins.shape[0])
     run = for_kernels(course.run_share[notes.look_day])
     living = np.ones_like(run) if course.living is None else for_kernels(course.living[notes.look_day])
-    look_day, seen, share, pick_day, pick_kg_m2 = _arrays_of(notes)
+    look_day, seen, share, pick_day, pick_kg_m2, stray = _arrays_of(notes, sharp)
     row, below = np.empty((len(pick_day) + 1, 2)), np.empty((len(pick_day) + 1, 2))
     _score(
-        look_day, seen, share, pick_day, pick_kg_m2, notes.until,
+        look_day, seen, share, pick_day, pick_kg_m2, stray, notes.until,
         run, living, pins, flushes, kg_m2, begun, sharp, row, below, out,
     )  # fmt: skip
     return out
@@ -356,6 +391,7 @@ def _fit(
     seen: Ints,
     pick_day: Ints,
     pick_kg_m2: Floats,
+    stray_factor: Floats,
     pins: Floats,
     flushes: Floats,
     kg_m2: Floats,
@@ -385,9 +421,11 @@ def _fit(
         picks[j] = 0.0
         for m in range(weights.shape[0]):
             belongs = 0.0
-            _, stray = _chance_of_pick(pick_day[j], pick_kg_m2[j], NEVER, 1.0, sharp)
+            _, stray = _chance_of_pick(pick_day[j], pick_kg_m2[j], stray_factor[j], NEVER, 1.0, sharp)
             for k in range(begun[m]):
-                own, _ = _chance_of_pick(pick_day[j], pick_kg_m2[j], flushes[m, k], kg_m2[m, k], sharp)
+                own, _ = _chance_of_pick(
+                    pick_day[j], pick_kg_m2[j], stray_factor[j], flushes[m, k], kg_m2[m, k], sharp
+                )
                 belongs += own
             picks[j] += weights[m] * belongs / (belongs + stray)
 
@@ -400,11 +438,11 @@ def surprises(notes: Notes, course: Course, sharp: Sharpness, weights: Floats) -
     """
     pins, flushes, kg_m2, begun = course.by_member(notes.until)
     looks, picks = np.ones(len(notes.look_day)), np.ones(len(notes.pick_day))
-    look_day, seen, _, pick_day, pick_kg_m2 = _arrays_of(notes)
+    look_day, seen, _, pick_day, pick_kg_m2, stray = _arrays_of(notes, sharp)
     days = notes.look_day
     living = np.ones((len(days), len(weights))) if course.living is None else for_kernels(course.living[days])
     _fit(
-        look_day, seen, pick_day, pick_kg_m2,
+        look_day, seen, pick_day, pick_kg_m2, stray,
         pins, flushes, kg_m2, begun, living, for_kernels(weights), sharp, looks, picks,
     )  # fmt: skip
     return looks, picks
@@ -418,19 +456,27 @@ def notes_of(
     *,
     until: int,
     sharp: Sharpness,
+    area_m2: float = 1.0,
 ) -> Notes:
-    """Notes as they count: pickings within some days are one flush, and a look just after one tells nothing.
+    """Notes as they count: pickings within some days of each other are one flush, up to twice as many days
+    after its first, and a look just after a picking tells nothing.
 
-    Both lists in order of their days. A flush's mass is known only where every picking of it was weighed.
+    Both lists in order of their days. A flush's mass is known only where every picking of it was weighed; it
+    is `substantial` where the weighed ones come to so much on `area_m2`.
     """
-    pooled: list[tuple[int, float]] = []
+    pooled: list[list[float]] = []
     for day, kg_m2 in picks:
-        if pooled and day - pooled[-1][0] < sharp.picks_pooled_days:
-            first, mass = pooled[-1]
-            known = mass >= 0.0 and kg_m2 >= 0.0
-            pooled[-1] = (first, mass + kg_m2 if known else NOT_SEEN)
-        else:
-            pooled.append((day, kg_m2))
+        goes_on = (
+            bool(pooled)
+            and day - pooled[-1][1] < sharp.picks_pooled_days
+            and day - pooled[-1][0] < 2.0 * sharp.picks_pooled_days
+        )
+        if not goes_on:
+            pooled.append([day, day, 0.0, 1.0])
+        flush = pooled[-1]
+        flush[1] = day
+        flush[2] += max(kg_m2, 0.0)
+        flush[3] *= float(kg_m2 >= 0.0)
     kept = [
         i
         for i, day in enumerate(looks)
@@ -440,7 +486,12 @@ def notes_of(
         look_day=np.array([looks[i] for i in kept], dtype=np.int64),
         seen=np.array([int(seen[i]) for i in kept], dtype=np.int64),
         share=np.array([shares[i] for i in kept], dtype=np.float64),
-        pick_day=np.array([day for day, _ in pooled], dtype=np.int64),
-        pick_kg_m2=np.array([mass for _, mass in pooled], dtype=np.float64),
+        pick_day=np.array([first for first, _, _, _ in pooled], dtype=np.int64),
+        pick_kg_m2=np.array(
+            [mass if weighed else NOT_SEEN for _, _, mass, weighed in pooled], dtype=np.float64
+        ),
         until=until,
+        substantial=np.array(
+            [int(mass * area_m2 >= sharp.substantial_pick_kg) for _, _, mass, _ in pooled], dtype=np.int64
+        ),
     )

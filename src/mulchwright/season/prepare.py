@@ -56,7 +56,7 @@ def _run_nothing() -> None:
         plane=none(1, len(k.PLANE_QUANTITIES), 1),
         plane_index=for_kernels(np.zeros((1, 3, 1)), whole),
         site=none(1, len(k.SITE_QUANTITIES)),
-        daily=none(1, 3, 1),
+        daily=none(1, k.DAILY_ROWS, 1),
         added_to=for_kernels(np.zeros(1), whole),
     )
     forcing = k.Forcing(
@@ -81,6 +81,7 @@ def _run_nothing() -> None:
         last=none(1, 4, 1),
         cell_mass=none(1, 1, 1, 1),
         living=singles(1, 1, 1),
+        cell_share=none(1, 1, 1, 1),
     )
     model_constants = k.ModelConstants(*(1.0 for _ in k.ModelConstants._fields))
     flushes, par, state = none(1, k.FLUSHES, 1), none(len(k.PARAMETERS), 1), k.fresh_state(0, 1, 0, 1)

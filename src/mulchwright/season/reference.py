@@ -4,9 +4,10 @@ One patch, arrays (cell, member) or (member,), one day after the other; no loop 
 slow and says the same as `kernel.run_block`; a test holds the two together. Read this first.
 
 A day goes by these steps, in the order of the manual in `docs/science/`; each stands below under its
-name, beside the equations that it computes:
+name, beside the equations that it computes, the first three in `reference_acts.py`:
 
-    top_up                      decay.md, "Topping up"
+    start_planes                spawn-run.md, 2 and 3
+    take_away, top_up           decay.md, "Topping up" and "Moving living chips"
     water_in, water_out         water.md, 1 to 3
     heat                        heat.md
     lose                        spawn-run.md, "What dies"
@@ -24,6 +25,7 @@ import numpy as np
 
 from mulchwright.season import layout as k
 from mulchwright.season.physics import SECONDS_PER_DAY
+from mulchwright.season.reference_acts import start_planes, take_away, top_up
 from mulchwright.season.reference_bed import (
     Booleans,
     Floats,
@@ -42,7 +44,8 @@ __all__ = ["ReferenceRun", "reference_run"]
 class ReferenceRun:
     """run_share, moisture, temperature_c : (day, member); account_mm : (day, 5) means over members;
     flush_day, flush_kg_m2 : (flush, member); watered_mm : (day, member);
-    cell_mass_kg_m2 : (day, cell, member) at the end of each day; living : (day, member)."""
+    cell_mass_kg_m2, cell_share : (day, cell, member) at the end of each day, the second run and alive;
+    living : (day, member)."""
 
     run_share: Floats
     moisture: Floats
@@ -52,6 +55,7 @@ class ReferenceRun:
     flush_day: Floats
     flush_kg_m2: Floats
     cell_mass_kg_m2: Floats
+    cell_share: Floats
     living: Floats
 
 
@@ -77,23 +81,6 @@ class _Means:
 
 
 # ---- the steps of a day ----------------------------------------------------------
-
-
-def top_up(patch: PlainPatch, state: PlainState, day: int) -> None:
-    """Fresh matter on the uppermost food cell, with the water it brings and the food in it."""
-    added = patch.bed.daily[patch.number, k.ADDED_KG_M2, day]
-    if added > 0:
-        to = patch.bed.added_to[patch.number]
-        wet = added * np.minimum(patch.of_cell("start_kg_kg")[to], patch.capacity[to])
-        state.mass[to] += added
-        state.soluble[to] += added * patch.of_cell("soluble_share")[to]
-        state.lignin[to] += added * patch.of_cell("lignin_share")[to]
-        state.water[to] += wet
-        state.food_water = state.food_water + patch.food[to] * wet
-        state.food_mass = state.food_mass + patch.food[to] * added
-        state.undigested = (
-            state.undigested + patch.par["potential_kg_m2"] * patch.food[to] * added / patch.food_at_start
-        )
 
 
 def water_in(patch: PlainPatch, state: PlainState, day: int) -> tuple[Floats, Floats, Floats]:
@@ -200,6 +187,8 @@ def lose(patch: PlainPatch, state: PlainState, day: int, saturation: Floats, sur
     state.living = living
     state.reserve = state.reserve * (1 - np.minimum(lost / np.maximum(before, 1e-9), 1))
     for j in range(patch.planes):
+        if day < patch.starts(j):
+            continue
         beside = [bed.plane_index[p, which, j] for which in (k.PLANE_ABOVE, k.PLANE_BELOW)]
         established = np.clip(-state.leap_left[j] / constants.establishing_days, 0, 1)
         fresh = bed.plane[p, k.PLANE_DRY_LOSS_PER_DAY, j]
@@ -208,7 +197,7 @@ def lose(patch: PlainPatch, state: PlainState, day: int, saturation: Floats, sur
         state.colonies[j] *= left(rate + heating[beside].min(axis=0))
 
 
-def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Growth:
+def spawn_run(patch: PlainPatch, state: PlainState, day: int, saturation: Floats) -> _Growth:
     r"""Pace of the cells, reach of the planes toward them, the share covered and what of it lives.
 
     .. math:: v = m(s) \, g(T), \quad R_{jc} \leftarrow R_{jc} + \min(v_c, v_j) \, u \, f_c, \quad
@@ -233,6 +222,8 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         par["growth_temperature_max_c"],
     )  # fmt: skip
     for j in range(patch.planes):
+        if day < patch.starts(j):
+            continue
         at_plane = np.maximum(
             pace[bed.plane_index[p, k.PLANE_ABOVE, j]], pace[bed.plane_index[p, k.PLANE_BELOW, j]]
         )
@@ -255,7 +246,9 @@ def spawn_run(patch: PlainPatch, state: PlainState, saturation: Floats) -> _Grow
         alive = state.living[c] + gained[c]
         regrown, dead = np.minimum(rate * source, 1), np.maximum(covered[c] - state.taken[c] - alive, 0)
         state.living[c] = alive + regrown * dead
-        state.taken[c] += pace[c] * patch.constants.rivals_per_day * (1 - regrown) * dead
+        to_rivals = pace[c] * patch.constants.rivals_per_day * (1 - regrown)
+        state.taken[c] += to_rivals * dead
+        state.fresh[c] *= 1 - regrown - to_rivals
     return _Growth(moist, pace, state.living.copy())
 
 
@@ -264,10 +257,11 @@ def sum_up(patch: PlainPatch, state: PlainState, growth: _Growth, saturation: Fl
     weight = patch.food * patch.mass_at_start / patch.food_at_start
     state.food_water = (patch.food * state.water).sum(axis=0)
     state.food_mass = (patch.food * state.mass).sum(axis=0)
-    run = (weight * state.covered).sum(axis=0)
+    run, fresh = ((weight * part).sum(axis=0) for part in (state.covered, state.fresh))
+    share = (weight * growth.share).sum(axis=0)
     return _Means(
-        share=(weight * growth.share).sum(axis=0),
-        living=(weight * growth.share).sum(axis=0) + (1 - run) * state.colonies.mean(axis=0),
+        share=share,
+        living=share * (1 + fresh / np.maximum(run - fresh, 1e-9)) + (1 - run) * state.colonies.mean(axis=0),
         pace=(weight * growth.pace).sum(axis=0),
         saturation=(weight * saturation).sum(axis=0),
         temperature_c=(weight * state.temperature_c[: patch.cells]).sum(axis=0),
@@ -285,9 +279,8 @@ def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) 
         state.water / state.mass + patch.of_cell("dew_kg_kg"), patch.of_cell("soil_moisture_kg_kg")
     )
     q = (wet / patch.of_cell("half_moisture_kg_kg")) ** 4
-    activity = (1 - growth.share) * q / (1 + q) + (
-        growth.share * patch.of_cell("colonized_factor") * growth.moist
-    )
+    others = (1 - growth.share) * q / (1 + q)
+    activity = others + growth.share * patch.of_cell("colonized_factor") * growth.moist
     pace = (
         patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c, constants) * activity
     )
@@ -299,7 +292,8 @@ def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) 
     state.mass = state.mass - rotted
     state.source[: patch.cells] = rotted * patch.constants.heat_of_decay_j_kg / SECONDS_PER_DAY
     state.food_mass = state.food_mass - (patch.food * rotted).sum(axis=0)
-    state.undigested = state.undigested * state.food_mass / before
+    to_others = rotted * others / np.maximum(activity, 1e-12)
+    state.undigested = state.undigested * (1 - (patch.food * to_others).sum(axis=0) / before)
 
 
 def ripen(patch: PlainPatch, state: PlainState, surface_c: Floats, bed_c: Floats) -> None:
@@ -416,6 +410,7 @@ def _nothing_yet(days: int, cells: int, members: int) -> ReferenceRun:
         flush_day=np.full((k.FLUSHES, members), np.nan),
         flush_kg_m2=np.zeros((k.FLUSHES, members)),
         cell_mass_kg_m2=np.full((days, cells, members), np.nan),
+        cell_share=np.full((days, cells, members), np.nan),
         living=np.full((days, members), np.nan),
     )
 
@@ -435,6 +430,8 @@ def reference_run(
     days, members = forcing.air_c.shape
     out = _nothing_yet(days, one.cells, members)
     for day in range(int(bed.sizes[patch, k.BUILT_DAY]), days):
+        start_planes(one, state, day)
+        take_away(one, state, day)
         top_up(one, state, day)
 
         stored = state.water.sum()
@@ -452,7 +449,7 @@ def reference_run(
         surface_c = heat(one, state, day, demand, evaporated)
 
         lose(one, state, day, saturation, surface_c)
-        growth = spawn_run(one, state, saturation)
+        growth = spawn_run(one, state, day, saturation)
         means = sum_up(one, state, growth, saturation)
         out.moisture[day] = state.food_water / (state.food_water + state.food_mass)
         out.run_share[day] = means.share
@@ -461,6 +458,7 @@ def reference_run(
 
         decay(one, state, growth, means.temperature_c)
         out.cell_mass_kg_m2[day] = state.mass
+        out.cell_share[day] = state.living
 
         ripen(one, state, surface_c, means.temperature_c)
         digest(one, state, means)

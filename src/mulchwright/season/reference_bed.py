@@ -71,6 +71,11 @@ class PlainPatch:
         """A figure of the spot or of the watering rule."""
         return float(self.bed.site[self.number, quantity])
 
+    def starts(self, j: int) -> int:
+        """The day on which a plane comes into the bed."""
+        built = int(self.bed.sizes[self.number, k.BUILT_DAY])
+        return max(int(self.bed.plane[self.number, k.PLANE_FROM_DAY, j]), built)
+
     def at_flush(self, table: Floats, flush: Integers) -> Floats:
         """(member,) what a table (flush, member) holds for each member's next flush."""
         drawn: Floats = table[np.minimum(flush, k.FLUSHES - 1), np.arange(self.members)]
@@ -90,7 +95,8 @@ class PlainState:
     mass, water, soluble, lignin : (cell, member) in kg/m²; the last two are parts of the mass.
     temperature_c, source : (cell and soil cell, member), the second
     the heat of decay in W/m². radius : (plane, cell, member) in m. leap_left : (plane, member) in days.
-    living, covered, taken : (cell, member) shares, run and alive, ever run, lost to rivals.
+    living, covered, taken, fresh : (cell, member) shares, run and alive, ever run, lost to rivals, and added
+    to what was run without having been run itself.
     exponent : (point, cell, member) of coverage. colonies : (plane, member) living share of the spawn's
     points. All others : (member,).
     """
@@ -104,6 +110,7 @@ class PlainState:
     living: Floats
     covered: Floats
     taken: Floats
+    fresh: Floats
     exponent: Floats
     colonies: Floats
     food_water: Floats
@@ -167,7 +174,7 @@ def lay_bed(patch: PlainPatch) -> PlainState:
     depth_share = np.maximum(np.arange(cells + soils) - cells + 1, 0)[:, None] / (soils + 1)
     none = np.zeros((cells, members))
     start_radius = bed.plane[p, k.PLANE_START_RADIUS_M, : patch.planes, None, None]
-    state = PlainState(
+    return PlainState(
         mass=patch.mass_at_start.copy(),
         water=patch.mass_at_start * np.minimum(patch.of_cell("start_kg_kg"), patch.capacity),
         temperature_c=air + (deep_c - air) * depth_share,
@@ -177,6 +184,7 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         living=none.copy(),
         covered=none.copy(),
         taken=none.copy(),
+        fresh=none.copy(),
         exponent=np.zeros((k.HEIGHTS, cells, members)),
         colonies=np.ones((patch.planes, members)),
         food_water=zero.copy(),
@@ -196,9 +204,6 @@ def lay_bed(patch: PlainPatch) -> PlainState:
         soluble=patch.mass_at_start * patch.of_cell("soluble_share"),
         lignin=patch.mass_at_start * patch.of_cell("lignin_share"),
     )
-    for j in range(patch.planes):
-        state.exponent += covered_by_plane(patch, state, j)
-    return state
 
 
 def covered_by_plane(patch: PlainPatch, state: PlainState, j: int) -> Floats:

@@ -68,8 +68,11 @@ def rot_cell(
     dew_kg_kg: float,
     soil_moisture_kg_kg: float,
     lost: FloatRow,
+    to_others: FloatRow,
 ) -> None:
-    """Dry matter that rots from a cell in a day; the pools fall and `lost` is written, kg m⁻².
+    """Dry matter that rots from a cell in a day, kg m⁻²; the pools fall, `lost` and `to_others` are written.
+
+    `to_others` is what of it microbes at large took, and not the threads that were sown.
 
     `dM_p = M_p k_p a(T) [(1 - X) g + X f m(s)]`, per pool; cellulose is what is neither soluble nor lignin.
     Microbes: `g = q⁴ / (1 + q⁴)` with `q = w / w_half`, w_half the moisture at -3.5 MPa. For the measured
@@ -86,7 +89,8 @@ def rot_cell(
         q *= q
         q *= q
         run = share_run[m]
-        active = (1.0 - run) * (q / (1.0 + q)) + run * colonized_factor * threads_moisture[m]
+        others = (1.0 - run) * (q / (1.0 + q))
+        active = others + run * colonized_factor * threads_moisture[m]
         pace = scale[m] * warmth[m] * active
         from_soluble = soluble[m] * min(soluble_per_day * pace, 0.5)
         from_lignin = lignin[m] * min(lignin_per_day * pace, 0.5)
@@ -95,6 +99,7 @@ def rot_cell(
         lignin[m] -= from_lignin
         dry_mass[m] = mass - rotted
         lost[m] = rotted
+        to_others[m] = rotted * (others / max(active, 1e-12))
 
 
 def nitrogen_factor(

@@ -50,7 +50,8 @@ class SeasonRun:
 
     account_mm : (patch, day, 5) ensemble means of rain, watered, evaporated, drained, stored change.
     months : first day of each month that `watered_month` counts.
-    mass_days : the days, as places in the run, whose dry mass by cell `cell_mass_kg_m2` keeps.
+    mass_days : the days, as places in the run, whose dry mass by cell `cell_mass_kg_m2` keeps, and
+    `cell_share` how much of each cell is run and alive.
     """
 
     start: date
@@ -68,6 +69,7 @@ class SeasonRun:
     last: Floats
     mass_days: tuple[int, ...]
     cell_mass_kg_m2: Floats
+    cell_share: Floats
     living: npt.NDArray[np.float32]
 
 
@@ -194,6 +196,7 @@ def simulate(
         last=np.zeros((patches, 4, members)),
         cell_mass=np.full((patches, len(kept), bed.cell.shape[2], members), np.nan),
         living=of_days(),
+        cell_share=np.full((patches, len(kept), bed.cell.shape[2], members), np.nan),
     )
     kept_days = np.array(kept, dtype=np.int64)
     # One kind of each array, whoever made it: for another the whole engine would be compiled again.
@@ -253,4 +256,5 @@ def simulate(
         mass_days=kept,
         cell_mass_kg_m2=records.cell_mass,
         living=records.living,
+        cell_share=records.cell_share,
     )

@@ -150,6 +150,7 @@ def regrow(
     least_living: float,
     rivals_per_day: float,
     taken: FloatRow,
+    fresh: FloatRow,
     living: FloatRow,
 ) -> None:
     """What a day's fronts add to the living share of a cell, and who takes what has died.
@@ -157,7 +158,8 @@ def regrow(
     What fronts have newly covered lives. Of the dead that no other fungus has yet, living threads of the cell
     and of its neighbors take back `pace · speed · per_reach · share alive`, all of it at most, and other
     fungi and molds take `pace · rivals_per_day` of the rest for good, which is `taken`. Where nothing has
-    died this adds nothing to the fronts; from a share below `least_living` nothing comes back.
+    died this adds nothing to the fronts; from a share below `least_living` nothing comes back. `fresh` is
+    the part of it that was added to what was run and has not lived yet; it is taken in the same way.
     """
     for m in range(living.shape[0]):
         alive = living[m] + covered[m] - covered_before[m]
@@ -167,4 +169,6 @@ def regrow(
         )
         dead = max(covered[m] - taken[m] - alive, 0.0)
         living[m] = alive + regrown * dead
-        taken[m] += pace[m] * rivals_per_day * (1.0 - regrown) * dead
+        to_rivals = pace[m] * rivals_per_day * (1.0 - regrown)
+        taken[m] += to_rivals * dead
+        fresh[m] *= 1.0 - regrown - to_rivals

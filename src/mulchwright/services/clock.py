@@ -12,8 +12,13 @@ if TYPE_CHECKING:
 
 def zone_of(garden: Garden) -> tzinfo:
     """The garden's own time zone, or UTC where it is not known to this machine."""
+    return zone_named(garden.place.timezone)
+
+
+def zone_named(name: str) -> tzinfo:
+    """The time zone of this name, or UTC where it is not known to this machine."""
     try:
-        return ZoneInfo(garden.place.timezone)
+        return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError):
         return UTC
 

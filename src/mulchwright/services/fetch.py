@@ -1,8 +1,8 @@
 """The one place that opens a connection to the outside, and only when the grower has turned it on.
 
-Bytes are fetched under strict limits and handed to `weather.feed`, which reads them. `http.client` is used
-without a library above it: the whole exchange has one deadline, however slowly a server drips, and no
-redirect leads to another host.
+Bytes are fetched under strict limits and handed to `weather.feed` or `weather.public`, which read them.
+`http.client` is used without a library above it: the whole exchange has one deadline, however slowly a server
+drips, and no redirect leads to another host.
 """
 
 from __future__ import annotations
@@ -11,11 +11,13 @@ import http.client
 import socket
 import ssl
 import threading
-from collections.abc import Callable
+import zlib
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from email.utils import parsedate_to_datetime
+from typing import NoReturn
 from urllib.parse import urljoin, urlsplit
 
 from mulchwright.errors import SourceError
@@ -60,25 +62,58 @@ class TooSoon(SourceError):
         self.not_before = not_before
 
 
+class NotReached(SourceError):
+    """No whole answer came: the server was not found, was silent, or broke off. It may work later."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a server answered: the status, the body as far as it is read, and header fields in lower case."""
+
+    status: int
+    body: bytes = b""
+    headers: Mapping[str, str] = field(default_factory=dict)
+
+
+USER_AGENT = f"Mulchwright/{__version__}"
+_READ_BODY_OF = frozenset({200, 203, 400, 403, 404, 422, 429, 500, 503})
+"""Statuses whose body is read: data, or the server's own words about what is wrong."""
+_REDIRECTS = frozenset({301, 302, 303, 307, 308})
+_MOST_ERROR_BYTES = 65_536
+
+
 def get(address: str, limits: Limits = LIMITS, *, now: Callable[[], datetime] | None = None) -> bytes:
     """The bytes at an address. `SourceError` in words for each failure; `TooSoon` for 429 and 503."""
-    clock = now or (lambda: datetime.now(UTC))
+    answer = exchange(address, limits)
+    if answer.status != 200:
+        _refuse(answer, urlsplit(address).hostname or "", (now or (lambda: datetime.now(UTC)))())
+    return answer.body
+
+
+def exchange(address: str, limits: Limits = LIMITS, *, headers: Mapping[str, str] | None = None) -> Answer:
+    """One request and its answer of whatever status, redirects on the same host followed.
+
+    headers : more fields to send, in place of the usual ones of the same name. A body that is compressed with
+    gzip is unpacked within the limit. `NotReached` where no whole answer comes, `SourceError` for an address
+    or a redirect that is not followed and for more than the limit.
+    """
     for _ in range(limits.most_redirects + 1):
-        answer = _exchange(address, limits, clock)
-        if isinstance(answer, bytes):
+        answer = _exchange(address, limits, headers or {})
+        target = answer.headers.get("location", "")
+        if answer.status not in _REDIRECTS or not target:
             return answer
-        before, after = urlsplit(address), urlsplit(answer)
+        before, after = urlsplit(address), urlsplit(urljoin(address, target))
         if (after.scheme, after.hostname, after.port) != (before.scheme, before.hostname, before.port):
             raise SourceError(
                 f"{before.hostname} sends on to another server ({after.hostname or 'unnamed'}), which was "
                 "not followed. If you trust it, give its address instead."
             )
-        address = answer
+        address = urljoin(address, target)
     raise SourceError(f"{urlsplit(address).hostname} sends on again and again; the address is wrong.")
 
 
-def _exchange(address: str, limits: Limits, clock: Callable[[], datetime]) -> bytes | str:
-    """One request: the body, or the address it sends on to."""
+def _exchange(address: str, limits: Limits, headers: Mapping[str, str]) -> Answer:
+    """One request without following redirects."""
     parts = urlsplit(address)
     host = parts.hostname or ""
     if parts.scheme == "https":
@@ -103,22 +138,22 @@ def _exchange(address: str, limits: Limits, clock: Callable[[], datetime]) -> by
     slow = f"{host} did not answer in time (the limit is {limits.whole_s:.0f} seconds). Try again later."
     try:
         path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-        connection.request(
-            "GET", path, headers={"User-Agent": f"Mulchwright/{__version__}", "Accept-Encoding": "identity"}
-        )
+        sent = {"User-Agent": USER_AGENT, "Accept-Encoding": "identity", **headers}
+        connection.request("GET", path, headers=sent)
         response = connection.getresponse()
-        sent_on = _judged(response, host, address, clock)
-        if sent_on:
-            return sent_on
-        body = _read(response, host, limits)
+        found = {name.lower(): value for name, value in response.getheaders()}
+        body = b""
+        if response.status in _READ_BODY_OF:
+            most = limits.most_bytes if response.status in (200, 203) else _MOST_ERROR_BYTES
+            body = _read(response, host, most, whole=response.status in (200, 203))
         if late.is_set():
-            raise SourceError(slow)
-        return body
+            raise NotReached(slow)
+        return Answer(response.status, body, found)
     except TimeoutError:
-        raise SourceError(slow) from None
+        raise NotReached(slow) from None
     except SourceError:
         if late.is_set():  # it looks as if the other side had broken off; it was us
-            raise SourceError(slow) from None
+            raise NotReached(slow) from None
         raise
     except ssl.SSLError as error:
         raise SourceError(
@@ -126,9 +161,9 @@ def _exchange(address: str, limits: Limits, clock: Callable[[], datetime]) -> by
         ) from None
     except (OSError, http.client.HTTPException, UnicodeError) as error:
         if late.is_set():
-            raise SourceError(slow) from None
+            raise NotReached(slow) from None
         reason = getattr(error, "strerror", None) or type(error).__name__
-        raise SourceError(
+        raise NotReached(
             f"{host} could not be reached or broke off ({reason}). Check the connection and the address."
         ) from None
     finally:
@@ -136,17 +171,11 @@ def _exchange(address: str, limits: Limits, clock: Callable[[], datetime]) -> by
         connection.close()
 
 
-def _judged(
-    response: http.client.HTTPResponse, host: str, address: str, clock: Callable[[], datetime]
-) -> str:
-    """An address to go on to, or nothing where the body can be read; raises for every other status."""
-    status = response.status
-    if status == 200:
-        return ""
-    if status in (301, 302, 303, 307, 308) and response.getheader("Location"):
-        return urljoin(address, str(response.getheader("Location")))
+def _refuse(answer: Answer, host: str, now: datetime) -> NoReturn:
+    """Say what a status other than 200 means for an address that the grower gave."""
+    status = answer.status
     if status in (429, 503):
-        until = _not_before(response.getheader("Retry-After"), clock())
+        until = not_before(answer.headers.get("retry-after"), now)
         raise TooSoon(
             f"{host} asks to be left alone until {until:%d %B, %H:%M} UTC; it will not be asked before.",
             until,
@@ -158,7 +187,7 @@ def _judged(
     raise SourceError(f"{host} answered with status {status} and no data. Try again later.")
 
 
-def _not_before(retry_after: str | None, now: datetime) -> datetime:
+def not_before(retry_after: str | None, now: datetime) -> datetime:
     """When to ask again: seconds or a date, at most a week ahead; an hour where it is not told."""
     wait = USUAL_WAIT
     text = (retry_after or "").strip()
@@ -173,20 +202,33 @@ def _not_before(retry_after: str | None, now: datetime) -> datetime:
     return now + min(max(wait, timedelta(0)), LONGEST_WAIT)
 
 
-def _read(response: http.client.HTTPResponse, host: str, limits: Limits) -> bytes:
+def _read(response: http.client.HTTPResponse, host: str, most_bytes: int, *, whole: bool) -> bytes:
+    """The body, unpacked; more than `most_bytes` is refused where the whole is wanted, else cut."""
     promised = whole_number(response.getheader("Content-Length") or "")
-    too_large = f"{host} sends more than {limits.most_bytes // 1_000_000 or 1} MB; nothing was taken."
-    if promised is not None and promised > limits.most_bytes:
+    too_large = f"{host} sends more than {most_bytes // 1_000_000 or 1} MB; nothing was taken."
+    if whole and promised is not None and promised > most_bytes:
         raise SourceError(too_large)
-    pieces, size = [], 0
-    while piece := response.read1(_PIECE):
-        size += len(piece)
-        if size > limits.most_bytes:
-            raise SourceError(too_large)
-        pieces.append(piece)
-    if promised is not None and size < promised:
-        raise SourceError(f"{host} broke off in the middle; nothing was taken. Try again later.")
-    return b"".join(pieces)
+    packed = (response.getheader("Content-Encoding") or "").strip().lower() == "gzip"
+    unpack = zlib.decompressobj(wbits=31) if packed else None
+    pieces: list[bytes] = []
+    size = received = 0
+    try:
+        while piece := response.read1(_PIECE):
+            received += len(piece)
+            if unpack is not None:  # never more than one byte above the limit, however much it unpacks to
+                piece = unpack.decompress(piece, most_bytes + 1 - size)
+            size += len(piece)
+            pieces.append(piece)
+            if size > most_bytes:
+                if whole:
+                    raise SourceError(too_large)
+                break
+    except zlib.error:
+        raise NotReached(f"{host} sends something that cannot be unpacked; nothing was taken.") from None
+    broken = (promised is not None and received < promised) or (unpack is not None and not unpack.eof)
+    if whole and broken:
+        raise NotReached(f"{host} broke off in the middle; nothing was taken. Try again later.")
+    return b"".join(pieces)[:most_bytes]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from mulchwright.book import FileState, open_book
 from mulchwright.garden import Garden, UnitSystem
 from mulchwright.services.clock import time_in
+from mulchwright.services.forecast_log import forecast_in
 
 if TYPE_CHECKING:
     from mulchwright.weather import DailySeries, Forecast
@@ -66,7 +67,8 @@ class Library:
             held = self._state
             if held is None or held.revision != revision or self._read_from != file:
                 self._read_from = file
-                garden, series, forecast = book.garden(), book.series(), book.forecast()
+                garden, series = book.garden(), book.series()
+                forecast = forecast_in(book, garden, series)
                 self._readings += 1
                 held = BookState(
                     book.revision,
@@ -96,6 +98,7 @@ def _fingerprint(garden: Garden, series: DailySeries | None, forecast: Forecast 
     digest = hashlib.blake2b(repr(bare).encode(), digest_size=16)
     if forecast is not None:
         digest.update(forecast.issued_at.isoformat().encode())
+        digest.update(repr(forecast.errors).encode())
     for known in (series, forecast.series if forecast else None):
         if known is not None:
             digest.update(known.start.isoformat().encode())

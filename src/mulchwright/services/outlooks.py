@@ -68,6 +68,16 @@ class AlmanacEngine:
         """How many futures each run takes; None for the almanac's own number."""
         return self._members
 
+    @property
+    def seed(self) -> int | None:
+        """The seed of each run; None for the almanac's own."""
+        return self._seed
+
+    @property
+    def memory(self) -> Memory:
+        """What was learned from the logbook before, for others that try beds of the same garden."""
+        return self._kept()
+
     def _settings(self) -> tuple[int, int]:
         from mulchwright.almanac import DEFAULT_MEMBERS, DEFAULT_SEED
 
@@ -110,7 +120,7 @@ class AlmanacEngine:
         forecast: Forecast | None = None,
     ) -> tuple[PatchOutlook, PatchOutlook]:  # fmt: skip
         """One patch before and after a change."""
-        from mulchwright.almanac import what_if
+        from mulchwright.almanac import RunSettings, what_if
         from mulchwright.services.light import garden_in_plan_light
         from mulchwright.trade import load_trade
 
@@ -121,8 +131,8 @@ class AlmanacEngine:
             # Left as it was: then it is the plan's. A shade that was typed is what is being tried.
             changed = replace(changed, light_share=now.light_share, rain_share=now.rain_share)
         return what_if(
-            garden_in_light, series, load_trade(), changed, today=today, members=members, seed=seed,
-            forecast=forecast, memory=self._kept(),
+            garden_in_light, series, load_trade(), changed, today=today,
+            settings=RunSettings(members, seed, forecast, self._kept()),
         )  # fmt: skip
 
 

@@ -12,7 +12,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import urlsplit
 
 from mulchwright.book import open_book
 from mulchwright.errors import InputError
@@ -60,13 +59,10 @@ def wishes(path: Path, garden: Garden, series: DailySeries | None, today: date) 
 
     A fetch that is off but has an address is there too, so that it can be shown before it is turned on.
     """
-    from mulchwright.weather.feed import reveals
-
     store, found = ConsentStore(), {}
     with open_book(path) as book:
         source, folder = weather_feed.source_in(book), weather_folder.folder_in(book)
-        templates = tuple(one for one in (source.station_address, source.forecast_address) if one)
-        if templates:
+        if source.named:
             terms = weather_feed.fetch_terms(source, garden.place)
             first, last = weather_feed.days_to_ask(garden, series, today)
             found[Subject.FETCH.value] = Wish(
@@ -74,10 +70,18 @@ def wishes(path: Path, garden: Garden, series: DailySeries | None, today: date) 
                 store.answer(book, Subject.FETCH, terms),
                 source.on,
                 fingerprint(terms),
-                hosts=" and ".join(dict.fromkeys(urlsplit(one).hostname or "" for one in templates)),
+                hosts=" and ".join(weather_feed.hosts_of(source)),
                 addresses=weather_feed.asked_address(source, garden, first, last),
-                reveals=reveals("".join(templates)),
-                coordinates=", ".join(filter(None, (terms["latitude"], terms["longitude"]))),
+                reveals=weather_feed.what_is_sent(source),
+                coordinates=", ".join(
+                    filter(
+                        None,
+                        (
+                            terms["latitude"] or terms.get("service_latitude", ""),
+                            terms["longitude"] or terms.get("service_longitude", ""),
+                        ),
+                    )
+                ),
             )
         if folder:
             terms = weather_folder.folder_terms(folder)

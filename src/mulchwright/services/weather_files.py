@@ -6,6 +6,8 @@ import re
 import tempfile
 import threading
 from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -71,16 +73,66 @@ def read_station_bytes(
     return series, mapping, tuple(str(doubt) for doubt in report.suspicions)
 
 
-def merge(path: Path, new: DailySeries, mapping: Mapping[str, Any] | None) -> AppendReport:
-    """Lay new days over the book's record, as one act."""
+def merge(
+    path: Path, new: DailySeries, mapping: Mapping[str, Any] | None, *, of_a_model: bool = False
+) -> AppendReport | None:
+    """Lay new days over the book's record, as one act.
+
+    of_a_model : the days were not measured. They fill what is missing and replace nothing, and the book
+    remembers which they are; None where they fill nothing. What is measured later takes their place.
+    """
+    from mulchwright.services.forecast_log import MODEL_DAYS, model_days_in, model_days_text
     from mulchwright.weather import append_series
 
     with _MERGING, open_book(path) as book:
         old = book.series()
+        if of_a_model:
+            lacking = _lacking_in(old, new)
+            if lacking is None:
+                return None
+            new = lacking
         merged, report = append_series(old, new)
         if not report.nothing_new:
-            book.save_series(merged, dict(mapping) if mapping is not None else book.series_mapping())
+            days = _days_with_figures(new)
+            known = model_days_in(book)
+            settings = {MODEL_DAYS: model_days_text(known | days if of_a_model else known - days)}
+            remembered = dict(mapping) if mapping is not None else book.series_mapping()
+            book.save_series(merged, remembered, settings=settings)
     return report
+
+
+_MEASURED = ("temperature_min_c", "temperature_max_c", "rain_mm")
+
+
+def _lacking_in(old: DailySeries | None, new: DailySeries) -> DailySeries | None:
+    """The new figures without those that the old record has; None where none is left."""
+    import numpy as np
+
+    if old is None:
+        return new
+    parts = {}
+    for name in _MEASURED:
+        values = getattr(new, name).copy()
+        first, last = max(old.start, new.start), min(old.end, new.end)
+        if first <= last:
+            here = np.s_[(first - new.start).days : (last - new.start).days + 1]
+            there = np.s_[(first - old.start).days : (last - old.start).days + 1]
+            values[here][~np.isnan(getattr(old, name)[there])] = np.nan
+        parts[name] = values
+    # One temperature of a model beside a measured other one could cross it: both or neither.
+    either = np.isnan(parts["temperature_min_c"]) | np.isnan(parts["temperature_max_c"])
+    for name in ("temperature_min_c", "temperature_max_c"):
+        parts[name][either] = np.nan
+    return replace(new, **parts) if any(not np.isnan(values).all() for values in parts.values()) else None
+
+
+def _days_with_figures(series: DailySeries) -> frozenset[date]:
+    import numpy as np
+
+    known = np.zeros(series.days, dtype=np.bool_)
+    for name in _MEASURED:
+        known |= ~np.isnan(getattr(series, name))
+    return frozenset(series.day(int(index)) for index in np.flatnonzero(known))
 
 
 def append_bytes(
@@ -99,7 +151,9 @@ def append_bytes(
     doubts = (*doubts, *((f"{name}: {doubt}",) if doubt else ()))
     if doubts and not anyway:
         raise SourceError(f"{' '.join(doubts)} Nothing was taken.")
-    return merge(path, series, mapping)
+    report = merge(path, series, mapping)
+    assert report is not None  # measured days are always laid over the record
+    return report
 
 
 def climate_normals(garden: Garden, series: DailySeries | None) -> ClimateNormals | None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from mulchwright.book import open_book
 from mulchwright.errors import MulchwrightError, SourceError
 from mulchwright.services.consent import Answer, ConsentStore, Subject
+from mulchwright.services.forecast_log import take_forecast
 from mulchwright.services.weather_files import (
     LARGEST_FILE,
     append_bytes,
@@ -121,10 +122,7 @@ def _take(path: Path, name: str, body: bytes, today: date) -> FileOutcome:
         if name.lower().endswith(".json"):
             forecast = forecast_of_json(body, name)
             with open_book(path) as book:
-                held = book.forecast()
-                newer = held is None or held.issued_at < forecast.issued_at
-                if newer:
-                    book.save_forecast(forecast)
+                newer = take_forecast(book, forecast)
             words = "The forecast was taken." if newer else "An older forecast than the one held; not used."
             return FileOutcome(name, newer, words, today.isoformat())
         return FileOutcome(

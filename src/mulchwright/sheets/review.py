@@ -66,7 +66,7 @@ def review_pdf(sheet: ReviewSheet, *, paper: str = "letter") -> bytes:
             {
                 "month": bar.month,
                 "picked": bar.picked * scale,
-                "foretold": None if bar.crop_forecast is None else bar.crop_forecast * scale,
+                "forecast": None if bar.crop_forecast is None else bar.crop_forecast * scale,
                 "said": bar.said,
             }
             for bar in sheet.bars

@@ -21,6 +21,45 @@ __all__ = ["Forecast", "ForecastErrors", "believed_rain", "missed_temperatures",
 
 
 @dataclass(frozen=True, slots=True)
+class ForecastErrors:
+    """How far forecasts miss, by lead.
+
+    temperature_sd_c : standard deviation of the error one day ahead, K. temperature_growth_c : what each
+    further day adds, K. temperature_memory : correlation of the errors of one day and the next.
+    rain_trust : share of futures in which the rain foreseen one day ahead comes. rain_trust_days :
+    days in which that share falls to 1/e. rain_log_sd : spread of the amount about the one foreseen.
+    longest_lead_days : days further ahead are no better than the climate and are not used.
+    temperature_sd_by_lead_c, rain_trust_by_lead : the same two for the first, second, ... day ahead, where
+    they were measured; they take the place of the straight line and of the exponential.
+    """
+
+    temperature_sd_c: float
+    temperature_growth_c: float
+    temperature_memory: float
+    rain_trust: float
+    rain_trust_days: float
+    rain_log_sd: float
+    longest_lead_days: int
+    temperature_sd_by_lead_c: tuple[float, ...] = ()
+    rain_trust_by_lead: tuple[float, ...] = ()
+
+    def temperature_sd_at(self, lead: FloatArray) -> FloatArray:
+        """Standard deviation of the temperature's error, K, at leads in days (..., day)."""
+        if self.temperature_sd_by_lead_c:
+            return _of_lead(self.temperature_sd_by_lead_c, lead)
+        ahead = np.maximum(lead, 1.0) - 1.0
+        sd: FloatArray = self.temperature_sd_c + self.temperature_growth_c * ahead
+        return sd
+
+    def rain_trust_at(self, lead: FloatArray) -> FloatArray:
+        """Share of futures whose rain is the forecast's, 0 to 1, at leads in days (..., day)."""
+        if self.rain_trust_by_lead:
+            return _of_lead(self.rain_trust_by_lead, lead)
+        trust: FloatArray = self.rain_trust * np.exp(-(np.maximum(lead, 1.0) - 1.0) / self.rain_trust_days)
+        return trust
+
+
+@dataclass(frozen=True, slots=True)
 class Forecast:
     """Days that somebody foresees: when it was issued (with its time zone; kept in UTC) and the days.
 
@@ -29,6 +68,8 @@ class Forecast:
 
     issued_at: datetime
     series: DailySeries
+    errors: ForecastErrors | None = None
+    """How far it may miss, where that was measured; None for the usual errors."""
 
     def __post_init__(self) -> None:
         if self.issued_at.tzinfo is None:
@@ -52,35 +93,11 @@ class Forecast:
         return (day - self.issued_on).days
 
 
-@dataclass(frozen=True, slots=True)
-class ForecastErrors:
-    """How far forecasts miss, by lead.
-
-    temperature_sd_c : standard deviation of the error one day ahead, K. temperature_growth_c : what each
-    further day adds, K. temperature_memory : correlation of the errors of one day and the next.
-    rain_trust : share of futures in which the rain foreseen one day ahead comes. rain_trust_days :
-    days in which that share falls to 1/e. rain_log_sd : spread of the amount about the one foreseen.
-    longest_lead_days : days further ahead are no better than the climate and are not used.
-    """
-
-    temperature_sd_c: float
-    temperature_growth_c: float
-    temperature_memory: float
-    rain_trust: float
-    rain_trust_days: float
-    rain_log_sd: float
-    longest_lead_days: int
-
-    def temperature_sd_at(self, lead: FloatArray) -> FloatArray:
-        """Standard deviation of the temperature's error, K, at leads in days (..., day)."""
-        ahead = np.maximum(lead, 1.0) - 1.0
-        sd: FloatArray = self.temperature_sd_c + self.temperature_growth_c * ahead
-        return sd
-
-    def rain_trust_at(self, lead: FloatArray) -> FloatArray:
-        """Share of futures whose rain is the forecast's, 0 to 1, at leads in days (..., day)."""
-        trust: FloatArray = self.rain_trust * np.exp(-(np.maximum(lead, 1.0) - 1.0) / self.rain_trust_days)
-        return trust
+def _of_lead(figures: tuple[float, ...], lead: FloatArray) -> FloatArray:
+    """The figure of each lead; the first one's for today, the last one's for days beyond."""
+    index = np.clip(np.rint(lead).astype(np.int64), 1, len(figures)) - 1
+    found: FloatArray = np.array(figures)[index]
+    return found
 
 
 def usual_errors() -> ForecastErrors:

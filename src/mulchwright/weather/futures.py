@@ -107,7 +107,7 @@ def weather_futures(
 
     With a forecast, what it foresees from its day of issue on, ten days at most, stands in place of what
     was drawn, each member with an error of its own that grows with the lead (`forecast_errors`; by
-    default those of the trade's table). It never touches a figure that was measured.
+    default the forecast's own, else those of the trade's table). It never touches a figure that was measured.
 
     `InputError` when there is neither a record nor normals, or too little of both to go on.
     """
@@ -131,7 +131,7 @@ def weather_futures(
     method = _lay_future(table, climate, rng, start=start, notes=notes)
     foreseen = 0
     if forecast is not None:
-        errors = forecast_errors or usual_errors()
+        errors = forecast_errors or forecast.errors or usual_errors()
         foreseen = _lay_forecast(table, bridged, climate, forecast, errors, rng, start=start, notes=notes)
     for array in (table.low, table.high, table.rain, table.demand):
         array.flags.writeable = False
@@ -405,7 +405,8 @@ def _lay_future(
     while first < days:
         length = min(BLOCK_DAYS, days - first)
         windows = _past_windows(series, start + timedelta(days=first), length)
-        chosen = np.array(windows)[rng.integers(0, len(windows), table.low.shape[1])]
+        # Every year as often as any other, give or take one; by lot, wet years would come too often at times.
+        chosen = rng.permutation(np.resize(rng.permutation(windows), table.low.shape[1]))
         source = chosen[None, :] + np.arange(length)[:, None]
         rows = np.s_[first : first + length]
         table.low[rows], table.high[rows] = filled.temperature_min_c[source], filled.temperature_max_c[source]
@@ -465,10 +466,14 @@ def _lay_forecast(
     demand = climate.demand(table.low[here], table.high[here], table.rain[here], first)
     np.copyto(table.demand[here], demand, where=changed[:, None])
     issued = spell_out(forecast.issued_on)
+    source = forecast.series.provenance.source
+    how_far = "grows with the days ahead"
+    if errors.temperature_sd_by_lead_c:
+        how_far = "rests on how far earlier ones missed here, as far as that was measured"
     final = first + timedelta(days=int(np.flatnonzero(changed)[-1]))
     notes.append(
-        f"{int(changed.sum())} days up to {spell_out(final)} follow the forecast of {issued}; how far it may "
-        "miss grows with the days ahead."
+        f"{int(changed.sum())} days up to {spell_out(final)} follow the forecast of {issued} "
+        f"({source}); how far it may miss {how_far}."
     )
     return int(changed.sum())
 

@@ -8,7 +8,8 @@
 - The daily summaries export, which has the same columns in metric units (mm, °C, m/s) or US ones
   (inches, °F, mph). Its header does not always say which; see `_units_of`.
 
-A figure with a quality flag failed the publisher's checks: it is left out and counted.
+A figure with a quality flag failed the publisher's checks: it is left out and counted. Rain flagged P
+("missing presumed zero") was not read by anybody and is missing.
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ ELEMENTS = {
     "AWND": "wind_m_s",
 }
 MISSING = "-9999"
+PRESUMED_ZERO = "P"
+"""Measurement flag of a figure that is missing and presumed to be 0 (readme.txt, section III)."""
 ANEMOMETER_HEIGHT_M = 10.0
 """US airport stations measure wind at about 10 m (from memory); the files do not say."""
 _CONVERSIONS: Mapping[GhcnUnits, Mapping[str, Callable[[float], float]]] = {
@@ -190,6 +193,8 @@ def _take(collector: Collector, figures: list[_Figure], units: GhcnUnits) -> Non
         value = math.nan
         if figure.flags[1]:
             collector.failed_quality += 1
+        elif figure.flags[0] == PRESUMED_ZERO:
+            pass
         elif figure.text in TRACE_MARKS and figure.element == "PRCP":
             value = 0.0
         elif figure.text not in ("", MISSING):

@@ -20,7 +20,7 @@ from mulchwright.web.picks import check, picks
 from mulchwright.web.shared import common_pages
 from mulchwright.web.start import climate, place, start
 from mulchwright.web.stores import best_use, buying, dryer, needs, pantry, recipes, sheets, stores
-from mulchwright.web.weather import weather
+from mulchwright.web.weather import choose_service, weather
 from mulchwright.web.year import how_good, year
 
 Handler = Callable[..., Any]
@@ -171,6 +171,8 @@ def routes() -> list[BaseRoute]:
         form("/weather/feed/on", weather.feed_on),
         form("/weather/feed/off", weather.feed_off),
         form("/weather/feed/now", weather.feed_now),
+        form("/weather/services", choose_service.get_forecasts),
+        form("/weather/services/details", choose_service.set_details),
         form("/weather/consent", weather.answer_wish),
         # phones
         page("/pair", phones.pair_page),

@@ -105,8 +105,9 @@ SHARP = Sharpness(
     look_lag_days=3.0, mushrooms_stand_days=6.0, pins_found_share=0.6, pins_called_ready_share=0.05,
     ready_found_share=0.88, ready_called_pins_share=0.04, false_pins_share=0.02, false_ready_share=0.01,
     threads_found_share=0.6, false_threads_share=0.03, share_seen_sd=0.15, pick_lag_days=4.0,
-    pick_noted_share=0.85, log_of_picks_share=0.8, pick_mass_log_sd=0.35, stray_pick_per_day=0.0005,
-    stray_pick_kg_m2=0.3, stray_pick_log_sd=1.0, picks_pooled_days=7.0,
+    pick_noted_share=0.85, log_of_picks_share=0.8, pick_mass_log_sd=0.35, pick_part_share=0.35,
+    pick_part_power=0.5, substantial_pick_kg=0.15, substantial_stray_share=1e-4, stray_pick_per_day=0.0005,
+    stray_pick_kg_m2=0.01, stray_pick_log_sd=1.0, picks_pooled_days=7.0,
     alive_found_share=0.95, false_alive_share=0.15, alive_spots=4.0,
 )  # fmt: skip
 

@@ -165,7 +165,7 @@ def rotted(
 ) -> float:  # fmt: skip
     """Share of 1 kg/m² of cellulose alone that a day or more takes at 1 a year."""
     mass, none = np.array([1.0]), np.zeros(1)
-    factor, gone, total = np.empty(1), np.empty(1), 0.0
+    factor, gone, others, total = np.empty(1), np.empty(1), np.empty(1), 0.0
     rot.warmth_of_decay(
         np.array([temperature_c]), MODEL.rothc_temperature_scale, MODEL.rothc_temperature_exponent,
         MODEL.rothc_temperature_offset_c, MODEL.rothc_frost_limit_c, factor,
@@ -174,7 +174,7 @@ def rotted(
     for _ in range(days):
         rot.rot_cell(
             np.array([water]), mass, none.copy(), none.copy(), factor, np.array([threads]), np.array([run]),
-            np.array([1.0]), k, 3 * k, 0.3 * k, 2.0, 0.35, dew, soil_moisture, gone,
+            np.array([1.0]), k, 3 * k, 0.3 * k, 2.0, 0.35, dew, soil_moisture, gone, others,
         )  # fmt: skip
         total += gone[0]
     return total
@@ -197,6 +197,17 @@ def test_microbes_go_on_where_measured_decay_does(water: float, published: float
     halves decay every 3.5 MPa between 10 and 20 °C. Ours is a logistic of the same half: within 0.12 of full.
     """
     assert rotted(water=water) / rotted(water=50.0) == pytest.approx(published, abs=0.12)
+
+
+def test_what_microbes_take_and_what_the_threads_rot_add_up() -> None:
+    """Half run and equally active, each takes half; all run, microbes get nothing."""
+    for run, threads, share in ((0.0, 1.0, 1.0), (0.5, 0.5, 0.5), (1.0, 1.0, 0.0)):
+        gone, others = np.empty(1), np.empty(1)
+        rot.rot_cell(
+            np.array([50.0]), np.array([1.0]), np.zeros(1), np.zeros(1), np.ones(1), np.array([threads]),
+            np.array([run]), np.ones(1), 0.01, 0.03, 0.003, 2.0, 0.35, 0.0, 0.0, gone, others,
+        )  # fmt: skip
+        assert others[0] / gone[0] == pytest.approx(share, abs=1e-6)
 
 
 def test_dry_straw_still_rots_and_threads_that_stand_still_do_not_stop_others() -> None:

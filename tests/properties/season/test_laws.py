@@ -85,6 +85,97 @@ def test_topping_up_adds_its_mass_and_no_water_out_of_nothing(make_case: Callabl
     assert np.abs(surplus).max() < 1e-9
 
 
+def moved(case: Any, **rows: tuple[int, float]) -> Any:
+    """The case with dry matter taken or added on a day; `plane_from` delays the last plane to a day."""
+    bed = case.bed._replace(daily=case.bed.daily.copy(), plane=case.bed.plane.copy())
+    for name, (day, kg_m2) in rows.items():
+        bed.daily[0, getattr(layout, name), day] = kg_m2
+    return replace(case, bed=bed)
+
+
+def with_late_plane(case: Any, day: int) -> Any:
+    case = moved(case)
+    case.bed.plane[0, layout.PLANE_FROM_DAY, 2] = day
+    return case
+
+
+@pytest.mark.parametrize("pegs", [False, True])
+def test_compiled_move_of_living_chips_is_the_plain_one(make_case: Callable[..., Any], pegs: bool) -> None:
+    """Chips taken on two days, living ones added, and spawn that comes in later: the kernel as the plain."""
+    case = moved(
+        with_late_plane(make_case(watered=False, pegs=pegs), 60),
+        TAKEN_KG_M2=(120, 4.0), ADDED_KG_M2=(200, 3.0), ADDED_ALIVE_KG_M2=(200, 1.2),
+    )  # fmt: skip
+    case.bed.daily[0, layout.TAKEN_KG_M2, [200, 300]] = 2.0
+    fast, plain = run(case), plainly(case)
+    assert_same(fast, plain)
+    np.testing.assert_allclose(fast.cell_mass_kg_m2[0, 0], plain.cell_mass_kg_m2[-1], rtol=1e-10)
+    np.testing.assert_allclose(fast.cell_share[0, 0], plain.cell_share[-1], atol=2e-7)
+    before, after = plain.run_share[199], plain.run_share[200]
+    assert (after < before).any()  # the new matter is not all run
+
+
+def test_taking_chips_takes_their_mass_and_the_same_share_of_every_food_cell(
+    make_case: Callable[..., Any],
+) -> None:
+    """What is missing is what was taken less what it would have rotted on that day; the skin stays whole."""
+    case = make_case(watered=False)
+    alone, robbed = (
+        run(case, mass_days=(199, 200)),
+        run(moved(case, TAKEN_KG_M2=(200, 3.0)), mass_days=(199, 200)),
+    )
+    np.testing.assert_array_equal(robbed.cell_mass_kg_m2[0, 0], alone.cell_mass_kg_m2[0, 0])
+    food = case.bed.cell[0, layout.FOOD] > 0
+    before, left = alone.cell_mass_kg_m2[0, 1], robbed.cell_mass_kg_m2[0, 1]
+    np.testing.assert_allclose((before - left)[food].sum(axis=0), 3.0, rtol=0.01)
+    share = left[food] / before[food]
+    assert np.ptp(share, axis=0).max() < 0.002
+    np.testing.assert_allclose(left[~food], before[~food], rtol=1e-3)
+    np.testing.assert_allclose(robbed.run_share[0, 200], alone.run_share[0, 200], atol=0.02)
+    account = robbed.account_mm[0]
+    surplus = account[:, 0] + account[:, 1] - account[:, 2] - account[:, 3] - account[:, 4]
+    assert np.abs(surplus).max() < 1e-9
+
+
+def test_taking_all_leaves_what_cannot_be_shoveled_and_little_crop(make_case: Callable[..., Any]) -> None:
+    case = make_case(days=600)
+    alone, robbed = run(case), run(moved(case, TAKEN_KG_M2=(60, 1000.0)))
+    cleared = run(moved(case, TAKEN_KG_M2=(60, 1000.0)), mass_days=(59, 60)).cell_mass_kg_m2[0]
+    food = case.bed.cell[0, layout.FOOD] > 0
+    share = cleared[1][food].sum(axis=0) / cleared[0][food].sum(axis=0)
+    np.testing.assert_allclose(share, 1 - layout.MOST_TAKEN, rtol=0.02)
+    first = alone.flush_day[0, 0]
+    picked = np.nansum(robbed.flush_kg_m2[0]), np.nansum(alone.flush_kg_m2[0])
+    assert (first[np.isfinite(first)] > 60).all()
+    assert picked[0] < 0.1 * picked[1]
+
+
+def test_chips_that_are_half_alive_leave_a_dead_bed_in_between(make_case: Callable[..., Any]) -> None:
+    """More of what is added alive, more of the bed alive, that day and ever after; fresh chips lower it."""
+    case = make_case(watered=True)
+    spared = case.draws.parameters.copy()
+    spared[0, layout.DROUGHT], spared[0, layout.HEAT_DEATH] = 0.0, 90.0
+    case = replace(case, draws=replace(case.draws, parameters=spared))
+    shares = [
+        run(moved(case, ADDED_KG_M2=(250, 4.0), ADDED_ALIVE_KG_M2=(250, 4.0 * alive))).run_share[0]
+        for alive in (0.0, 0.5, 1.0)
+    ]
+    alone = run(case).run_share[0]
+    assert (shares[0][250] < alone[250] - 0.02).all()
+    assert (shares[1] - shares[0]).min() > -1e-6
+    assert (shares[2] - shares[1]).min() > -1e-6
+    assert (shares[0][250:].max(axis=0) > shares[0][250] + 0.02).any()  # it is run again
+
+
+def test_late_spawn_runs_nothing_before_its_day(make_case: Callable[..., Any]) -> None:
+    late = with_late_plane(make_case(), 90)
+    late.bed.plane[0, layout.PLANE_POINTS_M2, :2] = 0.0
+    share = run(late).run_share[0]
+    assert share[:90].max() == 0
+    assert share[90].min() > 0
+    assert (share[150] > 2 * share[90]).all()
+
+
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 2**31), watered=st.booleans())
 def test_water_is_conserved_every_day(make_case: Callable[..., Any], seed: int, watered: bool) -> None:

@@ -116,7 +116,7 @@ def test_sour_smell_in_a_bed_above_the_drown_mark_is_water(base: PatchOutlook) -
     drowned = causes_of(made(base, wet=base.moisture_limits.drown + 0.02, rain_mm=7.0), "sour-smell")
     assert drowned[0].trouble.key == "waterlogged"
     assert drowned[0].fit is Fit.LIKELY
-    assert drowned[0].reasons[0].text == "It was wetter than threads bear on 21 of the last 21 days."
+    assert drowned[0].reasons[0].text == "It was wetter than mycelium can bear on 21 of the last 21 days."
     dry = causes_of(made(base, wet=base.moisture_limits.low, rain_mm=0.0), "sour-smell")
     assert dry[0].trouble.key == "sour-chips"
     assert cause(dry, "waterlogged").points < cause(drowned, "waterlogged").points
@@ -131,9 +131,9 @@ def test_dry_days_speak_for_drought_and_wet_ones_against(base: PatchOutlook) -> 
     assert dry.fit is Fit.LIKELY
     assert dry.points > wet.points
     texts = [reason.text for reason in dry.reasons if reason.speaks_for]
-    assert "It was so dry that threads stand still on 21 of the last 21 days." in texts
+    assert "It was too dry to grow on 21 of the last 21 days." in texts
     assert [r.text for r in wet.reasons if r.points < 0][-1] == (
-        "It was drier than threads like on none of the last 21 days."
+        "It was drier than mycelium likes on none of the last 21 days."
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from mulchwright.almanac import PatchOutlook, outlook, what_if
+from mulchwright.almanac.run_settings import RunSettings
 from mulchwright.errors import InputError
 from mulchwright.garden import (
     ClimateNormals,
@@ -211,7 +212,7 @@ def test_what_if_changes_only_what_is_changed() -> None:
     low, high = year(11, 10)
     garden = Garden(place(45), normals=normals(low, high, [80.0] * 12), patches=(patch(),))
     before, same = what_if(
-        garden, None, load_trade(), garden.patches[0], today=date(2030, 4, 10), members=100
+        garden, None, load_trade(), garden.patches[0], today=date(2030, 4, 10), settings=RunSettings(100)
     )
     np.testing.assert_array_equal(before.run_share.p50, same.run_share.p50)
     thin = replace(
@@ -225,7 +226,7 @@ def test_what_if_changes_only_what_is_changed() -> None:
         load_trade(),
         replace(garden.patches[0], recipe=thin),
         today=date(2030, 4, 10),
-        members=100,
+        settings=RunSettings(100),
     )
     assert after.picked_first_year_kg.p50 < before.picked_first_year_kg.p50
     assert after.none_in_first_year >= before.none_in_first_year

@@ -8,7 +8,8 @@ from datetime import date, timedelta
 import pytest
 
 from mulchwright.almanac import PatchOutlook, outlook
-from mulchwright.almanac.renewal import Why, line_of, moving, renewal, top_up_weeks
+from mulchwright.almanac.remains import Spread
+from mulchwright.almanac.renewal import TOP_UP_REST_DAYS, Why, line_of, moving, renewal, top_up_weeks
 from mulchwright.almanac.soil_gain import HUMUS_ROWS
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -109,6 +110,33 @@ def test_a_topping_up_reaches_the_bed_on_its_day(next_june: PatchOutlook) -> Non
     assert fed.remains[-1].food_kg_m2.p50 > next_june.remains[-1].food_kg_m2.p50
 
 
+@pytest.fixture(scope="module")
+def fed_in_june() -> PatchOutlook:
+    return outlook_on(date(2032, 6, 8), topped(date(2032, 6, 1)))
+
+
+def test_after_a_topping_up_a_season_goes_by(next_june: PatchOutlook, fed_in_june: PatchOutlook) -> None:
+    """The rest is laid a season later, as the page says; it was proposed again on the same day."""
+    today = date(2032, 6, 8)
+    before = renewal(next_june, GARDEN, TRADE, today).top_up
+    assert before is not None
+    fed = replace(GARDEN, log=(topped(date(2032, 6, 1)),))
+    after = renewal(fed_in_june, fed, TRADE, today).top_up
+    assert after is None or after.week >= date(2032, 6, 1) + timedelta(days=TOP_UP_REST_DAYS)
+
+
+def test_a_bed_that_is_nearly_whole_is_not_topped_up(in_june: PatchOutlook) -> None:
+    """A bed of which 99 % was there was offered 3/8 in of chips."""
+    today = date(2031, 6, 10)
+    laid = in_june.remains[0].food_laid_kg_m2
+    whole = tuple(
+        replace(item, food_depth_m=Spread(0.13, 0.14 * 0.97, 0.14), food_share=Spread(0.95, 0.97, 0.99))
+        for item in in_june.remains
+    )
+    assert laid > 0
+    assert renewal(replace(in_june, remains=whole), GARDEN, TRADE, today).top_up is None
+
+
 @pytest.mark.parametrize(
     "entry",
     [
@@ -174,11 +202,14 @@ def test_every_material_has_its_humus() -> None:
     assert {row for row in HUMUS_ROWS.values() if row} <= set(TRADE.constants)
 
 
-def test_living_chips_carry_five_to_ten_times_their_area(in_june: PatchOutlook) -> None:
+def test_living_chips_carry_five_to_ten_times_what_of_them_is_run_and_alive(in_june: PatchOutlook) -> None:
     move = moving(in_june, TRADE, taken_l=100.0, depth_m=0.10)
     settled = 0.1 * (1 - TRADE.materials["hardwood-chips"].settling_share.likely)
-    assert move.carries_m2.low == pytest.approx(5 * settled / 0.10)
-    assert move.carries_m2.high == pytest.approx(10 * settled / 0.10)
+    alive = in_june.remains[0].alive_share
+    ratio = TRADE.constants["living_chips_spread"]
+    assert move.carries_m2.likely == pytest.approx(ratio.value * settled / 0.10 * alive.p50)
+    assert 5 * settled / 0.10 * alive.p10 <= move.carries_m2.low + 1e-9
+    assert move.carries_m2.high <= 10 * settled / 0.10 * alive.p90 + 1e-9
     holds = in_june.remains[0].food_depth_m.p50 * 2.0
     assert move.share_of_bed.likely == pytest.approx(settled / holds)
     assert move.left_m == pytest.approx((holds - settled) / 2.0)
@@ -186,6 +217,34 @@ def test_living_chips_carry_five_to_ten_times_their_area(in_june: PatchOutlook) 
     assert moving(in_june, TRADE, taken_l=0.7 * holds * 1000).more_than_advised
     usual = moving(in_june, TRADE)
     assert usual.share_of_bed.likely == pytest.approx(TRADE.constants["living_chips_taken"].value)
+
+
+def test_a_bed_that_is_hardly_run_carries_hardly_anything_and_fresh_chips_add_nothing() -> None:
+    """Ten days old, with fresh chips on top since: neither is spawn, however many liters it is."""
+    young = date(2031, 4, 11)
+    plain = outlook_on(young)
+    fed = outlook_on(young, topped(date(2031, 4, 10)))
+    alone, topped_up = moving(plain, TRADE, taken_l=90.0), moving(fed, TRADE, taken_l=90.0)
+    assert plain.remains[0].alive_share.p90 < 0.1
+    assert alone.alive_share.likely == plain.remains[0].alive_share.p50
+    settled = 0.09 * (1 - TRADE.materials["hardwood-chips"].settling_share.likely)
+    by_volume = TRADE.constants["living_chips_spread"].value * settled / alone.depth_m
+    assert alone.carries_m2.likely == pytest.approx(by_volume * alone.alive_share.likely)
+    assert topped_up.carries_m2.likely < alone.carries_m2.likely
+    assert not alone.run_enough
+    assert not topped_up.run_enough
+
+
+def test_fresh_chips_lower_what_is_run_until_threads_have_taken_them(next_june: PatchOutlook) -> None:
+    """A run bed with fresh chips on top: their share of its matter is missing, and comes back by autumn."""
+    day = date(2032, 6, 8)
+    fed = outlook_on(day, topped(day)).remains
+    alone = next_june.remains
+    fresh = 1 - alone[0].food_kg_m2.p50 / fed[0].food_kg_m2.p50
+    assert alone[0].alive_share.p50 > 0.7
+    assert moving(next_june, TRADE, taken_l=50.0).run_enough
+    assert fed[0].alive_share.p50 == pytest.approx(alone[0].alive_share.p50 * (1 - fresh), abs=0.03)
+    assert fed[1].alive_share.p50 > fed[0].alive_share.p50 + 0.5 * fresh
 
 
 @pytest.mark.parametrize(
@@ -231,4 +290,8 @@ def test_the_line_is_followed_back_and_a_ring_is_followed_once() -> None:
     assert line.other_species == ("b", "a")
     assert line.print_due
     assert line_of(garden, BED, TRADE, today).came_from[0] == ("c", date(2032, 9, 1))
+    assert (line.spawn.origin, line.spawn.generation) == ("c", 0)  # of another species than what came
+    second = line_of(garden, garden.patch("b"), TRADE, today)
+    assert (second.spawn.origin, second.spawn.generation, second.tired) == ("a", 1, False)
+    assert line_of(garden, garden.patch("b"), TRADE, date(2035, 9, 1)).tired
     assert line_of(garden, BED, TRADE, date(2031, 5, 1)).came_from == ()

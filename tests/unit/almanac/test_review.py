@@ -13,6 +13,7 @@ import pytest
 from mulchwright.almanac import Outlook, PatchOutlook, Quantiles, outlook
 from mulchwright.almanac.bed_year import ReasonKind
 from mulchwright.almanac.next_year import ProposalKind
+from mulchwright.almanac.renewal import LEAST_TOP_UP_M
 from mulchwright.almanac.review import YearReview, review
 from mulchwright.almanac.scores import to_keep
 from mulchwright.errors import InputError
@@ -33,6 +34,7 @@ from mulchwright.garden import (
     SavedOutlook,
     SpawnPlane,
     Stage,
+    StartMoisture,
     Use,
     WateringRule,
     YearCost,
@@ -306,6 +308,12 @@ def test_a_dry_bed_is_reported_dry_and_gets_a_watering_rule(whole_outlook: Outlo
         whole_outlook.patch("ash").moisture_limits.low, abs=1e-3
     )
     assert replace(more.changed, watering=ASH.watering) == ASH
+    # Taken, it is not offered a second time.
+    taken = replace(GARDEN, patches=tuple(more.changed if p.key == "ash" else p for p in GARDEN.patches))
+    after = with_bed(dry, "ash", patch=more.changed)
+    again = review(taken, TRADE, after, (), year=2031, today=TODAY)
+    assert again.beds[1].reason is not None
+    assert not [p for p in again.proposals if p.kind is ProposalKind.WATER_MORE and p.patch == "ash"]
 
 
 def test_a_wet_bed_and_a_cold_one(whole_outlook: Outlook) -> None:
@@ -344,9 +352,33 @@ def test_a_bed_that_sank_is_topped_up_and_nothing_is_written_for_it(whole_outloo
     found = review(GARDEN, TRADE, whole_outlook, (), year=2031, today=TODAY)
     fed = [p for p in found.proposals if p.kind is ProposalKind.TOP_UP]
     assert "old" in {p.patch for p in fed}
-    assert all(p.changed is None and p.why.figures["spread_m"] >= 0.01 for p in fed)
+    assert all(p.changed is None and p.why.figures["spread_m"] >= LEAST_TOP_UP_M for p in fed)
+    assert all(p.why.material == "hardwood-chips" for p in fed)
+    assert all(date.fromordinal(round(p.why.figures["by"])) >= TODAY for p in fed)
     assert len({p.key for p in found.proposals}) == len(found.proposals)
     assert "next" not in {p.patch for p in found.proposals}
+
+
+def test_a_straw_bed_that_bore_is_laid_anew_and_never_topped_up() -> None:
+    """Chips were recommended for an oyster bed of straw."""
+    straw = Recipe(
+        "straw", layers=(Layer("wheat-straw", 0.16, (), StartMoisture.SOAKED),),
+        planes=(SpawnPlane("sawdust-spawn", 0.08, 0.3),),
+    )  # fmt: skip
+    oyster = replace(
+        OLD, key="old", species="oyster", recipe=straw, built_on=date(2031, 4, 20), stage=Stage.BUILT
+    )
+    garden = replace(
+        GARDEN, patches=(oyster,), checks=(), uses=(), jars=(),
+        log=(LogEntry("p1", "old", date(2031, 7, 1), LogKind.PICKED, mass_kg=1.0),),
+    )  # fmt: skip
+    told = outlook(replace(garden, log=()), None, TRADE, today=TODAY, members=20, seed=4)
+    found = review(garden, TRADE, told, (), year=2031, today=TODAY).proposals
+    assert [p.kind for p in found] == [ProposalKind.REBUILD]
+    (again,) = found
+    assert again.why.kind in (ReasonKind.SPENT_SOON, ReasonKind.RUN_THROUGH)
+    assert again.changed is not None
+    assert again.changed.stage is Stage.PLANNED
 
 
 def test_years_long_gone_propose_nothing(whole_outlook: Outlook) -> None:
@@ -455,3 +487,18 @@ def test_a_year_in_hand_counts_only_once_its_crop_is_in(whole_outlook: Outlook) 
 def test_a_year_to_come_is_refused(year: int, words: str) -> None:
     with pytest.raises(InputError, match=words):
         review(GARDEN, TRADE, None, (), year=year, today=TODAY)
+
+
+@pytest.mark.parametrize("built_on", [None, date(2031, 12, 31), date(2031, 9, 10)])
+def test_a_bed_of_no_age_teaches_nothing(bare: YearReview, built_on: date | None) -> None:
+    """Without a build day, laid on the last day told, or picked only before it was laid anew."""
+    stage = Stage.PLANNED if built_on is None else Stage.BUILT
+    ash = replace(ASH, built_on=built_on, stage=stage)
+    beds = tuple(ash if patch is ASH else patch for patch in GARDEN.patches)
+    told = review(replace(COSTED, patches=beds), TRADE, None, (), year=2031, today=TODAY)
+    assert told.totals.picked_kg == bare.totals.picked_kg, "what was picked is told all the same"
+    story = told.belief
+    assert story is not None
+    assert dict(story.yields) == pytest.approx({"old": 1.0})
+    assert (story.bore, story.failed) == (1, 0)
+    assert story.after.crop.weight == story.before.crop.weight + 1

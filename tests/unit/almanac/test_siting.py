@@ -10,7 +10,7 @@ import pytest
 
 from mulchwright.almanac import outlook
 from mulchwright.almanac.choosing import Spot, choices_for, template_patch
-from mulchwright.almanac.outlook import ALIKE
+from mulchwright.almanac.run_settings import RunSettings
 from mulchwright.almanac.siting import (
     ClassOutcome,
     SiteMap,
@@ -55,7 +55,8 @@ def test_the_map_is_the_engine_run_on_each_class() -> None:
     today = date(2015, 12, 31)
     sites = site_map(
         light, garden, series, trade,
-        species="king-stropharia", template=template, built_on=BUILT, today=today, classes=4, members=60,
+        species="king-stropharia", template=template, built_on=BUILT, today=today, classes=4,
+        settings=RunSettings(60),
     )  # fmt: skip
     ground = light.as_classes(4)
     for index, outcome_here in enumerate(sites.classes):
@@ -64,18 +65,12 @@ def test_the_map_is_the_engine_run_on_each_class() -> None:
             Spot(1.0, tuple(ground.light_share[index]), rain_share=float(ground.rain_share[index])),
             key=f"class-{index}", name="alone", built_on=BUILT,
         )  # fmt: skip
-        alone = outlook(
-            replace(GARDEN, patches=(patch,)),
-            series,
-            trade,
-            today=today,
-            start=BUILT,
-            days=366,
-            members=60,
-            options=ALIKE,
-        ).patches[0]
-        assert outcome_here.chance_of_nothing == alone.none_in_first_year
-        assert outcome_here.picks_high_kg_m2 == pytest.approx(alone.picked_first_year_kg.p90)
+        crop = (
+            outlook(replace(GARDEN, patches=(patch,)), series, trade, today=today, members=60).patches[0].crop
+        )
+        assert crop is not None
+        assert outcome_here.chance_of_nothing == 1 - crop.chance
+        assert (outcome_here.picks_kg_m2, outcome_here.picks_high_kg_m2) == (crop.likely_kg, crop.high_kg)
     assert sites.classes[-1].litres_per_week_m2 > sites.classes[0].litres_per_week_m2  # sun asks for more
     assert (sites.picks_kg_m2[light.built] == 0).all()
     assert sites.picks_kg_m2[~light.built].max() > 0
@@ -176,7 +171,7 @@ def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_reported
         Spot(3.0, (0.4,)),
         built_on=BUILT,
         today=date(2015, 12, 31),
-        members=20,
+        settings=RunSettings(20),
     )
     refused = [choice for choice in choices if not choice.offered]
     assert {choice.species.key for choice in choices if choice.offered} == {"king-stropharia"}
@@ -187,7 +182,7 @@ def test_beginners_are_not_offered_species_with_a_deadly_double_and_are_reported
     assert len(offered) >= 3
     expert = choices_for(
         GARDEN, shipped_record(), trade, Spot(3.0, (0.4,)), built_on=BUILT, today=date(2015, 12, 31),
-        members=20,
+        settings=RunSettings(20),
         beginner=False, species=["oyster", "blewit"],
     )  # fmt: skip
     assert {choice.species.key for choice in expert} == {"oyster", "blewit"}
@@ -220,3 +215,21 @@ def test_a_moved_bed_is_reported_by_the_cells_it_covers() -> None:
     assert per_m2[0] <= edge.picks_kg / edge.area_m2 <= per_m2[-1]
     with pytest.raises(InputError, match="off the mapped ground"):
         spot_at(sites, ((90.0, 1.0), (91.0, 1.0), (91.0, 2.0)))
+
+
+def test_a_map_where_light_hardly_matters_says_so() -> None:
+    """Two classes of light: a tenth apart they are about equal, a half apart they are not."""
+    sites = checkered()
+    poor, good = sorted(sites.classes, key=lambda c: c.picks_kg_m2)[:: len(sites.classes) - 1]
+    assert not sites.light_hardly_matters
+    shares = [0.95] * (len(sites.classes) - 1) + [1.0]
+    even = replace(
+        sites, classes=tuple(
+            replace(c, picks_kg_m2=good.picks_kg_m2 * share)
+            for c, share in zip(sites.classes, shares, strict=True)
+        ),
+    )  # fmt: skip
+    assert even.light_hardly_matters
+    assert poor.picks_kg_m2 < good.picks_kg_m2
+    none = replace(sites, classes=tuple(replace(c, picks_kg_m2=0.0) for c in sites.classes))
+    assert not none.light_hardly_matters

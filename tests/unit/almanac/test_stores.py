@@ -23,6 +23,7 @@ from mulchwright.almanac import (
     as_built,
     best_use,
     build_amounts,
+    building,
     buying,
     needs_of,
     outlook,
@@ -32,9 +33,13 @@ from mulchwright.almanac import (
     sharing,
     when_to_build,
 )
+from mulchwright.almanac.build_weeks import BuildWeek
+from mulchwright.almanac.building import WhenToBuild
 from mulchwright.almanac.choosing import recipe_of
-from mulchwright.almanac.outlook import ALIKE
+from mulchwright.almanac.outlook_result import Quantiles
 from mulchwright.almanac.resources import CUBIC_YARD_L
+from mulchwright.almanac.run_settings import RunSettings
+from mulchwright.almanac.year_ahead import YearCrop, YearPicking, year_ahead_of
 from mulchwright.book.demo import demo_garden
 from mulchwright.errors import InputError
 from mulchwright.garden import (
@@ -69,6 +74,7 @@ BUILD = date(2015, 8, 20)
 CLEAN = (Origin.CLEAN,)
 KING = "king-stropharia"
 MEMBERS = 40
+FEW = RunSettings(MEMBERS)
 DEMO, SERIES = demo_garden()
 
 
@@ -397,7 +403,7 @@ def tried_one_by_one(stocked: Garden, use: BestUse, trade: Trade, money: int | N
 
 @pytest.mark.parametrize("money", [None, 0, 1000, 3600, 7000])
 def test_no_plan_tried_one_by_one_yields_more(scarce: Garden, trade: Trade, money: int | None) -> None:
-    use = best_use(scarce, SERIES, trade, today=TODAY, money_cents=money, members=MEMBERS)
+    use = best_use(scarce, SERIES, trade, today=TODAY, money_cents=money, settings=FEW)
     assert use.proved
     assert use.likely_kg == pytest.approx(tried_one_by_one(scarce, use, trade, money, Aim.LIKELY), abs=0.03)
     chosen = tuple(one.chosen.patch for one in use.patches if one.chosen is not None)
@@ -414,7 +420,7 @@ def test_no_plan_tried_one_by_one_yields_more(scarce: Garden, trade: Trade, mone
 
 def test_more_money_never_yields_less(scarce: Garden, trade: Trade) -> None:
     yields = [
-        best_use(scarce, SERIES, trade, today=TODAY, money_cents=money, members=MEMBERS).likely_kg
+        best_use(scarce, SERIES, trade, today=TODAY, money_cents=money, settings=FEW).likely_kg
         for money in (0, 2000, 5000, 20_000)
     ]
     assert all(more >= less - 0.02 for less, more in itertools.pairwise(yields))
@@ -423,15 +429,13 @@ def test_more_money_never_yields_less(scarce: Garden, trade: Trade) -> None:
 
 def test_values_are_the_engines_own(scarce: Garden, trade: Trade) -> None:
     """An option is worth what the outlook of the same bed with the same luck tells."""
-    use = best_use(scarce, SERIES, trade, today=TODAY, members=MEMBERS)
+    use = best_use(scarce, SERIES, trade, today=TODAY, settings=FEW)
     planned = use.patches[0].options[0]
     assert planned.option.origin == "planned"
-    alone = replace(scarce, patches=(bed(1, 3.0),))
-    result = outlook(
-        alone, SERIES, trade, today=TODAY, start=BUILD, days=366, members=MEMBERS, options=ALIKE
-    ).patches[0]  # fmt: skip
-    assert planned.likely_kg == pytest.approx(result.picked_first_year_kg.p50)
-    assert planned.cautious_kg == pytest.approx(result.picked_first_year_kg.p10)
+    page = outlook(scarce, SERIES, trade, today=TODAY, members=MEMBERS).patches[0]
+    assert (planned.expected.crop, planned.expected.picking) == (page.crop, page.picking)
+    assert page.crop is not None
+    assert (planned.likely_kg, planned.cautious_kg) == (page.crop.likely_kg, page.crop.low_kg)
 
 
 def test_options_are_the_planned_the_own_and_what_suits_the_species(scarce: Garden, trade: Trade) -> None:
@@ -453,26 +457,26 @@ def test_options_are_the_planned_the_own_and_what_suits_the_species(scarce: Gard
 
 def test_what_binds_and_what_one_more_brings(scarce: Garden, trade: Trade) -> None:
     """1.4 kg of spawn for 5 m² is the tightest; what one more bag brings is the best plan with it."""
-    use = best_use(scarce, SERIES, trade, today=TODAY, members=MEMBERS)
+    use = best_use(scarce, SERIES, trade, today=TODAY, settings=FEW)
     spawn_use = next(one for one in use.resources if one.key == f"sawdust-spawn-of-{KING}")
     assert spawn_use.binds
     assert spawn_use.one_more is not None
     assert spawn_use.one_more.step == 2.5  # the bag on offer
     fuller = replace(scarce, lots=(*scarce.lots, spawn(2.5, "more")))
-    with_it = best_use(fuller, SERIES, trade, today=TODAY, members=MEMBERS)
+    with_it = best_use(fuller, SERIES, trade, today=TODAY, settings=FEW)
     assert spawn_use.one_more.gain_kg == pytest.approx(with_it.likely_kg - use.likely_kg, abs=0.003)
     chip_use = next(one for one in use.resources if one.key == "hardwood-chips")
     assert chip_use.one_more is not None
     # 27 cubic feet in the US, a cubic meter elsewhere.
     assert chip_use.one_more.step == pytest.approx(27 * 0.3048**3 * 1000)
     metric = replace(scarce, units=UnitSystem.METRIC)
-    liters = best_use(metric, SERIES, trade, today=TODAY, members=MEMBERS).resources[0]
+    liters = best_use(metric, SERIES, trade, today=TODAY, settings=FEW).resources[0]
     assert liters.one_more is not None
     assert liters.one_more.step == 1000
 
 
 def test_with_money_no_package_speaks_as_if_it_were_a_bed(scarce: Garden, trade: Trade) -> None:
-    found = best_use(scarce, SERIES, trade, today=TODAY, money_cents=6000, members=20)
+    found = best_use(scarce, SERIES, trade, today=TODAY, money_cents=6000, settings=RunSettings(20))
     lines = [found.tie_words, *found.notes, *(one.words for one in found.resources)]
     lines += [one.one_more.words for one in found.resources if one.one_more]
     for words in lines:
@@ -489,7 +493,7 @@ def test_a_modest_crop_counts_by_its_chance_where_the_cautious_one_is_nothing(tr
     of the crops times its chance lies at or below that mean.
     """
     late = garden(bed(1, 3.0, built_on=date(2015, 10, 31)), lots=[chips(2000), spawn(9.0)])
-    found = best_use(late, SERIES, trade, today=TODAY, aim=Aim.CAUTIOUS, members=MEMBERS)
+    found = best_use(late, SERIES, trade, today=TODAY, aim=Aim.CAUTIOUS, settings=FEW)
     (use,) = found.patches
     unsure = [one for one in use.options if one.cautious_kg == 0 and one.modest_kg > 0]
     assert unsure
@@ -501,7 +505,7 @@ def test_a_modest_crop_counts_by_its_chance_where_the_cautious_one_is_nothing(tr
         assert one.modest_kg == pytest.approx((1 - none) * crop.p10)
         assert one.modest_kg <= one.expected.picked_first_year_kg.mean
     assert found.aim_is_blind == all(one.cautious_kg == 0 for one in use.options)
-    modest = best_use(late, SERIES, trade, today=TODAY, aim=Aim.MODEST, members=MEMBERS)
+    modest = best_use(late, SERIES, trade, today=TODAY, aim=Aim.MODEST, settings=FEW)
     chosen = modest.patches[0].chosen
     assert chosen is not None
     assert modest.aim_kg == pytest.approx(chosen.modest_kg)
@@ -509,16 +513,23 @@ def test_a_modest_crop_counts_by_its_chance_where_the_cautious_one_is_nothing(tr
 
 
 def test_a_must_is_built_or_refused_with_what_is_short(scarce: Garden, trade: Trade) -> None:
-    use = best_use(scarce, SERIES, trade, today=TODAY, must=("bed-1",), members=MEMBERS)
+    use = best_use(scarce, SERIES, trade, today=TODAY, must=("bed-1",), settings=FEW)
     assert use.patches[0].chosen is not None
     with pytest.raises(InputError, match="need more than there is"):
-        best_use(replace(scarce, lots=()), SERIES, trade, today=TODAY, must=("bed-1",), members=MEMBERS)
+        best_use(
+            replace(scarce, lots=()),
+            SERIES,
+            trade,
+            today=TODAY,
+            must=("bed-1",),
+            settings=FEW,
+        )
     with pytest.raises(InputError, match="no planned bed 'x'"):
-        best_use(scarce, SERIES, trade, today=TODAY, must=("x",), members=MEMBERS)
+        best_use(scarce, SERIES, trade, today=TODAY, must=("x",), settings=FEW)
 
 
 def test_empty_stores_and_other_bad_questions(scarce: Garden, trade: Trade) -> None:
-    use = best_use(replace(scarce, lots=()), SERIES, trade, today=TODAY, members=MEMBERS)
+    use = best_use(replace(scarce, lots=()), SERIES, trade, today=TODAY, settings=FEW)
     assert all(one.chosen is None for one in use.patches)
     assert use.likely_kg == 0
     assert any("not enough for any of the recipes" in note for note in use.notes)
@@ -528,13 +539,13 @@ def test_empty_stores_and_other_bad_questions(scarce: Garden, trade: Trade) -> N
         best_use(garden(), SERIES, trade, today=TODAY)
     two = replace(scarce, offers=(*OFFERS, Offer("farm", "twig-chips", 9, 1, currency="EUR", key="e")))
     with pytest.raises(InputError, match="knows no rates"):
-        best_use(two, SERIES, trade, today=TODAY, money_cents=100, members=MEMBERS)
+        best_use(two, SERIES, trade, today=TODAY, money_cents=100, settings=FEW)
 
 
 def test_chips_that_suit_another_species_only_are_not_laid(trade: Trade) -> None:
     """A lot that is set aside for the bed's species counts as nothing at hand."""
     only = garden(bed(1, 1.0), lots=[chips(900, origins=(Origin.SPRAYED,)), spawn(3.0)])
-    use = best_use(only, SERIES, trade, today=TODAY, members=MEMBERS)
+    use = best_use(only, SERIES, trade, today=TODAY, settings=FEW)
     assert use.patches[0].chosen is None
     assert any("must not go into any bed" in note for note in use.notes)
 
@@ -542,29 +553,93 @@ def test_chips_that_suit_another_species_only_are_not_laid(trade: Trade) -> None
 # ---- when and by when -------------------------------------------------------
 
 
-def test_windows_lie_in_their_seasons_around_the_best_week(trade: Trade) -> None:
+def week_of(built_on: date, kg: float, chance: float = 0.9) -> BuildWeek:
+    year = year_ahead_of(built_on, TODAY)
+    crop = YearCrop(year, kg / 2, kg, 2 * kg, chance)
+    picking = YearPicking(year, chance, built_on, built_on, built_on, 0.0, (built_on,) * 20)
+    return BuildWeek(built_on, crop, picking, Quantiles(0, kg, 2 * kg, kg), Quantiles(0, 0, 0, 0))
+
+
+def curve_of(monkeypatch: pytest.MonkeyPatch, trade: Trade, kg: Sequence[float]) -> WhenToBuild:
+    """What is told of a curve of these likely crops, a week each from a day in June on."""
+    weeks = tuple(week_of(TODAY + timedelta(weeks=n), value) for n, value in enumerate(kg))
+    monkeypatch.setattr(building, "build_weeks", lambda *_, **__: weeks)
+    return when_to_build(garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY)
+
+
+def test_a_flat_curve_is_told_as_flat(monkeypatch: pytest.MonkeyPatch, trade: Trade) -> None:
+    """6.3 to 6.7 lb was told as "best 6 June"."""
+    flat = curve_of(monkeypatch, trade, [6.6, 6.3, 6.7, 6.5])
+    assert flat.even
+    assert flat.best.built_on == TODAY
+    assert "Any week from" in flat.words
+    falling = curve_of(monkeypatch, trade, [6.6, 6.3, 6.7, 6.5, 3.0, 2.0])
+    assert not falling.even
+    (stretch,) = falling.windows
+    assert (stretch.first, stretch.last) == (TODAY, TODAY + timedelta(weeks=3))
+    alone = curve_of(monkeypatch, trade, [2.0, 6.0, 2.0])
+    assert "Build in the week of" in alone.words
+
+
+def test_a_week_in_winter_is_not_proposed_for_being_a_little_better(
+    monkeypatch: pytest.MonkeyPatch, trade: Trade
+) -> None:
+    """A blewit bed "did best built 2 January"."""
+    kg = [1.0] * 40
+    january = next(n for n in range(40) if (TODAY + timedelta(weeks=n)).month == 1)
+    kg[january] = 1.5
+    found = curve_of(monkeypatch, trade, kg)
+    assert found.best.built_on.month in (3, 4, 5, 6, 8, 9, 10, 11)
+    assert "outside the usual building seasons" in found.words
+    kg[january] = 4.0
+    assert curve_of(monkeypatch, trade, kg).best.built_on == TODAY + timedelta(weeks=january)
+
+
+def test_where_no_crop_is_likely_chances_are_compared(monkeypatch: pytest.MonkeyPatch, trade: Trade) -> None:
+    weeks = tuple(
+        week_of(TODAY + timedelta(weeks=n), 0.0, chance) for n, chance in enumerate((0.1, 0.4, 0.1))
+    )
+    monkeypatch.setattr(building, "build_weeks", lambda *_, **__: weeks)
+    found = when_to_build(garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY)
+    assert found.best is weeks[1]
+    assert not found.none_bears
+    assert "more likely nothing" in found.words
+
+
+def test_weeks_as_good_as_the_best_are_told_together(trade: Trade) -> None:
     shares: list[float] = []
     when = when_to_build(
-        garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY, weeks=40, members=MEMBERS,
+        garden(bed(1, 2.0)), SERIES, trade, "bed-1", today=TODAY, weeks=40, settings=FEW,
         progress=shares.append,
     )  # fmt: skip
     assert [week.built_on for week in when.weeks] == [TODAY + timedelta(weeks=n) for n in range(40)]
-    assert when.best.first_year_kg.mean == max(week.first_year_kg.mean for week in when.weeks)
-    assert [window.season for window in when.windows] == ["spring", "autumn", "spring"]
+    top = max(week.crop.likely_kg for week in when.weeks)
+    good = {week.built_on for week in when.weeks if week.crop.likely_kg >= 0.9 * top}
+    told = [
+        week.built_on
+        for window in when.windows
+        for week in when.weeks
+        if window.first <= week.built_on <= window.last
+    ]
+    assert len(told) == len(set(told))
+    assert set(told) == good
     for window in when.windows:
-        months = (3, 4, 5, 6) if window.season == "spring" else (8, 9, 10, 11)
-        assert window.first.month in months
-        assert window.last.month in months
         assert window.first <= window.best.built_on <= window.last
-        inside = [week for week in when.weeks if window.first <= week.built_on <= window.last]
-        assert all(week.first_year_kg.mean >= 0.9 * window.best.first_year_kg.mean - 1e-9 for week in inside)
-        assert f"In {window.season}" in window.words
+        assert window.best.built_on.month in {"spring": (3, 4, 5, 6), "autumn": (8, 9, 10, 11)}.get(
+            window.season, (12, 1, 2, 7)
+        )
     assert shares[-1] == 1.0
     south = replace(DEMO.place, latitude_deg=-DEMO.place.latitude_deg)
     turned = when_to_build(
-        garden(bed(1, 2.0), place=south), SERIES, trade, "bed-1", today=TODAY, weeks=4, members=MEMBERS
+        garden(bed(1, 2.0), place=south),
+        SERIES,
+        trade,
+        "bed-1",
+        today=TODAY,
+        weeks=4,
+        settings=FEW,
     )
-    assert {window.season for window in turned.windows} <= {"autumn"}  # June ends no spring there
+    assert {window.season for window in turned.windows} <= {"autumn", ""}  # June ends no spring there
 
 
 def test_when_refuses_what_cannot_be(trade: Trade) -> None:

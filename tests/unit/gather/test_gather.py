@@ -245,6 +245,49 @@ def test_what_nobody_knows_is_asked_for_and_not_refused() -> None:
     assert "No wood of this lot is named" in text
 
 
+def mulberry(*sticks: Stick, wood: str = "mulberry", share: float = 1.0, **given: Any) -> Lot:
+    amount = {"sticks": sticks} if sticks else {"mass_kg": 100.0}
+    fields = {"woods": (WoodShare(wood, share),), "origins": (Origin.CLEAN,), "since": BUILD} | amount | given
+    return Lot("prunings", "Prunings", LotKind.BRUSH, "hardwood-chips", **fields)
+
+
+def test_young_prunings_of_a_durable_tree_may_be_the_whole_mix_and_thick_branches_may_not() -> None:
+    """The heartwood alone is durable (FPL0153); that prunings serve is common practice, no source.
+
+    Volumes by hand: 12 sticks of 2 cm and one of 12 cm, all 1 m long, hold 12 · 4 to 144: a quarter is young.
+    """
+    young, thick = Stick(1.0, 0.02, count=12), Stick(1.0, 0.12)
+    fit = judge_lot(mulberry(young), KING, TRADE, on=BUILD)
+    assert fit.largest_share == 1.0
+    assert fit.grade in (Grade.BEST, Grade.GOOD)
+    assert "100 % of its branches are at most 5 cm thick" in " ".join(reason.words for reason in fit.reasons)
+    limit = TRADE.woods["mulberry"].king_share
+    assert limit is not None
+    for sticks, counted in (((thick,), 1.0), ((young, thick), 0.75)):
+        fit = judge_lot(mulberry(*sticks), KING, TRADE, on=BUILD)
+        assert fit.grade is Grade.AVOID
+        assert fit.largest_share == pytest.approx(limit.high / counted)
+    assert "Mulberry is 75 % of the lot, counting thick branches alone" in fit.reasons[0].words
+    ends = Stick(1.0, small_diameter_m=0.02, large_diameter_m=0.07)
+    assert judge_lot(mulberry(ends), KING, TRADE, on=BUILD).largest_share == 1.0
+
+
+def test_brush_without_diameters_is_judged_as_before_and_says_what_to_list() -> None:
+    fit = judge_lot(mulberry(), KING, TRADE, on=BUILD)
+    assert fit.largest_share == 0.5
+    assert "list the branches with their diameters, and those up to 5 cm do not count" in fit.reasons[0].words
+    thick = judge_lot(mulberry(Stick(1.0, 0.12)), KING, TRADE, on=BUILD)
+    assert "Cut out what is over 5 cm thick" in thick.reasons[0].words
+
+
+@pytest.mark.parametrize("wood", ["black-walnut", "black-locust", "yew", "pine", "cherry-laurel"])
+def test_no_branch_is_young_enough_where_poison_or_resin_is_the_reason(wood: str) -> None:
+    young = judge_lot(mulberry(Stick(1.0, 0.01, count=50), wood=wood), KING, TRADE, on=BUILD)
+    unlisted = judge_lot(mulberry(wood=wood), KING, TRADE, on=BUILD)
+    assert young.largest_share == unlisted.largest_share < 1
+    assert young.grade is unlisted.grade
+
+
 def spawn(**given: Any) -> Lot:
     return lot(
         "bag", "sawdust-spawn", LotKind.SPAWN, **({"species": KING, "since": BUILD - timedelta(30)} | given)

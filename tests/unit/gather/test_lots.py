@@ -66,7 +66,7 @@ def test_an_amount_is_reported_in_one_way(changes: dict[str, Any], number: str) 
                 "bag", "Bag", LotKind.SPAWN, "sawdust-spawn", species="oyster",
                 heap=Heap(HeapShape.VESSELS, count=1, each_l=5),
             ),
-            r"is spawn told by volume; weigh it",
+            r"is spawn measured by volume; weigh it",
         ),
         (
             lambda: Lot("b", "B", LotKind.BRUSH, "twig-chips", pieces=4),

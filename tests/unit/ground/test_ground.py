@@ -376,7 +376,7 @@ def test_look_rules_say_what_would_mend_it() -> None:
     assert "8 cm above the edge (the lane's association); this one stands 12 cm" in deep.words
     assert deep.mend.startswith("Build it 4 cm lower")
     assert (skin.limit, skin.severity) == (Limit.LOOK_SKIN, Severity.SOFT)
-    assert skin.mend == f"Lay {TRADE.materials['bark-fines'].names[0]} on top as a skin."
+    assert skin.mend == f"Lay {TRADE.materials['bark-fines'].names[0]} on top."
     assert clearances(bed_at(1, 1, depth=0.08, top="bark-fines"), garden, TRADE) == ()
     assert clearances(bed_at(6, 6, depth=0.12, top="wheat-straw"), garden, TRADE) == ()
     assert clearances(bed_at(1, 1, depth=0.3), replace(garden, look_rules=LookRules()), TRADE) == ()

@@ -91,7 +91,7 @@ def _moisture_spec(
     bottom = 10 * math.floor(min(low - 6, 100 * moistures.low - 5) / 10)  # room for words below the band
     return charts.moisture_chart(
         frame, days, domain=(bottom, 90), ticks=list(range(int(bottom), 91, 20)),
-        good=(100 * moistures.low, 100 * moistures.high, "good for the threads"),
+        good=(100 * moistures.low, 100 * moistures.high, "good for growth"),
         marks=[
             Mark(e.day, log_words(e, system)) for e in log if e.kind is LogKind.WATERED
         ],

@@ -251,7 +251,14 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
             answers.crop(bed_outlook, system),
             chart="crop",
             chart_label="Picking by month, middle and 8 of 10 futures; the table below has the figures.",
-            note="A good month and a bare one are both common: weather and luck set the range.",
+            note=" ".join(
+                part
+                for part in (
+                    answers.picked_so_far(bed_outlook, today, system),
+                    "A good month and a bare one are both common: weather and luck set the range.",
+                )
+                if part
+            ),
             table=_month_table(
                 "Picking by month",
                 bed_outlook.picked_kg,

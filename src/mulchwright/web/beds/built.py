@@ -89,7 +89,7 @@ def _form(
                       heads=("spawn", "above the soil", "how much"), rows=planes)
         )  # fmt: skip
     return StoreForm(
-        f"/beds/{patch.key}/built", f"{patch.name}: as built", tuple(groups), "Built as told here", errors,
+        f"/beds/{patch.key}/built", f"{patch.name}: as built", tuple(groups), "Built as entered here", errors,
         back=f"/beds/{patch.key}", hidden=(("before", noun_fingerprint(patch)),),
     )  # fmt: skip
 

@@ -45,20 +45,18 @@ def compare(
     system = garden.units.value
     both = (before, after)
     meeting = _run_day(before, after, today)
+    when = after.crop.year.words if after.crop is not None else "in its first year"
 
     def row(what: str, tell: Callable[[PatchOutlook], str]) -> tuple[str, str, str]:
         return what, tell(before), tell(after)
 
     rows = (
-        row("first picking", lambda bed_outlook: _picking_words(bed_outlook, today)),
-        row("nothing in the first year", lambda bed_outlook: words.chance(bed_outlook.none_in_first_year)),
+        row(answers.picking_heading(before).lower(), lambda bed_outlook: _picking_words(bed_outlook, today)),
+        row(f"no harvest {when}", _no_harvest),
+        row(f"picked {when}", lambda bed_outlook: answers.crop_range(bed_outlook.crop, system)),
         row(
-            "picked in the first year",
-            lambda bed_outlook: answers.amount_range(bed_outlook.picked_first_year_kg, "mass", system),
-        ),
-        row(
-            "water in the first year",
-            lambda bed_outlook: answers.amount_range(bed_outlook.watered_first_year_litres, "volume", system),
+            "water in its first year",
+            lambda bed_outlook: answers.volume_range(bed_outlook.watered_first_year_litres, system),
         ),
         row(
             f"run through by {meeting.day} {meeting:%b}", lambda bed_outlook: _run_words(bed_outlook, meeting)
@@ -86,11 +84,11 @@ def compare(
 
 
 def _picking_words(bed_outlook: PatchOutlook, today: date) -> str:
-    days = [day for day in answers.dots(bed_outlook) if day is not None]
-    if len(days) < 3:
-        return "hardly in the first year"
-    middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
-    return words.day_range(middle[0], middle[-1], today)
+    return str(answers.picking(bed_outlook, today)).rstrip(".")
+
+
+def _no_harvest(bed_outlook: PatchOutlook) -> str:
+    return "not forecast" if bed_outlook.crop is None else words.chance(1 - bed_outlook.crop.chance)
 
 
 def _run_day(before: PatchOutlook, after: PatchOutlook, today: date) -> date:
@@ -114,18 +112,18 @@ def _run_words(bed_outlook: PatchOutlook, day: date) -> str:
 
 def _summary(before: PatchOutlook, after: PatchOutlook, today: date) -> str:
     """One sentence for the ear and the eye: sooner or later, more or less."""
-    old = [day for day in answers.dots(before) if day is not None]
-    new = [day for day in answers.dots(after) if day is not None]
+    old, new = (one.picking.likely if one.picking is not None else None for one in (before, after))
     parts = []
-    if len(old) >= 3 and len(new) >= 3:
-        shift = (new[len(new) // 2] - old[len(old) // 2]).days
+    which = answers.picking_heading(before).lower()
+    if old is not None and new is not None:
+        shift = (new - old).days
         if shift:
             days = abs(shift)
             span = words.plural(days, "day") if days <= 60 else words.plural(round(days / 30.4), "month")
-            parts.append(f"first picking about {span} {'later' if shift > 0 else 'sooner'}")
+            parts.append(f"{which} about {span} {'later' if shift > 0 else 'sooner'}")
         else:
-            parts.append("first picking at the same time")
-    kg_old, kg_new = before.picked_first_year_kg.p50, after.picked_first_year_kg.p50
+            parts.append(f"{which} at the same time")
+    kg_old, kg_new = (one.crop.likely_kg if one.crop is not None else 0.0 for one in (before, after))
     if max(kg_old, kg_new) > 0:
         ratio = kg_new / kg_old if kg_old > 0 else math.inf
         crop = (

@@ -384,6 +384,8 @@ def take_back(request: Request, typed: dict[str, str]) -> Response:
         return RedirectResponse(f"/now?undone={request.path_params['step']}", 303)
     if re.fullmatch(r"/pick|/picks(/[a-z0-9-]{1,80}(/check)?)?", back := typed.get("back", "")):
         return RedirectResponse(f"{back}?step={newest}", 303)
+    if re.fullmatch(r"/year/[0-9]{4}", back):
+        return RedirectResponse(f"{back}?undone={newest}", 303)
     garden = context.library.state().garden
     bed = typed.get("bed", "")
     known = any(patch.key == bed for patch in garden.patches)

@@ -24,6 +24,8 @@ from mulchwright.web.views import wording as words
 if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
+MOST_TAKEN_OF_LAID = 3.0
+"""Loose chips over the settled volume of a bed as laid: they lie looser, and it may have been topped up."""
 NEEDS_A_BED = frozenset({LogKind.WATERED, LogKind.LOOKED, LogKind.PICKED, LogKind.TOPPED_UP, LogKind.MOVED})
 LONGEST_MINUTES = 24 * 60
 
@@ -192,8 +194,26 @@ def _of_kind(
         return fields
     if kind is LogKind.MOVED:
         others = [p.key for p in garden.patches if p.key != patch.key]
-        return {"to_patch": _choice(typed, "to_patch", others, "other bed")}
+        fields = {"to_patch": _choice(typed, "to_patch", others, "other bed")}
+        if "taken" in filled:
+            fields["litres"] = _chips_taken(typed["taken"], system, patch)
+        if "share" in filled:
+            fields["share"] = _number(typed["share"], "share", "share in percent", 0, 100) / 100
+        return fields
     return {}
+
+
+def _chips_taken(typed: str, system: str, patch: Patch) -> float:
+    """Loose volume of living chips; refused where it is beyond what the bed can ever have held."""
+    litres = units.parse_volume(typed, system, field="taken")
+    most = MOST_TAKEN_OF_LAID * 1000.0 * patch.area_m2 * patch.recipe.depth_m
+    if litres > most:
+        raise InputError(
+            f"{units.show_volume(litres, system)} is more than “{patch.name}” can hold; give what was taken "
+            f"from it, at most {units.show_volume(most, system)}.",
+            field="taken",
+        )
+    return litres
 
 
 def scale_mass(text: str, system: str, *, field: str = "mass") -> float:

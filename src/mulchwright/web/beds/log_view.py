@@ -96,7 +96,9 @@ def as_typed(entry: LogEntry, system: str) -> dict[str, str]:
         "stage": entry.stage.value if entry.stage else "",
         "to_patch": entry.to_patch, "count": str(entry.count) if entry.count is not None else "",
     }  # fmt: skip
-    if entry.litres is not None:
+    if entry.litres is not None and entry.kind is LogKind.MOVED:
+        shown["taken"] = units.show_volume(entry.litres, system)
+    elif entry.litres is not None:
         shown |= {"water": units.show_volume(entry.litres, system), "water_as": "volume"}
     if entry.mass_kg is not None:
         shown["mass"] = units.show_mass(entry.mass_kg, system)

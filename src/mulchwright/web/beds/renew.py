@@ -64,10 +64,12 @@ def _move_form(request: Request, bed_outlook: PatchOutlook, garden: Garden, trad
     if move is not None:
         area = units.show_area(move.carries_m2.likely, system)
         answer = Headline(f"{volume} of living chips carry ", f"about {area}", " of new bed.")
+        if not move.run_enough:
+            answer = Headline("", "Don't take chips yet", f": {volume} would carry about {area} of new bed.")
     return MoveForm(
         asked[0] or volume, asked[1] or units.show_length(shown.depth_m, system), tuple(errors.items()),
         answer, move_lines(move, system) if move else (),
-        f"About {volume}, loose.", others,
+        f"{volume}, loose, moved today", others, f"{shown.taken_l:.2f} L",
     )  # fmt: skip
 
 

@@ -34,7 +34,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class MoveForm:
-    """The question how far living chips go: what was typed, and the answer in lines, or what is wrong."""
+    """The question how far living chips go: what was typed, and the answer in lines, or what is wrong.
+
+    summary, taken : what a move noted now tells, in words and in liters.
+    """
 
     volume: str
     depth: str
@@ -43,6 +46,7 @@ class MoveForm:
     lines: tuple[str, ...]
     summary: str
     others: tuple[tuple[str, str], ...]
+    taken: str
 
     def fault(self, name: str) -> str:
         """What is wrong with a field; empty where nothing is."""
@@ -192,7 +196,12 @@ def _add_card(
     )  # fmt: skip
     if top_up is None:
         answer = Headline("Nothing to add yet", "", ".")
-        note = "By the good weeks of the year ahead it will have sunk by less than a finger's width."
+        note = "By the good weeks of the year ahead too little of it will be gone to be worth a barrow."
+        if renewal.straw:
+            answer = Headline("Don't top it up: ", "lay it anew", " when it is spent.")
+            note = (
+                "Straw is used up in about a season, and what grew through it does not carry on into chips."
+            )
         return Card("add", "What to add", answer, note=note, sources=figures), ()
     name = material_name(top_up.material, trade)
     spread = units.show_length(top_up.spread_m, system)
@@ -286,7 +295,9 @@ def move_lines(move: Moving, system: str) -> tuple[str, ...]:
     fresh_span = span_words(
         units.show_bulk_volume(move.fresh_l.low, system), units.show_bulk_volume(move.fresh_l.high, system)
     )
-    lines = [
+    alive = words.share(move.alive_share.likely)
+    lines = [_alive_words(move, alive)]
+    lines += [
         (
             f"At the safe end of practice {units.show_area(move.carries_m2.low, system)}; "
             f"{units.show_area(move.carries_m2.high, system)} only where it is kept moist all the time."
@@ -308,6 +319,22 @@ def move_lines(move: Moving, system: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _alive_words(move: Moving, alive: str) -> str:
+    wait_for = words.share(move.wait_for_share)
+    if move.run_enough:
+        return (
+            f"Forecast: {_ranged(move.alive_share)} of this bed's food is colonized and alive. Only that "
+            "counts as spawn."
+        )
+    return (
+        f"Wait until about {wait_for} of this bed is colonized. Today it is {alive} by the forecast "
+        f"({span_words(words.share(move.alive_share.low), words.share(move.alive_share.high))}), and only "
+        "that is spawn: the rest is bare chips that other fungi take first, and this bed is set back. Dig in "
+        "three places; if most of what you lift is white and bound together, note that look, and the "
+        "forecast follows."
+    )
+
+
 def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
     names = {patch.key: patch.name for patch in garden.patches}
     said = []
@@ -317,7 +344,17 @@ def _line_words(line: Line, garden: Garden, today: date) -> tuple[str, ...]:
             f"Its chips came from {names[key]} on {words.day(when, today)}; the picks there: {looked}."
         )
     for key, when in line.went_to:
-        said.append(f"Chips went to {names.get(key, key)} on {words.day(when, today)}.")
+        where = names.get(key, key) if key else "another garden"
+        said.append(f"Chips went to {where} on {words.day(when, today)}.")
+    spawn = line.spawn
+    if spawn.generation and spawn.began_on is not None:
+        moves = words.plural(spawn.generation, "time")
+        said.append(
+            f"This spawn began in {names.get(spawn.origin, spawn.origin)} on "
+            f"{words.day(spawn.began_on, today)} and was moved on {moves}."
+        )
+    if line.tired:
+        said.append("That is longer than growers move one line on: buy fresh spawn for the next bed.")
     if line.other_species:
         others = words.joined([names.get(key, key) for key in line.other_species])
         said.append(f"{others} was sown with another kind. Mend the logbook, or the kind of one bed.")
@@ -346,6 +383,7 @@ def page_of(
         sources=constants_of(
             trade, system, living_chips_spread="area that living chips carry",
             living_chips_taken="what to take at most", living_chips_seasons="how often a line is moved on",
+            living_chips_run_least="how much should be run before any is taken",
         ),
     )  # fmt: skip
     return RenewPage(

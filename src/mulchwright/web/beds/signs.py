@@ -16,7 +16,7 @@ from starlette.responses import Response
 from starlette.routing import Match
 
 from mulchwright.almanac.bed_history import BedHistory, Wetness, bed_history
-from mulchwright.almanac.diagnosis import Cause, Fit, diagnose, stranger_warning
+from mulchwright.almanac.diagnosis import Cause, Fit, contradictions, diagnose, stranger_warning
 from mulchwright.almanac.evidence import Reason, Unit
 from mulchwright.garden import Stage
 from mulchwright.services.light import garden_in_plan_light_if_cached
@@ -260,6 +260,8 @@ def signs_page(request: Request) -> Response:
     typed = request.query_params.get("watered", "")
     asked = [sign for sign in request.query_params.getlist("sign") if sign in trade.symptoms]
     strange = len(asked) < len(request.query_params.getlist("sign"))
+    wrong = contradictions(garden, patch, asked, today)
+    asked = [sign for sign in asked if sign not in wrong]
     watered, fault = _ago(typed)
     progress = context.progress(state)
     shown = progress.shown
@@ -292,9 +294,11 @@ def signs_page(request: Request) -> Response:
         for where, name in WHERE.items()
     ]
     return context.page(
-        request, "beds/signs.html", state, status=422 if fault or strange else 200, bed=patch, groups=groups,
+        request, "beds/signs.html", state, status=422 if fault or strange or wrong else 200, bed=patch,
+        groups=groups,
         asked=[(row.key, row.sign) for row in trade.symptoms.values() if row.key in asked],
         typed=typed, fault=fault, strange=strange, causes=plain,
+        wrong=[(trade.symptoms[sign].sign, text) for sign, text in wrong.items()],
         others=[line for line in lines if line not in plain],
         stranger=stranger,
         lookalikes=[

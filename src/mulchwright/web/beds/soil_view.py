@@ -82,7 +82,7 @@ def plants_card(
             f"{span_words(words.share(release.low), words.share(release.high))} of it is left."
         ),
         (
-            f"Were it dug in today, decay would ask for up to {mass(nitrogen.dug_in_kg)} of nitrogen "
+            f"If you dug it in today, decay would tie up as much as {mass(nitrogen.dug_in_kg)} of nitrogen "
             f"({span_words(mass(nitrogen.taken_up_kg.low), mass(nitrogen.taken_up_kg.high))} by what "
             "microbes take up). Lying on the ground it takes far less, from a thin zone where the "
             "two meet: shrubs and trees rooted below do not feel it."
@@ -94,7 +94,7 @@ def plants_card(
     if renewal.unknown_plants:
         lines.append(f"Of {words.joined(list(renewal.unknown_plants))} nothing is known here.")
     if not renewal.plants and not renewal.unknown_plants:
-        lines.append("No plants are told for its garden bed; name them on the plan to read about them here.")
+        lines.append("No plants are noted for its garden bed; name them on the plan to read about them here.")
     feed = span_words(
         *(figure_words(v, "kg/m²", system) for v in (renewal.feed_kg_m2.low, renewal.feed_kg_m2.high))
     )

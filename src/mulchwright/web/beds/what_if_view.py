@@ -280,7 +280,7 @@ def _read_layers(reader: _Reader, patch: Patch, trade: Trade) -> tuple[tuple[Lay
     known = [trade.materials[layer.material] for layer in kept if layer.material in trade.materials]
     if known and not any(material.is_food for material in known):
         reader.fault(
-            "material_0", "A bed needs at least one layer that feeds threads, such as chips or straw."
+            "material_0", "A bed needs at least one layer that feeds the mushroom, such as chips or straw."
         )
     if len(kept) > MOST_LAYERS:
         reader.fault("add_material", f"{MOST_LAYERS} layers at most; take one out first.")

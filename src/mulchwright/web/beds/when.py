@@ -11,14 +11,13 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from mulchwright.almanac import Quantiles
-from mulchwright.almanac.building import PatchSchedule, WhenToBuild, schedule_of, when_to_build
+from mulchwright.almanac.build_weeks import BuildWeek
+from mulchwright.almanac.building import BuildWindow, PatchSchedule, WhenToBuild, schedule_of, when_to_build
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Stage
 from mulchwright.gather.schedule import Step
-from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.trade import Trade
 from mulchwright.units import in_units, show_mass, show_volume
@@ -28,6 +27,7 @@ from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.lookups import bed_in_address
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.stores.frame import store_page
+from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.build_week_chart import build_week_chart, week_frame
 from mulchwright.web.views.headlines import Headline
@@ -54,15 +54,13 @@ NARROWEST, WIDEST = 240, 1400
 def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     garden, trade, today = state.garden, context.trade, state.today
     bare = replace(patch, built_on=None)
-    key = fingerprint_of(
-        "build weeks", climate_fingerprint(state), bare, garden.patch(patch.key).light_share, today
-    )
-    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
+    key = fingerprint_of("build weeks", state.fingerprint, bare, garden.patch(patch.key).light_share, today)
+    settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> WhenToBuild:
         return when_to_build(
-            garden_in_plan_light_if_cached(state).garden, state.series, trade, patch.key, today=today,
-            weeks=WEEKS, progress=report, **members,
+            garden_in_plan_light(garden, state.series)[0], state.series, trade, patch.key, today=today,
+            weeks=WEEKS, progress=report, settings=settings,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
@@ -73,50 +71,89 @@ def curve_table(build_weeks: WhenToBuild, today: date, system: str) -> Table:
     rows = tuple(
         (
             words.day(week.built_on, today),
-            words.chance(week.chance_this_year),
-            words.chance(1 - week.none_in_first_year),
-            words.day(week.first_picking, today) if week.first_picking else "not in half of them",
-            _quantiles(week.first_year_kg, system),
+            words.chance(week.crop.chance),
+            words.day(week.picking.likely, today) if week.picking.likely else "none",
+            answers.crop_range(week.crop, system),
             show_volume(week.first_year_litres.p50, system),
         )
         for week in build_weeks.weeks
     )
     return Table(
         "Build weeks, each run through the same weathers with the same luck",
-        ("built", "a crop in that year", "a crop in 12 months", "first picking, middle",
-         "crop in 12 months, mean", "water in 12 months"),
+        ("built", "a crop in its first year", "first picking, likely", "crop in its first year",
+         "water in its first year"),
         rows,
     )  # fmt: skip
 
 
-def _quantiles(quantiles: Quantiles, system: str) -> str:
-    low, mean, high = (_mass(kg, system) for kg in (quantiles.p10, quantiles.mean, quantiles.p90))
-    return f"{mean} ({low} to {high})"
+def _about(week: BuildWeek, today: date, system: str) -> str:
+    """What a bed built in a week brings, as the rest of a sentence."""
+    crop, likely = week.crop, week.picking.likely
+    none = 1 - crop.chance
+    chance = f"no harvest: {words.chance(none)}"
+    if crop.likely_kg <= 0:
+        comes = f"; if one comes, about {words.day(likely, today)}" if likely else ""
+        return f"more likely nothing than a crop in its first year ({chance}){comes}."
+    picked = f", first picking about {words.day(likely, today)}" if likely else ""
+    tail = f"; {chance}" if none > words.RARE else ""
+    return f"about {show_mass(crop.likely_kg, system)} in its first year{picked}{tail}."
 
 
-def _mass(kg: float, system: str) -> str:
-    return show_mass(kg, system) if kg >= 0.0005 else "nothing"
+def _stretch(window: BuildWindow, today: date) -> str:
+    last = words.day(window.last, today)
+    return (
+        f"in the week of {last}"
+        if window.first == window.last
+        else f"in any week from {words.day_range(window.first, window.last, today)}"
+    )
+
+
+def answer_of(build_weeks: WhenToBuild, today: date, system: str) -> Headline:
+    """When to build, in a sentence: a flat curve is told as flat."""
+    weeks, best = build_weeks.weeks, build_weeks.best
+    if build_weeks.none_bears:
+        return Headline(
+            "None of the ", f"{len(weeks)} weeks", " ahead brings a crop in the bed's first year."
+        )
+    about = _about(best, today, system)
+    if build_weeks.even:
+        return Headline(
+            f"Any of the {len(weeks)} weeks ahead is ", "about equal",
+            f". Built {words.day(best.built_on, today)}: {about}",
+        )  # fmt: skip
+    here = next((one for one in build_weeks.windows if one.first <= best.built_on <= one.last), None)
+    if here is None or here.first == here.last:
+        return Headline("Build in the week of ", words.day(best.built_on, today), f": {about}")
+    return Headline(
+        "Any week from ", words.day_range(here.first, here.last, today),
+        f" is about equal. Built {words.day(best.built_on, today)}: {about}",
+    )  # fmt: skip
 
 
 def window_lines(build_weeks: WhenToBuild, today: date, system: str) -> tuple[Headline, ...]:
-    """The spring and autumn windows in words."""
-    lines = []
-    for window in build_weeks.windows:
-        best = window.best
-        season = window.season.capitalize()
-        if best.first_year_kg.mean <= 0:
-            lines.append(Headline(f"{season}: ", "no week brings anything", " in its first 12 months."))
-            continue
+    """The other stretches of weeks that are as good, and a word where they lie outside the usual seasons."""
+    if build_weeks.none_bears or build_weeks.even:
+        return ()
+    best = build_weeks.best.built_on
+    lines = [
+        Headline(
+            "As good: build ", _stretch(window, today), f". {_capital(_about(window.best, today, system))}"
+        )
+        for window in build_weeks.windows
+        if not window.first <= best <= window.last
+    ]
+    if not any(window.season for window in build_weeks.windows):
         lines.append(
             Headline(
-                f"{season}: build ",
-                words.day_range(window.first, window.last, today),
-                f"; built {words.day(best.built_on, today)}, a crop within 12 months comes "
-                f"{words.chance(1 - best.none_in_first_year)}, "
-                f"{show_mass(best.first_year_kg.mean, system)} on average.",
+                "The weeks that bring most lie ", "outside the usual building seasons",
+                ": look at frost, heat and water before you choose one.",
             )
-        )
+        )  # fmt: skip
     return tuple(lines)
+
+
+def _capital(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def chart(request: Request) -> Response:
@@ -215,16 +252,10 @@ def _page(
             build_weeks = cast("WhenToBuild", job.result)
             best = build_weeks.best
             values |= {
-                "answer": Headline(
-                    "Built ", words.day(best.built_on, today),
-                    f" it does best: {show_mass(best.first_year_kg.mean, system)} on average in 12 months."
-                ) if best.first_year_kg.mean > 0
-                else Headline(
-                    "None of the ", f"{len(build_weeks.weeks)} weeks", " ahead brings a crop in a year."
-                ),
+                "answer": answer_of(build_weeks, today, system),
                 "windows": window_lines(build_weeks, today, system),
                 "curve": curve_table(build_weeks, today, system),
-            }  # fmt: skip
+            }
             if on is None and not typed:
                 on = best.built_on
                 values |= {"on": on, "typed": on.isoformat(), "is_own": False}

@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING, Any, cast
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from mulchwright.almanac import DEFAULT_MEMBERS, Choice, Spot, choices_for, template_patch
+from mulchwright.almanac import Choice, Spot, choices_for, template_patch
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
 from mulchwright.ground import patch_light
 from mulchwright.keep.beginners import RULE
-from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.light_cache import light_cache
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Species, Trade
@@ -133,9 +133,12 @@ def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
     today = state.today
     cache = light_cache()
     ground: object = cache.key(garden, series) if asked.outline else (asked.area_m2, asked.shade)
-    key = fingerprint_of("choices", ground, asked.outline, climate_fingerprint(state), asked.built_on, today)
+    key = fingerprint_of("choices", ground, asked.outline, state.fingerprint, asked.built_on, today)
+
+    settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> tuple[Choice, ...]:
+        lit, _ = garden_in_plan_light(garden, series)
         if asked.outline:
             light = cache.map_of(garden, series, lambda share: report(0.3 * share))
             here = patch_light(light, asked.outline)
@@ -144,8 +147,8 @@ def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
         else:
             spot = Spot(1.0, (1 - asked.shade / 100,))
         return choices_for(
-            garden, series, trade, spot, built_on=asked.built_on, today=today, beginner=True,
-            progress=lambda share: report(0.3 + 0.7 * share), members=context.members or DEFAULT_MEMBERS,
+            lit, series, trade, spot, built_on=asked.built_on, today=today, beginner=True,
+            progress=lambda share: report(0.3 + 0.7 * share), settings=settings,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
@@ -214,17 +217,21 @@ def choice_card(
     def mass(kg_m2: float) -> str:
         return show_mass(kg_m2 * area, system)
 
-    first, second = bed_outlook.picked_first_year_kg, bed_outlook.picked_second_year_kg
+    crop = bed_outlook.crop.of_area(area) if bed_outlook.crop is not None else None
+    second = bed_outlook.picked_second_year_kg
     dots = answers.dots(bed_outlook)
     start, last = span
     picking = answers.picking(bed_outlook, today)
     facts = [
-        ("First year", f"{mass(first.p50)} (8 of 10: {mass(first.p10)} to {mass(first.p90)})"),
-        ("Second year", "not told" if second is None else
+        ("Picked in its first year", answers.crop_range(crop, system)),
+        ("Second year", "not forecast" if second is None else
          f"{mass(second.p50)} (8 of 10: {mass(second.p10)} to {mass(second.p90)})"),
-        ("Nothing in the first year", words.chance(bed_outlook.none_in_first_year)),
-        ("Water in the first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
-        ("Patience", f"ripe about {species.ripening_days.likely / 7:.0f} weeks after spawning, when warm"),
+        ("No harvest in its first year", "not forecast" if crop is None else words.chance(1 - crop.chance)),
+        ("Water in its first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
+        (
+            "Patience",
+            f"fruits about {species.ripening_days.likely / 7:.0f} weeks after it is fully colonized, if warm",
+        ),
         ("Skill", _SKILL[max(species.beginner_score, choice.template.skill)]),
         ("Look-alikes", _likeness(species, trade)),
         ("Wood", _woods(species, choice, trade)),
@@ -298,8 +305,8 @@ def page(request: Request) -> Response:
 
 
 def _rank(choice: Choice) -> float:
-    second = choice.outlook.picked_second_year_kg
-    return -(choice.outlook.picked_first_year_kg.p50 + (second.p50 if second else 0.0))
+    first, second = choice.outlook.crop, choice.outlook.picked_second_year_kg
+    return -((first.likely_kg if first else 0.0) + (second.p50 if second else 0.0))
 
 
 def _names(garden: Garden, trade: Trade) -> dict[str, str]:

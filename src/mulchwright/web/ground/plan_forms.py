@@ -209,7 +209,7 @@ def _entries(kind: Kind, noun: PlanNoun, garden: Garden, trade: Trade) -> tuple[
                        lambda t: _parse_percent(t, "transmissivity_in_leaf")),
                 _Entry("transmissivity_bare", "Sun that comes through when bare, percent", _percent,
                        lambda t: _parse_percent(t, "transmissivity_bare")),
-                _flag("young_bark", "Young or thin bark", "asks for more room around the trunk"),
+                _flag("young_bark", "Young or thin bark", "needs more room around the trunk"),
             ]  # fmt: skip
         case "wall":
             entries += [

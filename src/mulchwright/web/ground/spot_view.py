@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 import numpy as np
@@ -43,12 +44,16 @@ from mulchwright.units import (
 from mulchwright.web.forms.coordinates import coordinate
 from mulchwright.web.ground.species_choice import Kind
 from mulchwright.web.ground.spot_form import Asked, Rect
+from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.findings import FindingWords, finding_words
 from mulchwright.web.views.ground_map import (
     Legend,
 )
 from mulchwright.web.views.tables import Table
+
+if TYPE_CHECKING:
+    from mulchwright.almanac import PatchOutlook
 
 LEAST_SPAN = 0.8
 
@@ -60,7 +65,7 @@ WRONG_SKIN = 0.6
 WHERE = {"beds": "Within the drawn garden beds", "anywhere": "Anywhere that nothing forbids"}
 
 
-SHOWS = {"picks": "Expected picks of the first year", "water": "Water in a watering week"}
+SHOWS = {"picks": "Likely crop of the first year", "water": "Water in a watering week"}
 
 
 Floats = npt.NDArray[np.float64]
@@ -169,13 +174,13 @@ def sites_table(sites: Sites, system: str, today: date) -> Table:
             (
                 words.share(light), show_area(area, system), per_area(text.picks_kg_m2, system, mass=True),
                 spread, words.chance(text.chance_of_nothing),
-                words.day(text.first_picking, today) if text.first_picking else "not in this run",
+                words.day(text.first_picking, today) if text.first_picking else "none",
                 per_area(text.litres_per_week_m2, system, mass=False),
             )
         )  # fmt: skip
     return Table(
         "Ground by its light, from dark to light",
-        ("light of the year", "ground", "likely picks", "8 of 10", "nothing in a year", "first picking",
+        ("light of the year", "ground", "likely crop", "8 of 10", "no harvest", "first picking, likely",
          "water a week"),
         tuple(rows),
     )  # fmt: skip
@@ -201,9 +206,14 @@ class SpotCard:
 
 def spot_card(
     number: int, rect: Rect, asked: Asked, sites: Sites, garden: Garden, trade: Trade,
-    *, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None,
+    *, today: date, bed_outlook: PatchOutlook | None = None, typed: Mapping[str, str] | None = None,
+    errors: Mapping[str, str] | None = None,
 ) -> SpotCard:  # fmt: skip
-    """A spot with its expectations and all that speaks against it."""
+    """A spot with its expectations and all that speaks against it.
+
+    bed_outlook : of the bed as it would lie there; without it the map's own figures stand in, said to be a
+    quick estimate.
+    """
     system = garden.units.value
     patch = template_patch(
         asked.kind.template, asked.kind.species, Spot(1.0, (1.0,)), key="spot", name="Spot",
@@ -227,9 +237,13 @@ def spot_card(
     answer = ""
     lines: tuple[tuple[str, str], ...] = ()
     if here is not None:
-        answer = f"Likely {show_mass(here.picks_kg, system)} in the first year"
+        answer = f"Quick estimate: {show_mass(here.picks_kg, system)} in its first year."
+        first = ("No harvest", words.chance(here.chance_of_nothing))
+        if bed_outlook is not None and bed_outlook.crop is not None:
+            answer = str(answers.crop(bed_outlook, system))
+            first = ("First picking", str(answers.picking(bed_outlook, today)))
         lines = (
-            ("Chance of nothing", words.chance(here.chance_of_nothing)),
+            first,
             ("Water in a watering week", show_volume(here.litres_per_week, system)),
             ("Light of the year", f"{words.share(sum(here.light_share) / 12)} of an open sky, from the plan"),
         )

@@ -21,6 +21,7 @@ from mulchwright.almanac import (
     Spot,
     propose_spots,
     site_map,
+    spot_outlooks,
     template_patch,
 )
 from mulchwright.book import open_book
@@ -31,8 +32,8 @@ from mulchwright.garden.plan_kinds import KINDS
 from mulchwright.ground import (
     patch_light,
 )
-from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.light_cache import light_cache
 from mulchwright.services.numbers import whole_number
 from mulchwright.sheets.drawing import Element, element, text
@@ -72,6 +73,7 @@ from mulchwright.web.views.plan_drawing import outline_path
 from mulchwright.web.views.ramp import png
 
 if TYPE_CHECKING:
+    from mulchwright.almanac import PatchOutlook
     from mulchwright.services.library import BookState
     from mulchwright.web.shared.context import AppContext
 
@@ -92,18 +94,55 @@ def sites_job(
     garden, series, trade = state.garden, state.series, context.trade
     today = state.today
     cache = light_cache()
-    key = fingerprint_of(
-        "sites", cache.key(garden, series), climate_fingerprint(state), kind.key, built_on, today
-    )
+    key = fingerprint_of("sites", cache.key(garden, series), state.fingerprint, kind.key, built_on, today)
+    settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> Sites:
         light = cache.map_of(garden, series, lambda share: report(LIGHT_PART * share))
-        members = {} if context.members is None else {"members": context.members}
+        lit, _ = garden_in_plan_light(garden, series)
         sites = site_map(
-            light, garden, series, trade, species=kind.species, template=kind.template, built_on=built_on,
-            today=today, progress=lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share), **members,
+            light, lit, series, trade, species=kind.species, template=kind.template, built_on=built_on,
+            today=today, settings=settings,
+            progress=lambda share: report(LIGHT_PART + (1 - LIGHT_PART) * share),
         )  # fmt: skip
         return Sites(light, sites)
+
+    return context.jobs.ask(key, work, patience_s=patience_s)
+
+
+def spots_job(
+    context: AppContext, state: BookState, asked: Asked, sites: Sites, *, patience_s: float = PATIENCE_S
+) -> Job:
+    """The outlooks of the spots as beds of the garden, by their places; or how far they have come."""
+    series, trade, today = state.series, context.trade, state.today
+    key = fingerprint_of(
+        "spots", sites.light.key, state.fingerprint, asked.kind.key, asked.built_on, today,
+        tuple(rect.outline for rect in asked.spots),
+    )  # fmt: skip
+    settings = context.run_settings(state)
+
+    def work(report: Callable[[float], None]) -> dict[Outline, PatchOutlook]:
+        beds = []
+        for n, rect in enumerate(asked.spots, start=1):
+            try:
+                here = patch_light(sites.light, rect.outline)
+            except InputError:  # it lies off the mapped ground; its card says so
+                continue
+            spot = Spot(
+                polygon_area_m2(rect.outline), here.light_share, rain_share=here.rain_share,
+                outline=rect.outline,
+            )  # fmt: skip
+            beds.append(
+                template_patch(
+                    asked.kind.template, asked.kind.species, spot, key=f"spot-{n}", name=f"Spot {n}",
+                    built_on=asked.built_on,
+                )
+            )  # fmt: skip
+        if not beds:
+            return {}
+        lit, _ = garden_in_plan_light(state.garden, series)
+        found = spot_outlooks(lit, series, trade, beds, today=today, progress=report, settings=settings)
+        return {item.patch.outline: item for item in found}
 
     return context.jobs.ask(key, work, patience_s=patience_s)
 
@@ -257,10 +296,13 @@ def _filled(
             if rect is not None:
                 spots = (*asked.spots[: n - 1], rect, *asked.spots[n:])
                 asked = replace(asked, spots=spots)
+    job = spots_job(context, state, asked, sites)
+    outlooks = job.result if isinstance(job.result, dict) else {}
     cards = tuple(
         spot_card(
-            n, rect, asked, sites, garden, context.trade,
-            typed=query if faults.get(n) else None, errors=faults.get(n),
+            n, rect, asked, sites, garden, context.trade, today=today,
+            bed_outlook=outlooks.get(rect.outline), typed=query if faults.get(n) else None,
+            errors=faults.get(n),
         )
         for n, rect in enumerate(asked.spots, start=1)
     )  # fmt: skip
@@ -277,6 +319,7 @@ def _filled(
 
     return {
         "asked": asked, "cards": cards, "note": note,
+        "waiting": f"/ground/jobs/{job.key}" if job.under_way else False, "share": job.share,
         "map": {
             "drawing": in_two_widths(draw, "sites", wide=640),
             "legend": legend_drawing(legend_of(sites.map, asked.show, system), "sites"),
@@ -296,16 +339,20 @@ def _answer(sites: SiteMap, asked: Asked, system: str) -> str:
     low, middle, high = (float(v) for v in np.quantile(values, (0.1, 0.5, 0.95)))
     if high < 0.005:
         return "Nowhere on this ground is a crop likely in the first year."
-    if low >= 0.9 * high:
+    if sites.light_hardly_matters:
         water = sites.litres_per_week_m2[sites.class_of_cell >= 0]
         least, most = (float(v) for v in np.quantile(water, (0.05, 0.95)))
         more = (
-            f" It differs in the water it asks for: {per_area(least, system, mass=False)} to "
+            f" Places differ in the water they need: {per_area(least, system, mass=False)} to "
             f"{per_area(most, system, mass=False)} in a watering week."
             if most > 1.1 * least
             else ""
         )
-        return f"All this ground is likely to bring about {per_area(middle, system, mass=True)} a year.{more}"
+        return (
+            f"Light hardly matters here: all this ground is likely to bring about "
+            f"{per_area(middle, system, mass=True)} in the first year. Choose a place that is easy to reach "
+            f"and to water.{more}"
+        )
     return (
         f"The best ground is likely to bring {per_area(high, system, mass=True)} in the first year, middling "
         f"ground {per_area(middle, system, mass=True)}, the poorest {per_area(low, system, mass=True)}."
@@ -329,8 +376,11 @@ def one(request: Request) -> Response:
     if number is None:
         raise HTTPException(404, "There is no such spot.")
     rect, errors = read_rect(query, held, garden.units.value)
+    alone = replace(asked, spots=(rect or held,))
+    exact = spots_job(context, state, alone, job.result, patience_s=5.0).result
     card = spot_card(
-        number, rect or held, asked, job.result, garden, context.trade,
+        number, rect or held, asked, job.result, garden, context.trade, today=state.today,
+        bed_outlook=exact.get((rect or held).outline) if isinstance(exact, dict) else None,
         typed=query if errors else None, errors=errors,
     )  # fmt: skip
     html = context.render("ground/spot_card.html", card=card, asked=asked)

@@ -38,7 +38,7 @@ def survey_words(survey: Survey, outcome: Adjustment, system: str) -> dict[str, 
         Row(
             point.name, place_words(point.at[0], system), place_words(point.at[1], system),
             "given" if point.known else show_length(point.misfit_m, system) if point.readings > 2 else
-            "cannot be told from two tapes",
+            "needs a third tape",
             "given" if point.known else f"± {show_length(point.sd_worst_m, system)}", str(point.readings),
         )
         for point in outcome.points

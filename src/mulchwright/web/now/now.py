@@ -19,7 +19,7 @@ from mulchwright.almanac.today import Today, today_asks
 from mulchwright.book import open_book
 from mulchwright.errors import MulchwrightError
 from mulchwright.garden import Stage
-from mulchwright.services import weather_consent
+from mulchwright.services import weather_consent, weather_offers
 from mulchwright.services.numbers import whole_number
 from mulchwright.web.now.now_view import bed_lines, lines_of, sentence
 from mulchwright.web.shared.context import context_of
@@ -98,6 +98,7 @@ def page(request: Request) -> Response:
         ) if days else (),
         "any_reading": any(day.day in readings for day in days),
         "weather_table": strip_table(days, readings, today, system),
+        "credits_of_weather": weather_offers.credits_in(context.library.path),
         "stale": weather.stale_words(known) if known.stale and state.series is not None else "",
         "trouble": trouble,
         "questions": weather_consent.open_questions(

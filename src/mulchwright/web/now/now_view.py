@@ -210,8 +210,8 @@ def _line(task: GardenTask, garden: Garden, trade: Trade, today: date, *, acts: 
         what = Headline(first, what.strong, what.after)
     act = None
     if acts and said.taps:
-        mark = ("mark", secrets.token_hex(8))
-        act = Act(f"/log/{task.patch}", (*said.fields, mark, ("back", "/now")), said.taps)
+        request_id = ("request_id", secrets.token_hex(8))
+        act = Act(f"/log/{task.patch}", (*said.fields, request_id, ("back", "/now")), said.taps)
     more = None
     if task.kind is GardenTaskKind.STEP:
         more = (f"/beds/{task.patch}/when", "All steps before this build")

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from mulchwright import units
 from mulchwright.almanac.basket import Basket, BasketLine, Part, Step, left_kg
+from mulchwright.almanac.log_notes import of_another_kind
+from mulchwright.almanac.year_ahead import noted_of
 from mulchwright.garden import (
     Fate,
     Finding,
     Garden,
     IdentityCheck,
     LogEntry,
-    LogKind,
     Patch,
     PickStage,
     Stage,
@@ -27,6 +28,7 @@ from mulchwright.garden import (
 from mulchwright.keep import CheckResult, result_among, time_words
 from mulchwright.season.bed import food_dry_mass_kg_m2
 from mulchwright.sheets.portrait import cautions_of, species_name
+from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.logbook_wording import STAGE_WORDS
 
@@ -34,7 +36,6 @@ if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook
     from mulchwright.trade import Trade
 
-YEAR = timedelta(days=365)
 FATE_WORDS = {
     Fate.EAT: "eaten",
     Fate.DRY: "dried",
@@ -87,20 +88,12 @@ def bed_total(
     Biological efficiency is fresh mass picked, over dry matter of the food layers at building.
     """
     system = garden.units.value
-    picks = [e for e in garden.log if e.kind is LogKind.PICKED and e.patch == patch.key and e.day <= today]
-    total = math.fsum(e.mass_kg or 0.0 for e in picks)
-    year = math.fsum(e.mass_kg or 0.0 for e in picks if e.day.year == today.year)
-    if not picks:
-        return BedTotal(
-            patch.key,
-            patch.name,
-            "Nothing picked yet.",
-            "",
-            _expected(patch, bed_outlook, picks, today, system),
-        )
-    picked = f"{units.show_mass(year, system)} this year"
-    if total > year:
-        picked += f", {units.show_mass(total, system)} since it was built"
+    noted = noted_of(patch, garden.log, today, of_another_kind(garden.checks))
+    forecast = _forecast(bed_outlook, system)
+    if noted.first_on is None:
+        return BedTotal(patch.key, patch.name, "Nothing picked yet.", "", forecast)
+    total = noted.kg
+    picked = f"{units.show_mass(total, system)} picked so far, first on {words.day(noted.first_on, today)}"
     dry = patch.area_m2 * food_dry_mass_kg_m2(patch.recipe, trade)
     efficiency = ""
     if dry > 0:
@@ -108,9 +101,7 @@ def bed_total(
             f"Biological efficiency {_percent(total / dry)}: {units.show_mass(total, system)} of fresh "
             f"mushrooms from {units.show_mass(dry, system)} of dry food laid at building."
         )
-    return BedTotal(
-        patch.key, patch.name, f"{picked}.", efficiency, _expected(patch, bed_outlook, picks, today, system)
-    )
+    return BedTotal(patch.key, patch.name, f"{picked}.", efficiency, forecast)
 
 
 def _percent(share: float) -> str:
@@ -118,32 +109,11 @@ def _percent(share: float) -> str:
     return f"{100 * share:.1f} %" if share < 0.0995 else words.share(share)
 
 
-def _expected(
-    patch: Patch, bed_outlook: PatchOutlook | None, picks: Sequence[LogEntry], today: date, system: str
-) -> str:
-    """This bed year's picks against what the outlook expects of that year; "" where none is told."""
-    if bed_outlook is None or patch.built_on is None:
+def _forecast(bed_outlook: PatchOutlook | None, system: str) -> str:
+    """What the year ahead may bring, as the bed's own page says it; "" where nothing is forecast."""
+    if bed_outlook is None or bed_outlook.crop is None:
         return ""
-    age = (today - patch.built_on) // YEAR
-    expected = (
-        (bed_outlook.picked_first_year_kg, bed_outlook.picked_second_year_kg)[age] if age in (0, 1) else None
-    )
-    if expected is None or expected.p50 <= 0:
-        return ""
-    first = patch.built_on + age * YEAR
-    got = math.fsum(e.mass_kg or 0.0 for e in picks if first <= e.day < first + YEAR)
-    which = ("first", "second")[age]
-    if got <= 0:
-        return (
-            f"The outlook expects about {units.show_mass(expected.p50, system)} of its {which} year "
-            f"(8 of 10 futures: {units.show_mass(expected.p10, system)} to "
-            f"{units.show_mass(expected.p90, system)})."
-        )
-    return (
-        f"{_percent(got / expected.p50)} of what the outlook expects of its {which} year, about "
-        f"{units.show_mass(expected.p50, system)} (8 of 10 futures: "
-        f"{units.show_mass(expected.p10, system)} to {units.show_mass(expected.p90, system)})."
-    )
+    return f"Forecast: {answers.crop_range(bed_outlook.crop, system)} {bed_outlook.crop.year.words}."
 
 
 # ---- one pick -----------------------------------------------------------------

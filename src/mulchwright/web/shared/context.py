@@ -31,7 +31,7 @@ from mulchwright.web.shared.phones import HomeNetwork
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import PatchOutlook
+    from mulchwright.almanac import PatchOutlook, RunSettings
     from mulchwright.services.library import BookState
     from mulchwright.trade import Trade
 
@@ -79,7 +79,7 @@ class AppContext:
         )
         self.reviews = Reviews(book, lambda: self.trade)
         self.weather = WeatherUpdates(book, self.today)
-        self.members: int | None = getattr(engine, "members", None)
+        self._engine = engine
         self.secret = secrets.token_hex(16)
         self.new = new
         self.bundle = bundle
@@ -119,6 +119,20 @@ class AppContext:
     def progress(self, state: BookState, *, patience_s: float = PATIENCE_S) -> Progress:
         """How the outlook of this state stands."""
         return self.outlook_service.outlook(state, state.today, patience_s=patience_s)
+
+    def run_settings(self, state: BookState) -> RunSettings:
+        """How a bed is tried in this garden so that its figures agree with the garden's own outlook.
+
+        Members and seed as the outlook has them, the same forecast, and what was learned before.
+        """
+        from mulchwright.almanac import RunSettings
+
+        given = {
+            name: value
+            for name in ("members", "seed", "memory")
+            if (value := getattr(self._engine, name, None)) is not None
+        }
+        return RunSettings(forecast=state.forecast, **given)
 
     def bed_outlook(self, state: BookState, key: str) -> PatchOutlook | None:
         """One bed's outlook if it is ready, or the last one until it is."""

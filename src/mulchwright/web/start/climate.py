@@ -17,6 +17,7 @@ from mulchwright.book import open_book
 from mulchwright.errors import InputError, MulchwrightError
 from mulchwright.garden import MONTHS, ClimateNormals, Garden, UnitSystem
 from mulchwright.places import CLIMATE_CREDIT, climate_at
+from mulchwright.services.forecast_log import MODEL_DAYS
 from mulchwright.units import (
     US,
     parse_depth_of_water,
@@ -215,7 +216,7 @@ def _taken_in(
         if file is not None:
             series, mapping = _read_station(*file, typed)
             with open_book(context.library.path) as book:
-                book.save_series(series, dict(mapping))
+                book.save_series(series, dict(mapping), settings={MODEL_DAYS: None})
             return next_step(context.library.state()), {}
         if typed.get("paste", "").strip():
             typed = {**typed, **rows_of_table(typed["paste"], system)}

@@ -13,9 +13,8 @@ from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, be
 from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Recipe, Stage
-from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.writes import change_garden
 from mulchwright.trade import Trade
 from mulchwright.units import show_mass
@@ -23,9 +22,10 @@ from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.stores.buying import in_words, plan_words, stores_fingerprint, unit_words
 from mulchwright.web.stores.frame import planned, store_page
+from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.stores_wording import money, parse_money
+from mulchwright.web.views.stores_wording import parse_money, to_buy_words
 from mulchwright.web.views.tables import Table
 
 if TYPE_CHECKING:
@@ -84,18 +84,18 @@ def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float 
     key = fingerprint_of(
         "best use",
         stores_fingerprint(garden),
-        climate_fingerprint(state),
+        state.fingerprint,
         today,
         asked.aim,
         asked.money_cents,
         asked.must,
     )
-    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
+    settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> BestUse:
         return best_use(
-            garden_in_plan_light_if_cached(state).garden, series, trade, today=today, aim=asked.aim,
-            must=asked.must, money_cents=asked.money_cents, progress=report, **members,
+            garden_in_plan_light(garden, series)[0], series, trade, today=today, aim=asked.aim,
+            must=asked.must, money_cents=asked.money_cents, progress=report, settings=settings,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=patience_s)
@@ -119,23 +119,21 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
         gets, why = "nothing: best left unbuilt for now", ""
     else:
         gets = chosen.option.name
-        picking = chosen.expected.first_picking.p50
+        picking = str(answers.picking(chosen.expected, today))
         why = (
-            f"Likely {_kg(chosen.likely_kg, system)} in the first year, {_cautious(chosen, system)}; "
-            f"first picking {words.day(picking, today) if picking else 'not in half of the futures'}."
+            f"Likely {_kg(chosen.likely_kg, system)} in its first year, {_cautious(chosen, system)}. "
+            f"First picking: {picking[:1].lower()}{picking[1:]}"
         )
     rows = tuple(
         (
             one.option.name + (" (chosen)" if one is chosen else ""),
             _kg(one.likely_kg, system),
             _kg(one.cautious_kg, system),
-            words.chance(1 - one.expected.none_in_first_year),
+            words.chance(one.chance),
             _kg(one.expected.picked_if_any_kg.p10, system) if one.expected.picked_if_any_kg else "nothing",
             words.day(one.run_day, today) if one.run_day else "not in this run",
-            words.day(one.expected.first_picking.p50, today)
-            if one.expected.first_picking.p50
-            else "not in half of them",
-            "no price for all of it" if one.cost_cents is None else money(one.cost_cents, currency),
+            words.day(one.picking_on, today) if one.picking_on else "none",
+            to_buy_words(one, currency),
         )
         for one in use.options
     )
@@ -153,8 +151,8 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
                 "a crop",
                 "9 in 10 crops reach",
                 "half run",
-                "first picking, middle",
-                "if all were bought",
+                "first picking, likely",
+                "still to buy for this bed",
             ),
             rows,
         ),
@@ -165,7 +163,7 @@ def _cautious(one: UseOption, system: str) -> str:
     """What 9 in 10 futures reach, or how often there is no crop where that is nothing."""
     if one.cautious_kg >= 0.0005:
         return f"at least {_kg(one.cautious_kg, system)} in 9 of 10 futures"
-    none = f"chance of no crop at all in that year: {words.chance(one.expected.none_in_first_year)}"
+    none = f"chance of no crop at all in that year: {words.chance(1 - one.chance)}"
     crop = one.expected.picked_if_any_kg
     if crop is None:
         return none
@@ -228,7 +226,7 @@ def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, 
             Aim.MODEST: "A modest crop times its chance comes to",
         }[found.aim]  # fmt: skip
         beds = words.plural(len(built), "bed")
-        answer = Headline(f"{what} ", show_mass(kg, system), f" in the first year, from {beds}.")
+        answer = Headline(f"{what} ", show_mass(kg, system), f" in their first year, from {beds}.")
     else:
         answer = Headline("By this aim ", "nothing is worth building", " from what there is.")
     changes = [

@@ -183,7 +183,7 @@ def load_card(run: DryingRun, dryer: Dryer, garden: Garden, now: datetime) -> Lo
             else f"the start at {clock(at, now, system)}. A weighing on the way narrows it."
         )
     except InputError as error:  # a mass that no such load can have was written down elsewhere
-        answer, since = Headline("No hours can be told"), in_units(str(error), system)
+        answer, since = Headline("The drying time can't be worked out"), in_units(str(error), system)
     picks = [use.pick for use in garden.uses if use.key in run.uses and use.pick]
     text = (
         f"{small_mass(run.fresh_kg, system)} in slices of {units.show_length(run.thickness_m, system)} at "

@@ -55,7 +55,7 @@ def read_lot(
     reading = Reading(typed, field_texts(held, kind, system, trade))
     name = reading.text("name")
     if not name:
-        reading.fault("name", "Give it a name, so that it can be told from the others.")
+        reading.fault("name", "Give it a name, so you can tell it from the others.")
     elif len(name) > 80:
         reading.fault("name", "Eighty characters are enough for a name.")
     materials = dict(material_options(kind, trade))
@@ -143,7 +143,7 @@ def _read_amount(
     reading: Reading, kind: LotKind, held: Lot | None, material: str, system: str, trade: Trade
 ) -> dict[str, Any]:
     """The keyword arguments of a lot that tell its amount, in the chosen way alone."""
-    way = reading.choice("way", WAYS[kind], "How it is told")
+    way = reading.choice("way", WAYS[kind], "Measured as")
     if way == "mass":
         kg = reading.take(
             "mass", lambda text: _some(text, "mass", "Weight",

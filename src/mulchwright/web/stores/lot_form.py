@@ -54,8 +54,8 @@ WAYS: Mapping[LotKind, tuple[str, ...]] = {
 PIECES = {
     LotKind.STRAW: "bales",
     LotKind.SPAWN: "bags, or pegs by number",
-    LotKind.CHIPS: "bags told by weight",
-    LotKind.SKIN: "bags told by weight",
+    LotKind.CHIPS: "bags, by weight",
+    LotKind.SKIN: "bags, by weight",
 }
 
 
@@ -202,7 +202,7 @@ def _amount_group(kind: LotKind, values: Mapping[str, str], system: str, trade: 
     with_length = [way for way in heaps if "length_m" in NEEDED[HeapShape(way)]]
     us = system == units.US
     barrow = trade.constants["barrow_level_l"].value
-    fields = [FormField("way", "How it is told", values["way"], "select", tuple((w, names[w]) for w in ways))]
+    fields = [FormField("way", "Measured as", values["way"], "select", tuple((w, names[w]) for w in ways))]
     if any(way != "vessels" for way in heaps):
         fields += [
             FormField("width", "Width across the foot", values.get("width", ""), ways=_listed(heaps),

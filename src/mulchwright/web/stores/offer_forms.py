@@ -284,7 +284,7 @@ def household_form(
                  (("", "none"), *item_options(trade))),
             Cell(f"species_{n}", f"Thing {n + 1}, mushroom", values.get(f"species_{n}", ""),
                  _species_options(trade)),
-            Cell(f"unit_{n}", f"Thing {n + 1}, told by", values.get(f"unit_{n}", Measure.KILOGRAMS.value),
+            Cell(f"unit_{n}", f"Item {n + 1}, measured by", values.get(f"unit_{n}", Measure.KILOGRAMS.value),
                  _MEASURE_OPTIONS),
             Cell(f"amount_{n}", f"Thing {n + 1}, how much", values.get(f"amount_{n}", "")),
         )
@@ -296,7 +296,7 @@ def household_form(
             FormGroup("Who", (FormField("name", "Name", values["name"]),
                               FormField("note", "Note", values["note"]))),
             FormGroup("What they take", about="A row without a thing counts for nothing.",
-                      heads=("thing", "mushroom, for spawn", "told by", "how much"), rows=rows),
+                      heads=("item", "mushroom, for spawn", "measured by", "how much"), rows=rows),
         ),
         "Save", errors or {},
     )  # fmt: skip

@@ -167,7 +167,7 @@ def life_words(jar: Jar, trade: Trade, system: str) -> str:
     try:
         months = jar_life(trade, jar.kind, made_on=jar.made_on, temperature_c=jar.kept_at_c).months
     except InputError:
-        return f"How long it lasts at {at} cannot be told."
+        return f"There is no figure for how long it keeps at {at}."
     low, likely, high = (max(round(value), 1) for value in (months.low, months.likely, months.high))
     return (
         f"At {at} the taste lasts {low} to {words.plural(high, 'month')}, most likely {likely}. The colder, "

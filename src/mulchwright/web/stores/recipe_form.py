@@ -144,7 +144,7 @@ def _layer_cells(
 ) -> tuple[Cell, ...]:
     materials = tuple((key, row.names[0]) for key, row in trade.materials.items())
     if skin:
-        materials = ((NO_SKIN, "no skin"), *materials)
+        materials = ((NO_SKIN, "no top layer"), *materials)
     wood = values.get(f"wood_{n}", "")
     return (
         Cell(f"material_{n}", f"{what}, made of", values.get(f"material_{n}", ""), materials),
@@ -176,7 +176,7 @@ def recipe_form(
             )
             for n in range(planes)
         ),
-        _layer_cells("skin", "Skin", values, trade, skin=True),
+        _layer_cells("skin", "Top layer", values, trade, skin=True),
         _meets(values, system, layers, _Held(base, system)),
         layers < MOST_LAYERS,
         planes < MOST_PLANES,

@@ -13,14 +13,12 @@ from starlette.responses import RedirectResponse, Response
 
 from mulchwright import units
 from mulchwright.almanac.choosing import Spot, recipe_of, template_patch
-from mulchwright.almanac.purchases import priced_offers
 from mulchwright.almanac.recipe_values import RecipeOption, UseOption, recipes_for
 from mulchwright.almanac.stores import needs_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, Recipe, Stage
-from mulchwright.services.fingerprints import climate_fingerprint
 from mulchwright.services.jobs import Job, fingerprint_of
-from mulchwright.services.light import garden_in_plan_light_if_cached
+from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
 from mulchwright.sheets.portrait import layer_lines, portrait, spawn_line, species_name
@@ -33,7 +31,7 @@ from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.stores.recipe_form import RecipeForm, act_on, empty, read, recipe_form, shown
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.stores_wording import money
+from mulchwright.web.views.stores_wording import to_buy_words
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -116,16 +114,16 @@ def _job(context: AppContext, state: BookState, patch: Patch) -> Job:
     garden, trade = state.garden, context.trade
     today = state.today
     key = fingerprint_of(
-        "recipes", climate_fingerprint(state), patch, garden.recipes, garden.offers, garden.sellers, today
+        "recipes", state.fingerprint, patch, garden.recipes, garden.offers, garden.sellers, today
     )
-    members: dict[str, Any] = {} if context.members is None else {"members": context.members}
+    settings = context.run_settings(state)
 
     def work(report: Callable[[float], None]) -> tuple[UseOption, ...]:
-        garden_in_plan_light = garden_in_plan_light_if_cached(state).garden
-        held = next((one for one in garden_in_plan_light.patches if one.key == patch.key), patch)
+        lit, _ = garden_in_plan_light(garden, state.series)
+        held = next((one for one in lit.patches if one.key == patch.key), patch)
         return recipes_for(
-            replace(garden_in_plan_light, patches=(held,), log=()), state.series, trade, patch.key,
-            today=today, progress=report, **members,
+            replace(lit, patches=(held,), log=()), state.series, trade, patch.key,
+            today=today, progress=report, whole_garden=lit, settings=settings,
         )  # fmt: skip
 
     return context.jobs.ask(key, work, patience_s=PATIENCE_S)
@@ -149,13 +147,13 @@ def _card(
             weeks = round((use_option.run_day - (use_option.patch.built_on or today)).days / 7)
             run = f"{words.day(use_option.run_day, today)}, {words.plural(weeks, 'week')} after building"
         answer = str(answers.picking(use_option.expected, today))
-        none = words.chance(use_option.expected.none_in_first_year)
-        note = f"The chance that the first year brings none: {none}."
-        first = use_option.expected.picked_first_year_kg
+        crop = use_option.expected.crop
+        if crop is not None:
+            note = f"No harvest {crop.year.words}: {words.chance(1 - crop.chance)}."
         facts = [
             ("Half run through by threads, likely", run),
-            ("Picked in the first year", answers.amount_range(first, "mass", system)),
-            ("If all of it were bought", _cost(use_option, garden, trade, currency)),
+            ("Picked in its first year", answers.crop_range(crop, system)),
+            ("Still to buy", to_buy_words(use_option, currency)),
         ]  # fmt: skip
     source = option.key if option.origin == "template" else ""
     number = option.key.removeprefix("own-") if option.origin == "own" else ""
@@ -172,20 +170,6 @@ def _card(
         f"/stores/recipes/{number}" if number else "",
         is_planned,
     )
-
-
-def _cost(option: UseOption, garden: Garden, trade: Trade, currency: str) -> str:
-    """The price at the least unit prices, or what nobody offers."""
-    if option.cost_cents is not None:
-        return money(option.cost_cents, currency)
-    offered = {offer.item for offer in priced_offers(garden, trade)[0]}
-    lines = needs_of(
-        replace(garden, patches=(option.patch,), lots=(), log=()),
-        trade,
-        today=option.patch.built_on or date.min,
-    ).lines
-    missing = [line.name for line in lines if line.item in option.demand and line.item not in offered]
-    return f"no offer of {words.joined(missing)}"
 
 
 def _demand(laid: Patch, garden: Garden, trade: Trade, today: date) -> list[tuple[str, str]]:

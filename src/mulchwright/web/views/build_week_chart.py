@@ -36,12 +36,8 @@ def _title(frame: Frame, words: str, *, top: int = 0) -> Spec:
 
 
 def _windows(frame: Frame, build_weeks: WhenToBuild) -> Spec:
-    """The weeks of the spring and autumn windows as a quiet stripe."""
-    values = [
-        {"from": stamp(one.first), "to": stamp(one.last)}
-        for one in build_weeks.windows
-        if one.best.first_year_kg.mean > 0
-    ]
+    """The weeks that are about as good as the best as a quiet stripe."""
+    values = [{"from": stamp(one.first), "to": stamp(one.last)} for one in build_weeks.windows]
     return {
         "data": {"values": values},
         "mark": {"type": "rect", "color": frame.color("good")},
@@ -65,15 +61,15 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
     rows: list[dict[str, Any]] = [
         {
             "day": stamp(week.built_on),
-            "chance": round(week.chance_this_year, 3),
-            "mean": round(week.first_year_kg.mean / mass, 3),
-            "low": round(week.first_year_kg.p10 / mass, 3),
-            "high": round(week.first_year_kg.p90 / mass, 3),
+            "chance": round(week.crop.chance, 3),
+            "likely": round(week.crop.likely_kg / mass, 3),
+            "low": round(week.crop.low_kg / mass, 3),
+            "high": round(week.crop.high_kg / mass, 3),
             "water": round(week.first_year_litres.p50 / litres, 1),
         }
         for week in build_weeks.weeks
     ]
-    crop_top = charts.round_up(max(max(row["high"], row["mean"]) for row in rows) or 1.0)
+    crop_top = charts.round_up(max(row["high"] for row in rows) or 1.0)
     water_top = charts.round_up(max(float(row["water"]) for row in rows) or 1.0)
     day = {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "built"}
 
@@ -86,17 +82,17 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
             "axis": _axis(values, words),
         }  # fmt: skip
 
-    tooltip = [day, figure("chance", "chance of a crop this year"), figure("mean", f"crop, mean, {unit}"),
+    tooltip = [day, figure("chance", "chance of a crop"), figure("likely", f"likely crop, {unit}"),
                figure("water", f"water, {wet}", ".0f")]  # fmt: skip
-    own_year, twelve = "of 10, crop that year", "crop in 12 months"
+    some, amount = "of 10, any crop", "crop, first year"
     if not frame.narrow:
-        own_year, twelve = (
-            "futures in 10 that bring a crop in the year it is built",
-            f"{twelve}: mean, and 8 of 10 futures",
+        some, amount = (
+            "futures in 10 that bring a crop in its first year",
+            "crop in its first year: likely, and 8 of 10 futures",
         )
     bare_x = time_axis(frame, labels=False)
     chance_y = y("chance", 1.0, [0, 0.5, 1.0], "datum.value * 10")
-    crop_y = y("mean", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
+    crop_y = y("likely", crop_top, [0, crop_top / 2, crop_top], f"datum.label + ' {unit}'")
     water_y = y("water", water_top, [0, water_top], f"datum.label + ' {wet}'")
     panels = [
         {
@@ -108,7 +104,7 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
                              {"color": frame.color("plum"), "size": 34}},
                     "encoding": {"x": bare_x, "y": chance_y, "tooltip": tooltip},
                 },
-                _title(frame, own_year, top=-20),
+                _title(frame, some, top=-20),
             ],
         },
         {
@@ -125,7 +121,7 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
                              {"color": frame.color("plum"), "size": 34}},
                     "encoding": {"x": bare_x, "y": crop_y, "tooltip": tooltip},
                 },
-                _title(frame, twelve, top=-20),
+                _title(frame, amount, top=-20),
             ],
         },
         {
@@ -137,7 +133,7 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
                     "encoding": {"x": time_axis(frame), "y": water_y, "y2": {"datum": 0},
                                  "tooltip": tooltip},
                 },
-                _title(frame, "water in 12 months", top=-20),
+                _title(frame, "water, first year", top=-20),
             ],
         },
     ]  # fmt: skip

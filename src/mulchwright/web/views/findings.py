@@ -38,7 +38,7 @@ def finding_words(finding: Finding, trade: Trade, system: str) -> FindingWords:
     hard = finding.severity is Severity.HARD
     return FindingWords(
         hard,
-        "Not here as it stands" if hard else "Mind this",
+        "Not here as it stands" if hard else "Note",
         finding.words,
         finding.mend,
         (caution.title, in_units(caution.text, system), caution.defer) if caution else None,

@@ -11,9 +11,11 @@ from mulchwright import units
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import MoistureLimits, PatchOutlook, Quantiles
+    from collections.abc import Callable
 
-FIRST_YEAR = timedelta(days=365)
+    from mulchwright.almanac import MoistureLimits, PatchOutlook, Quantiles
+    from mulchwright.almanac.year_ahead import YearCrop
+
 DOTS = 20
 LEAST_SHOWN = 0.09
 """A chance below 1 in 10 is not worth a line of its own."""
@@ -33,17 +35,9 @@ class Headline:
 
 
 def dots(bed_outlook: PatchOutlook) -> tuple[date | None, ...]:
-    """The twenty futures as drawn: the first picking, or the next one once a first is noted.
-
-    A first picking after the bed's first year counts as none in it.
-    """
-    if bed_outlook.first_picked_on is not None:
-        return bed_outlook.next_picking.twenty
-    built = bed_outlook.patch.built_on or bed_outlook.start
-    return tuple(
-        day if day is not None and day < built + FIRST_YEAR else None
-        for day in bed_outlook.first_picking.twenty
-    )
+    """The twenty futures as drawn: the next picking, if it comes within the year ahead."""
+    picking = bed_outlook.picking
+    return picking.twenty if picking is not None else bed_outlook.next_picking.twenty
 
 
 def picking_heading(bed_outlook: PatchOutlook) -> str:
@@ -52,28 +46,26 @@ def picking_heading(bed_outlook: PatchOutlook) -> str:
 
 
 def picking(bed_outlook: PatchOutlook, today: date) -> Headline:
-    """When a picking is likely: the first, or the next once a first is noted; or that it is overdue."""
-    days = [day for day in dots(bed_outlook) if day is not None]
-    again = bed_outlook.first_picked_on is not None
-    when = "in the year ahead" if again else "in the first year"
-    if len(days) < 3:
-        return Headline("None is likely ", when)
-    middle = days[len(days) // 4 : math.ceil(3 * len(days) / 4)]
-    span = words.day_range(middle[0], middle[-1], today)
-    if not again and middle[0] <= today:
-        late = sum(day > today for day in days)
-        hope = f" {words.count_word(late).capitalize()} of twenty futures still lie ahead." if late else ""
-        return Headline("Most likely ", span, f", but none is noted yet.{hope}")
-    if len(days) < 10:
-        return Headline(f"Perhaps none {when}; if one comes, most likely ", span)
-    return Headline("Most likely ", span)
+    """When a picking is likely: the first, or the next once a first is noted."""
+    answer = bed_outlook.picking
+    if answer is None:
+        return Headline("", "Not forecast", " in the days looked at.")
+    if answer.likely is None or answer.chance < LEAST_SHOWN:
+        return Headline("None is likely ", answer.year.words)
+    assert answer.low is not None
+    assert answer.high is not None
+    span = ""
+    if answer.low != answer.high:
+        span = f" (8 in 10: {words.day_range(answer.low, answer.high, today)})"
+    before = "About " if answer.chance >= 0.5 else f"Perhaps none {answer.year.words}; if one comes, about "
+    return Headline(before, words.day(answer.likely, today), f"{span}.")
 
 
 def picking_note(bed_outlook: PatchOutlook, today: date) -> str:
     """What the dots are, and how many bring nothing."""
     nothing = sum(day is None for day in dots(bed_outlook))
-    again = bed_outlook.first_picked_on is not None
-    when = "in the year ahead" if again else "in the first year"
+    answer = bed_outlook.picking
+    when = answer.year.words if answer is not None else "in the days looked at"
     note = "Each dot is one of twenty equally likely futures."
     if nothing == 0:
         note += f" All of them bring a picking {when}."
@@ -84,15 +76,18 @@ def picking_note(bed_outlook: PatchOutlook, today: date) -> str:
         note += f" {words.count_word(nothing).capitalize()} in twenty {verb} nothing {when}."
     if bed_outlook.first_picked_on is not None:
         note += f" The first picking was noted on {words.day(bed_outlook.first_picked_on, today)}."
+    elif answer is not None and answer.overdue >= LEAST_SHOWN:
+        note += (
+            f" By the forecast a picking had come before today in {words.share(answer.overdue)} of the "
+            "futures, but none is noted."
+        )
     return note
 
 
 def weekly(bed_outlook: PatchOutlook, today: date) -> tuple[tuple[date, float], ...]:
     """The chance week by week from today, to the end of what the dots show."""
-    if bed_outlook.first_picked_on is not None:
-        return tuple((day, p) for day, p in bed_outlook.next_picking.probability_by_date if day >= today)
-    end = (bed_outlook.patch.built_on or bed_outlook.start) + FIRST_YEAR
-    return tuple((day, p) for day, p in bed_outlook.first_picking.probability_by_date if today <= day <= end)
+    last = bed_outlook.picking.year.last if bed_outlook.picking is not None else date.max
+    return tuple((day, p) for day, p in bed_outlook.next_picking.probability_by_date if today <= day <= last)
 
 
 def chances_by_week(bed_outlook: PatchOutlook, today: date) -> tuple[tuple[date, str], ...]:
@@ -225,32 +220,50 @@ def run(bed_outlook: PatchOutlook, today: date) -> Headline:
 
 
 def crop(bed_outlook: PatchOutlook, system: str) -> Headline:
-    """What the first year may bring."""
-    amount = bed_outlook.picked_first_year_kg
-    nothing = words.chance(bed_outlook.none_in_first_year)
-    tail = f" Nothing at all: {nothing}." if bed_outlook.none_in_first_year > 0.03 else ""
-    if amount.p90 <= 0:
-        return Headline("Most likely ", "nothing in the first year", ".")
-    if amount.p50 <= 0:
-        most = units.show_mass(amount.p90, system)
+    """What the year ahead may bring."""
+    amount = bed_outlook.crop
+    if amount is None:
+        return Headline("", "Not forecast", " for the days looked at.")
+    when = f"{amount.year.words[:1].upper()}{amount.year.words[1:]}"
+    none = 1 - amount.chance
+    tail = f" No harvest: {words.chance(none)}." if none > words.RARE else ""
+    if amount.high_kg <= 0:
+        return Headline("Most likely ", f"nothing {amount.year.words}", ".")
+    if amount.likely_kg <= 0:
+        most = units.show_mass(amount.high_kg, system)
         return Headline(
-            "In the first year more likely ",
-            "nothing",
-            f" than something; 1 bed in 10 brings {most} or more.",
+            f"{when} more likely ", "nothing", f" than something; 1 bed in 10 brings {most} or more."
         )
-    low = units.show_mass(amount.p10, system) if amount.p10 > 0 else "nothing"
+    low = units.show_mass(amount.low_kg, system) if amount.low_kg > 0 else "nothing"
     return Headline(
-        "In the first year about ", units.show_mass(amount.p50, system), f"; 8 of 10 such beds bring "
-        f"between {low} and {units.show_mass(amount.p90, system)}.{tail}",
+        f"{when} about ", units.show_mass(amount.likely_kg, system), f"; 8 of 10 such beds bring "
+        f"between {low} and {units.show_mass(amount.high_kg, system)}.{tail}",
     )  # fmt: skip
 
 
-def amount_range(amount: Quantiles, show: str, system: str) -> str:
-    """A range of a mass or a volume in words, such as "1.2 kg (nothing to 3 kg)", "90 L (70 to 120 L)"."""
-    tell = units.show_mass if show == "mass" else units.show_volume
-    middle, low, high = (
-        tell(value, system) if value > 0 else "nothing" for value in (amount.p50, amount.p10, amount.p90)
-    )
+def picked_so_far(bed_outlook: PatchOutlook, today: date, system: str) -> str:
+    """What the logbook holds of the bed, as a sentence; empty where nothing is noted."""
+    noted = bed_outlook.noted
+    if noted.first_on is None:
+        return ""
+    mass = units.show_mass(noted.kg, system)
+    return f"Picked so far: {mass} (noted), first on {words.day(noted.first_on, today)}."
+
+
+def crop_range(amount: YearCrop | None, system: str) -> str:
+    """The crop of a year ahead as a range, such as "1.2 kg (nothing to 3 kg)"."""
+    if amount is None:
+        return "not forecast"
+    return _range_words((amount.likely_kg, amount.low_kg, amount.high_kg), units.show_mass, system)
+
+
+def volume_range(amount: Quantiles, system: str) -> str:
+    """A range of a volume in words, such as "90 L (70 to 120 L)"."""
+    return _range_words((amount.p50, amount.p10, amount.p90), units.show_volume, system)
+
+
+def _range_words(amounts: tuple[float, float, float], show: Callable[[float, str], str], system: str) -> str:
+    middle, low, high = (show(value, system) if value > 0 else "nothing" for value in amounts)
     if low == high:
         return middle
     number, _, unit = low.partition(" ")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import FirstPicking, Learned, PatchOutlook
+    from mulchwright.almanac import Learned, PatchOutlook
 
 _NUMBERS = (
     "no",
@@ -27,6 +27,7 @@ _NUMBERS = (
 )
 SMALL_MOVE_DAYS = 2
 FEW_FIT = 0.25
+WHOLE = 0.999
 
 
 def _counted(count: int, one: str, many: str) -> str:
@@ -46,16 +47,17 @@ def _who(learned: Learned) -> tuple[str, bool]:
     return "What you noted of other beds with this mushroom", False
 
 
-def _move(before: FirstPicking, after: FirstPicking, which: str, learned: Learned, today: date) -> str:
+def _move(old: date | None, new: date | None, which: str, learned: Learned, when: str, today: date) -> str:
     who, many = _who(learned)
-    old, new = before.p50, after.p50
     if old is None and new is None:
-        return f"{who} {'leave' if many else 'leaves'} the likely {which} beyond the days of this outlook."
+        return f"{who} {'leave' if many else 'leaves'} a {which} {when} unlikely."
     if old is None:
         assert new is not None
-        return f"{who} brought the likely {which}, which lay beyond this outlook, to {words.day(new, today)}."
+        return (
+            f"{who} brought the likely {which}, of which there was none {when}, to {words.day(new, today)}."
+        )
     if new is None:
-        return f"{who} moved the likely {which} from {words.day(old, today)} to beyond this outlook."
+        return f"{who} moved the likely {which} from {words.day(old, today)} to none {when}."
     if abs((new - old).days) < SMALL_MOVE_DAYS:
         verb = "leave" if many else "leaves"
         return f"{who} {verb} the likely {which} where it was, about {words.day(new, today)}."
@@ -67,10 +69,11 @@ def learned_words(bed_outlook: PatchOutlook, today: date) -> tuple[str, ...]:
     learned = bed_outlook.learned
     if learned is None:
         return ()
-    if bed_outlook.first_picked_on is None:
-        said = [_move(learned.first_before, learned.first_after, "first picking", learned, today)]
-    else:
-        said = [_move(learned.next_before, learned.next_after, "next picking", learned, today)]
+    said = []
+    before, after = learned.before, bed_outlook.picking
+    if before is not None and after is not None:
+        which = "first picking" if bed_outlook.first_picked_on is None else "next picking"
+        said.append(_move(before.likely, after.likely, which, learned, after.year.words, today))
     odd = ", ".join(words.day(day, today) for day in learned.odd_days[:4])
     if not learned.fits:
         said.append(
@@ -84,7 +87,12 @@ def learned_words(bed_outlook: PatchOutlook, today: date) -> tuple[str, ...]:
         )
     if learned.entries and learned.others:
         said.append("What you noted of other beds with this mushroom counts here too.")
-    if learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
+    if learned.fits and learned.weight < WHOLE:
+        said.append(
+            "Few futures agree with what you noted, so the range is kept wider than your notes alone would "
+            "make it."
+        )
+    elif learned.refreshed and learned.fits and learned.fitting_share < FEW_FIT:
         share = max(round(100 * learned.fitting_share), 1)
         said.append(
             f"About {share} in 100 of the futures worked out before agree with what you saw; new ones like "

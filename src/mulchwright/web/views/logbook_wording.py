@@ -78,8 +78,14 @@ def log_words(
             what += f" with {_material(entry.material, trade)}"
     elif entry.kind is LogKind.MOVED:
         what = "moved living chips"
+        if entry.litres is not None:
+            what += f", {units.show_volume(entry.litres, system)},"
         if entry.to_patch:
             what += f" to {_bed(entry.to_patch, garden)}"
+        elif entry.litres is not None:
+            what += " out of the garden"
+        if entry.share is not None:
+            what += f"; {words.share(entry.share)} run and alive"
     else:
         what = KIND_WORDS[entry.kind].lower()
     if entry.signs:

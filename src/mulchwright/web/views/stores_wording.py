@@ -17,9 +17,11 @@ from mulchwright.errors import InputError
 from mulchwright.garden.lots import HeapShape, LotKind, Origin, Packing
 from mulchwright.gather.suitability import Grade
 from mulchwright.sheets.portrait import material_name, species_name
+from mulchwright.sheets.words import joined
 from mulchwright.units import in_units
 
 if TYPE_CHECKING:
+    from mulchwright.almanac.recipe_values import UseOption
     from mulchwright.gather.ranges import Figure
     from mulchwright.trade import Trade
 
@@ -77,6 +79,15 @@ def _span(amount: Figure, show: object) -> str:
     assert callable(show)
     low, likely, high = show(amount.low), show(amount.likely), show(amount.high)
     return likely if low == high else f"{likely} ({low} to {high})"
+
+
+def to_buy_words(option: UseOption, currency: str) -> str:
+    """What a recipe would still have bought for one bed: the price, nothing, or what nobody offers."""
+    if option.no_offer:
+        return f"no offer of {joined(option.no_offer)}"
+    if not option.to_buy_cents:
+        return "nothing, all of it is at hand"
+    return money(option.to_buy_cents, currency)
 
 
 def money(cents: int, currency: str) -> str:

@@ -23,6 +23,7 @@ from mulchwright.units import US, plain_temperature, plain_unit
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import Upload, form_with_file, new_request_id, posted_form
 from mulchwright.web.views import wording as words
+from mulchwright.web.weather.services_view import forecast_scores, public_weather
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 SHOWN = 31
 
 
-_OWN = ("day", "rain", "low", "high", "mark")
+_OWN = ("day", "rain", "low", "high", "request_id")
 
 
 def record_state(state: BookState, today: date) -> Staleness:
@@ -95,7 +96,7 @@ def _bare(reading: Reading, system: str) -> dict[str, str]:
     return {"day": reading.day.isoformat(), "rain": depth, "low": degrees(low), "high": degrees(high)}
 
 
-def _view(
+def view(
     request: Request, *, typed: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None,
     said: str = "", doubt: str = "",
 ) -> Response:  # fmt: skip
@@ -128,17 +129,17 @@ def _view(
     wanted = request.query_params.get("day", "")
     editing = next((one for one in held if one.day.isoformat() == wanted), None)
     form = dict(typed or {})
-    source = weather_feed.source_of(path)
+    source = sound = weather_feed.source_of(path)
     if not form:
         form = _bare(editing, system) if editing else {"day": today.isoformat()}
         form["whole"] = "1" if editing else ""
-    form.setdefault("mark", new_request_id())
+    form.setdefault("request_id", new_request_id())
     if (
         fault := weather_feed.source_fault(path)
     ) is not None:  # of an older release, or written by other hands
         source, reason = fault
         errors.setdefault(reason.field or "station_address", str(reason))
-    for name in ("station_address", "station", "units", "forecast_address"):
+    for name in ("station_address", "station", "units", "forecast_address", "decimals", "contact"):
         form.setdefault(name, getattr(source, name))
     form.setdefault("folder", weather_folder.folder_of(path))
     wished = weather_consent.wishes(path, garden, series, today)
@@ -165,7 +166,9 @@ def _view(
         last_step=last_step, files=weather_folder.folder_files(path)[:12], trouble=trouble,
         feed=wished.get(Subject.FETCH.value), watched=wished.get(Subject.FOLDER.value),
         questions=weather_consent.open_questions(wished), fetched=weather_feed.last_fetch(path),
-        editing=editing,
+        editing=editing, public=public_weather(path, state, sound, wished.get(Subject.FETCH.value)),
+        own_feed=bool(source.station_address or source.forecast_address),
+        scores=forecast_scores(path, state),
         degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
         yesterday=(today - timedelta(days=1)).isoformat(), today_iso=today.isoformat(),
         day=lambda when, now=today: words.day(when, now),
@@ -174,10 +177,10 @@ def _view(
 
 def page(request: Request) -> Response:
     """The weather page."""
-    return _view(request)
+    return view(request)
 
 
-def _back(said: str = "", fragment: str = "") -> Response:
+def back(said: str = "", fragment: str = "") -> Response:
     from urllib.parse import quote
 
     return RedirectResponse("/weather" + (f"?said={quote(said)}" if said else "") + fragment, 303)
@@ -192,7 +195,7 @@ def put_reading(request: Request, typed: dict[str, str]) -> Response:
     today = state.today
     reading, errors = read_reading(typed, garden.units.value, today)
     if reading is None:
-        return _view(request, typed=typed, errors=errors)
+        return view(request, typed=typed, errors=errors)
     try:
         with open_book(context.library.path) as book:
             done = book.put_reading(
@@ -202,8 +205,8 @@ def put_reading(request: Request, typed: dict[str, str]) -> Response:
                 today=today,
             )
     except InputError as error:
-        return _view(request, typed=typed, errors={"rain": str(error)})
-    return _back("" if not done.again else "This was written down already; it stands once.")
+        return view(request, typed=typed, errors={"rain": str(error)})
+    return back("" if not done.again else "This was written down already; it stands once.")
 
 
 @posted_form
@@ -215,7 +218,7 @@ def remove_reading(request: Request, typed: dict[str, str]) -> Response:
         raise InputError("Which day's reading to remove was not said; use the button beside it.") from None
     with open_book(context_of(request).library.path) as book:
         book.remove_reading(day)
-    return _back()
+    return back()
 
 
 @posted_form
@@ -226,7 +229,7 @@ def undo(request: Request, typed: dict[str, str]) -> Response:
         raise InputError("What to take back was not said; use the button on the page.")
     with open_book(context_of(request).library.path) as book:
         said = book.undo(step)
-    return _back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
+    return back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
 
 
 async def append(request: Request) -> Response:
@@ -237,7 +240,7 @@ async def append(request: Request) -> Response:
 
 def _append(request: Request, typed: dict[str, str], file: Upload | None) -> Response:
     if file is None:
-        return _view(request, typed=typed, errors={"file": "Choose the station's file first."})
+        return view(request, typed=typed, errors={"file": "Choose the station's file first."})
     context = context_of(request)
     columns = {
         name: typed.get(f"column_{name}", "").strip()
@@ -246,7 +249,7 @@ def _append(request: Request, typed: dict[str, str], file: Upload | None) -> Res
     named = None
     if any(columns.values()):
         if not all(columns.values()):
-            return _view(request, typed=typed, errors={"file": "Name all four columns, or none of them."})
+            return view(request, typed=typed, errors={"file": "Name all four columns, or none of them."})
         named = {
             **columns,
             "temperature_unit": typed.get("unit_temperature") or "C",
@@ -259,12 +262,12 @@ def _append(request: Request, typed: dict[str, str], file: Upload | None) -> Res
     except BookError:
         raise
     except MulchwrightError as error:
-        return _view(request, typed=typed, errors={"file": str(error)})
+        return view(request, typed=typed, errors={"file": str(error)})
     system = context.library.state().garden.units.value
-    return _back(weather_files.append_words(report, show_figure(system)))
+    return back(weather_files.append_words(report, show_figure(system)))
 
 
-def _only_here(request: Request) -> None:
+def only_here(request: Request) -> None:
     """Folders and addresses are set up at the computer itself, not by a phone that was let in."""
     if getattr(request.state, "over_home", False):
         raise InputError("Folder and server are set up on the computer that Mulchwright runs on; go there.")
@@ -273,7 +276,7 @@ def _only_here(request: Request) -> None:
 @posted_form
 def set_folder(request: Request, typed: dict[str, str]) -> Response:
     """Watch a folder, or none."""
-    _only_here(request)
+    only_here(request)
     name = typed.get("folder", "").strip()
     if name:
         folder = Path(name).expanduser()
@@ -283,34 +286,32 @@ def set_folder(request: Request, typed: dict[str, str]) -> Response:
         elif not folder.is_dir():
             fault = "There is no such folder on the computer this program runs on; make it, or name another."
         if fault:
-            return _view(request, typed=typed, errors={"folder": fault})
+            return view(request, typed=typed, errors={"folder": fault})
         name = str(folder)
     weather_consent.watch_folder(context_of(request).library.path, name)
-    return _back("The folder is watched." if name else "No folder is watched.")
+    return back("The folder is watched." if name else "No folder is watched.")
 
 
 @posted_form
 def set_feed(request: Request, typed: dict[str, str]) -> Response:
     """Keep the feed's addresses; it stays off until they were seen as they will be asked."""
-    _only_here(request)
-    source = weather_feed.Source(
-        False,
-        *(
-            typed.get(name, "").strip()
-            for name in ("station_address", "station", "units", "forecast_address")
-        ),
+    only_here(request)
+    path = context_of(request).library.path
+    names = ("station_address", "station", "units", "forecast_address")
+    source = replace(
+        weather_feed.source_of(path), on=False, **{name: typed.get(name, "").strip() for name in names}
     )
     try:
-        weather_feed.save_source(context_of(request).library.path, source)
+        weather_feed.save_source(path, source)
     except InputError as error:
-        return _view(request, typed=typed, errors={error.field or "station_address": str(error)})
-    return _back(fragment="#feed")
+        return view(request, typed=typed, errors={error.field or "station_address": str(error)})
+    return back(fragment="#feed")
 
 
 @posted_form
 def feed_on(request: Request, typed: dict[str, str]) -> Response:
     """Turn on the feed that was shown, allow it on this machine, and ask it once."""
-    _only_here(request)
+    only_here(request)
     return _allow_feed(request, typed)
 
 
@@ -322,25 +323,25 @@ def _allow_feed(request: Request, typed: dict[str, str]) -> Response:
 
 def feed_off(request: Request) -> Response:
     """Turn the feed off."""
-    _only_here(request)
+    only_here(request)
     path = context_of(request).library.path
     weather_feed.save_source(path, replace(weather_feed.source_of(path), on=False))
-    return _back("Fetching is off; nothing is sent.", "#feed")
+    return back("Fetching is off; nothing is sent.", "#feed")
 
 
 def feed_now(request: Request) -> Response:
     """Ask the feed once."""
-    _only_here(request)
+    only_here(request)
     context = context_of(request)
     today = context.library.state().today
     result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC))
-    return _back(result.words[:300], "#feed")
+    return back(result.words[:300], "#feed")
 
 
 @posted_form
 def answer_wish(request: Request, typed: dict[str, str]) -> Response:
     """Allow or decline what the book would like to ask or read on this machine."""
-    _only_here(request)
+    only_here(request)
     try:
         subject = Subject(typed.get("subject", ""))
         allow = {"allow": True, "decline": False}[typed.get("answer", "")]
@@ -353,4 +354,4 @@ def answer_wish(request: Request, typed: dict[str, str]) -> Response:
     )
     if typed.get("back") == "/now":
         return RedirectResponse("/now", 303)
-    return _back("The folder is watched." if allow else "Not allowed on this computer.")
+    return back("The folder is watched." if allow else "Not allowed on this computer.")

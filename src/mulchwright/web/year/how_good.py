@@ -62,8 +62,8 @@ def _verdict(scores: Scores) -> str:
     count = len(scores.statements)
     if scores.outlooks == 0:
         return (
-            "Nothing is kept yet. From now on one outlook a week is kept, and held against your logbook as "
-            "the days come."
+            "Nothing to compare yet. From now on one outlook a week is saved and compared with your logbook "
+            "as the days come."
         )
     if not count:
         return "The days that the outlooks spoke of have not come yet, or nobody looked at the beds then."
@@ -91,8 +91,8 @@ def _figures(scores: Scores) -> Table | None:
         return None
     part = scores.partition
     rows = (
-        ("as told", f"{scores.brier:.3f}"),
-        ("told without the logbook", f"{scores.prior:.3f}"),
+        ("as it was", f"{scores.brier:.3f}"),
+        ("without your logbook", f"{scores.prior:.3f}"),
         ("always the share that came true", f"{scores.base_rate:.3f}"),
         ("how far chances lie from what came (0 is best)", f"{part.reliability:.3f}"),
         ("how well they part likely from unlikely (more is better)", f"{part.resolution:.3f}"),

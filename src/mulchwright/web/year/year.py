@@ -94,6 +94,8 @@ def _page(
         revision=state.revision, errors=dict(errors or {}),
         typed=_cost_fields(garden.year_cost(year)) | dict(typed or {}),
         currency=_currency(garden), moved=moved, written=_written(request),
+        step=whole_number(request.query_params.get("step", ""), least=1, most=10**9) or 0,
+        undone=bool(request.query_params.get("undone")),
         ticked=set(ticked if ticked is not None else ()), back=f"/year/{year}",
         waiting=progress.under_way and progress.shown is None, share=progress.share,
     )  # fmt: skip
@@ -221,9 +223,10 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
                 expected_revision=state.revision if before is None else before,
                 what=f"{words.plural(len(changed), 'proposal')} of {year} written into the plan",
             )
+            step = book.undo_steps()[0].step
     except BookConflict as error:
         return _page(request, status=409, ticked=wanted, moved=str(error))
-    return RedirectResponse(f"/year/{year}?written={len(changed)}", 303)
+    return RedirectResponse(f"/year/{year}?written={len(changed)}&step={step}", 303)
 
 
 def _with(garden: Garden, changed: Iterable[Patch]) -> Garden:

@@ -42,8 +42,8 @@ def _bars_note(months: list[MonthYear]) -> str:
     if not months:
         return ""
     if any(m.crop_forecast is not None for m in months):
-        return "Bars: picked. Strokes: foretold before the month began."
-    return "Bars: picked. No month was foretold before it began."
+        return "Bars: picked. Strokes: forecast before the month began."
+    return "Bars: picked. There was no forecast before any month began."
 
 
 def _on_paper(part: Part) -> ReviewPart:

@@ -13,7 +13,7 @@ from mulchwright.almanac.next_year import Proposal, ProposalKind
 from mulchwright.almanac.review import MonthYear, YearReview
 from mulchwright.almanac.yield_story import YieldStory
 from mulchwright.garden import Garden, Patch, Stage
-from mulchwright.sheets.portrait import species_name
+from mulchwright.sheets.portrait import material_name, species_name
 from mulchwright.web.beds.comparison import changes
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.stores_wording import money
@@ -74,9 +74,14 @@ class YearPage:
     proposals: tuple[Proposed, ...]
 
     @property
-    def writable(self) -> bool:
-        """Whether a tick of any proposal writes something."""
-        return any(one.writes for one in self.proposals)
+    def to_take(self) -> tuple[Proposed, ...]:
+        """Proposals that a tick writes into the plan."""
+        return tuple(one for one in self.proposals if one.writes)
+
+    @property
+    def by_hand(self) -> tuple[Proposed, ...]:
+        """What is done at the bed, or needs nothing; there is nothing to write into the plan."""
+        return tuple(one for one in self.proposals if not one.writes)
 
 
 def mass_unit(system: str) -> tuple[str, float, Callable[[float], str]]:
@@ -249,10 +254,12 @@ def _beds(year_review: YearReview, garden: Garden, today: date) -> Part:
     best, worst = _bed(year_review, year_review.best), _bed(year_review, year_review.worst)
     lines = []
     if best:
-        lines.append(f"Best: {best.patch.name}, {_by_area(best.kg_m2, system)}. {_why(best.reason, system)}")
+        why = _why(best.reason, system, year_review.until)
+        lines.append(f"Best: {best.patch.name}, {_by_area(best.kg_m2, system)}. {why}")
     if worst and worst is not best:
         gave = "nothing" if worst.picked_kg <= 0 else _by_area(worst.kg_m2, system)
-        lines.append(f"Worst: {worst.patch.name}, {gave}. {_why(worst.reason, system) or NOT_PLAIN}")
+        why = _why(worst.reason, system, year_review.until)
+        lines.append(f"Worst: {worst.patch.name}, {gave}. {why or NOT_PLAIN}")
     if not lines:
         answer = "No bed was old enough to be judged, or none was weighed."
     elif worst is None or worst is best:
@@ -268,7 +275,7 @@ def _beds(year_review: YearReview, garden: Garden, today: date) -> Part:
             str(bed.looks),
             units.show_volume(bed.watered_litres, system) if bed.watered_litres else "none",
             "–" if bed.efficiency is None else words.share(bed.efficiency),
-            _why(bed.reason, system),
+            _why(bed.reason, system, year_review.until),
         )
         for bed in year_review.beds
     )
@@ -289,8 +296,8 @@ def _beds(year_review: YearReview, garden: Garden, today: date) -> Part:
     )  # fmt: skip
 
 
-def _why(reason: Reason | None, system: str) -> str:
-    """A reason as a sentence; empty where none is known."""
+def _why(reason: Reason | None, system: str, until: date) -> str:
+    """A reason as a sentence, as of the last day told; empty where none is known."""
     if reason is None:
         return ""
     f = reason.figures
@@ -301,6 +308,7 @@ def _why(reason: Reason | None, system: str) -> str:
     def part(key: str) -> str:
         return words.share(f.get(key, float("nan")))
 
+    by = date.fromordinal(max(round(f.get("by", 1.0)), 1))
     on = f"on {days('days')} of {round(f.get('of_days', 0.0))}"
     match reason.kind:
         case ReasonKind.YOUNG:
@@ -326,9 +334,14 @@ def _why(reason: Reason | None, system: str) -> str:
             missing, spread, settled = (
                 units.show_length(f.get(name, 0.0), system) for name in ("missing_m", "spread_m", "settled_m")
             )
+            gone = f"By {words.day(by, until)} about {missing} of its depth will be gone since it was laid"
+            if by <= until:
+                gone = f"About {missing} of its depth is gone since it was laid"
+            return f"{gone}. {spread} loose, {settled} once settled, is enough at one time."
+        case ReasonKind.SPENT_SOON:
             return (
-                f"{missing} of it are gone since it was laid; {spread} of loose chips, {settled} once they "
-                "have settled, are enough for one time."
+                f"A straw bed is spent in about a season: by {words.day(by, until)} less than {part('mark')} "
+                "of its food is likely to be left."
             )
 
 
@@ -458,12 +471,13 @@ def _proposed(one: Proposal, year_review: YearReview, garden: Garden, trade: Tra
         ProposalKind.REBUILD: f"Build {patch.name} anew",
     }[one.kind]
     if one.kind is ProposalKind.TOP_UP and one.why.figures.get("spread_m"):
-        what += f" with {units.show_length(one.why.figures['spread_m'], system)} of loose chips"
+        what += f" with {units.show_length(one.why.figures['spread_m'], system)} of loose "
+        what += material_name(one.why.material, trade) if one.why.material else "chips"
     writes = "" if one.changed is None else _writes(one.changed, garden, trade, today)
     renew = one.kind in (ProposalKind.TOP_UP, ProposalKind.REBUILD, ProposalKind.RETIRE)
     way = f"/beds/{patch.key}{'/renew' if renew else ''}"
     way_name = f"Renewal of {patch.name}" if renew else patch.name
-    return Proposed(one.key, what, _why(one.why, system), writes, way, way_name)
+    return Proposed(one.key, what, _why(one.why, system, today), writes, way, way_name)
 
 
 def _writes(changed: Patch, garden: Garden, trade: Trade, today: date) -> str:

@@ -237,7 +237,7 @@ function tell(words, step) {
   if (!noted) return;
   const card = element("section", "", { class: "card noted" });
   card.append(element("p", `Noted: ${words}.`, { class: "answer" }));
-  const back = element("button", "Take it back", { type: "button", class: "plain" });
+  const back = element("button", "Undo", { type: "button", class: "plain" });
   back.addEventListener("click", async () => {
     back.disabled = true;
     try {
