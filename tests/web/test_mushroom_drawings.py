@@ -265,6 +265,8 @@ def test_the_check_shows_the_drawings_and_claims_nothing(tmp_path: Path, units: 
     assert "A drawing identifies nothing; when in doubt, throw it out." in page
     assert page.index("Deadly galerina".lower()) < page.index("spring fieldcap")
     assert "Add a photo of this pick" in page
+    assert "all else in a drawing is from memory of field guides" in page
+    assert page.index("A drawing identifies nothing;") < page.index('class="mushroom"')
     assert " style=" not in page
     assert ("2 to 6 cm across" in page) == (units is UnitSystem.METRIC)
     assert ("¾ to 2½ in across" in page) == (units is UnitSystem.US)
