@@ -143,4 +143,4 @@ def test_a_bed_that_breaks_a_rule_says_so_on_its_page_and_here(
     for path in ("/beds/in-sight", "/ground/look"):
         html = ground_client.get(path).text
         assert "In sight in Front strip" in html
-        assert "Lay fine bark on top as a skin." in html
+        assert "Lay fine bark on top." in html

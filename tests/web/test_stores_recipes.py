@@ -233,7 +233,7 @@ def test_each_recipe_tells_run_picking_cost_and_demand(
     assert len(ids) == len(set(ids))
     own = page[page.index('id="own-1"') :].split("</section>")[0]
     for part in (
-        "Half run through",
+        "Half colonized",
         "first picking",
         "Picked in its first year",
         "Still to buy",

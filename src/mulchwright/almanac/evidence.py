@@ -363,7 +363,7 @@ def _run_share(past: BedHistory, at: Thresholds) -> Reason | None:
     done = past.run_share >= at.value["run_done_share"]
     return Reason(
         -at.slight if done else at.strong,
-        f"About {round(100 * past.run_share)} % of it should be run through by now.", computed=True,
+        f"About {round(100 * past.run_share)} % of it should be colonized by now.", computed=True,
     )  # fmt: skip
 
 
@@ -400,16 +400,15 @@ def _too_early(past: BedHistory, at: Thresholds) -> Reason | None:
 def _mature_long(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.ready_on is None or past.chance_so_far is None:
         return (
-            None
-            if past.run_share is None
-            else Reason(-at.strong, "It has hardly run through.", computed=True)
+            None if past.run_share is None else Reason(-at.strong, "It is hardly colonized.", computed=True)
         )
     late = past.chance_so_far >= at.value["chance_late"]
     if past.picked_on:
         return Reason(-at.strong, "It has borne before.")
     return Reason(
         at.strong if late else -at.slight,
-        f"It has been run through for about {_age_words((past.today - past.ready_on).days)}.", computed=True,
+        f"It has been fully colonized for about {_age_words((past.today - past.ready_on).days)}.",
+        computed=True,
     )  # fmt: skip
 
 
@@ -430,12 +429,12 @@ def _pin_weather(past: BedHistory, at: Thresholds) -> Reason | None:
     if past.run_share is None:
         return None
     if past.ready_on is None:
-        return Reason(0.0, "It has not run through yet, so mild weeks would not have helped.", computed=True)
+        return Reason(0.0, "It is not colonized yet, so mild weeks would not have helped.", computed=True)
     count = _pin_days(past, at)
     none_yet = count < at.value["pin_days"]
     return Reason(
         at.strong if none_yet else -at.strong,
-        f"Since it was run through it had {_times(count) if count else 'no day'} mild and damp enough "
+        f"Since it was colonized it had {_times(count) if count else 'no day'} mild and damp enough "
         "for pins.",
         computed=True,
     )

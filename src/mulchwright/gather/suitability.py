@@ -355,7 +355,7 @@ def _spawn_age(lot: Lot, trade: Trade, age: int | None) -> list[Reason]:
     low, high = min(limit.low, spawn.shelf_life_days.low), min(limit.high, spawn.shelf_life_days.high)
     where = "in the refrigerator" if cold else f"at {lot.kept_at_c:g} °C"
     if lot.kept_at_c is not None and lot.kept_at_c < 0:
-        return [Reason(Grade.AVOID, f"Kept at {lot.kept_at_c:g} °C: frost harms the threads.")]
+        return [Reason(Grade.AVOID, f"Kept at {lot.kept_at_c:g} °C: frost harms the mycelium.")]
     if age is None:
         return [
             Reason(

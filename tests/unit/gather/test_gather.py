@@ -461,7 +461,7 @@ def test_lots_that_cannot_be_computed_are_refused() -> None:
         compare(take_off([patch()], TRADE), [lot(), lot()], TRADE, on=BUILD)
     with pytest.raises(InputError, match=r"is 3 bags of spawn of no mass; give what one bag weighs"):
         stock_of(spawn(pieces=3), TRADE)
-    with pytest.raises(InputError, match=r"is pegs told by mass; count them"):
+    with pytest.raises(InputError, match=r"is pegs given by mass; count them"):
         stock_of(lot("p", "peg-spawn", LotKind.SPAWN, species=KING, mass_kg=1.0), TRADE)
     with pytest.raises(InputError, match=r"is 4 pieces of no mass; give what one weighs, or its volume"):
         stock_of(lot(pieces=4), TRADE)

@@ -234,14 +234,12 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         ),
         Card(
             "run",
-            "How far the threads have run",
+            "How far the bed is colonized",
             answers.run(bed_outlook, today),
             chart="run",
-            chart_label=_chart_label(
-                "Share of the bed that threads have run through", "run", bed_outlook, today
-            ),
+            chart_label=_chart_label("Share of the bed that is colonized", "run", bed_outlook, today),
             table=_band_table(
-                "Share of the bed run through", bed_outlook.run_share, bed_outlook, today, words.share
+                "Share of the bed that is colonized", bed_outlook.run_share, bed_outlook, today, words.share
             ),
             marks=marks(LogKind.LOOKED),
         ),

@@ -58,9 +58,7 @@ def compare(
             "water in its first year",
             lambda bed_outlook: answers.volume_range(bed_outlook.watered_first_year_litres, system),
         ),
-        row(
-            f"run through by {meeting.day} {meeting:%b}", lambda bed_outlook: _run_words(bed_outlook, meeting)
-        ),
+        row(f"colonized by {meeting.day} {meeting:%b}", lambda bed_outlook: _run_words(bed_outlook, meeting)),
     )
     first, last = span_of([answers.dots(bed_outlook) for bed_outlook in both], today)
     drawn = [

@@ -172,7 +172,7 @@ def _of_kind(
         if "share" in filled:
             fields["share"] = _number(typed["share"], "share", "share in percent", 0, 100) / 100
         if not sight and "share" not in filled and not {"signs", "text"} & filled:
-            raise InputError("What did you see? Choose one: nothing, threads, pins, ready.", field="sight")
+            raise InputError("What did you see? Choose one: nothing, mycelium, pins, ready.", field="sight")
         return fields
     if kind is LogKind.PICKED:
         if "mass" not in filled:

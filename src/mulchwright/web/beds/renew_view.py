@@ -174,10 +174,10 @@ def _left_card(renewal: Renewal, trade: Trade, system: str) -> Card:
 
 WHY = {
     Why.SPRING: "Threads wake in that week, so they run into the fresh layer before the dry months.",
-    Why.AUTUMN: "The worst heat is over and the rains are near, and threads still have some weeks to run "
+    Why.AUTUMN: "The worst heat is over and the rains are near, and mycelium still has some weeks to grow "
     "into the fresh layer before the cold.",
-    Why.THIN: "So little food is left that it should not wait. Water the fresh layer until threads have run "
-    "into it.",
+    Why.THIN: "So little food is left that it should not wait. Water the fresh layer until mycelium has "
+    "grown into it.",
     Why.COOLEST: "Your garden has no cold season; this is the coolest week, when a fresh layer dries least.",
 }
 
@@ -223,7 +223,7 @@ def _add_card(
         "will be missing against the bed as laid."
     )
     if not top_up.all_at_once:
-        said.append("More than this at once keeps air from the threads; lay the rest a season later.")
+        said.append("More than this at once keeps air from the mycelium; lay the rest a season later.")
     said.append("Wet it first, and not over pins: pick the flush, then spread.")
     row = trade.materials[top_up.material].settling_share
     own = sources_of([(f"{name}: settling", row, "loose depth to settled")], system)

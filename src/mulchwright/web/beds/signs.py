@@ -215,7 +215,7 @@ def _history_table(past: BedHistory, system: str, today: date) -> Table:
         )
         for day in past.days
     )  # fmt: skip
-    return Table("The last days of this bed", ("day", "moisture", "for threads", "middle", "rain"), rows)
+    return Table("The last days of this bed", ("day", "moisture", "for growth", "middle", "rain"), rows)
 
 
 # ---- the page ----------------------------------------------------------------

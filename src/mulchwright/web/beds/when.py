@@ -79,7 +79,7 @@ def curve_table(build_weeks: WhenToBuild, today: date, system: str) -> Table:
         for week in build_weeks.weeks
     )
     return Table(
-        "Build weeks, each run through the same weathers with the same luck",
+        "Build weeks, each with the same weathers and the same luck",
         ("built", "a crop in its first year", "first picking, likely", "crop in its first year",
          "water in its first year"),
         rows,

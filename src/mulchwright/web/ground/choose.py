@@ -107,7 +107,7 @@ def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tu
             area = parse_area(query["area"], system, field="area")
             if not 0.05 <= area <= 1000:
                 raise InputError(
-                    f"A bed of {show_area(area, system)} cannot be told about; give from "
+                    f"A bed of {show_area(area, system)} is outside what can be worked out; give from "
                     f"{show_area(0.1, system)} to {show_area(1000, system)}."
                 )
         except InputError as error:

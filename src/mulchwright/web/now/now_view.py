@@ -288,7 +288,7 @@ def _frost(task: GardenTask, today: date) -> Said:
 
 def _wet(task: GardenTask) -> Said:
     why = (
-        f"It holds {words.share(task.value)} water by weight; threads can drown from "
+        f"It holds {words.share(task.value)} water by weight; mycelium can drown from "
         f"{words.share(task.limit)}. Leave the hose alone, and see that water can run off."
     )
     return Said(Headline("Too wet: ", task.name, ""), why)
@@ -338,7 +338,7 @@ def _water(task: GardenTask, system: str) -> Said:
     rain = words.chance(task.chance)
     hope = f"{rain} that enough rain comes in three days" if " in " in rain else "hardly any rain to count on"
     why = (
-        f"The food layers hold {words.share(task.value)} water by weight; threads like "
+        f"The food layers hold {words.share(task.value)} water by weight; mycelium grows best at "
         f"{words.share(task.limit)} or more here. {hope[0].upper()}{hope[1:]}."
     )
     after = (
@@ -375,7 +375,7 @@ def _bed_line(bed: BedToday, today: date, system: str) -> BedLine:
     if bed.rain_will_do and not watered:
         rain = words.chance(bed.rain_chance)
         moisture = Headline(
-            f"{state}, {_span(bed.moisture)}. ", "Leave it, rain is likely",
+            f"{state}, {_span(bed.moisture)}. ", "No need to water: rain is likely",
             f": enough within three days {rain}." if " in " in rain else ".",
         )  # fmt: skip
     else:
@@ -386,8 +386,8 @@ def _bed_line(bed: BedToday, today: date, system: str) -> BedLine:
     elif look.next_on is not None:
         when = f"Next worth a look {words.day(look.next_on, today)}"
     else:
-        when = "No look is worth the walk in the weeks told"
+        when = "Nothing to look for in the weeks ahead"
     warm = units.show_temperature(bed.temperature_c.likely, system)
-    run = f"Threads through {_span(bed.run_share)} of it" if bed.run_share.low < 0.9 else "Run through"
+    run = f"Colonized: {_span(bed.run_share)}" if bed.run_share.low < 0.9 else "Fully colonized"
     rest = (f"{run}; {warm} in the bed.", f"{when}; a find today: {words.chance(look.chance)}.")
     return BedLine(bed.patch.key, bed.patch.name, moisture, rest, working_of(bed.working, system))

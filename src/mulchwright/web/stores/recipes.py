@@ -151,7 +151,7 @@ def _card(
         if crop is not None:
             note = f"No harvest {crop.year.words}: {words.chance(1 - crop.chance)}."
         facts = [
-            ("Half run through by threads, likely", run),
+            ("Half colonized, likely", run),
             ("Picked in its first year", answers.crop_range(crop, system)),
             ("Still to buy", to_buy_words(use_option, currency)),
         ]  # fmt: skip

@@ -146,14 +146,14 @@ def life_check(low: float, high: float, dry_days: int) -> str:
 def moisture_word(now: float, marks: MoistureLimits) -> str:
     """A bed's moisture in words: what it means for threads of this species."""
     if now < marks.stall:
-        return "Too dry: threads stand still"
+        return "Too dry: growth has stopped"
     if now < marks.low:
         return "On the dry side"
     if now <= marks.high:
         return "Moist enough"
     if now < marks.drown:
-        return "Wetter than threads like"
-    return "Too wet: threads can drown"
+        return "Wetter than mycelium likes"
+    return "Too wet: mycelium can drown"
 
 
 def minutes(count: float) -> str:
@@ -166,7 +166,7 @@ def passes_words(passes: int) -> str:
     if passes <= 1:
         return ""
     how_many = {2: "two", 3: "three"}.get(passes, str(passes))
-    return f"Water in {how_many} passes an hour apart: dry mulch lets much of a single one run through."
+    return f"Water in {how_many} passes an hour apart: dry mulch lets much of one heavy watering drain away."
 
 
 def rounded(litres: float) -> float:
@@ -203,12 +203,14 @@ def run(bed_outlook: PatchOutlook, today: date) -> Headline:
     if built is None or built > today:
         done = next((i for i in range(bed_outlook.days) if band.p50[i] >= 0.9), None)
         if done is None:
-            return Headline("Threads are not likely to run through in the days shown")
-        return Headline("Likely run through by ", words.day(bed_outlook.start + timedelta(days=done), today))
+            return Headline("Not likely to be fully colonized in the days shown")
+        return Headline(
+            "Likely fully colonized by ", words.day(bed_outlook.start + timedelta(days=done), today)
+        )
     now = float(band.p50[bed_outlook.today_index])
     low, high = float(band.p10[bed_outlook.today_index]), float(band.p90[bed_outlook.today_index])
     if low >= 0.9:
-        return Headline("", "Run through", ", as far as can be worked out.")
+        return Headline("", "Fully colonized", ", as far as can be worked out.")
     if high < 0.03:
         return Headline("Threads have ", "hardly begun", " to run.")
     span = (
@@ -216,7 +218,7 @@ def run(bed_outlook: PatchOutlook, today: date) -> Headline:
         if round(100 * low) == round(100 * high)
         else f"{round(100 * low)} to {words.share(high)}"
     )
-    return Headline("Threads have run through ", span, " of the bed, most likely.")
+    return Headline("Colonized: ", span, " of the bed, most likely.")
 
 
 def crop(bed_outlook: PatchOutlook, system: str) -> Headline:

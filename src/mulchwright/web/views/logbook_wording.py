@@ -63,7 +63,7 @@ def log_words(
         if entry.sight is not None:
             what += f", {SIGHT_WORDS[entry.sight]}"
         if entry.share is not None:
-            what += f", threads through {words.share(entry.share)}"
+            what += f", colonized {words.share(entry.share)}"
     elif entry.kind is LogKind.PICKED:
         what = f"picked {units.show_mass(entry.mass_kg or 0.0, system)}"
         if entry.count is not None:

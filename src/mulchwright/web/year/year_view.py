@@ -163,14 +163,12 @@ def _beside(year_review: YearReview, over: bool) -> tuple[str, ...]:
         less = sum(b.picked_kg < b.crop_forecast.p10 for b in crop_forecast if b.crop_forecast)
         more = sum(b.picked_kg > b.crop_forecast.p90 for b in crop_forecast if b.crop_forecast)
         within = len(crop_forecast) - less - more
-        said = [f"{within} gave what was foretold"] if within else []
+        said = [f"{within} came as forecast"] if within else []
         said += [f"{less} gave less"] if less else []
         said += [f"{more} gave more"] if more else []
         lines.append(f"Of {_beds_words(len(crop_forecast))} with an outlook kept, {words.joined(said)}.")
     elif crop_forecast:
-        lines.append(
-            "What was foretold is for the whole year; hold it against the crop when the year is over."
-        )
+        lines.append("The forecast is for the whole year; compare it with the crop when the year is over.")
     return tuple(lines)
 
 
@@ -183,7 +181,7 @@ def shown_months(year_review: YearReview) -> list[MonthYear]:
 def _chart_words(year_review: YearReview, system: str) -> str:
     said = [
         f"{m.month:%B} {mass_words(m.picked_kg, system)}"
-        + ("" if m.crop_forecast is None else f", {mass_words(m.crop_forecast, system)} foretold")
+        + ("" if m.crop_forecast is None else f", {mass_words(m.crop_forecast, system)} forecast")
         for m in shown_months(year_review)
     ]
     return f"Crop by month in {year_review.year}: {'; '.join(said) or 'nothing'}."
@@ -193,7 +191,7 @@ def _crop(year_review: YearReview, system: str, today: date) -> Part:
     months = shown_months(year_review)
     heading = "The crop by bed and month"
     if not months:
-        return Part("crop", heading, "No crop was picked or foretold.")
+        return Part("crop", heading, "No crop was picked or forecast.")
     rows = [
         (
             bed.patch.name,
@@ -213,28 +211,28 @@ def _crop(year_review: YearReview, system: str, today: date) -> Part:
     )
     rows.append(
         (
-            "foretold, middle",
+            "forecast, middle",
             *("–" if m.crop_forecast is None else mass_words(m.crop_forecast, system) for m in months),
             "",
             "",
         )
     )
-    heads = ("bed", *(f"{m.month:%b}" for m in months), "year", "foretold (8 in 10)")
+    heads = ("bed", *(f"{m.month:%b}" for m in months), "year", "forecast (8 in 10)")
     table = Table(f"Crop of {year_review.year} by bed and month", heads, tuple(rows))
     days = {bed.crop_forecast.made_on for bed in year_review.beds if bed.crop_forecast}
     made = (
-        f" The year of a bed is as it was foretold on {words.day(min(days), today)}"
+        f" The year of a bed is as it was forecast on {words.day(min(days), today)}"
         f"{'' if len(days) == 1 else ' or later'}."
         if days
         else ""
     )
     known = any(m.crop_forecast is not None for m in months)
     if not known and not days:
-        note = "Nothing was foretold: no outlook was kept before these months."
+        note = "There was no forecast: no outlook was saved before these months."
     elif known:
-        note = f"Bars are what you picked, strokes what was foretold before each month began.{made}"
+        note = f"Bars are what you picked, strokes what was forecast before each month began.{made}"
     else:
-        note = f"Bars are what you picked; no month was foretold before it began.{made}"
+        note = f"Bars are what you picked; no month was forecast before it began.{made}"
     return Part("crop", heading, note=note, table=table, table_name="By bed and month")
 
 
@@ -324,7 +322,7 @@ def _why(reason: Reason | None, system: str, until: date) -> str:
             return f"Likely too cold: {on} below {mark}."
         case ReasonKind.NOT_RUN:
             needs = part("needs_share")
-            return f"The threads had run through {part('run_share')} of it; about {needs} is needed."
+            return f"It was {part('run_share')} of it; about {needs} is needed."
         case ReasonKind.UNWATCHED:
             return "Nobody noted a look or a pick there, so nobody knows."
         case ReasonKind.BORE:
