@@ -84,7 +84,7 @@ def test_a_book_without_a_plan_chooses_for_typed_light(client: TestClient, fille
     ("query", "message"),
     [
         ("spot=bed:gone", "not on the plan any more"),
-        ("spot=typed&area=0", "cannot be told about"),
+        ("spot=typed&area=0", "is outside what can be worked out"),
         ("spot=typed&shade=120", "is no percentage from 0 to 100"),
         ("spot=typed&built_on=x", "“x” is no day"),
     ],

@@ -108,7 +108,7 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
     ):  # fmt: skip
         assert heading in said
     assert (
-        "Cross-section of the bed from the top down: 1.5 cm of skin, fine bark, 5 cm of hardwood chips"
+        "Cross-section of the bed from the top down: 1.5 cm of fine bark (top layer), 5 cm of hardwood chips"
         in said
     )
     assert "sawdust spawn, two planes, 280 g/m² each" in said

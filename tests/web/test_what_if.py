@@ -124,7 +124,11 @@ def test_watering_is_read_as_water_for_the_whole_bed() -> None:
         ({"thickness_0": "5 kg"}, "thickness_0", "5 kg"),
         ({"material_0": "gravel"}, "material_0", "gravel"),
         ({"thickness_0": "0", "thickness_1": "0", "thickness_2": ""}, "thickness_0", "at least one layer"),
-        (dict.fromkeys(("material_0", "material_1", "material_2"), "soil"), "material_0", "feeds threads"),
+        (
+            dict.fromkeys(("material_0", "material_1", "material_2"), "soil"),
+            "material_0",
+            "feeds the mushroom",
+        ),
         ({"planes": "many"}, "planes", "not a number"),
         ({"planes": "9"}, "planes", "outside 0 to 4"),
         ({"planes": "nan"}, "planes", "outside"),

@@ -54,7 +54,9 @@ def inside(outline: Outline, x: FloatArray, y: FloatArray) -> BoolArray:
         if y0 == y1:
             continue
         crosses = (y0 > y) != (y1 > y)
-        within ^= crosses & (x < x0 + (y - y0) * (x1 - x0) / (y1 - y0))
+        # Left of the edge, without a division: an edge may be level but for the last digits.
+        left = (x - x0) * (y1 - y0) - (y - y0) * (x1 - x0)
+        within ^= crosses & ((left < 0) if y1 > y0 else (left > 0))
     return within
 
 

@@ -81,7 +81,7 @@ def layer_name(patch: Patch, index: int, trade: Trade) -> str:
     if layer.woods:
         name = f"{name}: {joined([wood.replace('-', ' ') for wood in layer.woods])}"
     is_skin = patch.recipe.skin is not None and index == len(patch.recipe.layers)
-    return f"top layer, {name}" if is_skin else name
+    return f"{name} (top layer)" if is_skin else name
 
 
 def layer_lines(patch: Patch, trade: Trade, system: str) -> list[str]:

@@ -289,7 +289,7 @@ def hold_planned(client: TestClient, garden: Garden, told: dict[str, Any]) -> No
     hold_picking(card, told)
     weeks = page_of(client, f"/beds/{PLANNED}/when")
     assert patch.built_on is not None
-    row = weeks[weeks.index("Build weeks, each run") :]
+    row = weeks[weeks.index("Build weeks, each with") :]
     row = row[row.index(f">{day_words(patch.built_on, TODAY)}<") :].split("</tr>")[0]
     said = text_of(row)
     assert crop_range(told["crop"], system) in said

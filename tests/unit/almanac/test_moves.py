@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -10,6 +11,7 @@ from tests.unit.almanac.test_renewal import BED, BUILT, GARDEN, TRADE
 
 from mulchwright.almanac import Outlook, outlook, what_if
 from mulchwright.almanac.moves import with_living_shares
+from mulchwright.almanac.run_settings import RunSettings
 from mulchwright.garden import Layer, LogEntry, LogKind, Patch, Recipe
 from mulchwright.season.moved import moved_dry_kg
 
@@ -56,7 +58,7 @@ def test_the_giving_bed_loses_what_was_taken_from_that_day(without: Outlook) -> 
 
 
 def test_a_bed_without_spawn_runs_from_the_chips_it_got_in_proportion_to_what_lived(without: Outlook) -> None:
-    """Few clumps far apart do not touch in the first three weeks: a tenth of them has run a tenth as much."""
+    """Clumps at random cover `1 - exp(-what they would cover side by side)`: of a tenth, that is a tenth."""
     soon = LATE + timedelta(days=21)
     runs = [
         outlook_of(soon, moved(LATE, share=share)).patch("b").remains[0].alive_share.p50
@@ -64,7 +66,7 @@ def test_a_bed_without_spawn_runs_from_the_chips_it_got_in_proportion_to_what_li
     ]
     assert without.patch("b").remains[0].alive_share.p90 == 0
     assert 0 < runs[0] < 0.2
-    assert runs[1] / runs[0] == pytest.approx(10, rel=0.2)
+    assert math.log(1 - runs[1]) / math.log(1 - runs[0]) == pytest.approx(10, rel=0.2)
     assert runs[1] < runs[2]
 
 
@@ -93,7 +95,7 @@ def test_a_bed_tried_otherwise_keeps_the_chips_it_got() -> None:
     today = LATE + timedelta(days=30)
     garden = replace(GARDEN, patches=(BED, NEW), log=(moved(LATE, share=0.9),))
     shaded = replace(NEW, light_share=(0.2,))
-    before, after = what_if(garden, None, TRADE, shaded, today=today, members=20, seed=4)
+    before, after = what_if(garden, None, TRADE, shaded, today=today, settings=RunSettings(20, 4))
     whole = outlook(garden, None, TRADE, today=today, members=20, seed=4).patch("b")
     assert before.remains[0].alive_share.p50 == pytest.approx(whole.remains[0].alive_share.p50, rel=0.2)
     assert after.remains[0].alive_share.p50 > 0

@@ -450,7 +450,7 @@ def test_options_are_the_planned_the_own_and_what_suits_the_species(scarce: Gard
     names = [one.name for one in recipe_options(scarce, trade, same)]
     assert "Mine" in names
     assert template.name not in names
-    for one in recipes_for(scarce, SERIES, trade, "bed-2", today=TODAY, members=MEMBERS):
+    for one in recipes_for(scarce, SERIES, trade, "bed-2", today=TODAY, settings=FEW):
         assert one.run_day is None or one.run_day > BUILD
         assert one.demand
 

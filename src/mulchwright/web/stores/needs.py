@@ -103,7 +103,7 @@ def _yard(need: LayerNeed, trade: Trade, system: str) -> str:
 
 def _layer_row(need: LayerNeed, trade: Trade, system: str) -> tuple[str, ...]:
     material = trade.materials[need.material]
-    name = material_name(need.material, trade) + (", top layer" if need.role == "skin" else "")
+    name = material_name(need.material, trade) + (" (top layer)" if need.role == "skin" else "")
     if material.family == "sheet":
         return (name, "", "", units.show_area(need.area_m2, system), "", _yard(need, trade, system), "")
     return (
