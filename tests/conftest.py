@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import socket
 import sys
 from collections import defaultdict
 from collections.abc import Iterator
@@ -41,6 +42,25 @@ def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]
     """What the program keeps for a user outside the book lies in a folder of the tests, also for children."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        yield
+
+
+LOCAL_HOSTS = ("", "127.0.0.1", "127.0.0.2", "localhost", "::1", "0.0.0.0")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_strangers() -> Iterator[None]:
+    """No test finds a host but this machine, whatever a form or a book asks the program to fetch."""
+    look_up = socket.getaddrinfo
+
+    def only_here(host: Any, *rest: Any, **options: Any) -> Any:
+        name = host.decode() if isinstance(host, bytes) else host
+        if name is not None and name not in LOCAL_HOSTS and not name.endswith(".localhost"):
+            raise socket.gaierror(socket.EAI_NONAME, f"{name} is not looked up in tests")
+        return look_up(host, *rest, **options)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket, "getaddrinfo", only_here)
         yield
 
 

@@ -192,6 +192,12 @@ def walking(book: Path, bundle: ChartBundle) -> Iterator[Walk]:
         yield Walk(client, app)
 
 
+@pytest.fixture(autouse=True)
+def _no_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A weather service that cannot be reached is tried again at once."""
+    monkeypatch.setattr("mulchwright.services.weather_services.PAUSES_S", (0.0, 0.0))
+
+
 @pytest.fixture
 def walk(ground_book: Path, bundle: ChartBundle) -> Iterator[Walk]:
     with walking(ground_book, bundle) as walk:
