@@ -144,7 +144,7 @@ def test_money_and_hours_are_kept_and_a_fault_stands_beside_its_field(client: Te
     assert newest.what == "the money and hours of 2031 added"
     assert newest.what in text_of(client.get("/log").text)
     client.post("/year/2031/sums", data={"money": "", "hours": "12.5"})
-    assert "Money: not told yet." in text_of(client.get("/year/2031").text)
+    assert "Money: not entered yet." in text_of(client.get("/year/2031").text)
     with open_book(book) as opened:
         opened.undo(opened.undo_steps()[0].step)
     assert "A kilogram fresh cost 40.00 USD" in text_of(client.get("/year/2031").text)

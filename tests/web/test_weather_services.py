@@ -305,9 +305,9 @@ def test_noaa_stations_are_looked_for_once_a_month(
     fetch(NOW + timedelta(days=1))
     assert played.paths()[2:] == ["/access/services/data/v1"]
     played.play("/access/services/data/", as_json({"errorMessage": "Validation error"}, status=400))
-    told = fetch(NOW + timedelta(days=2))
-    assert not told.well
-    assert '"Validation error"' in told.words
+    fetched = fetch(NOW + timedelta(days=2))
+    assert not fetched.well
+    assert '"Validation error"' in fetched.words
     fetch(NOW + timedelta(days=3, hours=1))
     assert "/access/services/search/v1/data" in played.paths()[4:]
 
@@ -435,9 +435,9 @@ def test_a_grid_that_is_not_known_any_more_is_looked_for_anew(
     choose(book, "nws")
     fetch()
     played.play("/gridpoints/", problem(404, "NotFound", "Marine Forecast Not Supported"))
-    told = fetch(NOW + timedelta(days=1))
-    assert "Marine Forecast Not Supported" in told.words
-    assert "rounded less" in told.words
+    fetched = fetch(NOW + timedelta(days=1))
+    assert "Marine Forecast Not Supported" in fetched.words
+    assert "rounded less" in fetched.words
     fetch(NOW + timedelta(days=9))
     assert played.paths()[3] == "/points/44.5,-73.2"
 

@@ -63,8 +63,8 @@ def with_living_shares(
             share = 0.0
         if share is None:
             share = _share_on(donor, entry.day, garden, known, trade, seed, memory)
-        told = replace(entry, share=share, material=material)
-        garden = replace(garden, log=tuple(told if one.key == told.key else one for one in garden.log))
+        noted = replace(entry, share=share, material=material)
+        garden = replace(garden, log=tuple(noted if one.key == noted.key else one for one in garden.log))
     return garden
 
 
@@ -93,8 +93,8 @@ def _share_on(
         known = known.slice(known.start, min(known.end, day))
     digest = hashlib.blake2b(digest_size=16)
     plain = replace(donor, name=donor.key, bed=None, outline=())
-    told = (plain, day, log, garden.place, garden.normals, seed, trade_fingerprint(trade))
-    digest.update(repr(told).encode())
+    inputs = (plain, day, log, garden.place, garden.normals, seed, trade_fingerprint(trade))
+    digest.update(repr(inputs).encode())
     if known is not None:
         digest.update(repr(known.start).encode())
         for row in (known.temperature_min_c, known.temperature_max_c, known.rain_mm):

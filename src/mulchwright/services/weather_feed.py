@@ -362,8 +362,8 @@ def _ask_services(
         first, last = days_to_ask(garden, series, today)
         # "Unchanged" is a full answer only as long as what was unchanged is still here.
         again = not facts.forecasts or (held is not None and facts.key in held.series.provenance.file_name)
-        told = f"{spot.latitude},{spot.longitude} {source.contact}"
-        asker = Asker(facts, memory, now, source.contact, told, again, pause=pause)
+        sent = f"{spot.latitude},{spot.longitude} {source.contact}"
+        asker = Asker(facts, memory, now, source.contact, sent, again, pause=pause)
         outcome = ask_service(service, asker, spot, first, today)
         words, well = outcome.words, outcome.well
         if outcome.got is not None:

@@ -135,7 +135,7 @@ class Memory:
 class Asker:
     """Asks one service for one fetch; an `Ask` of `weather.public`.
 
-    told : what the service is told of the garden; another place or contact is another request.
+    disclosed : what the service learns of the garden; another place or contact is another request.
     again : whether what the service gave last is still in the book, so that "unchanged" is a full answer.
     pause : waits so many seconds. skipped : why requests were not sent or brought nothing, in sentences.
     sent : how many requests were sent.
@@ -145,7 +145,7 @@ class Asker:
     memory: Memory
     now: datetime
     contact: str = ""
-    told: str = ""
+    disclosed: str = ""
     again: bool = True
     limits: Limits = LIMITS
     pause: Callable[[float], None] = time.sleep
@@ -171,7 +171,7 @@ class Asker:
         self, step: str, address: str, *, said: Callable[[bytes], str], accept: str = "application/json"
     ) -> bytes | None:
         """One request and its answer's bytes; None, with a sentence in `skipped`, where nothing new comes."""
-        key = f"{self.facts.key} {step} {self.told}"
+        key = f"{self.facts.key} {step} {self.disclosed}"
         known = self.memory.requests.get(key, {})
         if (until := self._blocked_until(key)) is not None:
             self.skipped.append(

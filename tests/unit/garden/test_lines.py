@@ -39,16 +39,16 @@ def test_a_bed_of_bought_spawn_begins_its_own_line() -> None:
 
 
 def test_chips_moved_on_twice_are_the_second_generation_as_old_as_the_first_bed() -> None:
-    told = garden(
+    found = garden(
         moved(date(2031, 9, 1), "a", "b"), moved(date(2032, 4, 1), "b", "c"), moved(date(2032, 6, 1), "c", "")
     )
-    line = line_of(told, "c")
+    line = line_of(found, "c")
     assert (line.origin, line.generation) == ("a", 2)
     assert line.steps == (("b", date(2032, 4, 1)), ("a", date(2031, 9, 1)))
     assert line.given == (("", date(2032, 6, 1)),)
     assert line.age_days(date(2032, 4, 1)) == 366
-    assert line.pool == line_of(told, "a").pool == line_of(told, "b").pool
-    assert line_of(told, "c", until=date(2032, 3, 1)).origin == "c"
+    assert line.pool == line_of(found, "a").pool == line_of(found, "b").pool
+    assert line_of(found, "c", until=date(2032, 3, 1)).origin == "c"
 
 
 def test_a_ring_ends_and_another_species_is_no_part_of_the_line() -> None:

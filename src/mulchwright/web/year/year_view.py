@@ -382,15 +382,15 @@ def _cost(year_review: YearReview, system: str, currency: str) -> Part:
         f"Water: {units.show_volume(t.watered_litres, system)}."
         if t.watered_litres
         else "No watering was noted.",
-        "Money: not told yet." if t.money is None else f"Money: {money(round(100 * t.money), currency)}.",
-        "Hours: not told yet." if t.hours is None else f"Hours: {t.hours:g}.",
+        "Money: not entered yet." if t.money is None else f"Money: {money(round(100 * t.money), currency)}.",
+        "Hours: not entered yet." if t.hours is None else f"Hours: {t.hours:g}.",
     ]
     if t.hours and t.picked_kg > 0:
         lines.append(f"{mass_words(t.picked_kg / t.hours, system)} picked for each hour.")
     if fresh:
         answer = f"A {unit} fresh cost {fresh}" + (f", a {unit} dried {dry}." if dry else ".")
     elif t.money is None:
-        answer = f"What a {unit} cost stands here once the money spent is told."
+        answer = f"What a {unit} cost shows here once you enter the money spent."
     else:
         answer = f"Nothing was weighed, so a {unit} has no price."
     note = "Money of the whole year is laid on its crop; a new bed bears in later years, too."
@@ -448,7 +448,7 @@ def _next_heading(year_review: YearReview, today: date) -> str:
 def _next_answer(year_review: YearReview, today: date) -> str:
     proposals = year_review.proposals
     if not proposals and year_review.year < today.year:
-        return f"What to do next is told with the year {today.year}."
+        return f"What to do next is on the page of the year {today.year}."
     if not proposals:
         return "Nothing is proposed: there is no built bed, or no outlook of them yet."
     acts = [one for one in proposals if one.kind is not ProposalKind.KEEP]
