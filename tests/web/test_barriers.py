@@ -145,7 +145,7 @@ PAGES = (
     "/stores/dryer", "/stores/dryer/own/new", "/stores/dryer/own/kitchen-dryer",
     "/stores/pantry", "/stores/pantry/new?kind=dried", "/stores/pantry/jar-1",
     "/pick", "/picks", "/picks/seen", "/picks/unseen", "/picks/unseen/check",
-    "/weather", "/phones", "/pair",
+    "/weather", "/phones", "/pair", "/more",
 )  # fmt: skip
 
 

@@ -101,7 +101,7 @@ def test_four_steps_of_one_transaction_each_end_in_a_planned_bed(
     assert garden.walls[0].house
     assert garden.patches[0].stage is Stage.PLANNED
     assert garden.patches[0].bed == "garden-ground"
-    assert str(new_client.get("/").url).endswith("/beds")
+    assert str(new_client.get("/").url).endswith("/now")
 
 
 def test_who_leaves_comes_back_to_the_next_step(new_client: TestClient, new_book: Path) -> None:

@@ -14,6 +14,7 @@ from starlette.routing import BaseRoute, Route
 from mulchwright.services.running import PROOF_PATH
 from mulchwright.web.beds import beds, built, log, renew, signs, what_if, when
 from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, spots, sun, survey
+from mulchwright.web.more import more
 from mulchwright.web.now import calendar, now
 from mulchwright.web.phones import phones
 from mulchwright.web.picks import check, picks
@@ -174,6 +175,8 @@ def routes() -> list[BaseRoute]:
         form("/weather/services", choose_service.get_forecasts),
         form("/weather/services/details", choose_service.set_details),
         form("/weather/consent", weather.answer_wish),
+        # more
+        page("/more", more.page),
         # phones
         page("/pair", phones.pair_page),
         form("/pair", phones.pair),
