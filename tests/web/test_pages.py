@@ -189,7 +189,7 @@ def test_units_switch_never_leads_away(client: TestClient, back: str) -> None:
 def test_switching_units_does_not_compute_anew(client: TestClient) -> None:
     client.post("/units", data={"units": "us"})
     assert client.get("/outlook-progress").json() == {"ready": True, "share": 1.0}
-    assert "Calculation" not in client.get(BED).text
+    assert "Working out the forecast" not in client.get(BED).text
 
 
 def test_unknown_units_are_refused_in_words(client: TestClient) -> None:
@@ -316,7 +316,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
     with slow_client(book, bundle, engine) as client:
         html = client.get(BED).text  # comes while the engine is held back
         assert not engine.go.is_set()
-        assert "is being worked out" in html
+        assert "Working out the forecast" in html
         assert '<noscript><meta http-equiv="refresh" content="2"></noscript>' in html
         assert "What it is made of" in html, "what is known stands there already"
         assert client.get("/outlook-progress").json() == {"ready": False, "share": 0.25}
@@ -324,7 +324,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
         engine.go.set()
         ready(client)
         html = client.get(BED).text
-        assert "is being worked out" not in html
+        assert "Working out the forecast" not in html
         assert "First picking" in html
 
 

@@ -30,8 +30,8 @@ class Group:
 
 GROUPS = (
     Group("weather", "Weather", (
-        Way("/weather", "Weather", "Enter what your rain gauge and thermometer say, bring in a record, get forecasts."),
-        Way("/year/how-good", "Forecast scores", "How close past forecasts came to what happened."),
+        Way("/weather", "Weather", "Enter your readings, bring in a record, get forecasts."),
+        Way("/year/how-good", "Forecast scores", "How close past forecasts came."),
     )),
     Group("devices", "Phones and calendars", (
         Way("/phones", "Phones", "Use Mulchwright beside the bed, from phones in your home."),

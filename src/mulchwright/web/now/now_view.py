@@ -271,7 +271,7 @@ def _look(task: GardenTask, today: date) -> Said:
     if task.on <= today and task.days:
         why += f" The last look was {words.plural(task.days, 'day')} ago."
     taps = (
-        Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
+        Tap("Found nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
         Tap("Ready", "sight", "ready"),
     )  # fmt: skip
     return Said(Headline("Look at ", task.name, ""), why, taps, (("kind", "looked"),))

@@ -42,7 +42,7 @@ _LOG = logging.getLogger("mulchwright.web")
 PATIENCE_S = 0.35
 """How long a page waits for an outlook that is nearly done before it shows what is known."""
 
-PREPARING = "Preparing the engine for this computer (once). The outlook comes after that by itself."
+PREPARING = "Preparing the engine for this computer (once). The forecast comes right after."
 
 
 class AppContext:
