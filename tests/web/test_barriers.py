@@ -131,7 +131,7 @@ def house(full_house: House) -> Iterator[House]:
 
 
 PAGES = (
-    "/now", "/now/calendar",
+    "/now", "/now/calendar", "/month", "/month?month=2031-09",
     "/beds", BED, f"{BED}/what-if?planes=3", f"{BED}/signs",
     f"{BED}/signs?sign=small-brown&sign=sour-smell", f"{BED}/renew", f"{BED}/renew?living=20 L",
     PLAN, f"{PLAN}/when?on=2031-06-12", f"{PLAN}/built",

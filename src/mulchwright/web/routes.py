@@ -15,7 +15,7 @@ from mulchwright.services.running import PROOF_PATH
 from mulchwright.web.beds import beds, built, log, renew, signs, what_if, when
 from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, spots, sun, survey
 from mulchwright.web.more import more
-from mulchwright.web.now import calendar, now
+from mulchwright.web.now import calendar, month, now
 from mulchwright.web.phones import phones
 from mulchwright.web.picks import check, picks
 from mulchwright.web.shared import common_pages
@@ -60,6 +60,7 @@ def routes() -> list[BaseRoute]:
         form("/beds/{key}/plan", what_if.plan),
         # now
         page("/now", now.page),
+        page("/month", month.page),
         # calendar
         page("/calendar/{token}.ics", calendar.feed),
         page("/now/calendar", calendar.page),

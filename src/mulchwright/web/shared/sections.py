@@ -35,7 +35,8 @@ class Section:
 
 SECTIONS = (
     Section("now", "Now", "/now", (
-        PageLink("/now", "Today"), PageLink("/now/calendar", "Calendar feed"),
+        PageLink("/now", "Today"), PageLink("/month", "Month"),
+        PageLink("/now/calendar", "Calendar feed"),
     )),
     Section("ground", "Garden", "/ground", (
         PageLink("/ground", "Plan"), PageLink("/ground/sun", "Sun and shade"),
