@@ -14,7 +14,7 @@ from starlette.routing import BaseRoute, Route
 from mulchwright.services.running import PROOF_PATH
 from mulchwright.web.beds import beds, built, log, renew, signs, what_if, when
 from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, spots, sun, survey
-from mulchwright.web.more import more
+from mulchwright.web.more import backups, changes, more, search
 from mulchwright.web.now import calendar, month, now
 from mulchwright.web.phones import phones
 from mulchwright.web.picks import check, picks
@@ -178,6 +178,13 @@ def routes() -> list[BaseRoute]:
         form("/weather/consent", weather.answer_wish),
         # more
         page("/more", more.page),
+        page("/search", search.page),
+        page("/changes", changes.page),
+        form("/changes/{step:whole}/undo", changes.undo),
+        page("/backups", backups.page),
+        form("/backups", backups.make),
+        page("/backups/export.json", backups.export),
+        page("/backups/file/{name}", backups.download),
         # phones
         page("/pair", phones.pair_page),
         form("/pair", phones.pair),

@@ -29,6 +29,11 @@ class Group:
 
 
 GROUPS = (
+    Group("book", "Your garden book", (
+        Way("/search", "Search", "Find a bed, a lot, a logbook entry or a word."),
+        Way("/changes", "Last changes", "See what was changed, and undo it."),
+        Way("/backups", "Backups and export", "Make a copy, or take your data elsewhere."),
+    )),
     Group("weather", "Weather", (
         Way("/weather", "Weather", "Enter your readings, bring in a record, get forecasts."),
         Way("/year/how-good", "Forecast scores", "How close past forecasts came."),

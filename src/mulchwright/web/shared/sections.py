@@ -54,7 +54,8 @@ SECTIONS = (
     )),
     Section("year", "Year", "/year"),
     Section("more", "More", "/more", also=(
-        "/weather", "/phones", "/year/how-good", "/ground/look", "/stores/sharing",
+        "/search", "/changes", "/backups", "/weather", "/phones", "/year/how-good", "/ground/look",
+        "/stores/sharing",
     )),
 )  # fmt: skip
 
