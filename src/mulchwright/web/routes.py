@@ -190,6 +190,8 @@ def routes() -> list[BaseRoute]:
         form("/pair", phones.pair),
         page("/phones", phones.phones_page),
         page("/phones/address.svg", phones.address_code),
+        form("/phones/on", phones.let_in),
+        form("/phones/off", phones.shut_out),
         form("/phones/code", phones.make_code),
         form("/phones/{key}/revoke", phones.revoke),
         # log

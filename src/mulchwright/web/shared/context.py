@@ -26,7 +26,7 @@ from mulchwright.services.weather_updates import WeatherUpdates
 from mulchwright.trade import Trade, load_trade
 from mulchwright.version import __version__
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.shared.phones import HomeNetwork
+from mulchwright.web.shared.phones import HomeNetwork, HomeSwitch
 from mulchwright.web.shared.sections import SECTIONS, section_of
 from mulchwright.web.views import wording as words
 
@@ -52,7 +52,7 @@ class AppContext:
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
         *, new: bool = False, home: HomeNetwork | None = None, clock: Callable[[], datetime] | None = None,
     ) -> None:  # fmt: skip
-        self.home = home
+        self.home_switch = HomeSwitch(home)
         self.library = Library(book, self.now)
         self.jobs = JobQueue()
         self.outlook_service = OutlookService(
@@ -75,6 +75,11 @@ class AppContext:
         )
         self.preparing: Callable[[], bool] = lambda: bool(getattr(engine, "preparing", False))
         self._templates.globals["preparing"] = lambda: PREPARING if self.preparing() else ""
+
+    @property
+    def home(self) -> HomeNetwork | None:
+        """Where paired phones come in; None while the book is open to this machine only."""
+        return self.home_switch.home
 
     @property
     def trade(self) -> Trade:

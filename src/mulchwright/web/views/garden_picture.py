@@ -92,7 +92,7 @@ def garden_picture(
         if isinstance(noun, Patch):
             note = notes.get(noun.key)
             lines = [noun.name, *([note.words] if note and note.need is not Need.REST else [])]
-            tall = (max(p[1] for p in noun.outline) - min(p[1] for p in noun.outline)) * scale / 2
+            tall: float = (max(p[1] for p in noun.outline) - min(p[1] for p in noun.outline)) * scale / 2
         elif kind.key == "wall" and getattr(noun, "house", False):
             lines, tall = [noun.name], 0.0
         else:
@@ -124,9 +124,10 @@ def _free_place(
     words that must be said give way further.
     """
     tall = LINE_PX * lines
-    near = (y + beside, y - beside - tall, y - tall / 2)
-    further = (y + sign * step * 8.0 for step in range(1, 16) for sign in (1, -1)) if must else ()
-    for top in (*near, *further):
+    tops = [y + beside, y - beside - tall, y - tall / 2]
+    if must:
+        tops += [y + sign * step * 8.0 for step in range(1, 16) for sign in (1, -1)]
+    for top in tops:
         box = (x - half, top, x + half, top + tall)
         clear = all(box[2] < o[0] or box[0] > o[2] or box[3] < o[1] or box[1] > o[3] for o in taken)
         if clear and top >= 0 and top + tall <= height - 24:
