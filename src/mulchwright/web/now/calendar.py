@@ -100,7 +100,7 @@ def feed(request: Request) -> Response:
         kept = book.setting(TOKEN_SETTING)
     given = request.path_params["token"]
     if kept is None or not hmac.compare_digest(kept.encode(), given.encode()):
-        raise HTTPException(404, "There is no calendar at this address, or it has a new one by now.")
+        raise HTTPException(404, "There is no calendar at this address, or it has a new address now.")
     state = context.library.state()
     data = calendar_of(context, state, state.garden.patches, _base(request))
     return Response(
