@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import Response
 
+from mulchwright.garden import Stage
 from mulchwright.sheets.portrait import material_name, spawn_name, species_name
 from mulchwright.web.more.help_words import HELP_WORDS
 from mulchwright.web.more.more import GROUPS
@@ -90,8 +91,9 @@ def _holds(find: Find, wanted: list[str]) -> bool:
 
 def _beds(state: BookState, trade: Trade) -> Iterable[Find]:
     for patch in state.garden.patches:
-        built = f", built {words.day(patch.built_on, state.today)}" if patch.built_on else ""
-        about = f"{species_name(patch.species, trade)}, {patch.stage.value}{built}"
+        day = f" {words.day(patch.built_on, state.today)}" if patch.built_on else ""
+        stage = "planned for" if day and patch.stage is Stage.PLANNED else patch.stage.value
+        about = f"{species_name(patch.species, trade)}, {stage}{day}"
         yield Find(patch.name, f"/beds/{patch.key}", about)
 
 
