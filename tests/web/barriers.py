@@ -33,12 +33,13 @@ _RUN = """async ([rules, new_alone]) => {
 }"""
 
 _HIDE_ALIKE = """(most) => {
-    const ways = ["class", "role", "type", "hidden", "scope", "fill", "stroke", "aria-hidden", "aria-current"];
+    const ways = ["class", "role", "type", "hidden", "scope", "fill", "stroke", "aria-hidden"];
     const shapes = new Map();
     const shape = (e) => {
         if (!shapes.has(e)) {
             const says = [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim());
-            shapes.set(e, `${e.tagName} ${ways.map((n) => e.getAttribute(n))} ${says} (${[...e.children].map(shape)})`);
+            const own = `${e.tagName} ${ways.map((n) => e.getAttribute(n))} ${says}`;
+            shapes.set(e, `${own} (${[...e.children].map(shape)})`);
         }
         return shapes.get(e);
     };
