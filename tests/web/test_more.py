@@ -49,7 +49,7 @@ def test_search_explains_a_word_and_finds_the_logbook(client: TestClient) -> Non
     text = said(client.get("/search?q=burlap slugs").text)
     assert "Slugs under the burlap" in text
     assert "1 result for" in text
-    assert "white threads a mushroom grows from" in said(client.get("/search?q=mycelium").text)
+    assert "living strands a mushroom grows from" in said(client.get("/search?q=mycelium").text)
 
 
 def test_search_says_when_nothing_is_found_and_escapes_what_was_typed(client: TestClient) -> None:

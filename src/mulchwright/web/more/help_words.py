@@ -16,7 +16,7 @@ HELP_WORDS = {
     "Leap-off": "The first growth of mycelium out of the spawn into fresh chips or straw.",
     "Look-alike": "Another mushroom that can be taken for the one you planted. Some are dangerous.",
     "Moisture": "The share of water in the weight of a layer. Squeezed hard, good straw gives a few drops.",
-    "Mycelium": "The white threads a mushroom grows from. It eats the chips or straw and carries the water.",
+    "Mycelium": "The living strands a mushroom grows from. They eat the chips or straw and carry water.",
     "Pin": "The first tiny mushroom, the size of a pinhead. Within days it is ready to pick.",
     "Pinning": "The days when pins form, usually after rain and a change in temperature.",
     "Renewal": "Giving a bed new food: topping up, or clearing it and building again.",
