@@ -105,6 +105,17 @@ def test_chances_of_a_week_are_those_of_the_season(month_client: TestClient) -> 
     assert re.search(rf"\b{re.escape(bed)} \d+ in \d+", html[place : place + 600])
 
 
+def test_no_way_leads_on_where_nothing_was_noted_or_is_forecast(month_client: TestClient) -> None:
+    """The first bed was built in April; the forecast ends a year and some weeks on."""
+    html = month_client.get("/month?month=2031-04").text
+    assert 'rel="prev"' not in html
+    month, ways = "/month", 0
+    while following := re.search(r'rel="next" href="([^"]+)"', month_client.get(month).text):
+        month, ways = following[1], ways + 1
+    assert 12 <= ways <= 14
+    assert month_client.get("/month?month=2044-02").status_code == 200, "it may still be asked for"
+
+
 @pytest.mark.parametrize("text", ["2031-13", "2031-6", "0000-01", "2031-06-01", "x", "²031-06"])
 def test_a_month_that_is_none_is_refused_in_words(month_client: TestClient, text: str) -> None:
     answer = month_client.get("/month", params={"month": text})

@@ -79,11 +79,12 @@ def page(request: Request) -> Response:
     last = first.replace(day=monthrange(first.year, first.month)[1])
     progress = context.progress(state)
     season = season_today(context, state, progress)
+    reach = _reach(state, season)
     weeks = _weeks(first, last, _items(context, state), season, today)
     return context.page(
         request, "now/month.html", state,
         name=f"{first:%B %Y}", weeks=weeks,
-        before=_address(first - timedelta(days=1)), after=_address(last + timedelta(days=1)),
+        before=_address(first - timedelta(days=1), reach), after=_address(last + timedelta(days=1), reach),
         now="" if first == today.replace(day=1) else "/month",
         waiting=progress.under_way and bool(state.garden.patches), share=progress.share,
         earlier=progress.shown is not progress.outlook,
@@ -104,9 +105,20 @@ def _month_of(text: str, today: date) -> date:
     )
 
 
-def _address(day: date) -> str:
-    """The address of a day's month, "" beyond the years that are shown."""
-    return f"/month?month={day:%Y-%m}" if YEARS[0] <= day.year <= YEARS[1] else ""
+def _reach(state: BookState, season: Season | None) -> tuple[date, date]:
+    """The first and the last day that a month may have something to say of."""
+    garden = state.garden
+    days = [state.today, *(entry.day for entry in garden.log)]
+    days += [patch.built_on for patch in garden.patches if patch.built_on is not None]
+    if season is not None:
+        days += [week for row in season.rows for week, _ in row.weeks[-1:]]
+    return min(days), max(days)
+
+
+def _address(day: date, reach: tuple[date, date]) -> str:
+    """The address of a day's month, "" where nothing can stand in it: no link leads on into empty months."""
+    first, last = (one.replace(day=1) for one in reach)
+    return f"/month?month={day:%Y-%m}" if first <= day.replace(day=1) <= last else ""
 
 
 def _items(context: AppContext, state: BookState) -> dict[date, list[Item]]:
