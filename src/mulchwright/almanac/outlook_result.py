@@ -161,6 +161,7 @@ class PatchOutlook:
     temperature_c : mean of the food layers.
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
+    picking_by_week : each Monday from this week on, with the chance of a picking in the seven days from it.
     crop, picking : of the bed's year ahead; what every page, sheet and command tells. None where the run
     ends before that year does.
     noted : pickings in the logbook. Once there is one, what lies before today in `first_picking`,
@@ -209,6 +210,7 @@ class PatchOutlook:
     crop: YearCrop | None = None
     picking: YearPicking | None = None
     noted: Noted = field(default_factory=Noted)
+    picking_by_week: tuple[tuple[date, float], ...] = ()
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""

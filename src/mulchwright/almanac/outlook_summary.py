@@ -27,7 +27,13 @@ from mulchwright.almanac.outlook_result import (
 )
 from mulchwright.almanac.remains import Remains, remains_of
 from mulchwright.almanac.working import working_of
-from mulchwright.almanac.year_ahead import crop_of_days, noted_of, picking_of_days, year_ahead_of
+from mulchwright.almanac.year_ahead import (
+    crop_of_days,
+    noted_of,
+    picking_of_days,
+    weekly_picking_chances,
+    year_ahead_of,
+)
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch
 from mulchwright.season import (
     SeasonRun,
@@ -141,6 +147,7 @@ def summary(
             year, day_of_flush, start=run.start, days=run.days, noted=noted.picks > 0
         ),
         noted=noted,
+        picking_by_week=weekly_picking_chances(day_of_flush, start=run.start, days=run.days, today=today),
     )  # fmt: skip
 
 

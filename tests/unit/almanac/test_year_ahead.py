@@ -17,6 +17,7 @@ from mulchwright.almanac.year_ahead import (
     crop_of_days,
     noted_of,
     picking_of_days,
+    weekly_picking_chances,
     year_ahead_of,
 )
 from mulchwright.garden import ClimateNormals, Garden, LogEntry, LogKind, Patch, Place, Stage
@@ -129,10 +130,14 @@ def test_a_bed_tried_as_it_stands_gets_the_figures_of_its_own_page(noted: Garden
     ).patch("tried")  # fmt: skip
     assert alone.crop == page.crop
     assert alone.picking == page.picking
-    before, _ = what_if(noted, None, TRADE, noted.patch("new"), today=TODAY, settings=RunSettings(40, memory=MEMORY))
+    before, _ = what_if(
+        noted, None, TRADE, noted.patch("new"), today=TODAY, settings=RunSettings(40, memory=MEMORY)
+    )
     assert (before.crop, before.picking) == (page.crop, page.picking)
     old = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("old")
-    before, _ = what_if(noted, None, TRADE, noted.patch("old"), today=TODAY, settings=RunSettings(40, memory=MEMORY))
+    before, _ = what_if(
+        noted, None, TRADE, noted.patch("old"), today=TODAY, settings=RunSettings(40, memory=MEMORY)
+    )
     assert (before.crop, before.picking) == (old.crop, old.picking)
 
 
@@ -140,3 +145,19 @@ def test_other_days_tell_the_same(noted: Garden) -> None:
     page = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("new")
     longer = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY, days=1400).patch("new")
     assert (longer.crop, longer.picking) == (page.crop, page.picking)
+
+
+def test_the_chance_of_a_week_counts_each_future_once_and_nothing_before_today() -> None:
+    """Counted by hand: four futures from a Monday; today is that week's Wednesday."""
+    start = date(2031, 6, 2)
+    never = np.inf
+    first = np.array([0.0, 3.0, 8.0, never])  # Monday before today, Thursday, Tuesday after, none
+    second = np.array([9.0, 5.0, 20.0, never])
+    weeks = weekly_picking_chances(
+        np.array([first, second]), start=start, days=22, today=start + timedelta(days=2)
+    )
+    assert weeks == (
+        (date(2031, 6, 2), 0.25),
+        (date(2031, 6, 9), 0.5),
+        (date(2031, 6, 16), 0.25),
+    ), "days 0-6, 7-13 and 14-20; the fourth week is not whole"
