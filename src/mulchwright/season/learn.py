@@ -347,7 +347,7 @@ def joined(factors: list[Factor]) -> Factor | None:
     if not factors:
         return None
     rows = len(factors[0].shift)
-    noise = 2.0 * np.sqrt(rows * sum(1.0 / one.members for one in factors))
+    noise = _largest_noise(rows * sum(1.0 / one.members for one in factors))
     whole = added(factors)
     values, vectors = np.linalg.eigh(whole.precision)
     kept = vectors[:, values > NOISE_MARGIN * noise]
@@ -374,9 +374,17 @@ def across_lines(factor: Factor, strain_share: float) -> Factor:
     passed = 1.0 / (1.0 + strain_share * values)
     precision = (vectors * ((1.0 - strain_share) * values * passed)) @ vectors.T
     shift = np.sqrt(1.0 - strain_share) * (vectors * passed) @ (vectors.T @ factor.shift)
-    # Noise shrinks with the precision, as if more members had been there.
-    members = int(factor.members / max(1.0 - strain_share, 1e-3) ** 2)
-    return Factor(precision, shift, factor.beds, members)
+    # A direction that just stands out of the noise must do so on the other side: noise is passed as well.
+    rows = len(values)
+    edge = NOISE_MARGIN * _largest_noise(rows / factor.members)
+    edge *= (1.0 - strain_share) / (1.0 + strain_share * edge)
+    members = rows / max(edge / (2.0 * NOISE_MARGIN), 1e-6) ** 2
+    return Factor(precision, shift, factor.beds, int(members))
+
+
+def _largest_noise(rows_by_members: float) -> float:
+    """The largest eigenvalue that sampling noise gives to a precision: rows by members, summed over beds."""
+    return float(2.0 * np.sqrt(rows_by_members))
 
 
 def of_its_species(lines: list[list[Factor]], strain_share: float) -> Factor | None:

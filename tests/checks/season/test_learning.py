@@ -7,6 +7,7 @@ Methods, section 5.3 (midge wing lengths; data and prior as printed, posterior 1
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -210,6 +211,14 @@ def test_lines_share_what_the_joint_normal_says(share: float) -> None:
         mean, variance = of_a_bed(lines[n], [line for m, line in enumerate(lines) if m != n], share)
         assert mean == pytest.approx(gain @ [value for _, value, _ in beds], abs=1e-9)
         assert variance == pytest.approx(1.0 - gain @ alike[index, n], abs=1e-9)
+
+
+@pytest.mark.parametrize(("precision", "counts"), [(0.9, True), (0.7, False)])
+def test_what_stands_out_of_the_noise_in_a_line_does_so_in_another(precision: float, counts: bool) -> None:
+    """256 members in 24 rows: the largest eigenvalue of noise is 2 sqrt(24 / 256), with its margin 0.77."""
+    one = replace(told(1.0, precision), members=256)
+    assert (learn.joined([one]) is not None) == counts
+    assert (learn.of_its_species([[one]], 0.5) is not None) == counts
 
 
 def test_one_strain_share_of_all_passes_nothing_on() -> None:
