@@ -47,7 +47,7 @@ FATE_WORDS = {
 FINDING_WORDS = {
     Finding.AS_DESCRIBED: "as described",
     Finding.DIFFERENT: "different",
-    Finding.NOT_SEEN: "not looked at",
+    Finding.NOT_SEEN: "not checked",
 }
 WRAPPING_WORDS = {Wrapping.PAPER: "in paper", Wrapping.PLASTIC: "in a closed plastic bag or box"}
 
