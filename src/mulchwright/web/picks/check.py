@@ -399,8 +399,8 @@ def _print_of(
     if answer is Finding.NOT_SEEN:
         if color:
             raise InputError(
-                "You chose a color for the print, but the print is at “Not checked yet”. Say whether it looks "
-                "like that, or set the color back.",
+                "You chose a color for the print, but the print is at “Not checked yet”. Say whether it "
+                "looks like that, or set the color back.",
                 field=f"f.{key}",
             )
         before = dict(going_on.findings).get(key, Finding.NOT_SEEN) if going_on else Finding.NOT_SEEN
