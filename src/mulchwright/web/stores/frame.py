@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 
 SECTION_PAGES = (
-    ("/stores", "At hand"),
+    ("/stores", "On hand"),
     ("/stores/recipes", "Recipes"),
-    ("/stores/needs", "What it takes"),
+    ("/stores/needs", "What you need"),
     ("/stores/best-use", "Best use"),
     ("/stores/buying", "Buying"),
     ("/stores/sharing", "Sharing"),
-    ("/stores/sheets", "Sheets and calendar"),
+    ("/stores/sheets", "Print and calendar"),
     ("/stores/dryer", "Dryer"),
     ("/stores/pantry", "Pantry"),
 )
