@@ -203,7 +203,7 @@ def test_one_feature_that_differs_shuts_it_for_good(
     assert stored().uses == ()
     assert "marked DO NOT EAT" in context.get("/picks/pick-1").text
     basket = text_of(context.get("/picks").text)
-    assert "Nobody eats of 600 g" in basket
+    assert "Don’t eat 600 g" in basket
     assert not re.search(r"Use it by|Use it today", text_of(context.get("/picks/pick-1").text))
 
 

@@ -112,7 +112,7 @@ def test_a_year_opens_with_a_sentence_and_tells_all_of_it(client: TestClient) ->
     assert "Up to 20 November; the year is not over" in said
     for heading in (
         "The crop by bed and month", "Best and worst bed", "Where it went", "Water, hours and money",
-        "What the logbook taught", "For 2032",
+        "What your logbook taught the forecast", "For 2032",
     ):  # fmt: skip
         assert heading in said
     assert "Water: 24 L." in said
@@ -254,7 +254,7 @@ def test_a_year_is_looked_back_on_in_a_browser(
         assert box["height"] >= 45.5, control.inner_text()
     page.get_by_label("Water Under the medlar more").check()
     page.get_by_role("button", name="Write the ticked ones into the plan").click()
-    expect(page.get_by_role("status").first).to_contain_text("1 proposal written into the plan")
+    expect(page.get_by_role("status").first).to_contain_text("1 proposal added to the plan")
     assert outside == []
     assert faults == []
     context.close()

@@ -426,7 +426,7 @@ def test_the_least_cost_by_hand(client: TestClient) -> None:
     """
     sell(client)
     text = said(when_ready(client, "/stores/buying"))
-    assert "The least that covers it costs 99.50 USD, delivery included" in text
+    assert "The cheapest way costs 99.50 USD, delivery included" in text
     assert "8 × 50 L" in text
     assert "Delivery from Yard is free from 60.00 USD on" in text
     assert "fine bark from Yard has no price" in text
