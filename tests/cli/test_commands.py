@@ -65,7 +65,7 @@ def test_demo_writes_a_book_and_never_over_a_file(run: Run, tmp_path: Path) -> N
     before = book.read_bytes()
     again = run("demo", book, "--no-open")
     assert again.code == 1
-    assert "is there already" in again.err
+    assert "exists already" in again.err
     assert book.read_bytes() == before
 
 
@@ -296,7 +296,7 @@ def test_new_touches_no_file_that_is_there(book: Path, capsys: pytest.CaptureFix
     before = book.read_bytes()
     assert cli.main(["new", str(book)]) == 1
     printed = capsys.readouterr().err
-    assert "is there already" in printed
+    assert "exists already" in printed
     assert "mulchwright open" in printed
     assert cli.main(["new", str(book.parent / "none" / "my.garden")]) == 1
     assert "There is no folder" in capsys.readouterr().err

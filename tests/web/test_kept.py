@@ -145,7 +145,7 @@ def test_a_jar_shuts_when_a_later_look_finds_something_different(kitchen: Kitche
                 "check-2", BED, "king-stropharia", TODAY, ((features[0].key, Finding.DIFFERENT),), ("seen",)
             )
         )
-    assert "Shut for eating and giving." in kitchen.get(jar)
+    assert "Locked for eating and giving." in kitchen.get(jar)
     answer = faults(kitchen.post(f"{jar}/use", EATEN, 422))
     assert "Not as it should be" in answer["f-u-jar-1-fate"]
     kitchen.post(f"{jar}/use", {**EATEN, "fate": "discard", "all": "yes"})
@@ -322,7 +322,7 @@ def test_a_jar_is_used_and_never_beyond_what_it_holds(kitchen: Kitchen) -> None:
     empty = kitchen.post(f"{jar}/use", {**EATEN, "from": "jar", "request_id": "four"}, 422)
     assert "Jar 1 is empty: all of it was used before." in text(empty)
     assert sum(use.mass_kg for use in kitchen.garden().uses if use.jar) == pytest.approx(0.041)
-    assert "What was eaten when" in kitchen.get("/stores/pantry")
+    assert "Eaten so far" in kitchen.get("/stores/pantry")
 
 
 def test_oldest_first_and_best_by_goes_with_the_shelf(kitchen: Kitchen) -> None:

@@ -391,7 +391,7 @@ def test_a_fault_in_one_bed_keeps_the_whole_round_on_the_page(
     assert "at least one bed" in context.post("/pick", data={}).text
     asked = context.post("/pick", data={f"mass.{BED}": "90 kg"})
     assert asked.status_code == 409
-    assert "Yes, keep it" in asked.text
+    assert "Yes, save it" in asked.text
     assert stored().log == before
 
 
@@ -421,7 +421,7 @@ def test_a_use_is_taken_back_and_more_than_is_left_is_refused(
     assert "more than the 600 g that is left" in answer.text
     assert "choose a day between" in post_use(context, "eat", day="2031-07-01").text
     location = post_use(context, "eat").headers["location"]
-    assert "Nothing is left of it." in context.get("/picks/pick-1").text
+    assert "Nothing is left." in context.get("/picks/pick-1").text
     assert "Nothing is left" in post_use(context, "discard").text
     step = location.rpartition("=")[2]
     back = context.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"}, follow_redirects=False)

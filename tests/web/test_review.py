@@ -202,7 +202,7 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
         opened.save_patch(replace(before.patch(OTHER), name="Pump house"))
     stale = post("retire-a")
     assert stale.status_code == 409
-    assert "Nothing was written" in stale.text
+    assert "Nothing was saved" in stale.text
     assert garden_of(book).patch(BED).stage is Stage.BUILT
     (revision,) = re.findall(r'name="revision" value="(\d+)"', client.get("/year/2031").text)
     done = post("water-a", "retire-a", "retire-b")

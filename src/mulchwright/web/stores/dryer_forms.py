@@ -385,8 +385,8 @@ def read_end(
         reading.fault(
             "dry",
             f"{small_mass(dry, system)} is more than a dry load of this size likely weighs (at most "
-            f"{small_mass(high_kg, system)}), so there may be water left inside. Dry longer; or check that it "
-            "is right all the same.",
+            f"{small_mass(high_kg, system)}), so there may be water left inside. Dry longer; or check that "
+            "it is right all the same.",
         )
     if typed.get("snap") != "yes":
         reading.fault(

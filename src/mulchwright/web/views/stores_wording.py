@@ -61,7 +61,7 @@ GRADE_WORDS = {
     Grade.GOOD: "Good",
     Grade.SLOW: "Usable with care",
     Grade.AVOID: "Not for this",
-    Grade.STOPPED: "Stopped",
+    Grade.STOPPED: "Don’t use",
 }
 
 
