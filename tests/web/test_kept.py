@@ -320,7 +320,7 @@ def test_a_jar_is_used_and_never_beyond_what_it_holds(kitchen: Kitchen) -> None:
     assert "Jar 1 holds 29 g; 60 g cannot come out of it." in faults(page)["f-u-jar-1-mass"]
     kitchen.post(f"{jar}/use", {**EATEN, "all": "yes", "request_id": "three"})
     empty = kitchen.post(f"{jar}/use", {**EATEN, "from": "jar", "request_id": "four"}, 422)
-    assert "Jar 1 is empty: all of it was used before." in text(empty)
+    assert "Jar 1 is empty: all of it is used." in text(empty)
     assert sum(use.mass_kg for use in kitchen.garden().uses if use.jar) == pytest.approx(0.041)
     assert "Eaten so far" in kitchen.get("/stores/pantry")
 

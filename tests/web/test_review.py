@@ -207,7 +207,7 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
     (revision,) = re.findall(r'name="revision" value="(\d+)"', client.get("/year/2031").text)
     done = post("water-a", "retire-a", "retire-b")
     assert done.status_code == 303
-    assert "3 proposals written" in client.get(done.headers["location"]).text
+    assert "3 proposals added" in client.get(done.headers["location"]).text
     after = garden_of(book)
     assert after.patch(BED).stage is Stage.RETIRED
     assert after.patch(BED).watering.depth_mm == before.patch(BED).watering.depth_mm + 5

@@ -63,12 +63,10 @@ def laying_svg(steps: Sequence[LayStep | SpawnStep], upto: int, *, label: str, m
 def _box(
     family: str, pattern: str, y: float, high: float, wide: float = WIDE, left: float = LEFT
 ) -> list[Element]:
-    at = {"x": left, "y": y, "width": wide, "height": high}
-    return [
-        element("rect", class_=f"ground-{family}", **at),
-        element("rect", fill=f"url(#{pattern})", **at),
-        element("rect", class_="section-outline", **at),
-    ]
+    def rect(class_: str | None, fill: str | None = None) -> Element:
+        return element("rect", x=left, y=y, width=wide, height=high, class_=class_, fill=fill)
+
+    return [rect(f"ground-{family}"), rect(None, f"url(#{pattern})"), rect("section-outline")]
 
 
 def _spawn(step: SpawnStep, y: float, turn: int) -> list[Element]:
