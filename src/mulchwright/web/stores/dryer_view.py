@@ -193,7 +193,7 @@ def load_card(run: DryingRun, dryer: Dryer, garden: Garden, now: datetime) -> Lo
     text += (
         f". From {origin(picks, garden, now.date())}."
         if run.uses
-        else ". A mass alone, no pick of the logbook."
+        else ". Only a weight, from no logged pick."
     )
     return LoadCard(
         run.key, f"In {dryer.name} since {clock(run.started_at, now, system)}", text, answer, since,
