@@ -55,7 +55,7 @@ def test_from_the_scale_to_the_plate(
     page.goto(f"{address}/pick")
     page.locator(f"#mass-{BED}").fill("380")
     page.locator(f"#stage-{BED}").select_option("closed")
-    page.get_by_role("button", name="Note the round").click()
+    page.get_by_role("button", name="Save the harvest").click()
     expect(page.get_by_role("status").first).to_contain_text("Done")
     page.get_by_role("link", name="Identity check of 380 g", exact=False).click()
     # One feature a screen, each with its answer under the thumb.
@@ -76,7 +76,7 @@ def test_from_the_scale_to_the_plate(
     page.get_by_role("button", name="Save what I found").click()
     expect(page.locator("main")).to_contain_text("The print can be read not before")
     clock.now += timedelta(hours=5)
-    page.get_by_role("link", name="Add what is still open").click()
+    page.get_by_role("link", name="Go on with the check").click()
     expect(page.locator("details.step").last).to_have_attribute("open", "")
     page.locator(".feature").last.get_by_text("Looks like that", exact=True).click()
     page.get_by_label("Color of the print").select_option("purple-black")
