@@ -112,7 +112,7 @@ def test_a_year_opens_with_a_sentence_and_tells_all_of_it(client: TestClient) ->
     assert "Up to 20 November; the year is not over" in said
     for heading in (
         "The crop by bed and month", "Best and worst bed", "Where it went", "Water, hours and money",
-        "What the logbook taught", "For 2032",
+        "What your logbook taught the forecast", "For 2032",
     ):  # fmt: skip
         assert heading in said
     assert "Water: 24 L." in said
@@ -202,12 +202,12 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
         opened.save_patch(replace(before.patch(OTHER), name="Pump house"))
     stale = post("retire-a")
     assert stale.status_code == 409
-    assert "Nothing was written" in stale.text
+    assert "Nothing was saved" in stale.text
     assert garden_of(book).patch(BED).stage is Stage.BUILT
     (revision,) = re.findall(r'name="revision" value="(\d+)"', client.get("/year/2031").text)
     done = post("water-a", "retire-a", "retire-b")
     assert done.status_code == 303
-    assert "3 proposals written" in client.get(done.headers["location"]).text
+    assert "3 proposals added" in client.get(done.headers["location"]).text
     after = garden_of(book)
     assert after.patch(BED).stage is Stage.RETIRED
     assert after.patch(BED).watering.depth_mm == before.patch(BED).watering.depth_mm + 5
@@ -306,8 +306,8 @@ def test_a_year_is_looked_back_on_in_a_browser(
         assert box is not None
         assert box["height"] >= 45.5, control.inner_text()
     page.get_by_label("Water Under the medlar more").check()
-    page.get_by_role("button", name="Save the ticked ones").click()
-    expect(page.get_by_role("status").first).to_contain_text("1 proposal written down")
+    page.get_by_role("button", name="Save the checked ones").click()
+    expect(page.get_by_role("status").first).to_contain_text("1 proposal saved")
     assert outside == []
     assert faults == []
     context.close()

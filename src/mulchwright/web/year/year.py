@@ -56,7 +56,7 @@ def _year(request: Request, garden: Garden, today: date) -> int:
     years = _years(garden, today)
     if year not in years:
         text = words.joined([str(one) for one in reversed(years)])
-        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {text}.")
+        raise HTTPException(404, f"Your garden book has nothing on the year {str(year)[:12]}. It has {text}.")
     return year
 
 
@@ -115,7 +115,7 @@ def _cost_fields(cost: YearCost | None) -> dict[str, str]:
 
 def _written(request: Request) -> str:
     count = whole_number(request.query_params.get("written", ""), least=1, most=999)
-    return "" if count is None else f"Done: {words.plural(count, 'proposal')} written down."
+    return "" if count is None else f"Done: {words.plural(count, 'proposal')} saved."
 
 
 def chart(request: Request) -> Response:
@@ -180,7 +180,7 @@ def keep_sums(request: Request, typed: dict[str, str]) -> Response:
         if before and noun_fingerprint(stored.year_cost(year)) != before:
             raise BookConflict(
                 f"The money and hours of {year} were changed in another window since this page was shown. "
-                "Yours stand in the form below; keep them again to put them in place of the others."
+                "Yours are in the form below; save again to use them."
             )
         others = tuple(one for one in stored.year_costs if one.year != year)
         return replace(stored, year_costs=others if cost is None else (*others, cost))
@@ -204,13 +204,13 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
     open_now = {p.key: p for p in year_review.proposals if p.writes}
     if not wanted:
         return _page(
-            request, status=422, errors={"take": "Tick at least one proposal, then press the button."}
+            request, status=422, errors={"take": "Check at least one proposal, then press the button."}
         )
     if set(wanted) - set(open_now):
         return _page(
             request, status=409, ticked=wanted,
-            moved="The logbook or the plan changed since this page was shown, and one of the proposals you "
-            "ticked no longer stands. Look at what is proposed now and tick again.",
+            moved="The logbook or the plan changed since this page was shown, and one proposal you checked "
+            "no longer applies. Look at what is proposed now and check again.",
         )  # fmt: skip
     taken = [proposal for key, proposal in open_now.items() if key in wanted]
     changed = [proposal.changed for proposal in taken if proposal.changed is not None]
@@ -226,7 +226,7 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
             book.save_garden(
                 planned,
                 expected_revision=state.revision if before is None else before,
-                what=f"{words.plural(len(taken), 'proposal')} of {year} written down",
+                what=f"{words.plural(len(taken), 'proposal')} of {year} saved",
             )
             step = book.undo_steps()[0].step
     except BookConflict as error:
@@ -253,9 +253,7 @@ def _with(garden: Garden, changed: Iterable[Patch], done: Iterable[LogEntry]) ->
             if (value := getattr(patch, part.name)) != getattr(first, part.name)
         }
         if any(getattr(held, name) not in (getattr(first, name), value) for name, value in mine.items()):
-            raise InputError(
-                f"Two of the ticked proposals change the same of {first.name}; tick one of them."
-            )
+            raise InputError(f"Two checked proposals change the same part of {first.name}; check only one.")
         after[patch.key] = replace(held, **mine)
     patches = [after.pop(patch.key, patch) for patch in garden.patches]
     log = list(garden.log)
