@@ -269,7 +269,7 @@ def test_a_topping_up_is_noted_in_the_logbook_and_can_be_undone(
     assert all(entry.entered_at is not None for entry in new)
     assert after.patch(BED).watering == watering
     page = client.get(done.headers["location"]).text
-    assert "3 proposals written down" in page
+    assert "3 proposals saved" in page
     (step,) = re.findall(r'action="/log/step/(\d+)/undo"', page)
     client.post(f"/log/step/{step}/undo", data={"back": "/year/2031"})
     assert (garden_of(book).log, garden_of(book).patch(BED)) == (before.log, before.patch(BED))
