@@ -124,7 +124,7 @@ def test_a_year_opens_with_a_sentence_and_tells_all_of_it(client: TestClient) ->
     picked = {row["month"]: row["picked"] for row in spec["data"]["values"]}
     assert picked["2031-09"] == pytest.approx(1.6)
     assert client.get("/year/1999").status_code == 404
-    assert "It tells of 2031." in text_of(client.get("/year/1999").text)
+    assert "It has 2031." in text_of(client.get("/year/1999").text)
     assert client.get("/year/99999999999999999999").status_code == 404
 
 
@@ -207,7 +207,7 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
     (revision,) = re.findall(r'name="revision" value="(\d+)"', client.get("/year/2031").text)
     done = post("water-a", "retire-a", "retire-b")
     assert done.status_code == 303
-    assert "3 proposals added" in client.get(done.headers["location"]).text
+    assert "3 proposals saved" in client.get(done.headers["location"]).text
     after = garden_of(book)
     assert after.patch(BED).stage is Stage.RETIRED
     assert after.patch(BED).watering.depth_mm == before.patch(BED).watering.depth_mm + 5
