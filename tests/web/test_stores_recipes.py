@@ -142,7 +142,7 @@ def test_a_plane_typed_by_rounded_figures_lies_where_layers_meet() -> None:
 
 
 BAD = [
-    ({"name": ""}, "name", "Give it a name"),
+    ({"name": ""}, "name", "Enter a name"),
     ({"name": "alder OVER straw 2"}, "name", "already"),
     ({"thickness_1": ""}, "thickness_1", "Say how thick"),
     ({"thickness_1": "3 m"}, "thickness_1", "thick"),
