@@ -101,16 +101,10 @@ def _patch_lines(bed_outlook: PatchOutlook, today: date, units: UnitSystem) -> l
     label = "First picking" if noted.first_on is None else "Next picking"
     lines.append((label, picking_words(bed_outlook.picking, today)))
     lines.append(("Crop", crop_words(bed_outlook.crop, units)))
-    water = bed_outlook.watered_first_year_litres
-    lines.append(
-        (
-            "Water, first year",
-            (
-                f"{show_volume(water.p50, units)} "
-                f"({show_volume(water.p10, units)} to {show_volume(water.p90, units)})"
-            ),
-        )
-    )
+    water, crop = bed_outlook.watered_year_litres, bed_outlook.crop
+    if water is not None and crop is not None:
+        span = f"({show_volume(water.p10, units)} to {show_volume(water.p90, units)})"
+        lines.append(("Water", f"{show_volume(water.p50, units)} {span} {crop.year.words}"))
     if bed_outlook.watering_now is not None and patch.built_on <= today:
         now = bed_outlook.watering_now
         give = f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose: "

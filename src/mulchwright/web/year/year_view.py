@@ -75,12 +75,12 @@ class YearPage:
 
     @property
     def to_take(self) -> tuple[Proposed, ...]:
-        """Proposals that a tick writes into the plan."""
+        """Proposals that a tick writes into the plan or the logbook."""
         return tuple(one for one in self.proposals if one.writes)
 
     @property
     def by_hand(self) -> tuple[Proposed, ...]:
-        """What is done at the bed, or needs nothing; there is nothing to write into the plan."""
+        """What needs nothing, or is done at the bed; there is nothing to write."""
         return tuple(one for one in self.proposals if not one.writes)
 
 
@@ -472,6 +472,8 @@ def _proposed(one: Proposal, year_review: YearReview, garden: Garden, trade: Tra
         what += f" with {units.show_length(one.why.figures['spread_m'], system)} of loose "
         what += material_name(one.why.material, trade) if one.why.material else "chips"
     writes = "" if one.changed is None else _writes(one.changed, garden, trade, today)
+    if one.done is not None:
+        writes = "A tick notes in the logbook that you did it today, so tick it when it is done."
     renew = one.kind in (ProposalKind.TOP_UP, ProposalKind.REBUILD, ProposalKind.RETIRE)
     way = f"/beds/{patch.key}{'/renew' if renew else ''}"
     way_name = f"Renewal of {patch.name}" if renew else patch.name
