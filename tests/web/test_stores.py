@@ -278,7 +278,7 @@ def test_old_and_warm_spawn_is_judged(client: TestClient) -> None:
 @pytest.mark.parametrize(
     ("changes", "field", "words"),
     [
-        ({"name": " "}, "name", "Give it a name"),
+        ({"name": " "}, "name", "Enter a name"),
         ({"width": "-2 m"}, "width", "below zero"),
         ({"width": ""}, "width", "measure it"),
         ({"width": "4 km of chips"}, "width", "Length"),
@@ -298,7 +298,7 @@ def test_old_and_warm_spawn_is_judged(client: TestClient) -> None:
             "Origin: “known and clean” is chosen, and “from a busy roadside” is ticked",
         ),
         ({"origin": ""}, "origin", "Origin: choose one"),
-        ({"origin": "known"}, "origin", "Origin: tick below what is in it"),
+        ({"origin": "known"}, "origin", "Origin: check below what is in it"),
         ({"way": "mass", "mass": "-5 kg"}, "mass", "less than nothing"),
         ({"way": "mass", "mass": "heaps"}, "mass", "Mass"),
         ({"way": "vessels", "count": "0", "each": "80 L"}, "count", "outside"),
@@ -654,7 +654,7 @@ def test_a_label_that_leads_nowhere_is_refused_beside_the_field(client: TestClie
     for path in ("/stores/labels.pdf", "/stores/label.png", "/stores/sheets"):
         answer = client.get(path, params={"address": address, "bed": "pump-corner"})
         assert answer.status_code == 422
-        assert re.search("itself|no web address", faults_of(answer.text)["address"])
+        assert re.search("itself|not a web address", faults_of(answer.text)["address"])
 
 
 def test_labels_are_files_of_the_right_kind(client: TestClient) -> None:

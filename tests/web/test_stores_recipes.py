@@ -142,9 +142,9 @@ def test_a_plane_typed_by_rounded_figures_lies_where_layers_meet() -> None:
 
 
 BAD = [
-    ({"name": ""}, "name", "Give it a name"),
+    ({"name": ""}, "name", "Enter a name"),
     ({"name": "alder OVER straw 2"}, "name", "already"),
-    ({"thickness_1": ""}, "thickness_1", "Say how thick"),
+    ({"thickness_1": ""}, "thickness_1", "Enter the thickness"),
     ({"thickness_1": "3 m"}, "thickness_1", "thick"),
     ({"thickness_1": "-5 cm"}, "thickness_1", ""),
     ({"thickness_0": "five"}, "thickness_0", "five"),
@@ -153,12 +153,12 @@ BAD = [
     ({"wood_0": "plastic"}, "wood_0", "from the list"),
     ({"height_0": "30 cm"}, "height_0", "its top is at 16 cm"),
     ({"height_1": ""}, "height_1", "0 is on the soil"),
-    ({"amount_1": "0"}, "amount_1", "take the plane out"),
+    ({"amount_1": "0"}, "amount_1", "remove the spawn layer"),
     ({"amount_1": "-1 g/m²"}, "amount_1", ""),
     ({"spawn_1": "yeast"}, "spawn_1", "from the list"),
     ({"layers": "0"}, "form", "at least one layer"),
     ({"layers": "many"}, "form", "at least one layer"),
-    ({"thickness_skin": ""}, "thickness_skin", "Say how thick"),
+    ({"thickness_skin": ""}, "thickness_skin", "Enter the thickness"),
 ]  # fmt: skip
 
 
