@@ -140,9 +140,9 @@ def test_from_the_day_to_the_built_bed(
     assert planned is not None
     assert planned > date(2031, 6, 12)
     page.goto(page.url.split("/beds")[0] + PLAN)
-    page.get_by_role("link", name="Note it as built").click()
+    page.get_by_role("link", name="Mark as built").click()
     page.get_by_role("button", name="Built today, as planned").click()
-    expect(page.get_by_text("is noted as built")).to_be_visible()
+    expect(page.get_by_text("is marked as built")).to_be_visible()
     assert garden_of().patch("pump-corner").stage is Stage.BUILT
 
 
