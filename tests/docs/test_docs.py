@@ -27,6 +27,7 @@ PAGES = (
     "docs/glossary.md",
     "docs/decisions.md",
     "docs/forecasts.md",
+    "docs/guide.md",
     "docs/outlook.md",
     "docs/stores.md",
     "docs/garden-file.md",

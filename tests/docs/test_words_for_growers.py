@@ -6,6 +6,7 @@ docs/glossary.md has the words that take their place.
 from __future__ import annotations
 
 import ast
+import functools
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -55,12 +56,16 @@ def _read_by_growers(path: Path) -> Iterator[str]:
             yield node.value
 
 
-def _files() -> list[Path]:
-    return sorted(
-        path
-        for room in ROOMS
-        for path in (PACKAGE / room).rglob("*")
+@functools.cache
+def _texts() -> tuple[tuple[Path, str], ...]:
+    """What growers read, of all files, each with its file; one word is no sentence."""
+    files = (path for room in ROOMS for path in (PACKAGE / room).rglob("*"))
+    return tuple(
+        (path, text)
+        for path in sorted(files)
         if path.suffix in (".py", ".html", ".mjs")
+        for text in _read_by_growers(path)
+        if " " in text.strip()
     )
 
 
@@ -69,9 +74,8 @@ def test_words_that_growers_do_not_say_are_gone(pattern: str) -> None:
     wrong = re.compile(rf"\b(?:{pattern})\b|(?:{pattern})", re.IGNORECASE)
     found = [
         f"{path.relative_to(PACKAGE)}: {' '.join(text.split())[:100]!r}"
-        for path in _files()
-        for text in _read_by_growers(path)
-        if " " in text.strip() and wrong.search(text)
+        for path, text in _texts()
+        if wrong.search(text)
     ]
     assert not found, f"say {GONE[pattern]}:\n" + "\n".join(found)
 

@@ -242,7 +242,7 @@ def test_the_watch_sees_what_it_looks_for(browser: Any) -> None:
     assert found_on(small + small, OF_THE_SIZE) == ["target-size"]
     assert found_on("", OF_THE_SCHEME) == []
     page.set_viewport_size({"width": 1440, "height": 900})
-    (line,) = barriers(page, OF_THE_SCHEME, not_on_the_phone=True)
+    (line,) = barriers(page, OF_THE_SCHEME, new_alone=True)
     assert "#wide" in line
     for more, reason in (
         ("<p style='width: 2000px'>x</p>", "2\\d{3} px wide"),

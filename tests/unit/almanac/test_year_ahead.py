@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from mulchwright.almanac import outlook, what_if
+from mulchwright.almanac import Memory, outlook, what_if
 from mulchwright.almanac.choosing import Spot, template_patch
 from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.almanac.run_settings import RunSettings
@@ -24,6 +24,8 @@ from mulchwright.trade import load_trade
 
 TODAY = date(2031, 6, 10)
 TRADE = load_trade()
+MEMORY = Memory()
+"""What was learned from the same log is learned once; that this changes no figure, test_learning.py holds."""
 NORMALS = ClimateNormals(
     (-3, -2, 1, 5, 10, 14, 16, 16, 12, 7, 3, -1), (3, 5, 10, 15, 20, 24, 26, 26, 21, 15, 9, 4), (80,) * 12,
     source="made up for the test",
@@ -100,7 +102,7 @@ def noted() -> Garden:
 
 def test_a_finished_first_year_is_what_was_picked(noted: Garden) -> None:
     """The forecast used to tell 9.5 lb of a year in which the logbook holds 4.5 lb."""
-    result = outlook(noted, None, TRADE, today=TODAY, members=40).patch("old")
+    result = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("old")
     year = result.picked_first_year_kg
     assert (year.p10, year.p50, year.p90) == pytest.approx((2.0, 2.0, 2.0))
     assert result.none_in_first_year == 0.0
@@ -117,24 +119,24 @@ def test_a_finished_first_year_is_what_was_picked(noted: Garden) -> None:
 
 def test_a_bed_tried_as_it_stands_gets_the_figures_of_its_own_page(noted: Garden) -> None:
     """The same bed, tried beside others over other days and under another key, is the same bed."""
-    page = outlook(noted, None, TRADE, today=TODAY, members=40).patch("new")
+    page = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("new")
     tried = replace(noted.patch("new"), key="tried")
     other = replace(tried, key="later", built_on=TODAY + timedelta(days=200))
     alone = outlook(
-        replace(noted, patches=(tried, other), log=()), None, TRADE, today=TODAY, members=40,
+        replace(noted, patches=(tried, other), log=()), None, TRADE, today=TODAY, members=40, memory=MEMORY,
         start=TODAY + timedelta(days=20), days=700,
         options=OutlookOptions(whole_garden=noted),
     ).patch("tried")  # fmt: skip
     assert alone.crop == page.crop
     assert alone.picking == page.picking
-    before, _ = what_if(noted, None, TRADE, noted.patch("new"), today=TODAY, settings=RunSettings(40))
+    before, _ = what_if(noted, None, TRADE, noted.patch("new"), today=TODAY, settings=RunSettings(40, memory=MEMORY))
     assert (before.crop, before.picking) == (page.crop, page.picking)
-    old = outlook(noted, None, TRADE, today=TODAY, members=40).patch("old")
-    before, _ = what_if(noted, None, TRADE, noted.patch("old"), today=TODAY, settings=RunSettings(40))
+    old = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("old")
+    before, _ = what_if(noted, None, TRADE, noted.patch("old"), today=TODAY, settings=RunSettings(40, memory=MEMORY))
     assert (before.crop, before.picking) == (old.crop, old.picking)
 
 
 def test_other_days_tell_the_same(noted: Garden) -> None:
-    page = outlook(noted, None, TRADE, today=TODAY, members=40).patch("new")
-    longer = outlook(noted, None, TRADE, today=TODAY, members=40, days=1400).patch("new")
+    page = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("new")
+    longer = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY, days=1400).patch("new")
     assert (longer.crop, longer.picking) == (page.crop, page.picking)
