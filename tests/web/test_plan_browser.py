@@ -275,6 +275,22 @@ def test_a_thing_is_dragged_copied_and_removed(
     expect(page.locator('[data-id^="crown/"]')).to_have_count(3)
 
 
+def test_the_plan_fills_the_screen_and_opening_a_form_moves_nothing(open_plan: Callable[..., Page]) -> None:
+    """A stage that changed its place or width would slip away under a drag that has begun."""
+    page = open_plan()
+    stage = page.locator("[data-stage]")
+    before = stage.bounding_box()
+    assert before is not None
+    size = page.viewport_size
+    assert size is not None
+    assert before["width"] > 0.9 * size["width"]
+    assert before["y"] + before["height"] < size["height"]
+    expect(page.locator(".things").first).to_be_hidden()
+    page.mouse.click(*screen(page, 6.8, 4.7))
+    expect(page.locator(".sheet form")).to_be_visible()
+    assert stage.bounding_box() == before
+
+
 def test_corners_are_dragged_added_and_a_bow_tie_waits_until_it_is_mended(
     open_plan: Callable[..., Page], stored: Callable[[], Garden]
 ) -> None:
@@ -516,7 +532,7 @@ def test_without_scripts_the_plan_is_drawn_and_everything_can_be_typed(
     expect(page.locator("svg.plan-drawing")).to_be_visible()
     expect(page.locator("[data-mode]").first).to_be_hidden()
     page.locator("#things > summary").click()
-    page.get_by_role("link", name="Add by numbers: garden bed").click()
+    page.locator('a[href="/ground/new/bed"]').click()
     page.get_by_label("Name").fill("Rhubarb")
     for n, (x, y) in enumerate(((0, 0), (2, 0), (2, 2), (0, 2))):
         page.get_by_label(f"Corner {n + 1}, to the right").fill(str(x))
