@@ -448,3 +448,25 @@ def test_a_page_that_waits_for_the_engine_to_be_compiled_says_so(book: Path, bun
 def test_each_page_marks_its_section(client: TestClient, path: str, name: str) -> None:
     html = client.get(path).text
     assert re.findall(r'aria-current="true">(\w+)</a></li>', html)[:1] == [name]
+
+
+def test_what_is_noted_on_the_bed_page_leads_back_there(client: TestClient) -> None:
+    entry = {"kind": "looked", "sight": "pins", "day": "2031-06-10"}
+
+    def sent(back: str, mark: str) -> str:
+        data = {**entry, "back": back, "request_id": mark, "text": mark}
+        answer = client.post("/log/under-the-medlar", data=data, follow_redirects=False)
+        assert answer.status_code == 303
+        return str(answer.headers["location"])
+
+    there = sent(BED, "mark-one")
+    path, _, step = there.partition("?step=")
+    assert path == BED
+    html = client.get(there).text
+    assert "Done: " in html
+    undone = client.post(
+        f"/log/step/{step}/undo", data={"bed": "under-the-medlar", "back": BED}, follow_redirects=False
+    )
+    assert undone.headers["location"].startswith(f"{BED}?step=")
+    for back in (PLAN, "https://elsewhere.example/", "//elsewhere.example"):
+        assert sent(back, f"mark-{len(back)}").startswith(f"{BED}/log?step=")

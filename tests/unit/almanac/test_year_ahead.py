@@ -129,10 +129,14 @@ def test_a_bed_tried_as_it_stands_gets_the_figures_of_its_own_page(noted: Garden
     ).patch("tried")  # fmt: skip
     assert alone.crop == page.crop
     assert alone.picking == page.picking
-    before, _ = what_if(noted, None, TRADE, noted.patch("new"), today=TODAY, settings=RunSettings(40, memory=MEMORY))
+    before, _ = what_if(
+        noted, None, TRADE, noted.patch("new"), today=TODAY, settings=RunSettings(40, memory=MEMORY)
+    )
     assert (before.crop, before.picking) == (page.crop, page.picking)
     old = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("old")
-    before, _ = what_if(noted, None, TRADE, noted.patch("old"), today=TODAY, settings=RunSettings(40, memory=MEMORY))
+    before, _ = what_if(
+        noted, None, TRADE, noted.patch("old"), today=TODAY, settings=RunSettings(40, memory=MEMORY)
+    )
     assert (before.crop, before.picking) == (old.crop, old.picking)
 
 

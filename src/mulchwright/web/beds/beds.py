@@ -74,17 +74,16 @@ def one_bed(request: Request) -> Response:
     return context.page(
         request, "beds/bed.html", state, bed=page, form=form, comparison=None, waiting=progress.under_way,
         share=progress.share, revision=state.revision, new_name=free_plan_name(state.garden, patch),
-        earlier=shown is not progress.outlook, act=next_act(context, patch, progress),
+        earlier=shown is not progress.outlook, act=next_act(context, state, patch, progress),
         ground=look.bed_ground(state.garden, patch, context.trade), noted=noted_step(request),
     )  # fmt: skip
 
 
-def next_act(context: AppContext, patch: Patch, progress: Progress) -> Line | None:
+def next_act(context: AppContext, state: BookState, patch: Patch, progress: Progress) -> Line | None:
     """The one thing to do next at a bed, as the list of today has it: due now, else the nearest to come.
 
     What is noted from here leads back here. None where nothing is asked for.
     """
-    state = context.library.state()
     todo = tasks_today(context, state, progress)
     for tasks, due in ((todo.due, True), (todo.coming, False)):
         mine = [task for task in tasks if task.patch == patch.key]
