@@ -131,7 +131,7 @@ def house(full_house: House) -> Iterator[House]:
 
 
 PAGES = (
-    "/now", "/now/calendar",
+    "/now", "/now/calendar", "/month", "/month?month=2031-09",
     "/beds", BED, f"{BED}/what-if?planes=3", f"{BED}/signs",
     f"{BED}/signs?sign=small-brown&sign=sour-smell", f"{BED}/renew", f"{BED}/renew?living=20 L",
     PLAN, f"{PLAN}/when?on=2031-06-12", f"{PLAN}/built",
@@ -145,7 +145,7 @@ PAGES = (
     "/stores/dryer", "/stores/dryer/own/new", "/stores/dryer/own/kitchen-dryer",
     "/stores/pantry", "/stores/pantry/new?kind=dried", "/stores/pantry/jar-1",
     "/pick", "/picks", "/picks/seen", "/picks/unseen", "/picks/unseen/check",
-    "/weather", "/phones", "/pair",
+    "/weather", "/phones", "/pair", "/more", "/search?q=medlar", "/changes", "/backups",
 )  # fmt: skip
 
 
@@ -193,6 +193,7 @@ ELSEWHERE = {
     "/beds/{key}/build-sheet.pdf": "print", "/beds/{key}/calendar.ics": "a calendar",
     "/beds/{key}/when/chart": "a chart's data", "/stores/pantry/labels.pdf": "print",
     "/stores/pantry/{key}/label.png": "a picture", "/phones/address.svg": "a picture",
+    "/backups/export.json": "a download", "/backups/file/{name}": "a download",
     "/log/photo/{key}": "a picture", "/ground/backdrop/image": "a picture", "/ground/plan.json": "JSON",
     "/stores/sellers/new": LIKE_OFFERS, "/stores/sellers/{key}": LIKE_HOUSEHOLDS,
     "/stores/offers/{key}": LIKE_HOUSEHOLDS, "/stores/households/new": LIKE_OFFERS,

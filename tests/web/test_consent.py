@@ -234,7 +234,7 @@ def test_a_refusal_is_remembered_and_can_be_changed(
     page = client.get("/weather").text
     assert 'class="card consent"' not in page
     assert "Not allowed on this computer. Nothing is sent." in page
-    assert "You chose not to allow this folder on this computer" in page
+    assert "You didn't allow this folder on this computer" in page
     client.post("/weather/consent", data={**form_of(page, "fetch"), "answer": "allow"})
     client.post("/weather/consent", data={**form_of(page, "folder"), "answer": "allow"})
     assert len(listener.asked) == 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date, timedelta
@@ -23,8 +24,11 @@ from mulchwright.web import create_app
 from mulchwright.web.now.now_view import cans_words
 from mulchwright.web.shared.chart_bundle import ChartBundle
 from mulchwright.web.shared.phones import HomeNetwork
+from mulchwright.web.views.garden_picture import BedNote, Need, garden_picture
+from mulchwright.web.views.season_axis import SeasonRow, season_drawing
 
 from .barriers import assert_open_to_all
+from .conftest import garden_with_plan
 
 TODAY = date(2031, 6, 10)
 MEMBERS = 20
@@ -80,8 +84,8 @@ def test_the_page_opens_with_one_sentence_and_each_line_says_why(dry: TestClient
     html = dry.get("/now").text
     text = said(html)
     assert re.search(r"Water Under the medlar, \d+ L", text)
-    assert "minutes at the hose, or" in text
-    assert "The food layers hold" in text
+    assert "minutes at the hose, or" in text.lower()
+    assert "The food layers are at" in text
     assert "liters are area times depth" in text
     assert 'style="' not in html
     assert "How this is worked out" in text
@@ -113,7 +117,7 @@ def test_one_tap_notes_the_watering_once_and_undo_takes_it_back(dry: TestClient,
     undo = re.search(r'action="(/log/step/\d+/undo)"', html)
     assert undo
     back = dry.post(undo[1], data={"back": "/now"})
-    assert "Taken back" in said(back.text)
+    assert "Undone" in said(back.text)
     with open_book(dry_book) as book:
         assert book.garden().log == ()
 
@@ -147,10 +151,11 @@ def test_while_the_next_is_computed_the_last_outlook_stands(
             )
             html = client.get("/now").text
             assert "data-waiting" in html
-            assert "before the last entry" in said(html)
-            assert "How the beds stand" in said(html)
+            assert "before your last entry" in said(html)
+            assert "The garden today" in said(html)
+            assert "The season" in said(html)
             assert "<progress" not in html
-        assert "before the last entry" in said(client.get("/beds/under-the-medlar").text)
+        assert "before your last entry" in said(client.get("/beds/under-the-medlar").text)
         engine.go.set()
         ready(client)
         assert engine.runs <= 3, "states that are out of date by their turn are not worked out"
@@ -162,9 +167,93 @@ def test_a_garden_where_nothing_is_built(tmp_path: Path, garden: Garden, bundle:
     create_book(path, replace(garden, patches=(), log=()))
     app = create_app(path, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
     with TestClient(app, base_url="http://127.0.0.1") as client:
-        text = said(client.get("/now").text)
-    assert "Nothing to do today" in text
-    assert "No bed is built yet" in text
+        html = client.get("/now").text
+    text = said(html)
+    assert "Plan your first bed" in text
+    names = re.findall(r"<h3>(\w[\w ]*?)(?: <span|</h3>)", html)
+    assert names == ["Plan", "Get materials", "Soak", "Build", "Tend", "Pick"]
+    assert html.count('aria-current="step"') == 1
+
+
+def test_before_the_first_build_the_path_says_what_is_next(
+    tmp_path: Path, garden: Garden, bundle: ChartBundle, ready: Callable[[TestClient], None]
+) -> None:
+    planned = replace(garden.patches[1], built_on=TODAY + timedelta(days=40))
+    path = tmp_path / "planned.mulch"
+    create_book(path, replace(garden, patches=(planned,), log=()))
+    app = create_app(path, engine=AlmanacEngine(members=MEMBERS, seed=5), bundle=bundle)
+    with TestClient(app, base_url="http://127.0.0.1") as client:
+        assert str(client.get("/").url).endswith("/now")
+        ready(client)
+        html = client.get("/now").text
+    text = said(html)
+    assert re.search(r"Your first bed: Pump .*? Next: ", text)
+    assert "Planned for 20 July." in text
+    (current,) = re.findall(r'<li class="next" aria-current="step">.*?</li>', html, re.S)
+    assert "Get materials" in current
+    assert '<a href="/stores/needs">What you need</a>' in current
+    assert "Pick" in text
+    assert "To do today" not in text, "nothing is due, so the path stands alone"
+
+
+def test_the_season_has_every_bed_with_its_table_behind_it(dry: TestClient) -> None:
+    html = dry.get("/now").text
+    wide, narrow = re.findall(r'<svg[^>]*class="dots season .*?</svg>', html, re.S)
+    for drawing in (wide, narrow):
+        assert drawing.count('class="season-name"') == 2
+        assert 'class="today"' in drawing
+        assert "season-run" in drawing
+    assert 'class="season-run planned"' in wide
+    table = html[html.index('id="season-table"') :]
+    assert re.search(r'<th scope="row">Under the medlar</th>.*?5 April', table, re.S)
+    assert "15 June (planned)" in table
+    assert "Stripes: colonizing. Dots: ripening." in said(html)
+
+
+def test_bars_of_the_season_are_as_tall_as_their_chance_and_stand_at_their_week() -> None:
+    first, last, today = date(2031, 4, 1), date(2032, 4, 1), date(2031, 6, 10)
+    weeks = ((date(2031, 6, 9), 0.1), (date(2031, 9, 1), 0.4), (date(2031, 9, 8), 0.01))
+    row = SeasonRow("a", "Apple row", "", date(2031, 4, 20), False, date(2031, 7, 1), date(2031, 9, 3),
+                    weeks, date(2031, 10, 6), date(2032, 3, 1), (), "Colonizing.")  # fmt: skip
+    for width in (290.0, 1100.0):
+        root = ET.fromstring(season_drawing((row,), today, first, last, width=width, mark="m", class_=""))
+        bars = [r for r in root.iter("rect") if r.get("class") == "season-chance"]
+        assert len(bars) == 2, "what is hardly ever is not drawn"
+        low, high = (float(bar.attrib["height"]) for bar in bars)
+        assert high / low == pytest.approx(4, rel=0.05)
+        (now,) = [line for line in root.iter("line") if line.get("class") == "today"]
+        assert float(bars[0].attrib["x"]) == pytest.approx(float(now.attrib["x1"]), abs=1)
+        (run,) = [r for r in root.iter("rect") if r.get("class") == "season-run"]
+        (ripen,) = [r for r in root.iter("rect") if r.get("class") == "season-ripen"]
+        # The months' lines are the scale: April 20 to July 1 is 72 of the year's 366 days.
+        months = [float(m.attrib["x1"]) for m in root.iter("line") if m.get("class") == "month"][:12]
+        day = (months[11] - months[0]) / (date(2032, 3, 1) - first).days
+        assert float(run.attrib["width"]) == pytest.approx(72 * day, abs=0.2)
+        assert float(ripen.attrib["x"]) == pytest.approx(months[0] + 91 * day, abs=0.2)
+        words = [t.text for t in root.iter("text")]
+        assert "top up" in words
+        assert "renew" in words
+
+
+def test_the_picture_fills_each_bed_by_its_need_and_says_it(ground_client: TestClient) -> None:
+    html = ground_client.get("/now").text
+    wide, narrow = re.findall(r'<svg[^>]*class="plan-drawing garden-picture .*?</svg>', html, re.S)
+    for drawing in (wide, narrow):
+        assert re.search(r'class="thing patch need-\w+"', drawing)
+        for mark in set(re.findall(r"url\(#([\w-]+)\)", drawing)):
+            assert f'id="{mark}"' in drawing, "each fill has its pattern"
+
+
+def test_a_bed_that_needs_something_is_named_in_the_picture_before_those_at_rest() -> None:
+    garden = garden_with_plan()
+    keys = [patch.key for patch in garden.patches if patch.outline]
+    notes = {key: BedNote(Need.REST, "nothing to do") for key in keys}
+    notes[keys[0]] = BedNote(Need.WATER, "water 30 L")
+    root = ET.fromstring(garden_picture(garden, notes, width=290, mark="m", class_=""))
+    words = [t.text for t in root.iter("text")]
+    assert "water 30 L" in words
+    assert "nothing to do" not in words
+    assert f"{garden.patch(keys[0]).name}: water 30 L" in (root.findtext("title") or "")
 
 
 @pytest.mark.parametrize(
@@ -272,10 +361,10 @@ def test_the_morning_as_a_journey(
             "all => all.map(one => one.getBoundingClientRect().height).filter(height => height > 0)"
         )
         assert min(heights) >= 46
-        page.get_by_role("button", name="Watered as advised").first.click()
+        page.get_by_role("button", name="Mark as watered").first.click()
         page.get_by_text("Done:").wait_for()
         page.get_by_role("button", name="Undo").click()
-        page.get_by_text("Taken back").wait_for()
+        page.get_by_text("Undone").wait_for()
         summary = page.locator("summary", has_text="How this is worked out").first
         summary.click()
         assert page.get_by_role("columnheader", name="goes into").first.is_visible()

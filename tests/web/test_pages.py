@@ -21,8 +21,10 @@ from mulchwright.garden import Garden, Patch, UnitSystem
 from mulchwright.services.library import Library
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
+from mulchwright.web.more.more import GROUPS
 from mulchwright.web.shared.chart_bundle import ChartBundle
 from mulchwright.web.shared.guard import CONTENT_POLICY
+from mulchwright.web.shared.sections import SECTIONS
 
 BED = "/beds/under-the-medlar"
 MEMBERS = 40
@@ -93,10 +95,36 @@ def test_list_gives_each_bed_one_answer_and_twenty_dots(client: TestClient) -> N
     assert "%" not in re.sub(r"\d+ % of the bed", "", said), "chances are told as counts"
 
 
-def test_only_doors_that_exist_are_shown(client: TestClient) -> None:
+SECTION_NAMES = ["Now", "Garden", "Beds", "Supplies", "Kitchen", "Year", "More"]
+
+
+def test_every_section_leads_to_a_page_and_marks_it(client: TestClient) -> None:
     html = client.get("/beds").text
     nav = html[html.index("<nav") : html.index("</nav>")]
-    assert re.findall(r">(\w+)</a>", nav) == ["Now", "Ground", "Beds", "Stores", "Year"]
+    links = re.findall(r'href="([^"]+)"[^>]*>(\w+)</a>', nav)
+    assert [name for _, name in links] == SECTION_NAMES
+    for path, name in links:
+        answer = client.get(path)
+        assert answer.status_code == 200
+        assert re.findall(r'aria-current="true">(\w+)</a></li>', answer.text) == [name]
+
+
+def test_every_link_of_a_section_and_of_more_leads_to_a_page_that_marks_itself(client: TestClient) -> None:
+    for section in SECTIONS:
+        for link in section.pages:
+            html = client.get(link.path).text
+            assert f'<a href="{link.path}" aria-current="page">{link.name}</a>' in html, link.path
+            assert f'aria-current="true">{section.name}</a>' in html, link.path
+    for group in GROUPS:
+        for way in group.ways:
+            assert client.get(way.path).status_code == 200, way.path
+
+
+def test_units_are_changed_under_more(client: TestClient) -> None:
+    assert "metric units: liters" in client.get("/more").text
+    answer = client.post("/units", data={"units": "us", "back": "/more"})
+    assert "US units: gallons" in answer.text
+    assert str(answer.url).endswith("/more")
 
 
 def test_bed_page_tells_all_it_must(client: TestClient) -> None:
@@ -111,7 +139,7 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
         "Cross-section of the bed from the top down: 1.5 cm of fine bark (top layer), 5 cm of hardwood chips"
         in said
     )
-    assert "sawdust spawn, two planes, 280 g/m² each" in said
+    assert "sawdust spawn, two spawn layers, 280 g/m² each" in said
     assert "1 June: watered, 24 L" in said
     assert "White &amp; &lt;firm&gt;." in said
     assert re.search(r"Each dot is one of twenty equally likely futures", said)
@@ -164,7 +192,7 @@ def test_units_switch_never_leads_away(client: TestClient, back: str) -> None:
 def test_switching_units_does_not_compute_anew(client: TestClient) -> None:
     client.post("/units", data={"units": "us"})
     assert client.get("/outlook-progress").json() == {"ready": True, "share": 1.0}
-    assert "Calculation" not in client.get(BED).text
+    assert "Working out the forecast" not in client.get(BED).text
 
 
 def test_unknown_units_are_refused_in_words(client: TestClient) -> None:
@@ -291,7 +319,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
     with slow_client(book, bundle, engine) as client:
         html = client.get(BED).text  # comes while the engine is held back
         assert not engine.go.is_set()
-        assert "is being worked out" in html
+        assert "Working out the forecast" in html
         assert '<noscript><meta http-equiv="refresh" content="2"></noscript>' in html
         assert ">Layers</h2>" in html, "what is known is there already"
         assert client.get("/outlook-progress").json() == {"ready": False, "share": 0.25}
@@ -299,7 +327,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
         engine.go.set()
         ready(client)
         html = client.get(BED).text
-        assert "is being worked out" not in html
+        assert "Working out the forecast" not in html
         assert "First picking" in html
 
 
@@ -440,10 +468,10 @@ def test_a_page_that_waits_for_the_engine_to_be_compiled_says_so(book: Path, bun
 
 @pytest.mark.parametrize(
     ("path", "name"),
-    [("/now", "Now"), ("/ground", "Ground"), ("/ground/sun", "Ground"), ("/ground/spots", "Ground"),
-     ("/ground/choose", "Ground"), ("/beds", "Beds"), (BED, "Beds"), (f"{PLAN}/when", "Beds"),
-     ("/stores", "Stores"), ("/stores/needs", "Stores"), ("/picks", "Now"), ("/pick", "Now"),
-     ("/year", "Year")],
+    [("/ground/sun", "Garden"), ("/ground/spots", "Garden"), ("/ground/look", "More"), (BED, "Beds"),
+     (f"{PLAN}/when", "Beds"), ("/log", "Beds"), ("/stores/needs", "Supplies"), ("/stores/dryer", "Kitchen"),
+     ("/stores/pantry", "Kitchen"), ("/picks", "Kitchen"), ("/pick", "Kitchen"), ("/year/how-good", "More"),
+     ("/weather", "More"), ("/phones", "More"), ("/stores/sharing", "More"), ("/now/calendar", "Now")],
 )  # fmt: skip
 def test_each_page_marks_its_section(client: TestClient, path: str, name: str) -> None:
     html = client.get(path).text

@@ -7,14 +7,20 @@ documentation block that must be refused is RFC 5737's (numbers from memory).
 from __future__ import annotations
 
 import os
+import re
+import socket
 import stat
+import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Any
 
 import pytest
+import uvicorn
+from playwright.sync_api import expect
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
@@ -29,9 +35,12 @@ from mulchwright.services.pairing import (
     Pairing,
 )
 from mulchwright.web import create_app, serve
-from mulchwright.web.server import _home_words
+from mulchwright.web.server import SwitchedListener, SwitchedServer, _home_words, _listener
+from mulchwright.web.shared.connections import TimedProtocol
 from mulchwright.web.shared.home_network import home_address, is_home_address
 from mulchwright.web.shared.phones import HomeNetwork
+
+from .barriers import assert_open_to_all
 
 HOME = "192.168.1.20"
 BASE = f"http://{HOME}:8620"
@@ -149,7 +158,7 @@ def test_any_page_leads_an_unpaired_phone_to_the_code(house: House, path: str) -
     asked = house.phone().get(answer.headers["location"])
     assert asked.status_code == 200
     assert "Sedge Hollow" not in asked.text, "whoever is not paired is not told whose garden it is"
-    assert "can read" in asked.text
+    assert "could read" in asked.text
 
 
 def test_an_unpaired_phone_changes_nothing(house: House) -> None:
@@ -184,7 +193,7 @@ def test_a_code_pairs_one_phone_and_leads_on(house: House, tmp_path: Path) -> No
     assert "httponly" in cookie
     assert "samesite=strict" in cookie
     assert "Under the medlar" in phone.get("/beds/under-the-medlar").text
-    assert "others in the same network can read" in phone.get("/beds").text
+    assert "Others on the same network could read" in phone.get("/beds").text
     again = house.phone().post("/pair", data={"code": code, "name": "Second"})
     assert again.status_code == 422
     assert "one phone" in again.text
@@ -317,7 +326,7 @@ def test_a_phone_makes_no_code_and_turns_out_no_other(house: House) -> None:
 
 
 def test_the_computer_shows_the_code_and_the_address(house: House) -> None:
-    assert "No code counts" in house.here.get("/phones").text
+    assert "There is no code right now" in house.here.get("/phones").text
     house.here.post("/phones/code")
     code = house.pairing.code()
     assert code is not None
@@ -393,7 +402,7 @@ def test_the_server_listens_at_both_addresses_and_no_other(
 
         return Server()
 
-    monkeypatch.setattr("mulchwright.web.server.uvicorn.Server", no_server)
+    monkeypatch.setattr("mulchwright.web.server.SwitchedServer", no_server)
     monkeypatch.setattr("mulchwright.web.server.home_address", lambda chosen: "127.0.0.2")
     monkeypatch.setattr("mulchwright.services.pairing.user_data_path", lambda *_, **__: tmp_path)
     lines: list[str] = []
@@ -403,3 +412,133 @@ def test_the_server_listens_at_both_addresses_and_no_other(
     assert here[0] == "127.0.0.1"
     assert there == ("127.0.0.2", here[1])
     assert f"http://127.0.0.2:{here[1]}/" in lines[1]
+
+
+# ---- the switch ---------------------------------------------------------------
+
+
+@dataclass
+class Switched:
+    """A running server at loopback, whose switch opens 127.0.0.2 (see above)."""
+
+    port: int
+
+    def ask(
+        self, host: str, method: str, path: str, body: str = "", cookie: str = ""
+    ) -> tuple[int, str, str]:
+        """Status, what the browser is sent on to or given as a cookie, and the text."""
+        connection = HTTPConnection(host, self.port, timeout=60)
+        headers = {
+            "Origin": f"http://{host}:{self.port}",
+            "Content-Type": "application/x-www-form-urlencoded",
+        }
+        try:
+            connection.request(method, path, body, headers | ({"Cookie": cookie} if cookie else {}))
+            answer = connection.getresponse()
+            text = answer.read().decode()
+            return (
+                answer.status,
+                answer.headers.get("location", "") or "",
+                (answer.headers.get("set-cookie") or text),
+            )
+        finally:
+            connection.close()
+
+
+@pytest.fixture
+def switched(
+    book: Path, bundle: Any, tmp_path: Path, small_engine: Any, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Switched]:
+    monkeypatch.setattr("mulchwright.web.server.home_address", lambda chosen: "127.0.0.2")
+    monkeypatch.setattr("mulchwright.web.phones.phones.private_addresses", lambda: ("127.0.0.2",))
+    monkeypatch.setattr("mulchwright.services.pairing.user_data_path", lambda *_, **__: tmp_path)
+    monkeypatch.setattr("mulchwright.services.running.user_data_path", lambda *_, **__: tmp_path)
+    app = create_app(book, engine=small_engine, bundle=bundle)
+    here = _listener("127.0.0.1", 0)
+    server = SwitchedServer(uvicorn.Config(app, http=TimedProtocol, log_level="warning", ws="none"))
+    context = app.state.context
+    context.home_switch.attach(SwitchedListener(server, here, book, context.secret))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [here]})
+    thread.start()
+    yield Switched(here.getsockname()[1])
+    server.should_exit = True
+    thread.join(60)
+    assert not thread.is_alive()
+
+
+def test_the_switch_lets_phones_in_and_out_while_the_program_runs(switched: Switched, book: Path) -> None:
+    with pytest.raises(OSError):
+        switched.ask("127.0.0.2", "GET", "/pair")
+    assert "Let phones in" in switched.ask("127.0.0.1", "GET", "/phones")[2]
+    assert switched.ask("127.0.0.1", "POST", "/phones/on", "address=127.0.0.2")[:2] == (303, "/phones")
+    page = switched.ask("127.0.0.1", "GET", "/phones")[2]
+    code = re.search(r'class="pair-code">([A-Z0-9 ]+)<', page)
+    assert code
+    assert f"http://127.0.0.2:{switched.port}" in page
+    with open_book(book) as opened:
+        assert opened.setting("home_address") == f"http://127.0.0.2:{switched.port}"
+    assert switched.ask("127.0.0.2", "GET", "/now")[:2] == (303, "/pair?to=/now"), "pairing is asked for"
+    assert switched.ask("127.0.0.2", "POST", "/phones/off")[0] == 401, "no unpaired phone turns it"
+    status, _, cookie = switched.ask("127.0.0.2", "POST", "/pair", f"code={code[1]}&name=Ada")
+    assert status == 303
+    cookie = cookie.split(";")[0]
+    assert switched.ask("127.0.0.2", "GET", "/more", cookie=cookie)[0] == 200
+    assert switched.ask("127.0.0.2", "POST", "/phones/off", cookie=cookie)[0] == 422, "nor one that is"
+    open_still = HTTPConnection("127.0.0.2", switched.port, timeout=60)
+    open_still.request("GET", "/more", headers={"Cookie": cookie})
+    assert open_still.getresponse().read()
+    assert switched.ask("127.0.0.1", "POST", "/phones/off")[0] == 303
+    with pytest.raises(OSError):
+        switched.ask("127.0.0.2", "GET", "/pair")
+    open_still.auto_open = False
+
+    def asked_again() -> bytes:
+        open_still.request("GET", "/more", headers={"Host": "127.0.0.1"})
+        return open_still.getresponse().read()
+
+    with pytest.raises((OSError, HTTPException)):
+        asked_again()  # what was open before is closed
+    open_still.close()
+    assert switched.ask("127.0.0.1", "GET", "/more")[0] == 200, "this machine is served on"
+    assert switched.ask("127.0.0.1", "POST", "/phones/on")[0] == 303, "and it is turned on again"
+    assert switched.ask("127.0.0.2", "GET", "/more", cookie=cookie)[0] == 200, "the phone is still paired"
+
+
+def test_after_the_switch_a_lingering_connection_never_passes_for_this_machine(house: House) -> None:
+    """Its requests could name this machine as their host; the address they came in at is remembered."""
+    phone = house.paired()
+    assert phone.get("/more").status_code == 200
+    house.app.state.context.home_switch.turn_off()
+    for headers in ({}, {"host": "127.0.0.1"}):
+        answer = phone.get("/more", headers=headers)
+        assert answer.status_code == 403
+        assert "not open to the home network" in answer.text
+    assert house.here.get("/more").status_code == 200
+
+
+def test_a_port_that_is_taken_there_is_told_and_nothing_is_opened(switched: Switched) -> None:
+    with socket.socket() as other:
+        other.bind(("127.0.0.2", switched.port))
+        other.listen()
+        status, _, text = switched.ask("127.0.0.1", "POST", "/phones/on")
+    assert status == 422
+    assert "cannot be used" in text
+    assert "Let phones in" in switched.ask("127.0.0.1", "GET", "/phones")[2]
+
+
+@pytest.mark.browser
+def test_the_switch_as_a_journey(switched: Switched, browser: Any) -> None:
+    context = browser.new_context(viewport={"width": 360, "height": 740}, reduced_motion="reduce")
+    page = context.new_page()
+    try:
+        page.goto(f"http://127.0.0.1:{switched.port}/more")
+        page.get_by_role("link", name="Phones", exact=True).click()
+        assert_open_to_all(page, opened=False)
+        page.set_viewport_size({"width": 360, "height": 740})
+        page.get_by_role("button", name="Let phones in").click()
+        expect(page.locator(".pair-code")).to_have_text(re.compile(r"[A-Z0-9]{4} [A-Z0-9]{4}"))
+        assert_open_to_all(page, opened=False)
+        page.get_by_role("button", name="Stop letting phones in").click()
+        expect(page.get_by_role("button", name="Let phones in")).to_be_visible()
+    finally:
+        context.close()

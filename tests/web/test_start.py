@@ -101,7 +101,7 @@ def test_four_steps_of_one_transaction_each_end_in_a_planned_bed(
     assert garden.walls[0].house
     assert garden.patches[0].stage is Stage.PLANNED
     assert garden.patches[0].bed == "garden-ground"
-    assert str(new_client.get("/").url).endswith("/beds")
+    assert str(new_client.get("/").url).endswith("/now")
 
 
 def test_who_leaves_comes_back_to_the_next_step(new_client: TestClient, new_book: Path) -> None:
@@ -377,7 +377,7 @@ def test_the_elevation_moves_the_temperatures_and_typed_figures_stay(
 def test_a_place_at_sea_has_no_climate_and_asks_for_one(new_client: TestClient, new_book: Path) -> None:
     answer = new_client.post("/start/place", data={"latitude": "0", "longitude": "-30"})
     assert str(answer.url).endswith("/start/climate")
-    assert "no land about it" in answer.text
+    assert "it looks like open water" in answer.text
     with open_book(new_book) as book:
         assert book.garden().normals is None
     assert new_client.post("/start/climate", data={"use": "table"}).status_code == 422
@@ -519,13 +519,13 @@ def test_the_first_hour_as_a_journey(new_journey: Any, scripts: bool) -> None:
     page.get_by_role("link", name="Continue").click()
     sends += 1
     expect(page.get_by_role("heading", name="A rough plan")).to_be_visible()
-    for label, value in (("Trunk, to the right", "10 ft"), ("Trunk, upward", "7 ft"),
-                         ("Crown, from trunk to rim", "6 ft"), ("Height", "16 ft")):  # fmt: skip
+    for label, value in (("Trunk, to the right", "10 ft"), ("Trunk, up", "7 ft"),
+                         ("Crown, trunk to edge", "6 ft"), ("Height", "16 ft")):  # fmt: skip
         page.get_by_label(label, exact=True).first.fill(value)
         fields += 1
     send("Save and continue")
     expect(page.get_by_role("heading", name="The first bed")).to_be_visible()
-    send("Propose a spot")
+    send("Suggest a spot")
     expect(page.get_by_role("button", name="Plan this here")).to_be_visible()
     send("Plan this here")
     expect(page.get_by_role("heading", name="King stropharia bed", level=1)).to_be_visible()

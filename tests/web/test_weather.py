@@ -426,19 +426,19 @@ def weather(book: Path, bundle: ChartBundle) -> Iterator[TestClient]:
 
 
 def test_how_stale_is_said_in_words() -> None:
-    assert "No weather is measured" in stale_words(staleness(None, None, TODAY))
+    assert "No measured weather yet" in stale_words(staleness(None, None, TODAY))
 
 
 def test_a_reading_is_written_changed_removed_and_taken_back(weather: TestClient, book: Path) -> None:
     page = weather.get("/weather")
     assert page.status_code == 200
-    assert "all days are drawn from the climate" in page.text
+    assert "all days are estimated from your climate" in page.text
     mark = re.search(r'name="request_id" value="(\w+)"', page.text)
     assert mark is not None
     typed = {"day": "2031-06-09", "rain": "12,5", "low": "", "high": "24", "request_id": mark[1]}
     weather.post("/weather/reading", data=typed)
     twice = weather.post("/weather/reading", data=typed)
-    assert "stands once" in twice.text
+    assert "it counts once" in twice.text
 
     def readings() -> tuple[Any, ...]:
         with open_book(book) as opened:
@@ -501,7 +501,7 @@ def test_a_file_is_added_and_its_differences_are_reported(weather: TestClient) -
 
     assert "35 days added" in send(csv_rows(date(2031, 5, 1), 35)).text
     page = weather.get("/weather").text
-    assert "The record ends 6 days ago; days since are drawn." in page
+    assert "The record ends 6 days ago; days since are estimated." in page
     assert "Nothing new" in send(csv_rows(date(2031, 5, 1), 35)).text
     changed = send(csv_rows(date(2031, 6, 4), 4, rain=7.0)).text
     assert "3 days added; 3 figures replaced" in changed
@@ -543,7 +543,7 @@ def test_a_folder_must_be_there(weather: TestClient, tmp_path: Path) -> None:
     assert weather.post("/weather/folder", data={"folder": str(tmp_path / "no")}).status_code == 422
     (tmp_path / "in").mkdir()
     assert (
-        "The folder is watched."
+        "The folder is being watched."
         in weather.post("/weather/folder", data={"folder": str(tmp_path / "in")}).text
     )
 
@@ -571,11 +571,11 @@ def test_a_day_in_a_browser(browser: Any, book: Path, bundle: ChartBundle, run_a
     page = context.new_page()
     page.goto(f"{address}/weather")
     page.get_by_label("Rain, mm").fill("4.5")
-    page.get_by_role("button", name="Write it down").click()
+    page.get_by_role("button", name="Save", exact=True).first.click()
     page.get_by_text("rain 4.5 mm").wait_for()
     assert_open_to_all(page, opened=False)
     page.get_by_role("button", name="Undo").click()
-    page.get_by_role("button", name="Put it back").wait_for()
+    page.get_by_role("button", name="Redo").wait_for()
     context.close()
     server.should_exit = True
     thread.join(10)

@@ -32,6 +32,7 @@ __all__ = [
     "crop_of_days",
     "noted_of",
     "picking_of_days",
+    "weekly_picking_chances",
     "year_ahead_of",
 ]
 
@@ -182,3 +183,21 @@ def picking_of_days(
         0.0 if noted else float(before.mean()),
         tuple(at(ahead, (k + 0.5) / DOTS) for k in range(DOTS)),
     )  # fmt: skip
+
+
+def weekly_picking_chances(
+    day: Floats, *, start: date, days: int, today: date
+) -> tuple[tuple[date, float], ...]:
+    """The chance of a picking by week, Monday to Sunday, from the week of `today` to the last whole one.
+
+    day : (flush, member) day of each flush counted from `start`, not finite for none. A future counts once in
+    a week, however many flushes it has in it. What lies before today is no forecast and counts for nothing.
+    """
+    monday = today - timedelta(days=today.weekday())
+    weeks = []
+    while (monday - start).days + 7 <= days:
+        first = max((monday - start).days, (today - start).days)
+        within = np.isfinite(day) & (day >= first) & (day < (monday - start).days + 7)
+        weeks.append((monday, float(within.any(axis=0).mean())))
+        monday += timedelta(days=7)
+    return tuple(weeks)

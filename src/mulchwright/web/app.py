@@ -77,9 +77,12 @@ def create_app(
             Mount("/static", StaticFiles(directory=str(static)), name="static"),
         ],
         middleware=[
-            Middleware(Guard, hosts=frozenset(hosts), home=home.address if home else ""),
+            Middleware(
+                Guard, hosts=frozenset(hosts), arrived=context.home_switch.arrived,
+                home=lambda: context.home.address if context.home else "",
+            ),
             Middleware(FaultPages, page=broken),
-            Middleware(PairingGate, home=home),
+            Middleware(PairingGate, switch=context.home_switch),
         ],
         exception_handlers=cast("Mapping[Any, Any]", {
             HTTPException: not_there, MulchwrightError: refused,

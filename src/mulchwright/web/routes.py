@@ -14,7 +14,8 @@ from starlette.routing import BaseRoute, Route
 from mulchwright.services.running import PROOF_PATH
 from mulchwright.web.beds import beds, built, log, renew, signs, what_if, when
 from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, spots, sun, survey
-from mulchwright.web.now import calendar, now
+from mulchwright.web.more import backups, changes, more, search
+from mulchwright.web.now import calendar, month, now
 from mulchwright.web.phones import phones
 from mulchwright.web.picks import check, picks
 from mulchwright.web.shared import common_pages
@@ -59,6 +60,7 @@ def routes() -> list[BaseRoute]:
         form("/beds/{key}/plan", what_if.plan),
         # now
         page("/now", now.page),
+        page("/month", month.page),
         # calendar
         page("/calendar/{token}.ics", calendar.feed),
         page("/now/calendar", calendar.page),
@@ -174,11 +176,22 @@ def routes() -> list[BaseRoute]:
         form("/weather/services", choose_service.get_forecasts),
         form("/weather/services/details", choose_service.set_details),
         form("/weather/consent", weather.answer_wish),
+        # more
+        page("/more", more.page),
+        page("/search", search.page),
+        page("/changes", changes.page),
+        form("/changes/{step:whole}/undo", changes.undo),
+        page("/backups", backups.page),
+        form("/backups", backups.make),
+        page("/backups/export.json", backups.export),
+        page("/backups/file/{name}", backups.download),
         # phones
         page("/pair", phones.pair_page),
         form("/pair", phones.pair),
         page("/phones", phones.phones_page),
         page("/phones/address.svg", phones.address_code),
+        form("/phones/on", phones.let_in),
+        form("/phones/off", phones.shut_out),
         form("/phones/code", phones.make_code),
         form("/phones/{key}/revoke", phones.revoke),
         # log

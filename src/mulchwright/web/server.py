@@ -1,16 +1,19 @@
 """Start the web app: bind first, then say where it is, then serve.
 
 The socket is bound before anything else, so the address that is printed and opened is surely ours. It is
-loopback's. Only on request a second one is bound, at an address of the home network, for paired phones.
+loopback's. Only on request a second one is bound, at an address of the home network, for paired phones: by
+the command, or by the switch on the page Phones while the server runs.
 """
 
 from __future__ import annotations
 
+import asyncio
 import socket
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from starlette.applications import Starlette
@@ -26,6 +29,8 @@ from mulchwright.web.shared.phones import HomeNetwork
 
 USUAL_PORT = 8620
 LOOPBACK = "127.0.0.1"
+TURN_S = 30.0
+"""So long the switch waits for the server's loop; it only has to begin or end listening."""
 
 
 def _bound(port: int, address: str = LOOPBACK) -> socket.socket:
@@ -71,6 +76,88 @@ def _bound_at_home(here: socket.socket, chosen: str) -> socket.socket:
             "another port with --port, or the address with --home-address.",
             field="home_network",
         ) from error
+
+
+class SwitchedServer(uvicorn.Server):
+    """The server of the library, which can listen at one more address and leave it again while it runs."""
+
+    loop: asyncio.AbstractEventLoop | None = None
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin, and remember the loop it runs in, for other threads to ask."""
+        self.loop = asyncio.get_running_loop()
+        await super().startup(sockets)
+
+    async def listen_at(self, listener: socket.socket) -> None:
+        """Answer at one more socket, with the same limits and the same count of connections."""
+        protocol = self.config.http_protocol_class
+
+        def connection() -> asyncio.Protocol:
+            return protocol(  # type: ignore[call-arg]
+                config=self.config, server_state=self.server_state, app_state=self.lifespan.state
+            )
+
+        loop = asyncio.get_running_loop()
+        self.servers.append(await loop.create_server(connection, sock=listener, backlog=self.config.backlog))
+
+    async def leave(self, address: str) -> None:
+        """Listen no longer at an address, and end the connections that came in there."""
+        for one in list(self.servers):
+            if any(listening.getsockname()[0] == address for listening in one.sockets):
+                one.close()
+                self.servers.remove(one)
+        for connection in list(self.server_state.connections):
+            came_in = getattr(connection, "server", None)
+            if came_in and came_in[0] == address:
+                connection.shutdown()
+
+
+class SwitchedListener:
+    """The second socket of a running server: see `HomeListener`."""
+
+    def __init__(self, server: SwitchedServer, here: socket.socket, path: Path, secret: str) -> None:
+        self._server = server
+        self._here = here
+        self._path = path
+        self._secret = secret
+        self._bound: socket.socket | None = None
+
+    def bind(self, chosen: str) -> HomeNetwork:
+        """Take the home network's address, at the port of this machine's own."""
+        self._bound = _bound_at_home(self._here, chosen)
+        address, port = self._bound.getsockname()[:2]
+        home = HomeNetwork(address, port, Pairing(PairedPhones(self._path)))
+        try:
+            _keep_home_address(self._path, home.base)
+        except BaseException:
+            self._bound.close()
+            raise
+        return home
+
+    def start(self) -> None:
+        """Listen there."""
+        listener = self._bound
+        assert listener is not None  # bound first
+        try:
+            self._in_loop(self._server.listen_at(listener))
+        except BaseException:
+            listener.close()
+            raise
+        self._note(home_network=True)
+
+    def stop(self, home: HomeNetwork) -> None:
+        """Listen no longer."""
+        self._in_loop(self._server.leave(home.address))
+        self._note(home_network=False)
+
+    def _in_loop(self, work: Coroutine[Any, Any, None]) -> None:
+        loop = self._server.loop
+        assert loop is not None  # a page was served, so it runs
+        asyncio.run_coroutine_threadsafe(work, loop).result(TURN_S)
+
+    def _note(self, *, home_network: bool) -> None:
+        address = f"http://{LOOPBACK}:{self._here.getsockname()[1]}/"
+        RunningServer.started(self._path, address, self._secret, home_network=home_network)
 
 
 def serve(
@@ -149,16 +236,22 @@ def _home_words(path: Path, home: HomeNetwork) -> tuple[str, ...]:
         f"Pairing code, good for one phone and 10 minutes: {spelled(home.pairing.new_code().text)}",
         "Plain http: others in the same network can read along. Do not use it in a network you do not trust.",
     ]
-    with open_book(path) as book:
-        before = book.setting("home_address")
-        if before != home.base:
-            book.set_setting("home_address", home.base)
+    before = _keep_home_address(path, home.base)
     if before and before != home.base:
         lines.append(
             f"This address was {before} before. Labels printed with that one lead nowhere now: print them "
             "anew, or give this machine a fixed address in your router and the port with --port."
         )
     return tuple(lines)
+
+
+def _keep_home_address(path: Path, base: str) -> str | None:
+    """Keep the address for labels and calendar; the one that was kept before."""
+    with open_book(path) as book:
+        before = book.setting("home_address")
+        if before != base:
+            book.set_setting("home_address", base)
+    return before
 
 
 def _serve_at(
@@ -177,8 +270,11 @@ def _serve_at(
     config = uvicorn.Config(
         app, http=TimedProtocol, log_level="warning", access_log=False, lifespan="on", ws="none"
     )
+    server = SwitchedServer(config)
+    context = app.state.context
+    context.home_switch.attach(SwitchedListener(server, listeners[0], path, context.secret))
     try:
-        uvicorn.Server(config).run(sockets=listeners)
+        server.run(sockets=listeners)
     except KeyboardInterrupt:
         pass
     finally:

@@ -17,10 +17,22 @@ from mulchwright.almanac.year_ahead import (
     crop_of_days,
     noted_of,
     picking_of_days,
+    weekly_picking_chances,
     year_ahead_of,
 )
-from mulchwright.garden import ClimateNormals, Garden, LogEntry, LogKind, Patch, Place, Stage
+from mulchwright.garden import (
+    ClimateNormals,
+    Garden,
+    LogEntry,
+    LogKind,
+    Patch,
+    Place,
+    Stage,
+    Watering,
+    WateringRule,
+)
 from mulchwright.trade import load_trade
+from mulchwright.web.views.headlines import water_ahead
 
 TODAY = date(2031, 6, 10)
 TRADE = load_trade()
@@ -117,6 +129,27 @@ def test_a_finished_first_year_is_what_was_picked(noted: Garden) -> None:
     assert result.noted.kg == pytest.approx(2.0)
 
 
+def test_the_water_is_that_of_the_year_ahead(noted: Garden) -> None:
+    """An old bed was told what it had been given in its first year as what it will ask for.
+
+    It is watered by its rule from tomorrow on; what is logged of the year before counts for nothing in it.
+    """
+    rule = Watering(WateringRule.WHEN_DRY, below_moisture=0.6)
+    beds = tuple(replace(patch, watering=rule) for patch in noted.patches)
+    given = LogEntry("w", "old", beds[0].built_on + timedelta(days=60), LogKind.WATERED, litres=5000.0)
+    result = outlook(
+        replace(noted, patches=beds, log=(*noted.log, given)), None, TRADE, today=TODAY, members=40
+    )
+    old, new = result.patch("old"), result.patch("new")
+    for item, first, words in ((old, TODAY, "in the year ahead"), (new, new.patch.built_on, "in its first")):
+        assert item.watered_year_litres is not None
+        last = first + timedelta(days=365)
+        inner = [m.mean for m in item.watered_litres if first < m.month < last - timedelta(days=31)]
+        outer = [m.mean for m in item.watered_litres if first.replace(day=1) <= m.month <= last]
+        assert 0 < sum(inner) <= item.watered_year_litres.mean * 1.0001 <= sum(outer) * 1.0002
+        assert words in str(water_ahead(item, "us", 10.0)).lower()
+
+
 def test_a_bed_tried_as_it_stands_gets_the_figures_of_its_own_page(noted: Garden) -> None:
     """The same bed, tried beside others over other days and under another key, is the same bed."""
     page = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("new")
@@ -144,3 +177,19 @@ def test_other_days_tell_the_same(noted: Garden) -> None:
     page = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY).patch("new")
     longer = outlook(noted, None, TRADE, today=TODAY, members=40, memory=MEMORY, days=1400).patch("new")
     assert (longer.crop, longer.picking) == (page.crop, page.picking)
+
+
+def test_the_chance_of_a_week_counts_each_future_once_and_nothing_before_today() -> None:
+    """Counted by hand: four futures from a Monday; today is that week's Wednesday."""
+    start = date(2031, 6, 2)
+    never = np.inf
+    first = np.array([0.0, 3.0, 8.0, never])  # Monday before today, Thursday, Tuesday after, none
+    second = np.array([9.0, 5.0, 20.0, never])
+    weeks = weekly_picking_chances(
+        np.array([first, second]), start=start, days=22, today=start + timedelta(days=2)
+    )
+    assert weeks == (
+        (date(2031, 6, 2), 0.25),
+        (date(2031, 6, 9), 0.5),
+        (date(2031, 6, 16), 0.25),
+    ), "days 0-6, 7-13 and 14-20; the fourth week is not whole"

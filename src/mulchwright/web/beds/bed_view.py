@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from mulchwright import units
 from mulchwright.almanac.life import life_today
+from mulchwright.almanac.log_notes import left_out
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
 from mulchwright.web.beds.bed_sources import sources_of
@@ -20,7 +21,7 @@ from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.learned import learned_words
+from mulchwright.web.views.learned import learned_words, left_out_words
 from mulchwright.web.views.logbook_wording import log_words, newest_first
 from mulchwright.web.views.readings import Reading, Readings, share_across
 from mulchwright.web.views.tables import Card, Table
@@ -31,14 +32,8 @@ if TYPE_CHECKING:
 
 
 DAYS_BACK, DAYS_AHEAD = 150, 240
-
-
 _TABLE_STEP = 7
-
-
 PICKING = frozenset({"identify", "pick", "eat"})
-
-
 BUILDING = frozenset({"build", "work"})
 
 
@@ -312,8 +307,8 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
             "water",
             "Water needed",
             answers.water_ahead(bed_outlook, system, hose),
-            brief=units.show_volume(answers.rounded(bed_outlook.watered_first_year_litres.p50), system)
-            if bed_outlook.watered_first_year_litres.p50 > 0
+            brief=units.show_volume(answers.rounded(bed_outlook.watered_year_litres.p50), system)
+            if bed_outlook.watered_year_litres is not None and bed_outlook.watered_year_litres.p50 > 0
             else "",
             chart="water",
             chart_label="Water by month, middle and 8 of 10 futures; the table below has the figures.",
@@ -335,6 +330,7 @@ def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Car
     if any(first <= day <= last for day in plot.picked):
         note += " Triangles mark what you picked."
     label = f"{heading}: {answer} {note}"
+    left_out_picks = left_out(bed_outlook.patch, garden.log, garden.checks, today)
     table = Table(
         f"Chance that the {heading.lower()} has come",
         ("by", "chance"),
@@ -354,7 +350,7 @@ def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Car
         ),
         table=table,
         table_name="The chance week by week",
-        learned=learned_words(bed_outlook, today),
+        learned=learned_words(bed_outlook, today) + left_out_words(left_out_picks, today),
         readings=_picking_readings(bed_outlook, first, last, today).json(),
     )
 

@@ -252,7 +252,7 @@ def choice_card(
         return show_mass(kg_m2 * area, system)
 
     crop = bed_outlook.crop.of_area(area) if bed_outlook.crop is not None else None
-    second = bed_outlook.picked_second_year_kg
+    second, water = bed_outlook.picked_second_year_kg, bed_outlook.watered_year_litres
     dots = answers.dots(bed_outlook)
     start, last = span
     picking = answers.picking(bed_outlook, today)
@@ -261,7 +261,8 @@ def choice_card(
         ("Second year", "not forecast" if second is None else
          f"{mass(second.p50)} (8 of 10: {mass(second.p10)} to {mass(second.p90)})"),
         ("No harvest in its first year", "not forecast" if crop is None else words.chance(1 - crop.chance)),
-        ("Water in its first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
+        ("Water in its first year", "not forecast" if water is None else
+         show_volume(water.p50 * area, system)),
         (
             "Wait",
             f"about {species.ripening_days.likely / 7:.0f} weeks from fully colonized to mushrooms, if warm",
@@ -290,7 +291,7 @@ def choice_card(
             _first_picking(choice, today),
             "not forecast" if crop is None else words.two_figures(crop.likely_kg / per_kg, mass_unit),
             "not forecast" if crop is None else words.chance(1 - crop.chance),
-            words.two_figures(bed_outlook.watered_first_year_litres.p50 * area / per_litre, volume_unit),
+            "not forecast" if water is None else words.two_figures(water.p50 * area / per_litre, volume_unit),
             _SKILL[max(species.beginner_score, choice.template.skill)],
         ),
     )  # fmt: skip
@@ -313,7 +314,7 @@ SORTS: dict[str, tuple[str, Callable[[Choice], Any]]] = {
     "picking": ("First picking", _likely_day),
     "crop": ("First-year crop", lambda c: -(c.outlook.crop.likely_kg if c.outlook.crop else -1.0)),
     "none": ("No harvest", lambda c: 1 - c.outlook.crop.chance if c.outlook.crop else 2.0),
-    "water": ("Water", lambda c: c.outlook.watered_first_year_litres.p50),
+    "water": ("Water", lambda c: c.outlook.watered_year_litres.p50 if c.outlook.watered_year_litres else 1e9),
     "skill": ("Skill", lambda c: max(c.species.beginner_score, c.template.skill)),
 }
 """The columns: what the address calls them, their heads, and what sorts them, the most wanted first."""

@@ -52,20 +52,26 @@ def calendar_of(context: AppContext, state: BookState, patches: Sequence[Patch],
     From the outlook that is at hand; it asks for none. Identifiers stay when days move.
     """
     garden, today = state.garden, state.today
-    keys = {patch.key for patch in patches}
-    tasks = [task for patch in patches for task in calendar_tasks(state, patch, context.trade, today, base)]
-    todo = tasks_today(context, state, context.progress(state, patience_s=0.0))
-    for task in (*todo.due, *todo.coming):
-        if task.patch in keys and task.kind in KINDS:
-            tasks.append(_task(task, context, state, today, base))
     return calendar_file(
-        tasks,
+        tasks_of(context, state, patches, base),
         garden_key=slug(garden.place.name) or "garden",
         garden_name=garden.place.name,
         timezone=garden.place.timezone,
         # The day, not the hour: the same work makes the same file, and programs see when it changed.
         stamp=datetime.combine(today, time(), UTC),
     )
+
+
+def tasks_of(context: AppContext, state: BookState, patches: Sequence[Patch], base: str) -> list[Task]:
+    """The dated tasks of some beds: steps before builds, looks, waterings and what the weather threatens."""
+    today = state.today
+    keys = {patch.key for patch in patches}
+    tasks = [task for patch in patches for task in calendar_tasks(state, patch, context.trade, today, base)]
+    todo = tasks_today(context, state, context.progress(state, patience_s=0.0))
+    for task in (*todo.due, *todo.coming):
+        if task.patch in keys and task.kind in KINDS:
+            tasks.append(_task(task, context, state, today, base))
+    return tasks
 
 
 def _task(task: GardenTask, context: AppContext, state: BookState, today: date, base: str) -> Task:
@@ -94,7 +100,7 @@ def feed(request: Request) -> Response:
         kept = book.setting(TOKEN_SETTING)
     given = request.path_params["token"]
     if kept is None or not hmac.compare_digest(kept.encode(), given.encode()):
-        raise HTTPException(404, "There is no calendar at this address, or it has a new one by now.")
+        raise HTTPException(404, "There is no calendar at this address, or it has a new address now.")
     state = context.library.state()
     data = calendar_of(context, state, state.garden.patches, _base(request))
     return Response(

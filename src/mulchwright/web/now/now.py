@@ -1,4 +1,4 @@
-"""The first door: what today asks for.
+"""Now: what to do today, the garden as a picture, and the season of all beds.
 
 The page shows the last finished outlook at once, says of when it is, and fills itself in when the next one is
 there. It never waits for the engine.
@@ -21,10 +21,15 @@ from mulchwright.errors import MulchwrightError
 from mulchwright.garden import Stage
 from mulchwright.services import weather_consent, weather_offers
 from mulchwright.services.numbers import whole_number
+from mulchwright.web.now.first_bed import first_path
+from mulchwright.web.now.garden_today import bed_notes, beds_today
 from mulchwright.web.now.now_view import bed_lines, lines_of, sentence
+from mulchwright.web.now.season_view import Season, season_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW
+from mulchwright.web.views.garden_picture import garden_picture
+from mulchwright.web.views.season_axis import full_bar, season_drawing
 from mulchwright.web.views.weather_strip import strip, strip_table
 from mulchwright.web.weather import weather
 
@@ -36,14 +41,17 @@ if TYPE_CHECKING:
 PATIENCE_S = 0.05
 """What is all but ready is waited for; longer than this the last outlook is shown."""
 STRIP_WIDE = 396.0
+SEASON_WIDE = 1100.0
+PICTURE_WIDE = 450.0
 
 
 @dataclass(frozen=True, slots=True)
 class _Cached:
-    """The last answer to what today asks for, with what it was made from."""
+    """The last tasks and season, with what they were made from."""
 
     made_from: tuple[Any, ...]
     todo: Today
+    season: Season | None
 
 
 _LOCK = threading.Lock()
@@ -52,7 +60,16 @@ _KEPT: WeakKeyDictionary[AppContext, _Cached] = WeakKeyDictionary()
 
 
 def tasks_today(context: AppContext, state: BookState, progress: Progress) -> Today:
-    """What today asks for, from the outlook that is shown; made once for each state of the book."""
+    """Tasks due and to come, from the outlook that is shown; made once for each state of the book."""
+    return _today(context, state, progress).todo
+
+
+def season_today(context: AppContext, state: BookState, progress: Progress) -> Season | None:
+    """The season of all beds from the same outlook, made with the tasks; None where there is none."""
+    return _today(context, state, progress).season
+
+
+def _today(context: AppContext, state: BookState, progress: Progress) -> _Cached:
     today = state.today
     outlook = progress.shown
     made_from = (state.fingerprint, state.read_number, outlook, today)
@@ -63,11 +80,12 @@ def tasks_today(context: AppContext, state: BookState, progress: Progress) -> To
         and kept.made_from[2] is outlook
         and ((kept.made_from[:2], kept.made_from[3]) == (made_from[:2], today))
     ):
-        return kept.todo
+        return kept
     todo = today_asks(state.garden, state.series, context.trade, outlook, today=today)
+    made = _Cached(made_from, todo, season_of(state.garden, outlook, context.trade, today))
     with _LOCK:
-        _KEPT[context] = _Cached(made_from, todo)
-    return todo
+        _KEPT[context] = made
+    return made
 
 
 def page(request: Request) -> Response:
@@ -80,17 +98,32 @@ def page(request: Request) -> Response:
     # A garden with nothing planned or built has no outlook, and that is no trouble.
     trouble = progress.trouble if built else ""
     todo = tasks_today(context, state, progress)
+    season = season_today(context, state, progress)
+    notes = bed_notes(todo, garden, system)
     readings = frozenset(reading.day for reading in garden.readings)
     known = weather.record_state(state, today)
     days = todo.weather
     values: dict[str, Any] = {
-        "section": "now",
         "date_words": f"{today:%A} {words.day(today, today)}",
         "weather_words": _weather_words(todo, system),
         "sentence": sentence(todo, system),
         "due": lines_of(todo.due, garden, context.trade, today, acts=True),
         "coming": lines_of(todo.coming, garden, context.trade, today, acts=False),
-        "beds": bed_lines(todo, garden),
+        "beds": beds_today(garden, notes, bed_lines(todo, garden)),
+        "path": first_path(garden, todo, progress.shown, today),
+        "pictures": tuple(
+            garden_picture(garden, notes, width=width, mark=f"garden-{name}", class_=f"{name}-drawing")
+            for name, width in (("wide", PICTURE_WIDE), ("narrow", NARROW))
+        ),
+        "season": season,
+        "season_drawings": tuple(
+            season_drawing(
+                season.rows, today, season.first, season.last,
+                width=width, mark=f"season-{name}", class_=f"{name}-drawing",
+            )
+            for name, width in (("wide", SEASON_WIDE), ("narrow", NARROW))
+        ) if season else (),
+        "full_bar": words.chance(full_bar(season.rows)) if season else "",
         "any_bed": bool(built),
         "strips": (
             strip(days, readings, today, system, width=STRIP_WIDE, mark="near-wide", class_="wide-drawing"),
@@ -152,7 +185,7 @@ def _age(progress: Progress, state: BookState, today: date) -> str:
     if progress.outlook is not None:
         return f"Worked out {ago}, with everything in the logbook."
     day = "" if last.today == today else f" for {words.day(last.today, today)}"
-    return f"Worked out {ago}{day}, before the last entry; the new figures come by themselves."
+    return f"Worked out {ago}{day}, before your last entry. New figures are on the way."
 
 
 def _step_words(context: AppContext, text: str, *, taken_back: bool) -> str:

@@ -1,6 +1,6 @@
-"""How the first door says what today asks for: one sentence, then a line each with its why and its figures.
+"""The tasks of the day in words: one sentence, then a line each with its reason and its figures.
 
-Everything here is words and units; what is asked for was decided in `almanac.today`.
+Everything here is words and units; what is to be done was decided in `almanac.today`.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from mulchwright.trade import Trade
 
 READY_SHOWN = 0.3
-"""A smaller chance of ready mushrooms is not told by itself."""
+"""A smaller chance of ready mushrooms is not said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class Act:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One thing asked for: what, why, the act that notes it, a way to more, the figures behind it."""
+    """One task: what, why, the form that notes it, a link to more, the figures behind it."""
 
     key: str
     what: Headline
@@ -66,7 +66,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class BedLine:
-    """How one built bed stands."""
+    """The state of one built bed."""
 
     key: str
     name: str
@@ -126,7 +126,7 @@ def _counted(tasks: Sequence[GardenTask], one: str, many: str) -> str:
 
 
 def sentence(todo: Today, system: str) -> Headline:
-    """What today asks, in one sentence; nothing to do is said calmly, with what comes next."""
+    """The day in one sentence; where there is nothing to do, with what comes next."""
     by_kind: dict[GardenTaskKind, list[GardenTask]] = {}
     for task in todo.due:
         by_kind.setdefault(task.kind, []).append(task)
@@ -145,7 +145,11 @@ def sentence(todo: Today, system: str) -> Headline:
         parts.append(_counted(steps, one, "do {count} things for the builds ahead"))
     if late := by_kind.get(GardenTaskKind.LATE_BUILD):
         parts.append(
-            _counted(late, f"say whether {late[0].name} is built", "say whether {count} beds are built")
+            _counted(
+                late,
+                f"mark {late[0].name} as built or choose a new day",
+                "mark {count} beds as built or choose new days",
+            )
         )
     stores = [
         task
@@ -153,7 +157,7 @@ def sentence(todo: Today, system: str) -> Headline:
         for task in by_kind.get(kind, ())
     ]
     if stores:
-        parts.append(_counted(stores, f"see to {stores[0].name}", "see to {count} things in store"))
+        parts.append(_counted(stores, f"check on {stores[0].name}", "check on {count} of your supplies"))
     warned = [
         task
         for kind in (GardenTaskKind.FROST, GardenTaskKind.WET, GardenTaskKind.HEAT)
@@ -164,7 +168,7 @@ def sentence(todo: Today, system: str) -> Headline:
         return Headline("", said[0].upper() + said[1:], ".")
     if warned:
         beds = words.joined(sorted({task.name for task in warned}))
-        return Headline("Nothing to do but to ", f"mind {beds}", ", for the reason below.")
+        return Headline("Nothing to do, but ", f"keep an eye on {beds}", ".")
     nearest = next(iter(todo.coming), None)
     after = ""
     if nearest is not None:
@@ -178,7 +182,7 @@ def _coming_words(task: GardenTask) -> str:
     if task.kind is GardenTaskKind.STEP and task.step is not None:
         name = STEP_WORDS[task.step.kind]
         return f"{name[0].lower()}{name[1:]} for {task.name}"
-    return f"{task.name} grows old"
+    return f"use {task.name} before it ages"
 
 
 # ---- lines ------------------------------------------------------------------
@@ -187,7 +191,7 @@ def _coming_words(task: GardenTask) -> str:
 def lines_of(
     tasks: Sequence[GardenTask], garden: Garden, trade: Trade, today: date, *, acts: bool
 ) -> tuple[Line, ...]:
-    """Every ask as a line; with one-tap acts where `acts`, else headed by its day."""
+    """Every task as a line; with one-tap forms where `acts`, else headed by its day."""
     lines = []
     linked: set[tuple[str, str]] = set()
     for task in tasks:
@@ -214,19 +218,19 @@ def _line(task: GardenTask, garden: Garden, trade: Trade, today: date, *, acts: 
         act = Act(f"/log/{task.patch}", (*said.fields, request_id, ("back", "/now")), said.taps)
     more = None
     if task.kind is GardenTaskKind.STEP:
-        more = (f"/beds/{task.patch}/when", "All steps before this build")
+        more = (f"/beds/{task.patch}/when", "All steps and days")
     elif task.kind is GardenTaskKind.LATE_BUILD:
-        more = (f"/beds/{task.patch}", "To the bed")
+        more = (f"/beds/{task.patch}", "See the bed")
     elif task.kind is GardenTaskKind.LOOK and acts:
         more = (f"/pick?bed={task.patch}", "Picked? Weigh and check it")
     elif task.kind in (GardenTaskKind.HEAP, GardenTaskKind.SPAWN, GardenTaskKind.CHIPS):
-        more = ("/stores", "What lies in store")
+        more = ("/stores", "Your supplies")
     return Line(task.key, what, said.why, act, more, working_of(task.working, system))
 
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """An ask in words: what and why; and for what can be noted, the buttons and the fields they send."""
+    """A task in words: what and why; for what can be noted, the buttons and the fields they send."""
 
     what: Headline
     why: str
@@ -250,8 +254,8 @@ def _said(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
             return _step(task, trade, today, system)
         case GardenTaskKind.LATE_BUILD:
             ago = words.plural(task.days, "day")
-            why = f"It was to be built {ago} ago. Note it as built, or choose another day."
-            return Said(Headline("Built or not? ", task.name, ""), why)
+            why = f"You planned to build it {ago} ago. Mark it as built, or choose a new day."
+            return Said(Headline("Built yet? ", task.name, ""), why)
         case GardenTaskKind.HEAP:
             return _heap(task, system)
         case GardenTaskKind.SPAWN | GardenTaskKind.CHIPS:
@@ -260,18 +264,18 @@ def _said(task: GardenTask, trade: Trade, today: date, system: str) -> Said:
 
 def _look(task: GardenTask, today: date) -> Said:
     chance = words.chance(task.chance)
-    counted = " in " in chance
-    why = (
-        f"A look finds pins or mushrooms {chance}."
-        if counted
-        else f"A look {chance} finds pins or mushrooms."
-    )
+    if " in " in chance:
+        about = "" if chance.startswith(("more", "fewer")) else "About "
+        why = f"{about}{chance} that you'll find something."
+        why = f"{why[:1].upper()}{why[1:]}"
+    else:
+        why = f"You'll {chance} find something."
     if task.value >= READY_SHOWN:
         why += f" Ready to pick: {words.chance(task.value)}."
     if task.on <= today and task.days:
-        why += f" The last look was {words.plural(task.days, 'day')} ago."
+        why += f" Last look {words.plural(task.days, 'day')} ago."
     taps = (
-        Tap("Looked: nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
+        Tap("Nothing", "sight", "nothing"), Tap("Pins", "sight", "pins"),
         Tap("Ready", "sight", "ready"),
     )  # fmt: skip
     return Said(Headline("Look at ", task.name, ""), why, taps, (("kind", "looked"),))
@@ -280,8 +284,8 @@ def _look(task: GardenTask, today: date) -> Said:
 def _frost(task: GardenTask, today: date) -> Said:
     night = f"on {words.day(task.on, today)}" if task.on > today else "tonight"
     why = (
-        f"Freezing {night}: {words.chance(task.chance)}. Pins or mushrooms may be standing. Pick what is "
-        "ready and cover the rest with a sack or straw."
+        f"Chance of a freeze {night}: {words.chance(task.chance)}. Pick what is ready, and cover pins with "
+        "burlap or straw."
     )
     return Said(Headline("Frost may come to ", task.name, ""), why)
 
@@ -289,7 +293,7 @@ def _frost(task: GardenTask, today: date) -> Said:
 def _wet(task: GardenTask) -> Said:
     why = (
         f"It holds {words.share(task.value)} water by weight; mycelium can drown from "
-        f"{words.share(task.limit)}. Leave the hose alone, and see that water can run off."
+        f"{words.share(task.limit)}. Don't water, and make sure water can run off."
     )
     return Said(Headline("Too wet: ", task.name, ""), why)
 
@@ -298,7 +302,7 @@ def _heat(task: GardenTask, today: date, system: str) -> Said:
     hot, stop = (units.show_temperature(value, system) for value in (task.value, task.limit))
     why = (
         f"The bed may reach {hot} by {words.day(task.on, today)}; growth stops at {stop}. Shade it at "
-        "midday, water early."
+        "midday and water early."
     )
     return Said(Headline("Hot days ahead for ", task.name, ""), why)
 
@@ -316,11 +320,11 @@ def _heap(task: GardenTask, system: str) -> Said:
     height = units.show_length(task.value, system)
     most = units.show_length(task.limit, system)
     why = (
-        f"Green chips heat in their first weeks; this heap is {words.plural(task.days, 'day')} old and "
+        f"Fresh chips heat up in their first weeks. This heap is {words.plural(task.days, 'day')} old and "
         f"{height} high, and a fresh heap should stay under {most}. If it is hot inside, turn it or spread "
-        "it flat before any spawn comes near."
+        "it flat before you add spawn."
     )
-    return Said(Headline("Feel into the heap ", task.name, ""), why)
+    return Said(Headline("Check the heap for heat: ", task.name, ""), why)
 
 
 def _aging(task: GardenTask, today: date) -> Said:
@@ -330,21 +334,25 @@ def _aging(task: GardenTask, today: date) -> Said:
     kept = f"it usually keeps {keeps}" if is_spawn else f"chips are at their best within {keeps}"
     until = f", so until {words.day(task.on, today)}" if left >= 0 else f", {words.plural(-left, 'day')} past"
     why = f"It is {words.plural(task.days, 'day')} old; {kept}{until}."
-    return Said(Headline("Use ", task.name, " before it ages" if left >= 0 else ": it grows old"), why)
+    return Said(
+        Headline("Use ", task.name, " before it ages" if left >= 0 else " soon: it is getting old"), why
+    )
+
+
+def _sentence_start(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _water(task: GardenTask, system: str) -> Said:
     litres = answers.rounded(task.litres)
     rain = words.chance(task.chance)
-    hope = f"{rain} that enough rain comes in three days" if " in " in rain else "hardly any rain to count on"
+    hope = f"Enough rain within three days: {rain}." if " in " in rain else "Don't count on rain."
     why = (
-        f"The food layers hold {words.share(task.value)} water by weight; mycelium grows best at "
-        f"{words.share(task.limit)} or more here. {hope[0].upper()}{hope[1:]}."
+        f"{_sentence_start(answers.minutes(task.minutes))} at the hose, or {cans_words(task.cans)}. The food "
+        f"layers are at {words.share(task.value)} water; mycelium grows best from {words.share(task.limit)}. "
+        f"{hope}"
     )
-    after = (
-        f": {units.show_volume(litres, system)}, {answers.minutes(task.minutes)} at the hose, "
-        f"or {cans_words(task.cans)}"
-    )
+    after = f": {units.show_volume(litres, system)}"
     if task.passes > 1:
         why += f" {answers.passes_words(task.passes)}"
     # The unit stands with the figure, so that whatever reads the field needs no guess.
@@ -352,8 +360,8 @@ def _water(task: GardenTask, system: str) -> Said:
     if task.living is not None:
         check = answers.life_check(task.living.low, task.living.high, task.days)
         ask = Headline("Check, then water ", task.name, after)
-        return Said(ask, f"{check} {why}", (Tap("Watered as advised"),), fields)
-    return Said(Headline("Water ", task.name, after), why, (Tap("Watered as advised"),), fields)
+        return Said(ask, f"{check} {why}", (Tap("Mark as watered"),), fields)
+    return Said(Headline("Water ", task.name, after), why, (Tap("Mark as watered"),), fields)
 
 
 # ---- beds -------------------------------------------------------------------
@@ -365,7 +373,7 @@ def _span(span: Span) -> str:
 
 
 def bed_lines(todo: Today, garden: Garden) -> tuple[BedLine, ...]:
-    """How every built bed stands."""
+    """The state of every built bed."""
     return tuple(_bed_line(bed, todo.day, garden.units.value) for bed in todo.beds)
 
 
@@ -382,12 +390,12 @@ def _bed_line(bed: BedToday, today: date, system: str) -> BedLine:
         moisture = Headline("", state, f", {_span(bed.moisture)}.{watered}")
     look = bed.look
     if look.due:
-        when = "Worth a look today"
+        when = "Look today"
     elif look.next_on is not None:
-        when = f"Next worth a look {words.day(look.next_on, today)}"
+        when = f"Next look {words.day(look.next_on, today)}"
     else:
-        when = "Nothing to look for in the weeks ahead"
+        when = "Nothing expected in the next weeks"
     warm = units.show_temperature(bed.temperature_c.likely, system)
     run = f"Colonized: {_span(bed.run_share)}" if bed.run_share.low < 0.9 else "Fully colonized"
-    rest = (f"{run}; {warm} in the bed.", f"{when}; a find today: {words.chance(look.chance)}.")
+    rest = (f"{run}; {warm} in the bed.", f"{when}; chance of a find today: {words.chance(look.chance)}.")
     return BedLine(bed.patch.key, bed.patch.name, moisture, rest, working_of(bed.working, system))

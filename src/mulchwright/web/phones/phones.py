@@ -1,7 +1,7 @@
-"""The door to the home network: what an unpaired phone sees, and the page of the paired ones.
+"""Phones: the switch that lets them in, what an unpaired one sees, and the page of the paired ones.
 
 On this machine itself nothing is asked for. At the home network's address every page but the pairing page
-asks for a phone's token first; codes are made and phones revoked on this machine only.
+asks for a phone's token first; the switch is turned, codes are made and phones revoked on this machine only.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from mulchwright.book import open_book
 from mulchwright.errors import BookError, InputError
 from mulchwright.services.pairing import PairedPhones, Pairing, spelled
 from mulchwright.web.shared.context import context_of
+from mulchwright.web.shared.home_network import private_addresses
 from mulchwright.web.shared.phones import over_home_network, phone_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
@@ -95,6 +96,7 @@ def phones_page(request: Request) -> Response:
              mine is not None and mine.key == p.key) for p in listed
         ],
         book=str(context.library.path.name), printed=_printed_address(context),
+        can_turn=context.home_switch.can_turn, addresses=private_addresses() if here and not home else (),
     )  # fmt: skip
     answer.headers["cache-control"] = "no-store"
     return answer
@@ -128,7 +130,22 @@ def address_code(request: Request) -> Response:
 
 def _here_only(request: Request) -> None:
     if over_home_network(request):
-        raise InputError("This is done on the computer the book lies on, not on a phone.")
+        raise InputError("Do this on the computer that holds the garden book, not on a phone.")
+
+
+@posted_form
+def let_in(request: Request, typed: dict[str, str]) -> Response:
+    """Open the book to the home network, on this machine only."""
+    _here_only(request)
+    context_of(request).home_switch.turn_on(typed.get("address", "")[:40])
+    return RedirectResponse("/phones", 303)
+
+
+def shut_out(request: Request) -> Response:
+    """Open to this machine only again."""
+    _here_only(request)
+    context_of(request).home_switch.turn_off()
+    return RedirectResponse("/phones", 303)
 
 
 def make_code(request: Request) -> Response:
@@ -136,9 +153,7 @@ def make_code(request: Request) -> Response:
     _here_only(request)
     home = context_of(request).home
     if home is None:
-        raise InputError(
-            "The book is open to this machine only. Start it with --home-network to pair a phone."
-        )
+        raise InputError('No phone can reach this book yet. Choose "Let phones in" on the Phones page first.')
     home.pairing.new_code()
     return RedirectResponse("/phones", 303)
 

@@ -17,20 +17,16 @@ from starlette.responses import (
 
 from mulchwright.book import open_book
 from mulchwright.errors import InputError
-from mulchwright.garden import Stage, UnitSystem
+from mulchwright.garden import UnitSystem
 from mulchwright.services.running import proof_of
 from mulchwright.web.shared.context import PREPARING, context_of
 from mulchwright.web.shared.requests import posted_form
 
 
 def front(request: Request) -> Response:
-    """To what today asks for, or to the beds while none is built; a book without any is led by the hand."""
+    """To Now; a book without any bed is led by the hand."""
     state = context_of(request).state_if_any()
-    patches = state.garden.patches if state else ()
-    if not patches:
-        return RedirectResponse("/start", 307)
-    built = any(patch.stage is Stage.BUILT for patch in patches)
-    return RedirectResponse("/now" if built else "/beds", 307)
+    return RedirectResponse("/now" if state and state.garden.patches else "/start", 307)
 
 
 def outlook_progress(request: Request) -> Response:
@@ -76,7 +72,7 @@ def _own_path(back: str) -> str:
     return (
         path
         if re.fullmatch(
-            r"/now|/log|/pick|/picks(/[a-z0-9-]+(/check)?)?|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year(/how-good|/[0-9]{4})?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
+            r"/now|/more|/log|/pick|/picks(/[a-z0-9-]+(/check)?)?|/beds(/[a-z0-9-]+(/signs|/log)?)?|/year(/how-good|/[0-9]{4})?|/ground|/weather|/stores(/[a-z0-9-]+){0,2}",
             path,
         )
         else "/beds"

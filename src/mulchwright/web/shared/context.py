@@ -5,7 +5,6 @@ from __future__ import annotations
 import logging
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -27,7 +26,8 @@ from mulchwright.services.weather_updates import WeatherUpdates
 from mulchwright.trade import Trade, load_trade
 from mulchwright.version import __version__
 from mulchwright.web.shared.chart_bundle import ChartBundle
-from mulchwright.web.shared.phones import HomeNetwork
+from mulchwright.web.shared.phones import HomeNetwork, HomeSwitch
+from mulchwright.web.shared.sections import SECTIONS, section_of
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.terms import trade_term
 
@@ -43,26 +43,7 @@ _LOG = logging.getLogger("mulchwright.web")
 PATIENCE_S = 0.35
 """How long a page waits for an outlook that is nearly done before it shows what is known."""
 
-PREPARING = "Preparing the engine for this computer (once). The outlook comes after that by itself."
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """One of the five sections of the program, shown once its pages exist."""
-
-    key: str
-    name: str
-    path: str
-    built: bool
-
-
-SECTIONS = (
-    Section("now", "Now", "/now", True),
-    Section("ground", "Ground", "/ground", True),
-    Section("beds", "Beds", "/beds", True),
-    Section("stores", "Stores", "/stores", True),
-    Section("year", "Year", "/year", True),
-)
+PREPARING = "Preparing the engine for this computer (once). The forecast comes right after."
 
 
 class AppContext:
@@ -72,7 +53,7 @@ class AppContext:
         self, book: Path, engine: Engine, bundle: ChartBundle, today: Callable[[], date] | None,
         *, new: bool = False, home: HomeNetwork | None = None, clock: Callable[[], datetime] | None = None,
     ) -> None:  # fmt: skip
-        self.home = home
+        self.home_switch = HomeSwitch(home)
         self.library = Library(book, self.now)
         self.jobs = JobQueue()
         self.outlook_service = OutlookService(
@@ -96,6 +77,11 @@ class AppContext:
         self.preparing: Callable[[], bool] = lambda: bool(getattr(engine, "preparing", False))
         self._templates.globals["trade_term"] = trade_term
         self._templates.globals["preparing"] = lambda: PREPARING if self.preparing() else ""
+
+    @property
+    def home(self) -> HomeNetwork | None:
+        """Where paired phones come in; None while the book is open to this machine only."""
+        return self.home_switch.home
 
     @property
     def trade(self) -> Trade:
@@ -148,14 +134,14 @@ class AppContext:
     def page(
         self, request: Request, template: str, state: BookState | None, *, status: int = 200, **values: Any
     ) -> HTMLResponse:
-        """A whole page with the frame that all share."""
+        """A whole page with the frame that all share; its address says which section it belongs to."""
         garden = state.garden if state else None
+        section = section_of(request.url.path)
         self.weather.nudge()
         frame = {
             "garden": garden,
             "system": garden.units.value if garden else "metric",
-            "sections": [section for section in SECTIONS if section.built],
-            "section": "beds",
+            "sections": SECTIONS,
             "back": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
             "version": __version__,
             "today": state.today if state else None,
@@ -163,7 +149,11 @@ class AppContext:
             "day": words.day,
             "over_home": bool(getattr(request.state, "over_home", False)),
         }
-        return HTMLResponse(self.render(template, **(frame | values)), status)
+        belongs = {
+            "section": section.key if section else "",
+            "section_pages": section.pages if section else (),
+        }
+        return HTMLResponse(self.render(template, **(frame | values | belongs)), status)
 
 
 def context_of(request: Request) -> AppContext:

@@ -39,19 +39,19 @@ def not_there(request: Request, error: Exception) -> Response:
     """A wrong address, or a way of asking that an address does not take."""
     assert isinstance(error, HTTPException)
     if error.status_code == 404:
-        detail = error.detail if error.detail != "Not Found" else f"Nothing lies at {request.url.path[:120]}."
+        detail = (
+            error.detail if error.detail != "Not Found" else f"There is no page at {request.url.path[:120]}."
+        )
         return _trouble(request, 404, "Not found", detail, "Choose a bed from the list.")
     if error.status_code == 405:
         return _trouble(
             request,
             405,
             "Not this way",
-            "This address takes no such request.",
-            "Go back and use the page's own button.",
+            "This address can't be opened that way.",
+            "Go back and use the button on the page.",
         )
-    return _trouble(
-        request, error.status_code, "Not understood", str(error.detail), "Go back and try once more."
-    )
+    return _trouble(request, error.status_code, "Not understood", str(error.detail), "Go back and try again.")
 
 
 def refused(request: Request, error: Exception) -> Response:
@@ -61,20 +61,18 @@ def refused(request: Request, error: Exception) -> Response:
         if request.method == "GET" and context.new and not context.library.path.exists():
             return RedirectResponse("/start", 307)
         return _trouble(
-            request, 503, "The garden book cannot be used just now", str(error),
-            "Put that right, then load this page again. Nothing was changed.",
+            request, 503, "The garden book can't be used right now", str(error),
+            "Fix that, then reload this page. Nothing was changed.",
         )  # fmt: skip
-    return _trouble(
-        request, 422, "That cannot be done", str(error), "Go back; what is in the book stays as it was."
-    )
+    return _trouble(request, 422, "That can't be done", str(error), "Go back. Your book was not changed.")
 
 
 def broken(request: Request, error: Exception) -> Response:
     """A fault of the program itself: said plainly, with the traceback in the terminal only."""
     return _trouble(
         request, 500, "Mulchwright made a mistake",
-        f"While working on {request.url.path[:120]} the program met a fault of its own "
-        f"({type(error).__name__}). Your garden book was not changed by it.",
-        "Load the page again. If it happens once more, the terminal the program was started from shows the "
-        "details that help to mend it.",
+        f"Something broke while making {request.url.path[:120]} "
+        f"({type(error).__name__}). Your garden book was not changed.",
+        "Reload the page. If it happens again, the window you started Mulchwright from shows the details "
+        "that help to fix it.",
     )  # fmt: skip

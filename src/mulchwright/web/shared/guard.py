@@ -59,10 +59,18 @@ def from_home(scope: Scope, home: str) -> bool:
 
 
 class Guard:
-    """ASGI middleware: refuse foreign hosts and foreign writers, and set the headers on every answer."""
+    """ASGI middleware: refuse foreign hosts and foreign writers, and set the headers on every answer.
 
-    def __init__(self, app: ASGIApp, *, hosts: Iterable[str] = LOOPBACK_HOSTS, home: str = "") -> None:
+    arrived : whether a request came in by the home network, now or by a connection of before. home : its
+    address there while the book is open to it, else "".
+    """
+
+    def __init__(
+        self, app: ASGIApp, *, hosts: Iterable[str] = LOOPBACK_HOSTS,
+        arrived: Callable[[Scope], bool] = lambda scope: False, home: Callable[[], str] = lambda: "",
+    ) -> None:  # fmt: skip
         self._app = app
+        self._arrived = arrived
         self._home = home
         self._hosts = frozenset(host.lower() for host in hosts)
 
@@ -92,8 +100,12 @@ class Guard:
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         host = headers.get("host", "")
-        at_home = from_home(scope, self._home)
-        if _name_of(host) not in ({self._home} if at_home else self._hosts):
+        at_home = self._arrived(scope)
+        home = self._home()
+        if at_home and not home:
+            # A connection outlives the switch; what comes by it must never pass for this machine's own.
+            return 403, "This garden book is not open to the home network any more.\n"
+        if _name_of(host) not in ({home} if at_home else self._hosts):
             return 400, (
                 "This address is not one Mulchwright answers to.\n"
                 "Open it under the address it printed when it started, such as http://127.0.0.1:8000/.\n"

@@ -15,20 +15,6 @@ if TYPE_CHECKING:
     from mulchwright.services.library import BookState
 
 
-SECTION_PAGES = (
-    ("/stores", "At hand"),
-    ("/stores/recipes", "Recipes"),
-    ("/stores/needs", "What it takes"),
-    ("/stores/best-use", "Best use"),
-    ("/stores/buying", "Buying"),
-    ("/stores/sharing", "Sharing"),
-    ("/stores/sheets", "Sheets and calendar"),
-    ("/stores/dryer", "Dryer"),
-    ("/stores/pantry", "Pantry"),
-)
-"""The pages behind this door."""
-
-
 def planned(garden: Garden) -> tuple[Patch, ...]:
     """Beds that are still to be built, by build day."""
     return tuple(
@@ -42,11 +28,8 @@ def planned(garden: Garden) -> tuple[Patch, ...]:
 def store_page(
     request: Request, template: str, state: BookState, *, status: int = 200, **values: Any
 ) -> Response:
-    """A page behind this door, with the links between its pages."""
+    """A page under /stores."""
     context = context_of(request)
     path = request.url.path
-    frame = {
-        "section": "stores", "store_pages": SECTION_PAGES, "here": path,
-        "back": path if request.method == "GET" else "/stores",
-    }  # fmt: skip
+    frame = {"back": path if request.method == "GET" else "/stores"}
     return context.page(request, template, state, status=status, **(frame | values))

@@ -49,15 +49,17 @@ def stale_words(known: Staleness) -> str:
     """How far the weather is known, as one or two short sentences; every page may show them."""
     if known.measured_until is None:
         rain = f" Rain is known up to {words.day(known.rain_until, known.today)}." if known.rain_until else ""
-        return f"No weather is measured here yet; all days are drawn from the climate.{rain}"
+        return f"No measured weather yet: all days are estimated from your climate.{rain}"
     behind = known.days_behind or 0
     if behind <= 1:
         said = f"The record reaches {'today' if behind == 0 else 'yesterday'}."
     else:
         said = f"The record ends {behind} days ago"
-        open_days = "days since are drawn"
+        open_days = "days since are estimated"
         if known.rain_until is not None and known.rain_until > known.measured_until:
-            open_days = f"rain is known up to {words.day(known.rain_until, known.today)}; the rest is drawn"
+            open_days = (
+                f"rain is known up to {words.day(known.rain_until, known.today)}; the rest is estimated"
+            )
         elif known.forecast_until is not None and known.forecast_issued is not None:
             open_days = f"days since follow the forecast of {words.day(known.forecast_issued, known.today)}"
         said = f"{said}; {open_days}."
@@ -206,7 +208,7 @@ def put_reading(request: Request, typed: dict[str, str]) -> Response:
             )
     except InputError as error:
         return view(request, typed=typed, errors={"rain": str(error)})
-    return back("" if not done.again else "This was written down already; it stands once.")
+    return back("" if not done.again else "This reading was saved already, so it counts once.")
 
 
 @posted_form
@@ -215,7 +217,7 @@ def remove_reading(request: Request, typed: dict[str, str]) -> Response:
     try:
         day = date.fromisoformat(typed.get("day", ""))
     except ValueError:
-        raise InputError("Which day's reading to remove was not said; use the button beside it.") from None
+        raise InputError("Choose the reading to remove with the button next to it.") from None
     with open_book(context_of(request).library.path) as book:
         book.remove_reading(day)
     return back()
@@ -226,7 +228,7 @@ def undo(request: Request, typed: dict[str, str]) -> Response:
     """Take back the last act on the readings."""
     step = whole_number(typed.get("step", ""))
     if step is None:
-        raise InputError("What to take back was not said; use the button on the page.")
+        raise InputError("Choose what to undo with the button on the page.")
     with open_book(context_of(request).library.path) as book:
         said = book.undo(step)
     return back(f"{said[:1].upper()}{said[1:300]}".rstrip(".") + ".")
@@ -270,7 +272,7 @@ def _append(request: Request, typed: dict[str, str], file: Upload | None) -> Res
 def only_here(request: Request) -> None:
     """Folders and addresses are set up at the computer itself, not by a phone that was let in."""
     if getattr(request.state, "over_home", False):
-        raise InputError("Folder and server are set up on the computer that Mulchwright runs on; go there.")
+        raise InputError("Set up folders and servers on the computer that runs Mulchwright.")
 
 
 @posted_form
@@ -282,14 +284,14 @@ def set_folder(request: Request, typed: dict[str, str]) -> Response:
         folder = Path(name).expanduser()
         fault = ""
         if len(name) > 1000 or "\0" in name or not folder.is_absolute():
-            fault = "Give the folder with its whole path, as it stands in the file manager's address line."
+            fault = "Enter the folder's full path, as your file manager shows it."
         elif not folder.is_dir():
-            fault = "There is no such folder on the computer this program runs on; make it, or name another."
+            fault = "There is no such folder on this computer. Create it, or enter another."
         if fault:
             return view(request, typed=typed, errors={"folder": fault})
         name = str(folder)
     weather_consent.watch_folder(context_of(request).library.path, name)
-    return back("The folder is watched." if name else "No folder is watched.")
+    return back("The folder is being watched." if name else "No folder is being watched.")
 
 
 @posted_form
