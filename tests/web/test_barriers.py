@@ -157,6 +157,7 @@ def test_no_barrier_on_the_page(house: House, path: str) -> None:
 def test_no_barrier_on_the_plan_with_a_form_beside_it_and_while_drawing(house: House) -> None:
     page = house.open("/ground")
     expect(page.locator("[data-plan][data-ready]")).to_have_count(1)
+    page.locator("#things > summary").click()
     page.locator('[data-choose="bed/medlar-bed"]').click()
     expect(page.locator(".sheet form")).to_be_visible()
     assert_open_to_all(page)

@@ -435,7 +435,7 @@ def test_a_long_logbook_has_pages(context: TestClient, book: Path) -> None:
     assert "1 of 3" in first
     assert "Older" in first
     assert "built" in last
-    assert "All of this bed" in context.get(f"/beds/{BED}/log").text
+    assert "All entries of this bed" in context.get(f"/beds/{BED}/log").text
 
 
 # ---- photos -----------------------------------------------------------------

@@ -109,7 +109,7 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
         {"name": "bed.jpg", "mimeType": "image/jpeg", "buffer": camera_photo()}
     )
     later.get_by_role("button", name="Note it").tap()
-    later.get_by_role("button", name="Yes, keep it").tap()
+    later.get_by_role("button", name="Yes, save it").tap()
     expect(later.locator("#noted")).to_contain_text("picked 99 kg")
     (picked,) = [e for e in house.added() if e.mass_kg]
     assert len(picked.photos) == 1
@@ -147,7 +147,7 @@ def test_without_scripts_an_entry_is_written_and_taken_back(browser: Any, house:
     context = browser.new_context(viewport=PHONE, java_script_enabled=False)
     page = context.new_page()
     page.goto(f"{house.address}/beds/{BED}")
-    page.get_by_role("link", name="Write in the logbook").click()
+    page.get_by_role("link", name="Add to logbook").click()
     summary(page, "Watered").click()
     page.get_by_role("button", name="One can").click()
     expect(page.locator("#noted")).to_contain_text("Done: the watering of 10 June 2031")

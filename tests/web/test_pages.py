@@ -131,8 +131,8 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
     html = client.get(BED).text
     said = words_of(html)
     for heading in (
-        "First picking", "Moisture", "Warmth", "How far the bed is colonized", "The crop",
-        "The water it will ask for", "Where the water goes", "What it is made of", "What if",
+        "First picking", "Moisture", "Temperature", "Spawn run", "Crop", "Water needed", "Water budget",
+        "Layers", "What if", "Logbook", "Cautions",
     ):  # fmt: skip
         assert heading in said
     assert (
@@ -156,7 +156,9 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
 
 def test_every_chart_has_a_table_that_needs_no_script(client: TestClient) -> None:
     html = client.get(BED).text
-    for part in re.split(r'<section class="card" id="', html)[1:]:
+    parts = re.split(r'<details class="fold" id="', html)[1:]
+    assert sum("data-chart" in part for part in parts) == 5
+    for part in parts:
         if "data-chart" in part:
             assert "<table>" in part.split("</section>")[0], part[:40]
     assert "The figures as a table" in html
@@ -168,6 +170,7 @@ def test_units_are_never_mixed(client: TestClient, system: str) -> None:
     for path in ("/beds", BED, f"{BED}/what-if?shade=20"):
         # The working shows table figures in the table's own units; a logbook text is the grower's.
         html = re.sub(r'<table class="working">.*?</table>', "", client.get(path).text, flags=re.S)
+        html = re.sub(r'<section class="fold-body" id="sources".*?</section>', "", html, flags=re.S)
         html = re.sub(r'<section class="below">.*?</section>', "", html, flags=re.S)
         assert not re.findall(US_UNITS if system == "metric" else METRIC_UNITS, words_of(html)), path
 
@@ -318,7 +321,7 @@ def test_pages_do_not_wait_for_the_engine(book: Path, bundle: ChartBundle, ready
         assert not engine.go.is_set()
         assert "Working out the forecast" in html
         assert '<noscript><meta http-equiv="refresh" content="2"></noscript>' in html
-        assert "What it is made of" in html, "what is known stands there already"
+        assert ">Layers</h2>" in html, "what is known is there already"
         assert client.get("/outlook-progress").json() == {"ready": False, "share": 0.25}
         assert client.get(f"{BED}/charts/run").status_code == 404
         engine.go.set()
@@ -473,3 +476,25 @@ def test_a_page_that_waits_for_the_engine_to_be_compiled_says_so(book: Path, bun
 def test_each_page_marks_its_section(client: TestClient, path: str, name: str) -> None:
     html = client.get(path).text
     assert re.findall(r'aria-current="true">(\w+)</a></li>', html)[:1] == [name]
+
+
+def test_what_is_noted_on_the_bed_page_leads_back_there(client: TestClient) -> None:
+    entry = {"kind": "looked", "sight": "pins", "day": "2031-06-10"}
+
+    def sent(back: str, mark: str) -> str:
+        data = {**entry, "back": back, "request_id": mark, "text": mark}
+        answer = client.post("/log/under-the-medlar", data=data, follow_redirects=False)
+        assert answer.status_code == 303
+        return str(answer.headers["location"])
+
+    there = sent(BED, "mark-one")
+    path, _, step = there.partition("?step=")
+    assert path == BED
+    html = client.get(there).text
+    assert "Done: " in html
+    undone = client.post(
+        f"/log/step/{step}/undo", data={"bed": "under-the-medlar", "back": BED}, follow_redirects=False
+    )
+    assert undone.headers["location"].startswith(f"{BED}?step=")
+    for back in (PLAN, "https://elsewhere.example/", "//elsewhere.example"):
+        assert sent(back, f"mark-{len(back)}").startswith(f"{BED}/log?step=")

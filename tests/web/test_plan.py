@@ -539,9 +539,12 @@ def test_places_are_typed_as_they_are_shown() -> None:
     for system in ("metric", "us"):
         for value in (0.0, 0.3048, -0.3048, 1.2345, -17.003, 123.4, 0.01, 3.6576, 11.9999 * 0.0254):
             shown = coordinate(value, system)
-            step = 0.0254 / 16 if system == "us" else 0.0005
+            # US: to the half inch below two feet, from there to the tenth of a foot, in one unit.
+            inches = abs(value) / 0.0254
+            step = (0.0254 / 4 if inches < 24 else 0.3048 / 20) if system == "us" else 0.0005
+            assert len(shown.replace(" 1/2", "").split()) == 2, shown
             assert parse_coordinate(shown, system) == pytest.approx(value, abs=step * 1.001), shown
-    assert coordinate(10.5 * 0.3048, "us") == "10 ft 6 in"
+    assert coordinate(10.5 * 0.3048, "us") == "10.5 ft"
     assert coordinate(-0.3048, "us") == "-1 ft"
 
 

@@ -41,7 +41,7 @@ def test_every_sign_can_be_ticked_and_answers_without_scripts(client: TestClient
 
 def test_another_mushroom_is_warned_of_before_any_cause(client: TestClient) -> None:
     html = client.get(f"{PAGE}?sign=small-brown&sign=sour-smell").text
-    assert 0 < html.index("Do not eat it") < html.index("What may lie behind it")
+    assert 0 < html.index("Do not eat it") < html.index("What it may be")
     assert "deadly galerina" in html
     assert "Other fungi hold part of the bed" in html[: html.index("Less likely here")]
 
@@ -49,8 +49,8 @@ def test_another_mushroom_is_warned_of_before_any_cause(client: TestClient) -> N
 def test_unknown_signs_and_days_are_said_beside_their_place(client: TestClient) -> None:
     answer = client.get(f"{PAGE}?sign=purple-rain&watered=soon")
     assert answer.status_code == 422
-    assert "a sign that this program does not know" in answer.text
-    assert re.search(r'id="sf-watered">Give whole days, from 0 for today to 365', answer.text)
+    assert "a sign that Mulchwright does not know" in answer.text
+    assert re.search(r'id="sf-watered">Enter whole days, from 0 for today to 365', answer.text)
     assert client.get("/beds/nowhere/signs").status_code == 404
 
 
@@ -59,7 +59,7 @@ def test_a_sign_that_the_logbook_denies_is_refused(client: TestClient, book: Pat
     young = client.get(f"{PAGE}?sign=nothing-after-a-year&sign=slime")
     assert young.status_code == 422
     assert "This bed is 66 days old, too young for that." in young.text
-    assert "What may lie behind it" in young.text  # the other sign is answered
+    assert "What it may be" in young.text  # the other sign is answered
     with open_book(book) as opened:
         garden = opened.garden()
         built = garden.patch("under-the-medlar")
@@ -69,13 +69,13 @@ def test_a_sign_that_the_logbook_denies_is_refused(client: TestClient, book: Pat
         answer = client.get(f"{PAGE}?sign={sign}")
         assert answer.status_code == 422
         assert "The logbook holds 1 pick of this bed." in answer.text
-        assert "What may lie behind it" not in answer.text
+        assert "What it may be" not in answer.text
 
 
 def test_a_planned_bed_answers_from_its_recipe(client: TestClient) -> None:
     answer = client.get("/beds/pump-corner/signs?sign=green-mold")
     assert answer.status_code == 200
-    assert "Nothing is worked out of its moisture" in _text(answer.text)
+    assert "There are no estimates of its moisture" in _text(answer.text)
 
 
 def test_american_units_throughout(client: TestClient, book: Any) -> None:
@@ -118,12 +118,12 @@ def test_journey_from_the_bed_to_a_cause(browser: Any, served_without_charts: An
     page = context.new_page()
     page.goto(f"{served_without_charts.address}/beds/under-the-medlar")
     page.locator("main:not([data-waiting])").wait_for()
-    page.get_by_role("link", name="Something wrong?").click()
+    page.get_by_role("link", name="Problem?").click()
     page.get_by_label("Small brown mushrooms").check()
     page.get_by_label("Smells sour, of vinegar or of rotten eggs").check()
-    page.get_by_role("button", name="What may it be?").click()
+    page.get_by_role("button", name="Show possible causes").click()
     page.get_by_role("heading", name="Do not eat it. Ask.").wait_for()
-    page.get_by_text("Why this stands here").first.click()
+    page.get_by_text("Why this is listed").first.click()
     assert page.get_by_text("You saw:").first.is_visible()
     assert_open_to_all(page)
     context.close()

@@ -33,8 +33,8 @@ def test_as_many_spots_as_asked_for_of_the_area_asked_for(ground_client: TestCli
     spots = listed_spots(html)
     assert len(spots) == 2
     assert sum(rect.width * rect.length for rect in spots) == pytest.approx(3.0, rel=0.2)
-    assert "Not here as it stands" not in html  # proposals lie where nothing hard forbids
-    assert html.count("What speaks against it") == 2
+    assert "Not here as planned" not in html  # proposals lie where nothing hard forbids
+    assert html.count("What is against it") == 2
     assert "Ground by its light, from dark to light" in html
 
 
@@ -55,7 +55,7 @@ def test_a_spot_in_the_way_of_things_says_so_with_mend_caution_and_source(
     assert "The bed lies under House." in under_house
     assert "Move it to open ground." in under_house
     by_trunk = ground_client.get(f"/ground/spots?{KIND}&s1=3.8;3.4;1;1;0").text
-    assert "Not here as it stands.</strong> The bed comes within" in by_trunk
+    assert "Not here as planned.</strong> The bed comes within" in by_trunk
     assert "Keep mulch off trunks" in by_trunk
     assert "Source: " in by_trunk
     in_sight = ground_client.get(f"/ground/spots?{KIND}&s1=10;2;1.5;1;0").text
@@ -89,7 +89,7 @@ def test_a_typed_place_is_reported_anew_and_keeps_the_other_spots(
         ("area=none", "none"),
         ("built_on=someday", "“someday” is no day"),
         ("built_on=2099-01-01", "too far from today"),
-        ("s1=1;2;3", "names no spot that can be read"),
+        ("s1=1;2;3", "has no spot that can be read"),
         ("s1=1.5;3;1;1;0&n=1&x=1 m&y=1 m&width=0&length=1 m", "A bed is from 20 cm to 30 m on a side"),
         ("s1=1.5;3;1;1;0&n=1&x=1 m&y=1 m&width=2 m&length=1 m&turn=round", "is no turn from -360 to 360"),
         ("s1=900;900;1;1;0", "lies off the mapped ground"),
@@ -152,7 +152,7 @@ def test_a_rectangle_keeps_its_area_when_it_turns() -> None:
 
 def test_a_field_left_alone_keeps_its_exact_place() -> None:
     held = Rect(1.23456, 2.0, 1.0, 1.0)
-    shown = {"x": "4 ft 5/8 in", "y": "6 ft 6 3/4 in", "width": "3 ft 3 3/8 in", "length": "3 ft 3 3/8 in"}
+    shown = {"x": "4.1 ft", "y": "6.6 ft", "width": "3.3 ft", "length": "3.3 ft"}
     rect, errors = read_rect(shown, held, "us")
     assert errors == {}
     assert rect == held

@@ -63,7 +63,7 @@ def test_a_typed_place_and_a_name_become_a_bed(ground_journey: Any) -> None:
     card.get_by_role("button", name="Plan this here").click()
     page.wait_for_url(re.compile("/beds/north-corner"))
     expect(page.get_by_role("heading", name="North corner", level=1)).to_be_visible()
-    expect(page.locator("#ground")).to_contain_text("Light from the plan")
+    expect(page.locator("#ground")).to_contain_text("By the plan this bed gets")
     with open_book(ground_journey.book) as book:
         patch = book.garden().patch("north-corner")
     assert patch.area_m2 == pytest.approx(1.5, rel=0.01)

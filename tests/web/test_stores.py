@@ -567,7 +567,7 @@ def test_the_curve_has_its_words_its_chart_and_its_table(client: TestClient) -> 
     assert len(spec["data"]["values"]) == 40
     assert client.get(f"{PLAN}/when/chart?width=wide").status_code == 400
     assert client.get("/beds/under-the-medlar/when/chart").status_code == 404
-    assert "Built already" in client.get("/beds/under-the-medlar/when").text
+    assert "Already built" in client.get("/beds/under-the-medlar/when").text
 
 
 @pytest.mark.usefixtures("planned")
@@ -579,9 +579,9 @@ def test_a_soak_that_would_have_to_start_in_the_past(client: TestClient) -> None
     put(client, **SPAWN)
     put(client, **CHIPS)
     text = said(when_ready(client, f"{PLAN}/when?on=2031-06-12"))
-    assert "12 June cannot be kept as things stand. The nearest day is 14 June." in text
+    assert "12 June won't work as things are. The nearest day is 14 June." in text
     assert "Soaking would have to start 2 days ago, on Sunday 8 June 2031" in text
-    assert "What would bring it nearer" in text
+    assert "What would make it sooner" in text
     kept = said(when_ready(client, f"{PLAN}/when?on=2031-06-14"))
     assert "14 June can be kept" in kept
     late = said(when_ready(client, f"{PLAN}/when?on=2031-06-13"))

@@ -131,7 +131,7 @@ def test_from_the_day_to_the_built_bed(
     open_page: Callable[..., Page], garden_of: Callable[[], Garden]
 ) -> None:
     page = open_page(f"{PLAN}/when?on=2031-06-12", viewport=PHONE)
-    expect(page.get_by_text("cannot be kept as things stand")).to_be_visible()
+    expect(page.get_by_text("work as things are")).to_be_visible()
     page.locator("a", has_text="Take ").click()
     expect(page.locator("main[data-waiting]")).to_have_count(0)
     page.get_by_role("button", name="Plan the bed for").click()
@@ -140,9 +140,9 @@ def test_from_the_day_to_the_built_bed(
     assert planned is not None
     assert planned > date(2031, 6, 12)
     page.goto(page.url.split("/beds")[0] + PLAN)
-    page.get_by_role("link", name="Note it as built").click()
+    page.get_by_role("link", name="Mark as built").click()
     page.get_by_role("button", name="Built today, as planned").click()
-    expect(page.get_by_text("is noted as built")).to_be_visible()
+    expect(page.get_by_text("is marked as built")).to_be_visible()
     assert garden_of().patch("pump-corner").stage is Stage.BUILT
 
 

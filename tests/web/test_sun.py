@@ -217,13 +217,13 @@ def test_the_outlook_and_the_bed_page_take_the_drawn_beds_light_from_the_plan(
 ) -> None:
     ready(ground_client)
     drawn = ground_client.get("/beds/under-the-medlar").text
-    assert "Light from the plan:" in drawn
+    assert "By the plan this bed gets" in drawn
     assert 'id="ground"' not in ground_client.get("/beds/pump-corner").text
     cells = ground_client.get("/ground/sun?show=share").text
     row = re.search(r"Under the medlar \(mushroom bed\)</th>(.*?)</tr>", cells, re.DOTALL)
     assert row is not None
     shares = [int(v) for v in re.findall(r"<td>(\d+) %</td>", row[1])]
-    match = re.search(r"Light from the plan: (\d+) %", drawn)
+    match = re.search(r"this bed gets (\d+) %", drawn)
     assert match is not None
     assert int(match[1]) == pytest.approx(sum(shares) / 12, abs=1)
     # The what-if starts from that light, not from the 40 % that were typed.

@@ -186,7 +186,7 @@ def test_without_scripts_faults_stand_beside_their_fields_and_nothing_typed_is_l
     answer = client.get(f"{BED}/what-if", params={"planes": "<b>", "shade": "35"})
     assert answer.status_code == 422
     assert re.search(
-        r'id="f-planes"[^>]*data-fault="planes">Planes of spawn: “&lt;b&gt;” is not a number', answer.text
+        r'id="f-planes"[^>]*data-fault="planes">Spawn layers: “&lt;b&gt;” is not a number', answer.text
     )
     assert 'aria-invalid="true"' in answer.text
     assert 'value="35"' in answer.text
@@ -231,7 +231,7 @@ def test_keeping_a_plan_is_one_change_of_the_book(client: TestClient, book: Path
 
 def test_a_built_bed_stays_as_built(client: TestClient, book: Path, patch_of: PatchOf) -> None:
     before = patch_of("under-the-medlar")
-    assert "Keep this plan" not in client.get(BED).text
+    assert "Save this plan" not in client.get(BED).text
     answer = client.post(f"{BED}/keep", data={"planes": "3"})
     assert answer.status_code == 422
     assert "Save the change as a new plan" in answer.text

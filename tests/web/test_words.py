@@ -66,6 +66,21 @@ def test_lists_read_as_sentences() -> None:
     assert words.joined([]) == ""
 
 
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (25.4, "25 lb"),
+        (317.0, "320 lb"),
+        (4.06, "4.1 lb"),
+        (0.113, "0.11 lb"),
+        (9.96, "10 lb"),
+        (0.0, "nothing"),
+    ],
+)
+def test_forecast_amounts_have_two_figures(value: float, said: str) -> None:
+    assert words.two_figures(value, "lb") == said
+
+
 def circles(svg: str, class_: str) -> list[tuple[float, float, float]]:
     root = ET.fromstring(svg)
     return [

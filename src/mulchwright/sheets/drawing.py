@@ -78,11 +78,19 @@ def text(x: float, y: float, words: str, class_: str = "", anchor: str = "start"
 
 
 def document(
-    width: float, height: float, children: Iterable[Element], *, label: str, mark: str, class_: str
+    width: float,
+    height: float,
+    children: Iterable[Element],
+    *,
+    label: str,
+    mark: str,
+    class_: str,
+    plot: tuple[float, float] | None = None,
 ) -> str:
     """A whole drawing: one image to a screen reader, with its text alternative as title.
 
-    `mark` makes the ids of title and patterns unique on the page.
+    `mark` makes the ids of title and patterns unique on the page; `plot` is where its plot begins
+    and ends, left and right, for what reads it off.
     """
     title = element("title", words=label, id=f"{mark}-title")
     return element(
@@ -94,6 +102,8 @@ def document(
         aria_labelledby=f"{mark}-title",
         width=width,
         height=height,
+        data_left=plot[0] if plot else None,
+        data_right=plot[1] if plot else None,
     ).write()
 
 

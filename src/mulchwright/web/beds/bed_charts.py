@@ -11,6 +11,7 @@ from mulchwright import units
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch
 from mulchwright.web.beds.bed_view import indices_of, log_of, shown_months, window
 from mulchwright.web.views import charts
+from mulchwright.web.views import wording as words
 from mulchwright.web.views.chart_parts import Amount, DayBand, Frame, Mark
 from mulchwright.web.views.logbook_wording import log_words
 from mulchwright.web.views.palette import Scheme
@@ -45,7 +46,7 @@ def chart_spec(
         "run": lambda: charts.band_chart(
             frame, _days(bed_outlook, bed_outlook.run_share, today, lambda v: 100 * v), name="run",
             token="threads",
-            domain=(0, 120), ticks=(0, 50, 100), label="run, %", unit=" %", height=170,
+            domain=(0, 120), ticks=(0, 50, 100), unit=" %", height=170, show=lambda v: f"{v:.0f} % colonized",
             tick_words="datum.value == 0 ? 'none' : datum.value == 50 ? 'half' : 'all'",
             marks=[
                 Mark(e.day, log_words(e, system), 100 * e.share if e.share is not None else None)
@@ -116,7 +117,7 @@ def _temperature_spec(frame: Frame, bed_outlook: PatchOutlook, species: Any, sys
     return charts.band_chart(
         frame, days, name="temperature", token="warmth", domain=(bottom, top),
         ticks=list(range(bottom, top + 1, step)),
-        label="warmth, °F" if system == units.US else "warmth, °C", unit="°",
+        unit="°", show=lambda v: f"{v:.0f} °F" if system == units.US else f"{v:.0f} °C",
         good=(max(good[0], bottom), min(good[1], top), good[2]),
     )  # fmt: skip
 
@@ -132,6 +133,5 @@ def _amount_spec(
         for m in shown_months(amounts, patch, frame.today)
     ]
     return charts.amount_chart(
-        frame, shown, name=name, token=token, unit=unit, label="picked" if mass else "water to give",
-        show=lambda value: f"{value:.2g} {unit}",
+        frame, shown, name=name, token=token, unit=unit, show=lambda value: words.two_figures(value, unit),
     )  # fmt: skip

@@ -16,28 +16,24 @@ from mulchwright.almanac.life import life_today
 from mulchwright.almanac.log_notes import left_out
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
+from mulchwright.web.beds.bed_sources import sources_of
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.learned import learned_words, left_out_words
 from mulchwright.web.views.logbook_wording import log_words, newest_first
-from mulchwright.web.views.tables import Card, Source, Table
+from mulchwright.web.views.readings import Reading, Readings, share_across
+from mulchwright.web.views.tables import Card, Table
 
 if TYPE_CHECKING:
-    from mulchwright.almanac import Band, MonthAmount, Outlook, PatchOutlook, WorkingLine
+    from mulchwright.almanac import Band, MonthAmount, Outlook, PatchOutlook
     from mulchwright.trade import Trade
 
 
 DAYS_BACK, DAYS_AHEAD = 150, 240
-
-
 _TABLE_STEP = 7
-
-
 PICKING = frozenset({"identify", "pick", "eat"})
-
-
 BUILDING = frozenset({"build", "work"})
 
 
@@ -57,21 +53,41 @@ class BedRow:
 
 @dataclass(frozen=True, slots=True)
 class BedPage:
-    """All that one bed's page shows; cards are empty while the outlook is still being worked out."""
+    """All that one bed's page shows; cards are empty while the outlook is still being worked out.
+
+    state : how it is today, in a sentence. cards : each a section that opens; the first, "picking", is always
+    in sight. photos : the strip, oldest first.
+    """
 
     key: str
     name: str
     under: str
+    state: Headline | None
     portrait: str
     layers: tuple[str, ...]
     cards: tuple[Card, ...]
     log: tuple[tuple[str, str], ...]
+    photos: tuple[Photo, ...]
     cautions: tuple[tuple[str, str, str], ...]
     build_cautions: tuple[tuple[str, str, str], ...]
     weather: tuple[str, ...]
     why_not: str = ""
     planned: bool = False
     retired: bool = False
+
+    def card(self, key: str) -> Card | None:
+        """The card with this key; None while there is no outlook."""
+        return next((card for card in self.cards if card.key == key), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """One photo of the strip: its key, its day, how old the bed was, and what was noted with it."""
+
+    key: str
+    day: str
+    age: str
+    words: str
 
 
 def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
@@ -134,11 +150,12 @@ def bed_page(
         reason = dict(outlook.skipped).get(patch.name, "it was not worked out")
         why_not = f"There is no outlook for this bed: {reason}."
         if patch.built_on is None:
-            why_not += " Give it a build day below to see what it would do."
+            why_not += " Give it a build day under What if to see what it would do."
     return BedPage(
         key=patch.key,
         name=patch.name,
         under=under(patch, trade, today, system),
+        state=answers.state(bed_outlook, today) if bed_outlook else None,
         portrait=portrait(patch, trade, system, mark="bed"),
         layers=tuple(layer_lines(patch, trade, system)),
         cards=_cards(garden, bed_outlook, trade, today) if bed_outlook else (),
@@ -146,6 +163,7 @@ def bed_page(
             (words.day(e.day, today), log_words(e, system, garden=garden, trade=trade))
             for e in log_of(garden, patch.key)
         ),
+        photos=_photos(garden, patch, trade, today),
         cautions=_cautions(trade, patch, PICKING, system),
         build_cautions=_cautions(trade, patch, BUILDING, system, of_materials=True)
         if patch.stage is Stage.PLANNED
@@ -159,6 +177,17 @@ def bed_page(
 
 def log_of(garden: Garden, key: str) -> list[LogEntry]:
     return newest_first([e for e in garden.log if e.patch == key])
+
+
+def _photos(garden: Garden, patch: Patch, trade: Trade, today: date) -> tuple[Photo, ...]:
+    """The bed's photos through time, oldest first."""
+    photos = []
+    for entry in reversed(log_of(garden, patch.key)):
+        built = patch.built_on
+        age = f"day {(entry.day - built).days}" if built is not None and entry.day >= built else ""
+        said = log_words(entry, garden.units.value, garden=garden, trade=trade)
+        photos += [Photo(key, words.day(entry.day, today), age, said) for key in entry.photos]
+    return tuple(photos)
 
 
 def _cautions(
@@ -209,7 +238,8 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
             answers.moisture(bed_outlook, moistures, today, system, check_first=doubtful),
             note=answers.life_check(life.low, life.high, life.dry_days) if life and doubtful else "",
             chart="moisture",
-            chart_label=_chart_label("Moisture of the food layers", "moisture", bed_outlook, today),
+            chart_label=_chart_label("Moisture of the food layers", bed_outlook, today),
+            brief=_brief(bed_outlook, bed_outlook.moisture, today, words.share),
             table=_band_table(
                 "Moisture of the food layers, share of the wet weight",
                 bed_outlook.moisture,
@@ -221,10 +251,13 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         ),
         Card(
             "temperature",
-            "Warmth",
+            "Temperature",
             answers.temperature(bed_outlook, today, system),
+            brief=_brief(
+                bed_outlook, bed_outlook.temperature_c, today, lambda c: units.show_temperature(c, system)
+            ),
             chart="temperature",
-            chart_label=_chart_label("Temperature in the bed", "warmth", bed_outlook, today),
+            chart_label=_chart_label("Temperature in the bed", bed_outlook, today),
             table=_band_table(
                 "Mean temperature of the food layers",
                 bed_outlook.temperature_c,
@@ -235,10 +268,11 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         ),
         Card(
             "run",
-            "How far the bed is colonized",
+            "Spawn run",
             answers.run(bed_outlook, today),
+            brief=_brief(bed_outlook, bed_outlook.run_share, today, words.share),
             chart="run",
-            chart_label=_chart_label("Share of the bed that is colonized", "run", bed_outlook, today),
+            chart_label=_chart_label("Share of the bed that is colonized", bed_outlook, today),
             table=_band_table(
                 "Share of the bed that is colonized", bed_outlook.run_share, bed_outlook, today, words.share
             ),
@@ -246,8 +280,11 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         ),
         Card(
             "crop",
-            "The crop",
+            "Crop",
             answers.crop(bed_outlook, system),
+            brief=units.show_mass(bed_outlook.crop.likely_kg, system)
+            if bed_outlook.crop is not None and bed_outlook.crop.likely_kg > 0
+            else "",
             chart="crop",
             chart_label="Picking by month, middle and 8 of 10 futures; the table below has the figures.",
             note=" ".join(
@@ -268,8 +305,11 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         ),
         Card(
             "water",
-            "The water it will ask for",
+            "Water needed",
             answers.water_ahead(bed_outlook, system, hose),
+            brief=units.show_volume(answers.rounded(bed_outlook.watered_year_litres.p50), system)
+            if bed_outlook.watered_year_litres is not None and bed_outlook.watered_year_litres.p50 > 0
+            else "",
             chart="water",
             chart_label="Water by month, middle and 8 of 10 futures; the table below has the figures.",
             note=_watering_rule_words(bed_outlook.patch, system),
@@ -277,62 +317,7 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
         ),
         _account_card(bed_outlook, system),
     ]
-    filled = []
-    for card in cards:
-        lines = [
-            line for line in bed_outlook.working if _topic(line) == _TOPIC_OF_CARD.get(card.key, card.key)
-        ]
-        filled.append(replace(card, sources=tuple(_source(line, system) for line in lines)))
-    return tuple(filled)
-
-
-_TOPIC_OF_CARD = {"water": "moisture", "account": "moisture"}
-
-
-_TOPICS = (
-    ("crop", ("yield", "crop", "decay", "dry matter", "reserve", "share of the")),
-    ("picking", ("fruit", "flush", "pins")),
-    ("temperature", ("heat", "surface temperature")),
-    ("run", ("cardinal", "front", "threads", "coverage", "leap-off")),
-    ("moisture", ("water", "wetting", "evapor", "demand")),
-)
-
-
-def _topic(line: WorkingLine) -> str:
-    """Which card a working line belongs to, by the formula it feeds; every line finds one."""
-    formula = line.formula.lower()
-    return next((topic for topic, stems in _TOPICS if any(stem in formula for stem in stems)), "picking")
-
-
-_PLAIN_UNITS = {"share": "", "factor": "", "class": "", "log": ""}
-
-
-def _source(line: WorkingLine, system: str) -> Source:
-    quantity = _quantity_words(line.quantity, line.unit)
-    if line.unit == "°C" and system == units.US:
-        value, low, high = (
-            units.show_temperature(v, system, decimals=0) for v in (line.value, line.low, line.high)
-        )
-    else:
-        unit = _PLAIN_UNITS.get(line.unit, line.unit)
-        value, low, high = (f"{v:.4g} {unit}".strip() for v in (line.value, line.low, line.high))
-    origin = f"{line.source}, {line.place}" if line.place else line.source
-    return Source(
-        quantity=f"{line.subject}: {quantity}",
-        value=value,
-        span=value if line.low == line.high else f"{low} to {high}",
-        origin=origin,
-        grade=line.basis,
-        formula=line.formula,
-    )
-
-
-def _quantity_words(name: str, unit: str) -> str:
-    """A field's name as words, its unit's ending taken off: run_rate_mm_per_day -> run rate."""
-    endings = ("_mm_per_day", "_kg_m2", "_kg_m3", "_kg_kg", "_w_m_k", "_j_kg_k", "_j_kg", "_c_per_mm",
-               "_per_day", "_per_year", "_degree_days", "_c", "_mm", "_g", "_m", "_days")  # fmt: skip
-    stem = next((name.removesuffix(end) for end in endings if name.endswith(end)), name)
-    return stem.replace("_", " ")
+    return tuple(replace(card, sources=sources_of(card.key, bed_outlook.working, system)) for card in cards)
 
 
 def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Card:
@@ -343,7 +328,7 @@ def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Car
     heading = answers.picking_heading(bed_outlook)
     answer, note = answers.picking(bed_outlook, today), answers.picking_note(bed_outlook, today)
     if any(first <= day <= last for day in plot.picked):
-        note += " Triangles mark pickings that are noted."
+        note += " Triangles mark what you picked."
     label = f"{heading}: {answer} {note}"
     left_out_picks = left_out(bed_outlook.patch, garden.log, garden.checks, today)
     table = Table(
@@ -366,7 +351,19 @@ def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Car
         table=table,
         table_name="The chance week by week",
         learned=learned_words(bed_outlook, today) + left_out_words(left_out_picks, today),
+        readings=_picking_readings(bed_outlook, first, last, today).json(),
     )
+
+
+def _picking_readings(bed_outlook: PatchOutlook, first: date, last: date, today: date) -> Readings:
+    """The chance by each week under the dots; it begins where a picking is as likely as not."""
+    weeks = [(day, p) for day, p in answers.weekly(bed_outlook, today) if first <= day <= last]
+    even = next((i for i, (_, p) in enumerate(weeks) if p >= 0.5), max(len(weeks) - 1, 0))
+    items = tuple(
+        Reading(share_across(day, first, last), f"By {words.day(day, today)}", words.chance(p))
+        for day, p in weeks
+    )
+    return Readings(items, even)
 
 
 def _account_card(bed_outlook: PatchOutlook, system: str) -> Card:
@@ -391,7 +388,7 @@ def _account_card(bed_outlook: PatchOutlook, system: str) -> Card:
     )
     whole = next((y for y in years if y.rain + y.watered > 0), None)
     if whole is None:
-        answer = Headline("No water has come or gone yet")
+        answer = Headline("No water in or out yet")
     else:
         total = whole.rain + whole.watered
         answer = Headline(
@@ -399,24 +396,31 @@ def _account_card(bed_outlook: PatchOutlook, system: str) -> Card:
             f"{round(10 * whole.rain / total)} in 10 parts",
             " came as rain.",
         )
-    return Card("account", "Where the water goes", answer, table=table, table_name="The account by year")
+    return Card("account", "Water budget", answer, table=table, table_name="The account by year")
 
 
 def _watering_rule_words(patch: Patch, system: str) -> str:
     rule = patch.watering
     if rule.rule.value == "none":
-        return "This bed lives on rain alone. Try a watering rule in the what-if to see what it would change."
+        return "This bed gets rain only. Try a watering rule under What if to see what it would change."
     each = units.show_volume(rule.depth_mm * patch.area_m2, system)
     return (
-        f"Worked out with this rule: when moisture falls below {words.share(rule.below_moisture)}, "
-        f"give {each}, and then wait {words.plural(rule.rest_days, 'day')} at least."
+        f"By this rule: when moisture falls below {words.share(rule.below_moisture)}, "
+        f"give {each}, then wait at least {words.plural(rule.rest_days, 'day')}."
     )
 
 
-def _chart_label(what: str, kind: str, bed_outlook: PatchOutlook, today: date) -> str:
+def _brief(bed_outlook: PatchOutlook, band: Band, today: date, show: Callable[[float], str]) -> str:
+    """Today's middle figure of a built bed."""
+    built = bed_outlook.patch.built_on
+    now = float(band.p50[bed_outlook.today_index])
+    return show(now) if built is not None and built <= today and math.isfinite(now) else ""
+
+
+def _chart_label(what: str, bed_outlook: PatchOutlook, today: date) -> str:
     first, last = window(bed_outlook, today)
     return (
-        f"{what} from {words.day(first, today)} to {words.day(last, today)}: the worked out course to today, "
+        f"{what} from {words.day(first, today)} to {words.day(last, today)}: an estimate up to today, "
         "then the range of 8 and of 5 in 10 futures around the middle. The table below has the figures."
     )
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import (
@@ -21,10 +24,15 @@ from mulchwright.web.beds import (
 from mulchwright.web.beds.bed_charts import CHARTS, chart_spec
 from mulchwright.web.forms.numbers import chart_width
 from mulchwright.web.ground import look
+from mulchwright.web.now.now import tasks_today
+from mulchwright.web.now.now_view import Line, lines_of
 from mulchwright.web.shared.context import AppContext, context_of
-from mulchwright.web.shared.lookups import bed_of
+from mulchwright.web.shared.lookups import bed_of, noted_step
 from mulchwright.web.views.palette import SCHEMES
 from mulchwright.web.weather import weather
+
+if TYPE_CHECKING:
+    from mulchwright.services.outlooks import Progress
 
 NARROWEST, WIDEST = 240, 1400
 
@@ -66,9 +74,29 @@ def one_bed(request: Request) -> Response:
     return context.page(
         request, "beds/bed.html", state, bed=page, form=form, comparison=None, waiting=progress.under_way,
         share=progress.share, revision=state.revision, new_name=free_plan_name(state.garden, patch),
-        earlier=shown is not progress.outlook,
-        ground=look.bed_ground(state.garden, patch, context.trade),
+        earlier=shown is not progress.outlook, act=next_act(context, state, patch, progress),
+        ground=look.bed_ground(state.garden, patch, context.trade), noted=noted_step(request),
     )  # fmt: skip
+
+
+def next_act(context: AppContext, state: BookState, patch: Patch, progress: Progress) -> Line | None:
+    """The one thing to do next at a bed, as the list of today has it: due now, else the nearest to come.
+
+    What is noted from here leads back here. None where nothing is asked for.
+    """
+    todo = tasks_today(context, state, progress)
+    for tasks, due in ((todo.due, True), (todo.coming, False)):
+        mine = [task for task in tasks if task.patch == patch.key]
+        lines = lines_of(mine[:1], state.garden, context.trade, state.today, acts=due)
+        if lines:
+            line = lines[0]
+            if line.act is None:
+                return line
+            fields = tuple(
+                (name, f"/beds/{patch.key}" if name == "back" else value) for name, value in line.act.fields
+            )
+            return replace(line, act=replace(line.act, fields=fields))
+    return None
 
 
 def chart(request: Request) -> Response:

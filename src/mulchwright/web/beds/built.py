@@ -77,7 +77,7 @@ def _form(
     groups = [
         FormGroup("When", (
             FormField("built_on", "Built on", values["built_on"], "date"),
-            FormField("note", "Note for the logbook", values["note"], help="may stay empty"),
+            FormField("note", "Note for the logbook", values["note"], help="optional"),
             FormField("lots", "The stores", kind="checks", options=(draw,), checked=ticked),
         )),
         FormGroup("Layers, from the top", about="Change what differs. A thickness of 0 takes a layer out.",
@@ -85,7 +85,7 @@ def _form(
     ]  # fmt: skip
     if planes:
         groups.append(
-            FormGroup("Spawn, from the top", about="An amount of 0 takes a plane out.",
+            FormGroup("Spawn, from the top", about="An amount of 0 removes a spawn layer.",
                       heads=("spawn", "above the soil", "how much"), rows=planes)
         )  # fmt: skip
     return StoreForm(
@@ -95,7 +95,7 @@ def _form(
 
 
 def _layer_word(patch: Patch, n: int) -> str:
-    return "Skin" if n >= len(patch.recipe.layers) else f"Layer {n + 1} from the ground"
+    return "Top layer" if n >= len(patch.recipe.layers) else f"Layer {n + 1} from the ground"
 
 
 def read_recipe(

@@ -254,10 +254,9 @@ def _enter(request: Request, typed: dict[str, str], sent: list[bytes]) -> Respon
             {"stored": list(done.keys), "step": done.step, "words": said(result.entries, state, context),
              "again": done.again}
         )  # fmt: skip
-    if typed.get("back") == "/now":
-        return RedirectResponse(f"/now?noted={done.step}", 303)
-    where = "/now?noted" if typed.get("back") == "/now" else f"/beds/{patch.key}/log?step"
-    return RedirectResponse(f"{where}={done.step}", 303)
+    where = {"/now": "/now?noted", f"/beds/{patch.key}": f"/beds/{patch.key}?step"}
+    there = where.get(typed.get("back", ""), f"/beds/{patch.key}/log?step")
+    return RedirectResponse(f"{there}={done.step}", 303)
 
 
 def _again(
@@ -389,6 +388,8 @@ def take_back(request: Request, typed: dict[str, str]) -> Response:
     garden = context.library.state().garden
     bed = typed.get("bed", "")
     known = any(patch.key == bed for patch in garden.patches)
+    if known and typed.get("back") == f"/beds/{bed}":
+        return RedirectResponse(f"/beds/{bed}?step={newest}", 303)
     return RedirectResponse(f"/beds/{bed}/log?step={newest}" if known else f"/log?step={newest}", 303)
 
 

@@ -198,7 +198,7 @@ def _add_card(
         answer = Headline("Nothing to add yet", "", ".")
         note = "By the good weeks of the year ahead too little of it will be gone to be worth a barrow."
         if renewal.straw:
-            answer = Headline("Don't top it up: ", "lay it anew", " when it is spent.")
+            answer = Headline("Don't top it up: ", "start it over", " when it is spent.")
             note = (
                 "Straw is used up in about a season, and what grew through it does not carry on into chips."
             )
@@ -239,7 +239,7 @@ def _add_card(
 def _anew_card(retire: Retire, trade: Trade, renewal: Renewal, system: str, today: date) -> Card:
     mark = words.share(retire.share.likely)
     if retire.now:
-        answer = Headline("", "Lay it anew, or clear it", f": less than {mark} of its food is left.")
+        answer = Headline("", "Start it over, or clear it", f": less than {mark} of its food is left.")
     elif retire.middle is not None:
         answer = Headline(
             "Its food is spent about ", words.day(retire.middle, today), ", if nothing is added."

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 SHOWN = 4
 """Causes told in full; the rest wait behind a tap."""
 WHERE = {
-    "threads": "Threads", "bed": "The bed", "smell": "Smell", "growth": "Molds and slimes",
+    "threads": "Mycelium", "bed": "The bed", "smell": "Smell", "growth": "Molds and slimes",
     "crop": "Mushrooms and pins", "animals": "Animals", "other": "Other fungi",
 }  # fmt: skip
 FITS = {Fit.LIKELY: "likely", Fit.POSSIBLE: "possible", Fit.UNLIKELY: "less likely"}
@@ -135,7 +135,9 @@ def _lowered(sign: str) -> str:
 def _history_words(past: BedHistory, system: str, today: date) -> tuple[str, ...]:
     """The past weeks in a few sentences."""
     if not past.days:
-        return ("Nothing is worked out of its moisture and warmth, so only its recipe and logbook speak.",)
+        return (
+            "There are no estimates of its moisture and temperature, so only its recipe and logbook count.",
+        )
     of = len(past.days)
     counts = {wetness: sum(day.wetness is wetness for day in past.days) for wetness in Wetness}
     parts = [f"{WET_WORDS[w]} on {counts[w]}" for w in Wetness if counts[w]]
@@ -151,7 +153,8 @@ def _history_words(past: BedHistory, system: str, today: date) -> tuple[str, ...
         lines.append(f"Last watered: {words.day(past.watered_on, today)}.")
     if not past.measured:
         lines.append(
-            "Most of these days were not measured; they are guessed from the usual climate and weigh little."
+            "Most of these days were not measured; they are estimates from the usual climate and count "
+            "for little."
         )
     return tuple(lines)
 
@@ -228,7 +231,7 @@ def _ago(typed: str) -> tuple[int | None, str]:
         return None, ""
     days = whole_number(bare, most=LONGEST_AGO)
     if days is None:
-        return None, f"Give whole days, from 0 for today to {LONGEST_AGO}, or leave it empty."
+        return None, f"Enter whole days, from 0 for today to {LONGEST_AGO}, or leave it empty."
     return days, ""
 
 

@@ -69,7 +69,7 @@ def form_of(patch: Patch, trade: Trade, system: str, *, typed: Mapping[str, str]
     rows = [
         LayerRow(
             index=i,
-            name=f"Layer {len(layers) - i}" if i < len(patch.recipe.layers) else "Skin",
+            name=f"Layer {len(layers) - i}" if i < len(patch.recipe.layers) else "Top layer",
             material=values[f"material_{i}"],
             thickness=values[f"thickness_{i}"],
             skin=i >= len(patch.recipe.layers),
@@ -328,7 +328,7 @@ def _read_planes(
 ) -> tuple[SpawnPlane, ...]:
     """Planes as typed. As many as before keep their relative heights, else they are spread evenly."""
     old = patch.recipe.planes
-    count = round(reader.number("planes", 0, MOST_PLANES, "Planes of spawn", len(old)))
+    count = round(reader.number("planes", 0, MOST_PLANES, "Spawn layers", len(old)))
     kind = reader.choice("spawn", trade.spawn, "The spawn", old[0].spawn if old else next(iter(trade.spawn)))
     if kind not in trade.spawn:
         return ()
@@ -368,6 +368,6 @@ def _read_rate(reader: _Reader, name: str, what: str, low: float, high: float) -
         reader.fault(name, str(error))
         return low
     if not low <= value <= high:
-        reader.fault(name, f"{what} in each plane: from {shown[0]} to {shown[1]}.")
+        reader.fault(name, f"{what} in each layer: from {shown[0]} to {shown[1]}.")
         return low
     return value

@@ -145,7 +145,7 @@ def window_lines(build_weeks: WhenToBuild, today: date, system: str) -> tuple[He
     if not any(window.season for window in build_weeks.windows):
         lines.append(
             Headline(
-                "The weeks that bring most lie ", "outside the usual building seasons",
+                "The best weeks are ", "outside the usual building seasons",
                 ": look at frost, heat and water before you choose one.",
             )
         )  # fmt: skip
@@ -280,7 +280,7 @@ def _schedule_values(context: AppContext, state: BookState, patch: Patch, on: da
         )  # fmt: skip
     else:
         answer = Headline(
-            f"{words.day(on, today)} cannot be kept as things stand. The nearest day is ",
+            f"{words.day(on, today)} won't work as things are. The nearest day is ",
             words.day(schedule.earliest_build, today), ".",
         )  # fmt: skip
     return {

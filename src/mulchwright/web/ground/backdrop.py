@@ -116,7 +116,7 @@ def image(request: Request) -> Response:
     with open_book(context_of(request).library.path) as book:
         backdrop = book.backdrop()
     if backdrop is None:
-        raise HTTPException(404, "No picture lies under this plan.")
+        raise HTTPException(404, "There is no picture under this plan.")
     return Response(
         backdrop.image,
         media_type=backdrop.kind.media_type,
@@ -183,7 +183,7 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
         held = book.backdrop()
     if held is None:
         raise HTTPException(
-            404, "No picture lies under this plan any more; perhaps another window removed it."
+            404, "There is no picture under this plan any more; perhaps another window removed it."
         )
     errors: dict[str, str] = {}
     values: dict[str, float] = {}
@@ -231,7 +231,7 @@ def _place(request: Request, typed: dict[str, str], page: PageOf) -> Response:
     except BookConflict:
         words = (
             "Another window changed the picture since this page was loaded. Nothing was overwritten; yours "
-            "still stands in the fields. Save once more to put it in place."
+            "is still in the fields. Save again to use it."
         )
         return _faulty(request, page, {"form": words}, typed, 409)
     if wants_json(request):

@@ -1,7 +1,8 @@
-"""Choosing: species and recipes side by side for one spot and one build day, from the engine on this climate.
+"""Compare mushrooms: species and recipes in one table for one spot and one build day, on this climate.
 
-The spot is a rectangle from the siting map, a bed on the plan, or an area and a shade that are typed. What a
-beginner is not offered stands below with its reason; from each choice "plan this here" makes the bed.
+The spot is a rectangle from the siting map, a bed on the plan, or an area and a shade that are typed. Where
+the address names no area or day, those of the next planned bed are taken. The address sorts the table, too,
+so that it works without scripts. What a beginner is not offered is listed apart, with its reason.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from mulchwright.almanac import Choice, Spot, choices_for, template_patch
 from mulchwright.book import open_book
 from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Outline, Patch, polygon_area_m2
+from mulchwright.garden import Garden, Outline, Patch, Stage, polygon_area_m2
 from mulchwright.ground import patch_light
 from mulchwright.keep.beginners import RULE
 from mulchwright.services.jobs import Job, fingerprint_of
@@ -26,7 +27,7 @@ from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.light_cache import light_cache
 from mulchwright.sheets.portrait import species_name
 from mulchwright.trade import Species, Trade
-from mulchwright.units import parse_area, show_area, show_mass, show_volume
+from mulchwright.units import parse_area, plain_unit, show_area, show_mass, show_volume
 from mulchwright.web.ground.species_choice import kinds_of
 from mulchwright.web.ground.spot_form import Rect
 from mulchwright.web.ground.spot_view import free_name
@@ -46,9 +47,11 @@ USUAL_AREA_M2 = 4.0
 USUAL_SHADE = 50.0
 TYPED = "typed"
 _SKILL = {
-    1: "easy", 2: "fairly easy", 3: "asks for some practice", 4: "asks for practice",
+    1: "easy", 2: "fairly easy", 3: "takes some practice", 4: "takes practice",
     5: "hard",
 }  # fmt: skip
+BEST = ("Best choice", "Second best", "Third best")
+"""What the three with the most to pick are called, in words."""
 _GROUP = {"king": "king_rating", "oyster": "oyster_rating"}
 
 
@@ -65,6 +68,8 @@ class Asked:
     shade: float
     built_on: date
     beginner: bool
+    sort: str = "best"
+    down: bool = False
 
 
 def _outline_of(spot: str, garden: Garden) -> Outline:
@@ -76,7 +81,7 @@ def _outline_of(spot: str, garden: Garden) -> Outline:
         nouns: tuple[Any, ...] = garden.beds if kind == "bed" else garden.patches
         found = next((noun for noun in nouns if noun.key == key and noun.outline), None)
         if found is None:
-            raise InputError("That bed is not on the plan any more; choose another spot.", field="spot")
+            raise InputError("That bed is not on the plan any more. Choose another spot.", field="spot")
         return cast("Outline", found.outline)
     return Rect.read(spot).outline
 
@@ -87,28 +92,45 @@ def _spots_on_plan(garden: Garden) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
+def _sorting(text: str) -> tuple[str, bool]:
+    """The column that sorts and whether its order is turned around: "water", "water down"."""
+    key, _, turned = text.partition(" ")
+    return (key, turned == "down") if key in SORTS else ("best", False)
+
+
+def _next_planned(garden: Garden, today: date) -> Patch | None:
+    """The planned bed with the nearest build day to come: its day and area are those to begin with."""
+    planned = [
+        p for p in garden.patches
+        if p.stage is Stage.PLANNED and p.built_on is not None and p.built_on >= today
+    ]  # fmt: skip
+    return min(planned, key=lambda p: cast("date", p.built_on), default=None)
+
+
 def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tuple[Asked, dict[str, str]]:
     errors: dict[str, str] = {}
     garden, today, system = state.garden, state.today, state.garden.units.value
     on_plan = _spots_on_plan(garden)
-    spot = query.get("spot") or (on_plan[0][0] if on_plan else TYPED)
+    next_bed = _next_planned(garden, today)
+    spot = query.get("spot") or (TYPED if "area" in query or not on_plan else on_plan[0][0])
     outline: Outline = ()
     try:
         outline = _outline_of(spot, garden)
     except InputError as error:
         spot, errors["spot"] = TYPED, str(error)
+    planned_on = next_bed.built_on if next_bed is not None else None
     try:
-        built_on = read_day(query.get("built_on", ""), today)
+        built_on = read_day(query.get("built_on") or (planned_on.isoformat() if planned_on else ""), today)
     except InputError as error:
         built_on, errors["built_on"] = today, str(error)
-    area = USUAL_AREA_M2
+    area = next_bed.area_m2 if next_bed is not None else USUAL_AREA_M2
     if query.get("area", "").strip():
         try:
             area = parse_area(query["area"], system, field="area")
             if not 0.05 <= area <= 1000:
                 raise InputError(
-                    f"A bed of {show_area(area, system)} is outside what can be worked out; give from "
-                    f"{show_area(0.1, system)} to {show_area(1000, system)}."
+                    f"Enter an area from {show_area(0.1, system)} to {show_area(1000, system)}; "
+                    f"{show_area(area, system)} is outside that."
                 )
         except InputError as error:
             area, errors["area"] = USUAL_AREA_M2, str(error)
@@ -120,8 +142,14 @@ def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tu
             if not 0 <= shade <= 100:
                 raise ValueError
         except ValueError:
-            shade, errors["shade"] = USUAL_SHADE, f"“{text[:30]}” is no percentage from 0 to 100."
-    asked = Asked(spot, outline, area, shade, built_on, query.get("beginner", "yes") == "yes")
+            shade, errors["shade"] = (
+                USUAL_SHADE,
+                f"Enter the shade as a percentage from 0 to 100, such as 60; “{text[:30]}” is none.",
+            )
+    asked = Asked(
+        spot, outline, area, shade, built_on, query.get("beginner", "yes") == "yes",
+        *_sorting(query.get("sort", "")),
+    )  # fmt: skip
     return asked, errors
 
 
@@ -156,7 +184,11 @@ def _job(context: AppContext, state: BookState, asked: Asked) -> Job:
 
 @dataclass(frozen=True, slots=True)
 class ChoiceCard:
-    """One species in one recipe, as a page tells it."""
+    """One species in one recipe, as a row of the table with what opens below it.
+
+    cells : first picking, crop, chance of no harvest, water, skill: in the order of `SORTS`.
+    best : "Best choice" and the like, or empty.
+    """
 
     key: str
     heading: str
@@ -166,6 +198,8 @@ class ChoiceCard:
     strip: str
     facts: tuple[tuple[str, str], ...]
     reason: str
+    cells: tuple[str, ...] = ()
+    best: str = ""
 
 
 def _woods(species: Species, choice: Choice, trade: Trade) -> str:
@@ -190,17 +224,17 @@ def _likeness(species: Species, trade: Trade) -> str:
     doubles = trade.lookalikes_of(species.key)
     deadly = [double.names[0] for double in doubles if double.danger == "deadly"]
     if deadly:
-        return f"deadly doubles: {words.joined(deadly[:3])}; {len(species.features)} marks to check"
+        return f"deadly look-alikes: {words.joined(deadly[:3])}; {len(species.features)} features to check"
     if doubles:
         others = words.joined([double.names[0] for double in doubles[:3]])
-        return f"no deadly double here; can be taken for {others}"
-    return "none known here; every mushroom is checked all the same"
+        return f"no deadly one here; can be confused with {others}"
+    return "none known here; check every mushroom all the same"
 
 
 def _danger(species: Species, trade: Trade) -> str:
-    """What everybody is told, new to it or not."""
+    """A warning for everybody, new to it or not."""
     deadly = [d.names[0] for d in trade.lookalikes_of(species.key) if d.danger == "deadly"]
-    return f"Has a deadly double: {words.joined(deadly[:2])}." if deadly else ""
+    return f"Has a deadly look-alike: {words.joined(deadly[:2])}." if deadly else ""
 
 
 def choice_card(
@@ -230,14 +264,16 @@ def choice_card(
         ("Water in its first year", "not forecast" if water is None else
          show_volume(water.p50 * area, system)),
         (
-            "Patience",
-            f"fruits about {species.ripening_days.likely / 7:.0f} weeks after it is fully colonized, if warm",
+            "Wait",
+            f"about {species.ripening_days.likely / 7:.0f} weeks from fully colonized to mushrooms, if warm",
         ),
         ("Skill", _SKILL[max(species.beginner_score, choice.template.skill)]),
         ("Look-alikes", _likeness(species, trade)),
         ("Wood", _woods(species, choice, trade)),
     ]  # fmt: skip
     heading = species_name(species.key, trade).capitalize()
+    # One unit all the way down a column, so that rows compare.
+    (mass_unit, per_kg), (volume_unit, per_litre) = plain_unit("mass", system), plain_unit("volume", system)
     return ChoiceCard(
         f"{choice.template.key}/{species.key}",
         heading,
@@ -251,7 +287,46 @@ def choice_card(
         ),
         tuple(facts),
         choice.reason if asked.beginner else _danger(species, trade),
+        (
+            _first_picking(choice, today),
+            "not forecast" if crop is None else words.two_figures(crop.likely_kg / per_kg, mass_unit),
+            "not forecast" if crop is None else words.chance(1 - crop.chance),
+            "not forecast" if water is None else words.two_figures(water.p50 * area / per_litre, volume_unit),
+            _SKILL[max(species.beginner_score, choice.template.skill)],
+        ),
     )  # fmt: skip
+
+
+def _first_picking(choice: Choice, today: date) -> str:
+    picking = choice.outlook.picking
+    if picking is None or picking.likely is None or picking.chance < answers.LEAST_SHOWN:
+        return "none likely"
+    return words.day(picking.likely, today)
+
+
+def _likely_day(choice: Choice) -> date:
+    picking = choice.outlook.picking
+    return picking.likely if picking is not None and picking.likely is not None else date.max
+
+
+SORTS: dict[str, tuple[str, Callable[[Choice], Any]]] = {
+    "name": ("Mushroom", lambda c: (c.species.names[0], c.template.name)),
+    "picking": ("First picking", _likely_day),
+    "crop": ("First-year crop", lambda c: -(c.outlook.crop.likely_kg if c.outlook.crop else -1.0)),
+    "none": ("No harvest", lambda c: 1 - c.outlook.crop.chance if c.outlook.crop else 2.0),
+    "water": ("Water", lambda c: c.outlook.watered_year_litres.p50 if c.outlook.watered_year_litres else 1e9),
+    "skill": ("Skill", lambda c: max(c.species.beginner_score, c.template.skill)),
+}
+"""The columns: what the address calls them, their heads, and what sorts them, the most wanted first."""
+FALLING = frozenset({"crop"})
+"""Columns of which the largest figure is the most wanted."""
+
+
+def _order_of(key: str, asked: Asked) -> str:
+    """How a column is sorted, as ``aria-sort`` says it; empty for those that are not."""
+    if key != asked.sort:
+        return ""
+    return "descending" if (key in FALLING) is not asked.down else "ascending"
 
 
 # ---- the page -----------------------------------------------------------------------------
@@ -269,7 +344,7 @@ def page(request: Request) -> Response:
     if asked.outline:
         asked = replace(asked, area_m2=polygon_area_m2(asked.outline))
     on_plan = _spots_on_plan(garden)
-    options = [*on_plan, (TYPED, "not on the plan: typed below")]
+    options = [*on_plan, (TYPED, "not on the plan: fill in below")]
     if asked.spot not in dict(options):
         options.insert(0, (asked.spot, f"the spot of {show_area(asked.area_m2, system)} on the map"))
     values: dict[str, Any] = {
@@ -281,7 +356,9 @@ def page(request: Request) -> Response:
             "shade": query.get("shade") or f"{asked.shade:g}",
         },
         "size": show_area(asked.area_m2, system), "ready": False, "day": words.day(asked.built_on, today),
-        "names": _names(garden, context.trade), "rule": RULE,
+        "names": _names(garden, context.trade), "rule": RULE, "best": (),
+        "columns": [(key, head, _order_of(key, asked)) for key, (head, _) in SORTS.items()],
+        "spot_name": dict(options)[asked.spot] if asked.spot != TYPED else "a spot that is not on the plan",
     }  # fmt: skip
     try:
         job = _job(context, state, asked)
@@ -295,13 +372,29 @@ def page(request: Request) -> Response:
     else:
         choices = cast("tuple[Choice, ...]", job.result)
         span = span_of([answers.dots(choice.outlook) for choice in choices], today)
+        order = sorted(choices, key=_rank)
+        if asked.sort in SORTS:
+            order.sort(key=SORTS[asked.sort][1], reverse=asked.down)
+        best = {
+            id(choice): name
+            for choice, name in zip(
+                sorted((c for c in choices if c.offered or not asked.beginner), key=_rank), BEST, strict=False
+            )
+        }
         cards = [
-            (choice, choice_card(choice, asked, garden, context.trade, today, span))
-            for choice in sorted(choices, key=_rank)
+            (
+                choice,
+                replace(
+                    choice_card(choice, asked, garden, context.trade, today, span),
+                    best=best.get(id(choice), ""),
+                ),
+            )
+            for choice in order
         ]
         values["offered"] = tuple(c for choice, c in cards if choice.offered or not asked.beginner)
         values["others"] = tuple(c for choice, c in cards if asked.beginner and not choice.offered)
         values["ready"] = True
+        values["best"] = sorted((c for _, c in cards if c.best), key=lambda card: BEST.index(card.best))
     return context.page(request, "ground/choose.html", state, status=422 if errors else 200, **values)
 
 
@@ -325,13 +418,13 @@ def plan_here(request: Request, typed: Mapping[str, str]) -> Response:
         raise InputError(next(iter(errors.values())))
     kind = kinds_of(context.trade).get(typed.get("kind", ""))
     if kind is None:
-        raise InputError("Choose one of the recipes that are listed.")
+        raise InputError("Choose one of the recipes in the list.")
     name = typed.get("name", "")
     if asked.outline:
         outline = asked.outline
         if asked.spot.startswith("patch:"):
             raise InputError(
-                "A mushroom bed lies there already. Change that bed's recipe on its own page, or choose "
+                "There is a mushroom bed there already. Change that bed's recipe on its own page, or choose "
                 "another spot."
             )
         key = add_patch(context, state, kind, outline, asked.built_on, name)

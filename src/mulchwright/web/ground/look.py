@@ -24,7 +24,7 @@ from mulchwright.units import US, show_length
 from mulchwright.web.forms.coordinates import parse_coordinate
 from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.findings import FindingWords, finding_words
+from mulchwright.web.views.findings import FindingWords, finding_words, told_once
 
 if TYPE_CHECKING:
     from mulchwright.web.shared.context import AppContext
@@ -45,17 +45,18 @@ def bed_ground(garden: Garden, patch: Patch, trade: Trade) -> BedGround | None:
     if not patch.outline:
         return None
     if takes_light_from_plan(garden, patch):
-        light = f"Light from the plan: {words.share(mean_light(patch))} of an open sky's over the year."
+        light = f"By the plan this bed gets {words.share(mean_light(patch))} of the light of an open sky."
         if patch.rain_share < 0.995:
             light += f" {words.share(patch.rain_share)} of the rain reaches it."
     else:
-        light = f"Light as typed: {words.share(mean_light(patch))} of an open sky's; nothing drawn shades it."
+        typed = words.share(mean_light(patch))
+        light = f"You entered {typed} of the light of an open sky; nothing on the plan shades it."
     found: tuple[FindingWords, ...] = ()
     if patch.stage is not Stage.RETIRED:
         found = tuple(
             finding_words(f, trade, garden.units.value) for f in clearances(Proposed.of(patch), garden, trade)
         )
-    return BedGround(light, found)
+    return BedGround(light, told_once([found])[0])
 
 
 def _read(
@@ -119,6 +120,8 @@ def look(request: Request, typed: dict[str, str] | None) -> Response:
         found = tuple(f for f in about.findings if f.limit.value.startswith("look_"))
         if found:
             broken.append((patch.key, patch.name, found))
+    once = told_once([found for _, _, found in broken])
+    broken = [(key, name, found) for (key, name, _), found in zip(broken, once, strict=True)]
     values: dict[str, Any] = {
         "zones": [zone for zone in garden.zones if zone.kind is ZoneKind.SEEN_FROM_STREET],
         "materials": materials, "typed": shown, "errors": errors, "broken": broken,

@@ -196,8 +196,8 @@ def _entries(kind: Kind, noun: PlanNoun, garden: Garden, trade: Trade) -> tuple[
                 )  # fmt: skip
         case "crown":
             entries += [
-                place("center", "Trunk stands at, to the right", 0),
-                place("center", "Trunk stands at, upward", 1),
+                place("center", "Trunk, to the right", 0),
+                place("center", "Trunk, upward", 1),
                 length("radius_m", "Crown, from trunk to rim"),
                 length("height_m", "Height of the top"),
                 length("base_m", "Height of the lowest leaves"),
@@ -214,12 +214,12 @@ def _entries(kind: Kind, noun: PlanNoun, garden: Garden, trade: Trade) -> tuple[
         case "wall":
             entries += [
                 length("height_m", "Height"),
-                _flag("house", "House or shed", "mulch keeps its distance from it"),
+                _flag("house", "House or shed", "keep mulch away from it"),
             ]
         case "tap":
             entries += [
-                place("point", "Stands at, to the right", 0),
-                place("point", "Stands at, upward", 1),
+                place("point", "Place, to the right", 0),
+                place("point", "Place, upward", 1),
                 length("reach_m", "The hose reaches"),
                 _Entry("litres_per_minute", "Gives", lambda v: show_flow(v, system),
                        lambda t: parse_flow(t, system, field="litres_per_minute")),

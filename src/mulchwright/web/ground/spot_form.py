@@ -76,7 +76,7 @@ class Rect:
         except ValueError:
             figures = []
         if len(figures) != 5:
-            raise InputError("The address names no spot that can be read; begin anew.", field="spot")
+            raise InputError("The address has no spot that can be read. Start again.", field="spot")
         return cls(*figures)
 
 

@@ -131,9 +131,7 @@ def sun_words(place: Place, altitude_rad: float, bearing_on_plan_rad: float) -> 
     if altitude_rad <= 0:
         return "the sun is down"
     bearing = math.degrees(bearing_on_plan_rad) + place.north_deg
-    return (
-        f"the sun stands {math.degrees(altitude_rad):.0f}° high in the {_BEARINGS[round(bearing / 45) % 8]}"
-    )
+    return f"the sun is {math.degrees(altitude_rad):.0f}° high in the {_BEARINGS[round(bearing / 45) % 8]}"
 
 
 def shade_of(crown: Crown, day: date) -> float:

@@ -22,7 +22,7 @@ from mulchwright.garden.adjustment import adjust
 from mulchwright.garden.offsets import outline_from_offsets, outline_from_triangles
 from mulchwright.garden.plan_kinds import KINDS, Kind
 from mulchwright.garden.survey import Side, Survey
-from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
+from mulchwright.web.forms.coordinates import TAPED_DECIMALS, coordinate, parse_coordinate
 from mulchwright.web.forms.numbers import revision_of
 from mulchwright.web.ground.survey_form import (
     MOST_ROWS,
@@ -99,7 +99,7 @@ def save(request: Request, typed: dict[str, str], _add: AddThings) -> Response:
     except BookConflict:
         words = (
             "Another window changed the survey since this page was loaded. Nothing was overwritten; yours "
-            "stands in the fields. Save once more to put it in place of the other."
+            "is in the fields. Save again to use it instead of the other."
         )
         return _page(request, status=409, typed=typed, errors={"form": words})
     return RedirectResponse("/ground/survey#found", 303)
@@ -110,9 +110,17 @@ def _unmoved(survey: Survey, held: Survey | None, state: BookState) -> Survey:
     if held is None:
         return survey
     system = state.garden.units.value
-    tapes = {(r.start, r.end, coordinate(r.distance_m, system)): r.distance_m for r in held.readings}
+    tapes = {
+        (r.start, r.end, coordinate(r.distance_m, system, decimals=TAPED_DECIMALS)): r.distance_m
+        for r in held.readings
+    }
     readings = tuple(
-        replace(r, distance_m=tapes.get((r.start, r.end, coordinate(r.distance_m, system)), r.distance_m))
+        replace(
+            r,
+            distance_m=tapes.get(
+                (r.start, r.end, coordinate(r.distance_m, system, decimals=TAPED_DECIMALS)), r.distance_m
+            ),
+        )
         for r in survey.readings
     )
     places = {p.key: p.known_at for p in held.points if p.known_at}

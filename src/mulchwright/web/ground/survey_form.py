@@ -10,7 +10,7 @@ from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Point
 from mulchwright.garden.survey import Reading, Side, Survey, SurveyPoint
-from mulchwright.web.forms.coordinates import coordinate, parse_coordinate
+from mulchwright.web.forms.coordinates import TAPED_DECIMALS, coordinate, parse_coordinate
 
 if TYPE_CHECKING:
     pass
@@ -51,7 +51,8 @@ def form_values(survey: Survey | None, system: str) -> dict[str, str]:
     (x0, y0), (x1, y1) = first.known_at, second.known_at
     values |= {
         "first_name": first.name, "second_name": second.name, "first_x": coordinate(x0, system),
-        "first_y": coordinate(y0, system), "baseline": coordinate(math.dist((x0, y0), (x1, y1)), system),
+        "first_y": coordinate(y0, system),
+        "baseline": coordinate(math.dist((x0, y0), (x1, y1)), system, decimals=TAPED_DECIMALS),
         "toward": f"{math.degrees(math.atan2(x1 - x0, y1 - y0)) % 360:.6g}",
     }  # fmt: skip
     rest = list(survey.readings)
@@ -62,11 +63,11 @@ def form_values(survey: Survey | None, system: str) -> dict[str, str]:
             reading = next((r for r in rest if {r.start, r.end} == {end, point.key}), None)
             if reading:
                 rest.remove(reading)
-                values[f"{column}_{n}"] = coordinate(reading.distance_m, system)
+                values[f"{column}_{n}"] = coordinate(reading.distance_m, system, decimals=TAPED_DECIMALS)
     for n, reading in enumerate(rest):
         values |= {
             f"from_{n}": survey.point(reading.start).name, f"to_{n}": survey.point(reading.end).name,
-            f"tape_{n}": coordinate(reading.distance_m, system),
+            f"tape_{n}": coordinate(reading.distance_m, system, decimals=TAPED_DECIMALS),
         }  # fmt: skip
     return values
 

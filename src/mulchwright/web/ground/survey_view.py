@@ -10,7 +10,7 @@ from mulchwright.garden.adjustment import Adjustment
 from mulchwright.garden.survey import Survey
 from mulchwright.sheets.drawing import document, element, number, text
 from mulchwright.units import show_length
-from mulchwright.web.forms.coordinates import coordinate
+from mulchwright.web.forms.coordinates import TAPED_DECIMALS, coordinate
 
 if TYPE_CHECKING:
     pass
@@ -30,7 +30,7 @@ class Row:
 
 def place_words(value_m: float, system: str) -> str:
     """A coordinate to be read, not typed: with a true minus sign."""
-    return coordinate(value_m, system).replace("-", "−")
+    return coordinate(value_m, system, decimals=TAPED_DECIMALS).replace("-", "−")
 
 
 def survey_words(survey: Survey, outcome: Adjustment, system: str) -> dict[str, Any]:
@@ -92,5 +92,5 @@ def sketch(survey: Survey, outcome: Adjustment, width: float = 560) -> str:
             text(min(max(x, 44), width - 44), y - 12, point.name, "name", "middle"),
         ]
     names = ", ".join(point.name for point in outcome.points)
-    return document(width, height, parts, label=f"Where the points lie: {names}", mark="survey",
+    return document(width, height, parts, label=f"Where the points are: {names}", mark="survey",
                     class_="plan-drawing survey-drawing")  # fmt: skip

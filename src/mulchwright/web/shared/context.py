@@ -29,6 +29,7 @@ from mulchwright.web.shared.chart_bundle import ChartBundle
 from mulchwright.web.shared.phones import HomeNetwork, HomeSwitch
 from mulchwright.web.shared.sections import SECTIONS, section_of
 from mulchwright.web.views import wording as words
+from mulchwright.web.views.terms import trade_term
 
 if TYPE_CHECKING:
     from mulchwright.almanac import PatchOutlook, RunSettings
@@ -74,6 +75,7 @@ class AppContext:
             undefined=StrictUndefined,
         )
         self.preparing: Callable[[], bool] = lambda: bool(getattr(engine, "preparing", False))
+        self._templates.globals["trade_term"] = trade_term
         self._templates.globals["preparing"] = lambda: PREPARING if self.preparing() else ""
 
     @property

@@ -7,30 +7,32 @@ from datetime import date, timedelta
 from typing import Any
 
 from mulchwright.almanac.building import WhenToBuild
-from mulchwright.units import plain_unit
+from mulchwright.units import plain_unit, show_mass, show_volume
 from mulchwright.web.views import charts
+from mulchwright.web.views import wording as words
 from mulchwright.web.views.chart_parts import AXIS_ROOM, Frame, chart_document, stamp, time_axis
 from mulchwright.web.views.palette import Scheme
+from mulchwright.web.views.readings import Reading, Readings, share_across
 
 Spec = dict[str, Any]
 MONTH_NAME = 40
 """Pixels that the name of a month takes."""
 
 
-def _axis(values: list[float], words: str) -> Spec:
+def _axis(values: list[float], label: str) -> Spec:
     room = AXIS_ROOM - 10
     return {
         "values": values, "grid": False, "domain": False, "ticks": False, "title": None, "minExtent": room,
-        "maxExtent": room, "labelPadding": 8, "labelExpr": words,
+        "maxExtent": room, "labelPadding": 8, "labelExpr": label,
     }  # fmt: skip
 
 
-def _title(frame: Frame, words: str, *, top: int = 0) -> Spec:
+def _title(frame: Frame, title: str, *, top: int = 0) -> Spec:
     return {
         "data": {"values": [{"day": stamp(frame.first)}]},
         "mark": {"type": "text", "align": "left", "dx": 4, "baseline": "top", "color": frame.color("quiet")},
         "encoding": {
-            "x": {"field": "day", "type": "temporal"}, "y": {"value": top}, "text": {"value": words},
+            "x": {"field": "day", "type": "temporal"}, "y": {"value": top}, "text": {"value": title},
         },
     }  # fmt: skip
 
@@ -71,19 +73,25 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
     ]
     crop_top = charts.round_up(max(row["high"] for row in rows) or 1.0)
     water_top = charts.round_up(max(float(row["water"]) for row in rows) or 1.0)
-    day = {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "built"}
 
-    def figure(name: str, title: str, form: str = ".2~f") -> Spec:
-        return {"field": name, "type": "quantitative", "format": form, "title": title}
-
-    def y(name: str, top: float, values: list[float], words: str) -> Spec:
+    def y(name: str, top: float, values: list[float], label: str) -> Spec:
         return {
             "field": name, "type": "quantitative", "scale": {"domain": [0, top], "nice": False},
-            "axis": _axis(values, words),
+            "axis": _axis(values, label),
         }  # fmt: skip
 
-    tooltip = [day, figure("chance", "chance of a crop"), figure("likely", f"likely crop, {unit}"),
-               figure("water", f"water, {wet}", ".0f")]  # fmt: skip
+    readings = Readings(
+        tuple(
+            Reading(
+                share_across(week.built_on, frame.first, frame.last),
+                f"Built {words.day(week.built_on, frame.today)}",
+                f"a crop in its first year {words.chance(week.crop.chance)}, "
+                f"likely {show_mass(week.crop.likely_kg, system)}; "
+                f"water {show_volume(week.first_year_litres.p50, system)}",
+            )
+            for week in build_weeks.weeks
+        )
+    )
     some, amount = "of 10, any crop", "crop, first year"
     if not frame.narrow:
         some, amount = (
@@ -102,7 +110,7 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
                 {
                     "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
                              {"color": frame.color("plum"), "size": 34}},
-                    "encoding": {"x": bare_x, "y": chance_y, "tooltip": tooltip},
+                    "encoding": {"x": bare_x, "y": chance_y},
                 },
                 _title(frame, some, top=-20),
             ],
@@ -119,7 +127,7 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
                 {
                     "mark": {"type": "line", "color": frame.color("plum"), "strokeWidth": 2.5, "point":
                              {"color": frame.color("plum"), "size": 34}},
-                    "encoding": {"x": bare_x, "y": crop_y, "tooltip": tooltip},
+                    "encoding": {"x": bare_x, "y": crop_y},
                 },
                 _title(frame, amount, top=-20),
             ],
@@ -130,11 +138,10 @@ def build_week_chart(frame: Frame, build_weeks: WhenToBuild, system: str) -> Spe
                 {
                     "mark": {"type": "rule", "color": frame.color("water"), "strokeWidth":
                              max(2.0, frame.plot_width / max(len(rows), 1) - 3)},
-                    "encoding": {"x": time_axis(frame), "y": water_y, "y2": {"datum": 0},
-                                 "tooltip": tooltip},
+                    "encoding": {"x": time_axis(frame), "y": water_y, "y2": {"datum": 0}},
                 },
                 _title(frame, "water, first year", top=-20),
             ],
         },
     ]  # fmt: skip
-    return chart_document(frame, "when", {"vconcat": panels, "spacing": 34}, rows)
+    return chart_document(frame, "when", {"vconcat": panels, "spacing": 34}, rows, readings)

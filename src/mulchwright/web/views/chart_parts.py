@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from mulchwright.web.views import wording as words
 from mulchwright.web.views.palette import Scheme, palette
+from mulchwright.web.views.readings import Reading, Readings, range_words, share_across
 
 Spec = dict[str, Any]
 
@@ -144,13 +146,17 @@ def _config(frame: Frame) -> Spec:
     }
 
 
-def chart_document(frame: Frame, name: str, body: Spec, rows: Sequence[Spec]) -> Spec:
+def chart_document(
+    frame: Frame, name: str, body: Spec, rows: Sequence[Spec], readings: Readings | None = None
+) -> Spec:
+    """A whole spec; what can be read off the chart goes along beside the drawing."""
     return {
         "$schema": "https://vega.github.io/schema/vega-lite/v6.json",
         "name": name,
         "padding": {"left": 0, "right": 8, "top": 6, "bottom": 4},
         "config": _config(frame),
         "data": {"values": list(rows)},
+        "usermeta": {"width": frame.plot_width, "readings": (readings or Readings(())).plain()},
         **body,
     }
 
@@ -181,9 +187,7 @@ def _today_layers(frame: Frame) -> list[Spec]:
     ]
 
 
-def _words_at(
-    frame: Frame, day: date, height: float, words: str, token: str, align: str, dy: int = 0
-) -> Spec:
+def _words_at(frame: Frame, day: date, height: float, said: str, token: str, align: str, dy: int = 0) -> Spec:
     return {
         "data": {"values": [{"day": stamp(day), "p50": height}]},
         "mark": {
@@ -197,13 +201,13 @@ def _words_at(
         "encoding": {
             "x": {"field": "day", "type": "temporal"},
             "y": {"field": "p50", "type": "quantitative"},
-            "text": {"value": words},
+            "text": {"value": said},
         },
     }
 
 
-def _good_range(frame: Frame, low: float, high: float, words: str) -> list[Spec]:
-    """A quiet stripe across the plot where threads do best, with its words at the right edge."""
+def _good_range(frame: Frame, low: float, high: float, said: str) -> list[Spec]:
+    """A quiet stripe across the plot where mycelium does best, with its words at the right edge."""
     return [
         {
             "data": {"values": [{"low": low, "high": high}]},
@@ -227,7 +231,7 @@ def _good_range(frame: Frame, low: float, high: float, words: str) -> list[Spec]
             "encoding": {
                 "x": {"value": frame.plot_width - 4},
                 "y": {"field": "high", "type": "quantitative"},
-                "text": {"value": words},
+                "text": {"value": said},
             },
         },
     ]
@@ -260,7 +264,7 @@ def _band_layers(frame: Frame, token: str, y: Spec) -> list[Spec]:
 
 
 def _mark_layers(frame: Frame, marks: Sequence[Mark], foot: float) -> list[Spec]:
-    """Logbook entries: a diamond where they belong, their words in the tooltip and, if few, beside it."""
+    """Logbook entries: a diamond where they belong; their words stand in the reading of that day."""
     shown = [mark for mark in marks if frame.first <= mark.day <= frame.last]
     if not shown:
         return []
@@ -290,40 +294,48 @@ def _mark_layers(frame: Frame, marks: Sequence[Mark], foot: float) -> list[Spec]
             "encoding": {
                 "x": x,
                 "y": y,
-                "tooltip": [
-                    {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "noted"},
-                    {"field": "words", "type": "nominal", "title": "what"},
-                ],
             },
         }
     ]
 
 
-def _reading_layer(frame: Frame, tooltip: list[Spec]) -> Spec:
-    """A line under the pointer or finger with the day's figures; invisible until it is asked for."""
-    return {
-        "params": [
-            {
-                "name": "reading",
-                "select": {
-                    "type": "point",
-                    "on": "pointerover",
-                    "nearest": True,
-                    "clear": "pointerout",
-                    "encodings": ["x"],
-                },
-            }
-        ],
-        "mark": {"type": "rule", "color": frame.color("edge"), "strokeWidth": 1},
-        "encoding": {
-            "x": {"field": "day", "type": "temporal"},
-            "opacity": {"condition": {"param": "reading", "empty": False, "value": 1}, "value": 0},
-            "tooltip": [
-                {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "day"},
-                *tooltip,
-            ],
-        },
-    }
+def day_readings(
+    frame: Frame,
+    days: Sequence[DayBand],
+    show: Callable[[float], str],
+    marks: Sequence[Mark],
+    rain: Callable[[float], str] | None = None,
+) -> Readings:
+    """A reading for each day of a band: its middle and range, rain that was measured, what was noted."""
+    noted: dict[date, list[str]] = {}
+    for mark in marks:
+        noted.setdefault(mark.day, []).append(mark.words)
+    items: list[Reading] = []
+    start = 0
+    for day in days:
+        if not math.isfinite(day.p50) or not frame.first <= day.day <= frame.last:
+            continue
+        said = range_words((day.p10, day.p50, day.p90), show)
+        if rain is not None and day.rain > 0:
+            said += f"; rain {rain(day.rain)}"
+        if day.day in noted:
+            said += f"; noted: {', '.join(noted[day.day])}"
+        if day.day == frame.today:
+            start = len(items)
+        items.append(
+            Reading(share_across(day.day, frame.first, frame.last), words.day(day.day, frame.today), said)
+        )
+    return Readings(tuple(items), start)
+
+
+def month_readings(rows: Sequence[tuple[date, str]], today: date) -> Readings:
+    """A reading for each month of a chart of bars, beginning with this month or the first."""
+    items = tuple(
+        Reading((i + 0.5) / len(rows), words.month(month, today), said)
+        for i, (month, said) in enumerate(rows)
+    )
+    this = today.replace(day=1)
+    return Readings(items, next((i for i, (month, _) in enumerate(rows) if month == this), 0))
 
 
 def _rows(days: Sequence[DayBand]) -> list[Spec]:

@@ -26,13 +26,15 @@ from mulchwright.web.views.chart_parts import (
     _band_layers,
     _good_range,
     _mark_layers,
-    _reading_layer,
     _rows,
     _today_layers,
     chart_document,
+    day_readings,
+    month_readings,
     stamp,
     time_axis,
 )
+from mulchwright.web.views.readings import range_words
 
 
 def band_chart(
@@ -43,23 +45,30 @@ def band_chart(
     token: str,
     domain: tuple[float, float],
     ticks: Sequence[float],
-    label: str,
     unit: str,
+    show: Callable[[float], str],
     height: int = 220,
     good: tuple[float, float, str] | None = None,
     marks: Sequence[Mark] = (),
     tick_words: str | None = None,
 ) -> Spec:
-    """A range through time as one panel. `tick_words` is a Vega expression for the axis labels."""
-    layers = _panel_layers(frame, days, token, domain, ticks, label, unit, good, marks, tick_words)
+    """A range through time as one panel.
+
+    tick_words : a Vega expression for the axis labels. show : a figure of the band in words, for readings.
+    """
+    layers = _panel_layers(frame, days, token, domain, ticks, unit, good, marks, tick_words)
     return chart_document(
-        frame, name, {"width": frame.plot_width, "height": height, "layer": layers}, _rows(days)
+        frame,
+        name,
+        {"width": frame.plot_width, "height": height, "layer": layers},
+        _rows(days),
+        day_readings(frame, days, show, marks),
     )
 
 
 def _panel_layers(
     frame: Frame, days: Sequence[DayBand], token: str, domain: tuple[float, float],
-    ticks: Sequence[float], label: str, unit: str, good: tuple[float, float, str] | None,
+    ticks: Sequence[float], unit: str, good: tuple[float, float, str] | None,
     marks: Sequence[Mark], tick_words: str | None,
 ) -> list[Spec]:  # fmt: skip
     y: Spec = {
@@ -78,21 +87,12 @@ def _panel_layers(
         },
     }
 
-    def figure(field: str, title: str) -> Spec:
-        return {"field": field, "type": "quantitative", "format": ".0f", "title": title}
-
-    tooltip = [
-        figure("p50", f"{label}, middle"),
-        figure("p10", "1 in 10 below"),
-        figure("p90", "1 in 10 above"),
-    ]
     return [
         *(_good_range(frame, *good) if good else []),
         *_band_layers(frame, token, y),
         *(_ahead_words(frame, days) if token == "water" else []),
         *_today_layers(frame),
         *_mark_layers(frame, marks, domain[0] + 0.04 * (domain[1] - domain[0])),
-        _reading_layer(frame, tooltip),
     ]
 
 
@@ -107,11 +107,14 @@ def moisture_chart(
     rain_unit: str,
 ) -> Spec:
     """Moisture above, rain below on its own small axis: two panels, so that no panel has two scales."""
-    layers = _panel_layers(frame, days, "water", domain, ticks, "moisture, %", " %", good, marks, None)
+    layers = _panel_layers(frame, days, "water", domain, ticks, " %", good, marks, None)
+    readings = day_readings(
+        frame, days, lambda v: f"{v:.0f} %", marks, lambda depth: f"{depth:.2g} {rain_unit}"
+    )
     wettest = max((day.rain for day in days if frame.first <= day.day <= frame.last), default=0.0)
     upper: Spec = {"width": frame.plot_width, "height": 210, "layer": layers}
     if wettest <= 0:
-        return chart_document(frame, "moisture", upper, _rows(days))
+        return chart_document(frame, "moisture", upper, _rows(days), readings)
     top = round_up(wettest)
     rain: Spec = {
         "width": frame.plot_width,
@@ -144,15 +147,6 @@ def moisture_chart(
                             "labelExpr": f"datum.label + ' {rain_unit}'",
                         },
                     },
-                    "tooltip": [
-                        {"field": "day", "type": "temporal", "format": "%-d %B %Y", "title": "day"},
-                        {
-                            "field": "rain",
-                            "type": "quantitative",
-                            "format": ".2~f",
-                            "title": f"rain, {rain_unit}",
-                        },
-                    ],
                 },
             },
             {
@@ -172,7 +166,7 @@ def moisture_chart(
             },
         ],
     }
-    return chart_document(frame, "moisture", {"vconcat": [upper, rain], "spacing": 6}, _rows(days))
+    return chart_document(frame, "moisture", {"vconcat": [upper, rain], "spacing": 6}, _rows(days), readings)
 
 
 def round_up(value: float) -> float:
@@ -227,7 +221,6 @@ def amount_chart(
     name: str,
     token: str,
     unit: str,
-    label: str,
     show: Callable[[float], str],
 ) -> Spec:
     """Amounts by month: a bar from low to high (8 of 10 futures), a stroke at the middle."""
@@ -235,19 +228,16 @@ def amount_chart(
     rows = [
         {
             "month": f"{amount.month:%Y-%m}",
-            "name": f"{amount.month:%b}",
             "low": amount.low,
             "middle": amount.middle,
             "high": amount.high,
-            "words": f"{show(amount.middle)} ({show(amount.low)} to {show(amount.high)})",
         }
         for amount in amounts
     ]
     x, y = _month_axes(frame, [amount.month for amount in amounts], top, unit)
-    tooltip = [
-        {"field": "name", "type": "nominal", "title": "month"},
-        {"field": "words", "type": "nominal", "title": label},
-    ]
+    readings = month_readings(
+        [(a.month, range_words((a.low, a.middle, a.high), show)) for a in amounts], frame.today
+    )
     body = {
         "width": frame.plot_width,
         "height": 170,
@@ -259,7 +249,7 @@ def amount_chart(
                     "opacity": 0.35,
                     "width": {"band": 0.62},
                 },
-                "encoding": {"x": x, "y": {**y, "field": "low"}, "y2": {"field": "high"}, "tooltip": tooltip},
+                "encoding": {"x": x, "y": {**y, "field": "low"}, "y2": {"field": "high"}},
             },
             {
                 "transform": [{"filter": "datum.high > 0"}],
@@ -269,11 +259,11 @@ def amount_chart(
                     "thickness": 3.5,
                     "width": {"band": 0.62},
                 },
-                "encoding": {"x": x, "y": {**y, "field": "middle"}, "tooltip": tooltip},
+                "encoding": {"x": x, "y": {**y, "field": "middle"}},
             },
         ],
     }
-    return chart_document(frame, name, body, rows)
+    return chart_document(frame, name, body, rows, readings)
 
 
 def year_chart(
@@ -288,27 +278,29 @@ def year_chart(
     rows: list[Spec] = [
         {
             "month": f"{month:%Y-%m}",
-            "name": f"{month:%b}",
             "picked": picked,
             "forecast": label,
-            "picked_words": show(picked),
-            "forecast_words": "no forecast" if label is None else show(label),
         }
         for month, picked, label in months
     ]
     x, y = _month_axes(frame, [month for month, _, _ in months], top, unit)
-    tooltip = [
-        {"field": "name", "type": "nominal", "title": "month"},
-        {"field": "picked_words", "type": "nominal", "title": "picked"},
-        {"field": "forecast_words", "type": "nominal", "title": "forecast"},
-    ]
+    readings = month_readings(
+        [
+            (
+                month,
+                f"picked {show(picked)}, " + ("no forecast" if label is None else f"forecast {show(label)}"),
+            )
+            for month, picked, label in months
+        ],
+        frame.today,
+    )
     body = {
         "width": frame.plot_width,
         "height": 170,
         "layer": [
             {
                 "mark": {"type": "bar", "color": frame.color("plum"), "width": {"band": 0.62}},
-                "encoding": {"x": x, "y": {**y, "field": "picked"}, "tooltip": tooltip},
+                "encoding": {"x": x, "y": {**y, "field": "picked"}},
             },
             {
                 "transform": [{"filter": "isValid(datum.forecast)"}],
@@ -318,8 +310,8 @@ def year_chart(
                     "thickness": 3.5,
                     "width": {"band": 0.86},
                 },
-                "encoding": {"x": x, "y": {**y, "field": "forecast"}, "tooltip": tooltip},
+                "encoding": {"x": x, "y": {**y, "field": "forecast"}},
             },
         ],
     }
-    return chart_document(frame, "crop", body, rows)
+    return chart_document(frame, "crop", body, rows, readings)

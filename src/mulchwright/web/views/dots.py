@@ -99,8 +99,9 @@ def dot_plot(plot: DotPlot, *, width: float, label: str, mark: str, class_: str 
             x = at(day)
             parts.append(element("path", d=f"M{x - 6:.1f} {base + 1:.1f}l6-9 6 9z", class_="picked-mark"))
     return document(
-        width, base + (50 if years else 30), parts, label=label, mark=mark, class_=f"dots {class_}".strip()
-    )
+        width, base + (50 if years else 30), parts, label=label, mark=mark, class_=f"dots {class_}".strip(),
+        plot=(left, right),
+    )  # fmt: skip
 
 
 def _months(first: date, last: date, at: object, base: float, room: float, *, years: bool) -> list[Element]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from mulchwright.ground import (
     Finding,
@@ -28,6 +29,23 @@ class FindingWords:
     limit: Limit
 
 
+def told_once(groups: Sequence[Sequence[FindingWords]]) -> tuple[tuple[FindingWords, ...], ...]:
+    """The same findings, each caution and each source only where a page first has it."""
+    cautions: set[str] = set()
+    origins: set[str] = set()
+    told = []
+    for group in groups:
+        lines = []
+        for one in group:
+            caution = one.caution if one.caution and one.caution[0] not in cautions else None
+            origin = one.origin if one.origin not in origins else ""
+            cautions |= {one.caution[0]} if one.caution else set()
+            origins.add(one.origin)
+            lines.append(replace(one, caution=caution, origin=origin))
+        told.append(tuple(lines))
+    return tuple(told)
+
+
 def finding_words(finding: Finding, trade: Trade, system: str) -> FindingWords:
     """A finding with its caution and its source spelled out."""
     caution = trade.cautions.get(finding.caution or "")
@@ -38,7 +56,7 @@ def finding_words(finding: Finding, trade: Trade, system: str) -> FindingWords:
     hard = finding.severity is Severity.HARD
     return FindingWords(
         hard,
-        "Not here as it stands" if hard else "Note",
+        "Not here as planned" if hard else "Note",
         finding.words,
         finding.mend,
         (caution.title, in_units(caution.text, system), caution.defer) if caution else None,

@@ -14,6 +14,7 @@ from typing import Any
 from mulchwright.garden import Garden, Outline, Tap
 from mulchwright.ground import Grid
 from mulchwright.sheets.drawing import Element, document, element, number, text
+from mulchwright.web.views.name_room import NameRoom, name_box
 from mulchwright.web.views.plan_drawing import (
     anchor_of,
     north_arrow,
@@ -151,15 +152,12 @@ def ground_map(
 
 def _apart(words: Sequence[Element]) -> list[Element]:
     """Names that do not lie on each other; one that would is left out, for the table has it."""
-    taken: list[tuple[float, float, float]] = []
+    room = NameRoom()
     kept = []
     for word in words:
         place = dict(word.attributes)
-        if word.name == "text":
-            x, y, half = float(place["x"]), float(place["y"]), 4.6 * len(word.words)
-            if any(abs(y - v) < 19 and abs(x - u) < half + w for u, v, w in taken):
-                continue
-            taken.append((x, y, half))
+        if word.name == "text" and not room.take(name_box(float(place["x"]), float(place["y"]), word.words)):
+            continue
         kept.append(word)
     return kept
 

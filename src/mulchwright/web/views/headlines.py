@@ -144,7 +144,7 @@ def life_check(low: float, high: float, dry_days: int) -> str:
 
 
 def moisture_word(now: float, marks: MoistureLimits) -> str:
-    """A bed's moisture in words: what it means for threads of this species."""
+    """A bed's moisture in words: what it means for mycelium of this species."""
     if now < marks.stall:
         return "Too dry: growth has stopped"
     if now < marks.low:
@@ -178,7 +178,7 @@ def rounded(litres: float) -> float:
 
 
 def temperature(bed_outlook: PatchOutlook, today: date, system: str) -> Headline:
-    """The bed's warmth today."""
+    """The bed's temperature today."""
     built = bed_outlook.patch.built_on
     if built is None or built > today:
         return Headline("Not built yet")
@@ -196,8 +196,41 @@ def temperature(bed_outlook: PatchOutlook, today: date, system: str) -> Headline
     return Headline("About ", shown, f" in the bed today (likely {span}).")
 
 
+def state(bed_outlook: PatchOutlook, today: date) -> Headline:
+    """How a built bed is today: its moisture and how far it is colonized, in one sentence.
+
+    A bed that is not built says when it is likely to be colonized.
+    """
+    built = bed_outlook.patch.built_on
+    if built is None or built > today:
+        return run(bed_outlook, today)
+    now = float(bed_outlook.moisture.p50[bed_outlook.today_index])
+    if not math.isfinite(now):
+        return run(bed_outlook, today)
+    wet = moisture_word(now, bed_outlook.moisture_limits)
+    return Headline("", wet, f"; {colonized_words(bed_outlook)}.")
+
+
+def colonized_words(bed_outlook: PatchOutlook) -> str:
+    """How far a built bed is colonized today: "fully colonized", "78 to 100 % colonized"."""
+    i = bed_outlook.today_index
+    low, high = float(bed_outlook.run_share.p10[i]), float(bed_outlook.run_share.p90[i])
+    if low >= 0.9:
+        return "fully colonized"
+    if high < 0.03:
+        return "spawn run hardly begun"
+    if round(100 * low) == round(100 * high):
+        return f"{_whole(high)} colonized"
+    return f"{round(100 * low)} to {_whole(high)} colonized"
+
+
+def _whole(share: float) -> str:
+    """A share whose sign never parts from its figure at the end of a line."""
+    return words.share(share).replace(" ", "\u00a0")
+
+
 def run(bed_outlook: PatchOutlook, today: date) -> Headline:
-    """How far the threads have run."""
+    """How far the spawn run has come."""
     built = bed_outlook.patch.built_on
     band = bed_outlook.run_share
     if built is None or built > today:
@@ -210,9 +243,9 @@ def run(bed_outlook: PatchOutlook, today: date) -> Headline:
     now = float(band.p50[bed_outlook.today_index])
     low, high = float(band.p10[bed_outlook.today_index]), float(band.p90[bed_outlook.today_index])
     if low >= 0.9:
-        return Headline("", "Fully colonized", ", as far as can be worked out.")
+        return Headline("", "Fully colonized", ", most likely.")
     if high < 0.03:
-        return Headline("Threads have ", "hardly begun", " to run.")
+        return Headline("The mycelium has ", "hardly begun", " to spread.")
     span = (
         words.share(now)
         if round(100 * low) == round(100 * high)
@@ -274,13 +307,13 @@ def _range_words(amounts: tuple[float, float, float], show: Callable[[float, str
 
 
 def water_ahead(bed_outlook: PatchOutlook, system: str, hose_litres_per_minute: float) -> Headline:
-    """What the year ahead asks for at the hose."""
+    """The water needed in the year ahead."""
     amount, crop = bed_outlook.watered_year_litres, bed_outlook.crop
     if amount is None or crop is None:
         return Headline("Not forecast for the days looked at")
     when = crop.year.words
     if amount.p90 <= 0:
-        return Headline("", "None", f" {when}, under its watering rule.")
+        return Headline("", "None", f" {when}, by its watering rule.")
     low, high = (units.show_volume(rounded(value), system) for value in (amount.p10, amount.p90))
     span = f" ({low} to {high})" if low != high else ""
     return Headline(

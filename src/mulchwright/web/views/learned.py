@@ -89,7 +89,7 @@ def learned_words(bed_outlook: PatchOutlook, today: date) -> tuple[str, ...]:
     odd = ", ".join(words.day(day, today) for day in learned.odd_days[:4])
     if not learned.fits:
         said.append(
-            "What you noted does not go together with what this bed can do in this weather, so it counts for "
+            "What you noted does not fit what this bed can do in this weather, so it counts for "
             f"little and the range stays wide. Look again at what you wrote on {odd}, and at the day the bed "
             "was built."
         )

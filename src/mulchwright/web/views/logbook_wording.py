@@ -22,8 +22,8 @@ KIND_WORDS = {
     LogKind.BUILT: "Built",
 }
 SIGHT_WORDS = {
-    Sight.NOTHING: "nothing to see",
-    Sight.THREADS: "threads",
+    Sight.NOTHING: "found nothing",
+    Sight.THREADS: "mycelium",
     Sight.PINS: "pins",
     Sight.READY: "ready to pick",
     Sight.ALIVE: "smells and looks alive",
@@ -85,7 +85,7 @@ def log_words(
         elif entry.litres is not None:
             what += " out of the garden"
         if entry.share is not None:
-            what += f"; {words.share(entry.share)} run and alive"
+            what += f"; {words.share(entry.share)} colonized and alive"
     else:
         what = KIND_WORDS[entry.kind].lower()
     if entry.signs:

@@ -15,13 +15,13 @@ from mulchwright.garden.backdrop import Backdrop
 from mulchwright.garden.plan_kinds import KINDS, Kind, PlanNoun
 from mulchwright.sheets.drawing import Element, document, element, number, text
 from mulchwright.units import plain_unit, show_length
+from mulchwright.web.views.name_room import GAP_PX, LETTER_PX, NameRoom, name_box
 from mulchwright.web.views.wording import plural
 
 CM = 100.0
 ORDER = ("zone", "path", "bed", "patch", "wall", "tap", "crown")
 """From the ground up."""
 NAME_FIRST = ("patch", "wall", "bed", "crown", "tap", "zone", "path")
-LETTER_PX = 9.0
 MARGIN_PX = 46.0
 LOBE_M = 0.55
 """A crown's rim is drawn in lobes about so long (never fewer than eight, nor more than twenty-eight)."""
@@ -188,8 +188,9 @@ def plan_drawing(
         transform=f"translate({number(x0)} {number(y0)}) scale({scale / CM:.6f})",
         class_="world",
     )
-    marks, names, taken = [], [], list[tuple[float, float, float, float]]()
-    # Names that would lie on each other give way to the more important.
+    marks, names = [], []
+    # Names that would lie on each other give way to the more important; the needle and the scale come first.
+    room = NameRoom([(width - 60, 0, width, 90), (0, height - 40, 200, height)])
     for kind, noun in sorted(drawn, key=lambda pair: NAME_FIRST.index(pair[0].key)):
         anchor = anchor_of(noun)
         assert anchor is not None
@@ -197,11 +198,9 @@ def plan_drawing(
         if isinstance(noun, Tap):
             marks.append(tap_mark(x, y))
         y += {"tap": 32, "crown": 24}.get(kind.key, 0)
-        half = len(noun.name) * LETTER_PX / 2 + 2
+        half = len(noun.name) * LETTER_PX / 2 + GAP_PX
         x = min(max(x, half), width - half)
-        box = (x - half, y - 12, x + half, y + 12)
-        if all(box[2] < o[0] or box[0] > o[2] or box[3] < o[1] or box[1] > o[3] for o in taken):
-            taken.append(box)
+        if room.take(name_box(x, y, noun.name)):
             names.append(text(x, y + 6, noun.name, "name", "middle"))
     label = _label(garden, drawn)
     return document(

@@ -30,7 +30,11 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """One question of the bed page: heading, answer, drawing or chart, notes, table, sources."""
+    """One question of the bed page: heading, answer, drawing or chart, notes, table, sources.
+
+    brief : the answer in a word or two, beside the heading while the card is closed. readings : what can be
+    read off its drawing, as `Readings.json` gives it.
+    """
 
     key: str
     heading: str
@@ -44,4 +48,6 @@ class Card:
     table_name: str = "The figures as a table"
     sources: tuple[Source, ...] = ()
     marks: tuple[str, ...] = ()
+    brief: str = ""
+    readings: str = ""
     learned: tuple[str, ...] = ()

@@ -11,7 +11,7 @@ from datetime import date
 
 from mulchwright.sheets.words import count_word, joined
 
-__all__ = ["chance", "count_word", "day", "day_range", "joined", "month", "plural", "share"]
+__all__ = ["chance", "count_word", "day", "day_range", "joined", "month", "plural", "share", "two_figures"]
 
 SURE = 0.97
 RARE = 0.03
@@ -67,3 +67,15 @@ def share(fraction: float) -> str:
 def plural(count: int, one: str, many: str | None = None) -> str:
     """ "1 minute", "3 minutes"."""
     return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def two_figures(value: float, unit: str) -> str:
+    """An amount as well as it is known: 25.3 lb is "25 lb", 317 gal "320 gal"; "nothing" below 0.005.
+
+    For forecasts in a unit that is the same all through a chart or a column.
+    """
+    if value < 0.005:
+        return "nothing"
+    places = 1 - math.floor(math.log10(value))
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}"

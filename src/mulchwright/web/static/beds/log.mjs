@@ -202,7 +202,7 @@ function list() {
     if (item.trouble) what.append(element("p", item.trouble, { class: "trouble" }));
     const buttons = element("p", "", { class: "buttons" });
     if (item.asks) {
-      const yes = element("button", "Yes, keep it", { type: "button" });
+      const yes = element("button", "Yes, save it", { type: "button" });
       yes.addEventListener("click", () => again(item, [["sure", "yes"]]));
       buttons.append(yes);
     } else if (item.pair) {

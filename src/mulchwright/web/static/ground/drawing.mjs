@@ -197,7 +197,8 @@ export class Drawing {
 
   // Names that would lie on each other give way to the more important; those in sight come first by kind.
   declutter() {
-    const taken = [];
+    // The needle and the scale have their places first. `views/name_room.py` keeps the same rule.
+    const taken = [[this.width - 56, 0, this.width, 90], [0, this.height - 36, 190, this.height]];
     const entries = [...this.shown.values()].sort((a, b) => NAME_FIRST.indexOf(a.thing.of) - NAME_FIRST.indexOf(b.thing.of));
     for (const entry of entries) {
       const [x, y] = this.toScreen(anchorOf(entry.thing));

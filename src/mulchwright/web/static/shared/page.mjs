@@ -1,12 +1,14 @@
 // What a page gains from scripts: it fills itself in when the calculation is done, draws its charts, and answers
 // the what-if while one types. Without this module every page still says all it has to say.
 import { drawCharts } from "./charts.mjs";
+import { wakeReadings } from "./readings.mjs";
 import { wakeWhatIf } from "../beds/what_if.mjs";
 
 const POLL_MS = 350;
 
 function wake() {
   drawCharts();
+  wakeReadings();
   wakeWhatIf();
   openWhatIsLinked();
   document.dispatchEvent(new Event("mulchwright:fresh"));
@@ -16,8 +18,24 @@ function wake() {
 function openWhatIsLinked() {
   if (!location.hash) return;
   const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
-  if (target instanceof HTMLDetailsElement) target.open = true;
+  if (!target) return;
+  let shut = false;
+  for (let part = target; part; part = part.parentElement) {
+    if (part instanceof HTMLDetailsElement && !part.open) shut = part.open = true;
+  }
+  if (shut) target.scrollIntoView();
 }
+
+// Paper shows every section; afterwards those that were shut are shut again. The style sheet does the same where
+// it can, for pages without scripts.
+let opened = [];
+window.addEventListener("beforeprint", () => {
+  opened = [...document.querySelectorAll("details.fold:not([open])")];
+  for (const part of opened) part.open = true;
+});
+window.addEventListener("afterprint", () => {
+  for (const part of opened) part.open = false;
+});
 
 async function waitForReckoning() {
   const main = document.querySelector("main[data-waiting]");
