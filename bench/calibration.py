@@ -325,9 +325,14 @@ class Sharing:
     learned_error: float
 
 
-def one_sharing(number: int) -> Sharing:
-    """Two beds of one species: the logbook tells of the first only, the second's first picking is told."""
+def one_sharing(number: int) -> tuple[Sharing, Sharing]:
+    """Beds of one species: the logbook tells of the first only, the first picking of a second is told.
+
+    Once the second got living chips of the first and has its species rows; once it is of a spawn line of its
+    own, and what is the strain's is drawn anew.
+    """
     from mulchwright.almanac.learning import posteriors
+    from mulchwright.garden import LogEntry, LogKind
     from mulchwright.season.draws import SPECIES_ROWS, prior_latent
     from mulchwright.season.made_notes import observe
     from mulchwright.season.standing import sharpness_of
@@ -346,29 +351,37 @@ def one_sharing(number: int) -> Sharing:
     entries = entries_of(notes, world.patch)
     second = replace(world.patch, key="second", name="Second")
     latent = prior_latent(second, members=1, seed=truth_seed)
-    latent[SPECIES_ROWS] = own[SPECIES_ROWS]
-    true_day = _figures_at(season_of(world.garden, second, world.futures, slice(0, 1), latent), 0)[
-        "first_picking_day"
-    ][0]
-    garden = replace(world.garden, log=(*world.garden.log, *entries), patches=(world.patch, second))
-    assert world.patch.built_on is not None
-    found = posteriors(
-        garden, world.series, trade, garden.patches,
-        today=world.patch.built_on + timedelta(days=world.today), members=PRIOR_MEMBERS,
-        seed=world.seed, threads=1,
-    )  # fmt: skip
     prior = prior_latent(second, members=PRIOR_MEMBERS, seed=world.seed)
     columns = slice(1, 1 + PRIOR_MEMBERS)
+    built_on = world.patch.built_on
+    assert built_on is not None
+    # How much was moved is not noted, so that the chips do nothing but tell of the line.
+    chips = LogEntry("chips", world.patch.key, built_on, LogKind.MOVED, to_patch=second.key)
+    alike = 1.0 - trade.constants["strain_share"].value
+    rows = own[SPECIES_ROWS]
+    strange = alike * rows + math.sqrt(1.0 - alike**2) * rng.standard_normal(rows.shape)
 
-    def days(rows: Floats) -> Floats:
+    def days(rows: Floats, columns: slice = columns) -> Floats:
         return _figures_at(season_of(world.garden, second, world.futures, columns, rows), 0)[
             "first_picking_day"
         ]
 
-    after = days(found["second"].latent if "second" in found else prior)
-    result = after[:MEMBERS]
-    rank = int((result < true_day).sum()) + int(rng.integers(int((result == true_day).sum()) + 1))
-    return Sharing(rank, _median_error(days(prior), true_day), _median_error(after, true_day))
+    before = days(prior)
+
+    def shared(species_rows: Floats, *moves: LogEntry) -> Sharing:
+        latent[SPECIES_ROWS] = species_rows
+        true_day = days(latent, slice(0, 1))[0]
+        log = (*world.garden.log, *entries, *moves)
+        found = posteriors(
+            replace(world.garden, log=log, patches=(world.patch, second)), world.series, trade, (second,),
+            today=built_on + timedelta(days=world.today), members=PRIOR_MEMBERS, seed=world.seed, threads=1,
+        )  # fmt: skip
+        after = days(found["second"].latent if "second" in found else prior)
+        result = after[:MEMBERS]
+        rank = int((result < true_day).sum()) + int(rng.integers(int((result == true_day).sum()) + 1))
+        return Sharing(rank, _median_error(before, true_day), _median_error(after, true_day))
+
+    return shared(rows, chips), shared(strange)
 
 
 def flatness(ranks: Floats) -> tuple[list[int], float, float]:
@@ -405,7 +418,8 @@ def measure(seasons: int = 400, *, workers: int | None = None) -> dict[str, Any]
     workers = workers or os.cpu_count() or 1
     one_season(-1 % 1_000)  # compile, or load what was compiled, before the workers start
     items: list[Season] = _mapped(one_season, range(seasons), workers)
-    shared: list[Sharing] = _mapped(one_sharing, range(max(seasons // 4, 4)), workers)
+    pairs: list[tuple[Sharing, Sharing]] = _mapped(one_sharing, range(max(seasons // 4, 4)), workers)
+    shared, strange = ([one[n] for one in pairs] for n in range(2))
     ranks = {name: np.array([one.ranks[name] for one in items], dtype=np.float64) for name in QUANTITIES}
     errors = np.array([(one.prior_error, one.learned_error, one.fixed_error) for one in items])
     whole = errors[np.isfinite(errors).all(axis=1)]
@@ -430,6 +444,8 @@ def measure(seasons: int = 400, *, workers: int | None = None) -> dict[str, Any]
         "shared_cover_90": covered(other),
         "shared_p": chance,
         "shared_error_ratio": _ratio(np.array([(one.prior_error, one.learned_error) for one in shared])),
+        "other_line_cover_90": covered(np.array([one.rank for one in strange], dtype=np.float64)),
+        "other_line_error_ratio": _ratio(np.array([(one.prior_error, one.learned_error) for one in strange])),
         "entries_mean": float(np.mean([one.entries for one in items])),
         "refreshed_share": float(np.mean([one.refreshed for one in items])),
         "said_not_to_fit": sum(not one.fits for one in items),
@@ -467,9 +483,10 @@ Three looks on days 20, 40 and 60 that tell the share run, whatever the bed does
 
 ## From bed to bed
 
-{shared_seasons} pairs of beds of one species, entries on the first only: the second's first picking lies
+{shared_seasons} pairs of beds of one spawn line, entries on the first only: the second's first picking lies
 in its 90 % range in {shared_cover_90:.1%} (ranks even: p {shared_p:.2f}), with an error of
-{shared_error_ratio:.2f} times the prior's.
+{shared_error_ratio:.2f} times the prior's. A second bed of another line, its strain's part drawn by itself:
+{other_line_cover_90:.1%}, and {other_line_error_ratio:.2f} times.
 """
 
 

@@ -637,6 +637,7 @@ def measure_learning(figures: Figures, folder: Path) -> None:
     for name in (
         "calibration_cover_90", "calibration_seasons", "learning_error_ratio",
         "learning_error_ratio_fixed_looks", "shared_cover_90", "shared_error_ratio",
+        "other_line_cover_90", "other_line_error_ratio",
     ):  # fmt: skip
         figures[name if name.startswith(("cal", "learn")) else f"learning_{name}"] = float(found[name])
     for name, one in found["quantities"].items():

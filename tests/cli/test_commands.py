@@ -65,7 +65,7 @@ def test_demo_writes_a_book_and_never_over_a_file(run: Run, tmp_path: Path) -> N
     before = book.read_bytes()
     again = run("demo", book, "--no-open")
     assert again.code == 1
-    assert "is there already" in again.err
+    assert "exists already" in again.err
     assert book.read_bytes() == before
 
 
@@ -177,12 +177,12 @@ def test_pickings_and_crops_are_reported_as_a_gardener_tells_them() -> None:
         "about 10 September (8 in 10: 3 September to 24 September); any in its first year: 8 in 10"
     )
     assert picking_words(YearPicking(year, 0.0, None, None, None, 0.0, ()), today) == "none in its first year"
-    assert picking_words(None, today) == "not forecast for the days looked at"
+    assert picking_words(None, today) == "beyond the days of this forecast"
     crop = YearCrop(year_ahead_of(date(2014, 5, 1), today), 0.5, 1.0, 2.0, 0.9)
     assert crop_words(crop, "metric") == "1 kg (500 g to 2 kg) in the year ahead; no harvest: 1 in 10"
     assert day_words(date(2016, 1, 2), today) == "2 January 2016"
     assert [tenths_words(c) for c in (0.0, 0.01, 0.07, 0.5, 0.949, 0.99, 1.0)] == [
-        "in none of the futures", "less than 1 in 10", "1 in 10", "5 in 10", "9 in 10",
+        "in none of the seasons", "less than 1 in 10", "1 in 10", "5 in 10", "9 in 10",
         "more than 9 in 10", "more than 9 in 10",
     ]  # fmt: skip
 
@@ -296,7 +296,7 @@ def test_new_touches_no_file_that_is_there(book: Path, capsys: pytest.CaptureFix
     before = book.read_bytes()
     assert cli.main(["new", str(book)]) == 1
     printed = capsys.readouterr().err
-    assert "is there already" in printed
+    assert "exists already" in printed
     assert "mulchwright open" in printed
     assert cli.main(["new", str(book.parent / "none" / "my.garden")]) == 1
     assert "There is no folder" in capsys.readouterr().err

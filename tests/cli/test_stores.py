@@ -126,7 +126,7 @@ def test_needs_are_reported_with_what_is_short(run: Run, stocked: Path) -> None:
     assert "wheat straw" in text
     assert "From the verge is not counted" in text
     assert "must not go into any bed" in text
-    assert "Could stand in for wheat straw: Oat bales." in text
+    assert "Could replace wheat straw: Oat bales." in text
     items = {item["item"]: item for item in json.loads(run("needs", stocked, "--json").out)["items"]}
     assert items["hardwood-chips"]["covered"]
     # 3 m² × 0.5 kg/m², of which 1 kg is at hand.
@@ -160,9 +160,9 @@ def test_when_tells_the_weeks_and_a_season(run: Run, stocked: Path) -> None:
     ("words", "text"),
     [
         (("when", "nowhere"), "There is no patch 'nowhere' in this garden; its patches: row"),
-        (("best-use", "--money", "much"), "'much' is no sum; write it as 60 or 59.50"),
-        (("best-use", "--money", "-5"), "give a sum of 0 or more in whole cents"),
-        (("best-use", "--money", "1.005"), "give a sum of 0 or more in whole cents"),
+        (("best-use", "--money", "much"), "'much' is not an amount; write it as 60 or 59.50"),
+        (("best-use", "--money", "-5"), "enter an amount of 0 or more in whole cents"),
+        (("best-use", "--money", "1.005"), "enter an amount of 0 or more in whole cents"),
     ],
 )
 def test_what_is_refused(run: Run, stocked: Path, words: tuple[str, ...], text: str) -> None:

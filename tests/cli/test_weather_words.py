@@ -68,7 +68,7 @@ def test_a_reading_is_written_and_removed(run: Run, plain: Path) -> None:
 
 
 def test_a_fetch_shows_the_address_and_sends_nothing_until_it_is_on(run: Run, plain: Path) -> None:
-    assert "nothing is asked" in run("weather", "fetch", plain).err
+    assert "nothing is sent" in run("weather", "fetch", plain).err
     address = "http://127.0.0.1:9/{station}.csv?from={first}"
     answer = run("weather", "fetch", plain, "--address", address, "--station", "US1XX000001")
     assert answer.code == 0

@@ -105,8 +105,8 @@ def test_the_exit_codes_in_the_readme_are_the_programs() -> None:
 
     readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
     for code, words in (
-        (cli.DONE, "done"), (cli.REFUSED, "refused"), (cli.WRONG_WORDS, "words not understood"),
-        (cli.SUSPICIOUS, "done, but a weather file looks suspicious"), (cli.FAULT, "a fault of the program"),
+        (cli.DONE, "done"), (cli.REFUSED, "refused"), (cli.WRONG_WORDS, "command not understood"),
+        (cli.SUSPICIOUS, "done, but a weather file looks suspicious"), (cli.FAULT, "a bug in the program"),
         (cli.STOPPED, "stopped with Ctrl-C"),
     ):  # fmt: skip
         assert f"{code} {words}" in readme

@@ -145,7 +145,7 @@ def test_a_jar_shuts_when_a_later_look_finds_something_different(kitchen: Kitche
                 "check-2", BED, "king-stropharia", TODAY, ((features[0].key, Finding.DIFFERENT),), ("seen",)
             )
         )
-    assert "Shut for eating and giving." in kitchen.get(jar)
+    assert "Locked for eating and giving." in kitchen.get(jar)
     answer = faults(kitchen.post(f"{jar}/use", EATEN, 422))
     assert "Not as it should be" in answer["f-u-jar-1-fate"]
     kitchen.post(f"{jar}/use", {**EATEN, "fate": "discard", "all": "yes"})
@@ -320,9 +320,9 @@ def test_a_jar_is_used_and_never_beyond_what_it_holds(kitchen: Kitchen) -> None:
     assert "Jar 1 holds 29 g; 60 g cannot come out of it." in faults(page)["f-u-jar-1-mass"]
     kitchen.post(f"{jar}/use", {**EATEN, "all": "yes", "request_id": "three"})
     empty = kitchen.post(f"{jar}/use", {**EATEN, "from": "jar", "request_id": "four"}, 422)
-    assert "Jar 1 is empty: all of it was used before." in text(empty)
+    assert "Jar 1 is empty: all of it is used." in text(empty)
     assert sum(use.mass_kg for use in kitchen.garden().uses if use.jar) == pytest.approx(0.041)
-    assert "What was eaten when" in kitchen.get("/stores/pantry")
+    assert "Eaten so far" in kitchen.get("/stores/pantry")
 
 
 def test_oldest_first_and_best_by_goes_with_the_shelf(kitchen: Kitchen) -> None:
@@ -429,19 +429,19 @@ def test_from_the_dryer_to_the_jar_and_two_taps_to_use_it(
             if script:
                 page.get_by_label("Under the medlar, 8 June").fill("300 g")
                 page.get_by_label("Put in at").fill("2031-06-09T08:00")
-                page.get_by_role("button", name="It is in the dryer now").click()
+                page.get_by_role("button", name="Start this load").click()
                 page.get_by_text("Weigh it", exact=True).click()
-                page.get_by_label("It weighs (such as 350 g)").fill("100 g")
+                page.get_by_label("Weight (such as 350 g)").fill("100 g")
                 page.get_by_label("Weighed at").fill("2031-06-09T12:00")
-                page.get_by_role("button", name="Note the weight").click()
+                page.get_by_role("button", name="Save the weight").click()
                 page.get_by_text("Take it out", exact=True).click()
-                page.get_by_label("Dry, it weighs").fill("30 g")
+                page.get_by_label("Dry weight").fill("30 g")
                 page.get_by_label("I let the thickest pieces cool").check()
                 page.get_by_role("button", name="Into the jar").click()
                 page.get_by_role("heading", name="Jar 1", level=1).wait_for()
             page.goto(f"{address}/stores/pantry")
             page.get_by_label("Take some of Jar 1").click()
-            page.get_by_role("button", name="Note it").first.click()
+            page.get_by_role("button", name="Save").first.click()
             page.get_by_text("Done:").wait_for()
             assert page.evaluate("document.documentElement.scrollWidth") <= width if script else True
             assert not outside

@@ -139,7 +139,7 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
         "Cross-section of the bed from the top down: 1.5 cm of fine bark (top layer), 5 cm of hardwood chips"
         in said
     )
-    assert "sawdust spawn, two planes, 280 g/m² each" in said
+    assert "sawdust spawn, two spawn layers, 280 g/m² each" in said
     assert "1 June: watered, 24 L" in said
     assert "White &amp; &lt;firm&gt;." in said
     assert re.search(r"Each dot is one of twenty equally likely futures", said)

@@ -203,7 +203,7 @@ def test_one_feature_that_differs_shuts_it_for_good(
     assert stored().uses == ()
     assert "marked DO NOT EAT" in context.get("/picks/pick-1").text
     basket = text_of(context.get("/picks").text)
-    assert "Nobody eats of 600 g" in basket
+    assert "Don’t eat 600 g" in basket
     assert not re.search(r"Use it by|Use it today", text_of(context.get("/picks/pick-1").text))
 
 
@@ -216,7 +216,7 @@ def test_the_print_is_added_the_next_day_and_nothing_is_written_over(
     assert post_use(context, "eat").status_code == 422
     (first,) = stored().checks
     page = context.get("/picks/pick-1/check").text
-    assert page.count("Found before: as described") == len(first.findings) - 1
+    assert page.count("Noted before: as described") == len(first.findings) - 1
     # What was found stays, whatever the later form says of it.
     later = answers(Finding.DIFFERENT, print=Finding.AS_DESCRIBED) | {
         "check": first.key, "by": "Tom",
@@ -246,7 +246,7 @@ def test_a_check_made_for_another_species_is_refused_plainly(
 ) -> None:
     answer = context.post("/picks/pick-1/check", data=answers() | {"species": "oyster"})
     assert answer.status_code == 422
-    assert "was sown" in answer.text
+    assert "was planted with" in answer.text
     assert stored().checks == ()
     assert re.search(r'value="as_described" checked', answer.text), "what was answered is not lost"
 
@@ -273,9 +273,9 @@ def test_who_looked_is_asked_for_and_an_empty_look_is_none(
 ) -> None:
     answer = context.post("/picks/pick-1/check", data=answers() | {"by": " "})
     assert answer.status_code == 422
-    assert "Write down who looked." in answer.text
+    assert "Enter the name of who looked." in answer.text
     answer = context.post("/picks/pick-1/check", data={"species": KING, "check": "", "by": "Ida"})
-    assert "Nothing was looked at yet" in answer.text
+    assert "Nothing is checked yet" in answer.text
     answer = context.post("/picks/pick-1/check", data=answers() | {f"f.{KING}-cap": "surely"})
     assert answer.status_code == 422
     assert stored().checks == ()
@@ -391,7 +391,7 @@ def test_a_fault_in_one_bed_keeps_the_whole_round_on_the_page(
     assert "at least one bed" in context.post("/pick", data={}).text
     asked = context.post("/pick", data={f"mass.{BED}": "90 kg"})
     assert asked.status_code == 409
-    assert "Yes, keep it" in asked.text
+    assert "Yes, save it" in asked.text
     assert stored().log == before
 
 
@@ -421,7 +421,7 @@ def test_a_use_is_taken_back_and_more_than_is_left_is_refused(
     assert "more than the 600 g that is left" in answer.text
     assert "choose a day between" in post_use(context, "eat", day="2031-07-01").text
     location = post_use(context, "eat").headers["location"]
-    assert "Nothing is left of it." in context.get("/picks/pick-1").text
+    assert "Nothing is left." in context.get("/picks/pick-1").text
     assert "Nothing is left" in post_use(context, "discard").text
     step = location.rpartition("=")[2]
     back = context.post(f"/log/step/{step}/undo", data={"back": "/picks/pick-1"}, follow_redirects=False)
@@ -518,7 +518,7 @@ def test_no_page_calls_a_find_safe_edible_or_certain(context: TestClient) -> Non
 
 def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(context: TestClient) -> None:
     page = context.get("/picks/pick-1/check").text
-    sections = re.findall(r'<section class="card feature".*?</section>', page, re.DOTALL)
+    sections = re.findall(r'<section class="feature".*?</section>', page, re.DOTALL)
     asked = questions(TRADE, KING)
     assert len(sections) == len(asked)
     for section, question in zip(sections, asked, strict=True):
@@ -527,6 +527,20 @@ def test_the_check_shows_every_feature_with_its_look_alikes_the_deadly_first(con
         places = [said.index(row.names[0]) for row in question.rules_out]
         assert places == sorted(places)
     assert "spore print" in sections[-1].lower()
+
+
+def test_one_step_is_open_and_the_caution_is_said_once(context: TestClient) -> None:
+    page = context.get("/picks/pick-1/check").text
+    steps = re.findall(r'<details class="step" id="f(\d)"( open)?>', page)
+    assert [number for number, is_open in steps if is_open] == ["1"]
+    assert page.count("A drawing identifies nothing; when in doubt, throw it out.") == 1
+    assert page.index("Locked until") < page.index('class="mushroom"') < page.index('id="f1"')
+    planted, yours = page.index("What you planted"), page.index("Add a photo of this pick")
+    assert planted < yours < page.index("Deadly</strong>"), "yours lies beside what was planted"
+    context.post("/picks/pick-1/check", data=answers(print=Finding.NOT_SEEN))
+    later = context.get("/picks/pick-1/check").text
+    assert re.findall(r'id="f(\d)" open', later) == ["8"], "it goes on where something is open"
+    assert "1 step left; next, the spore print." in later
 
 
 def test_the_ways_to_the_picks(context: TestClient) -> None:

@@ -55,7 +55,7 @@ def test_from_the_scale_to_the_plate(
     page.goto(f"{address}/pick")
     page.locator(f"#mass-{BED}").fill("380")
     page.locator(f"#stage-{BED}").select_option("closed")
-    page.get_by_role("button", name="Note the round").click()
+    page.get_by_role("button", name="Save the harvest").click()
     expect(page.get_by_role("status").first).to_contain_text("Done")
     page.get_by_role("link", name="Identity check of 380 g", exact=False).click()
     # One feature a screen, each with its answer under the thumb.
@@ -63,7 +63,9 @@ def test_from_the_scale_to_the_plate(
     for n in range(features.count()):
         screen = features.nth(n)
         is_print = n == features.count() - 1
-        screen.get_by_text("Not looked at" if is_print else "As described", exact=True).click()
+        expect(screen).to_be_visible()
+        assert page.locator("details.step[open]").count() == 1, "one step at a time"
+        screen.get_by_text("Not checked yet" if is_print else "Looks like that", exact=True).click()
         for control in screen.locator(".choice, .next a").all():
             box = control.bounding_box()
             assert box is not None
@@ -71,14 +73,15 @@ def test_from_the_scale_to_the_plate(
         screen.get_by_role("link", name="Next").click()
     page.get_by_label("Who looked").fill("Ida")
     page.get_by_label("Who else looked").fill("Sedge Hollow Mycologists")
-    page.get_by_role("button", name="Note what I found").click()
+    page.get_by_role("button", name="Save what I found").click()
     expect(page.locator("main")).to_contain_text("The print can be read not before")
     clock.now += timedelta(hours=5)
-    page.get_by_role("link", name="Add what is still open").click()
-    page.locator(".feature").last.get_by_text("As described", exact=True).click()
+    page.get_by_role("link", name="Go on with the check").click()
+    expect(page.locator("details.step").last).to_have_attribute("open", "")
+    page.locator(".feature").last.get_by_text("Looks like that", exact=True).click()
     page.get_by_label("Color of the print").select_option("purple-black")
     page.get_by_label("Who looked").fill("Ida")
-    page.get_by_role("button", name="Note what I found").click()
+    page.get_by_role("button", name="Save what I found").click()
     expect(page.locator("main")).to_contain_text("not a proof")
     page.get_by_label("How much").fill("200 g")
     page.get_by_role("button", name="Eaten").click()

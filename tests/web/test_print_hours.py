@@ -135,7 +135,7 @@ def test_the_page_says_when_to_come_back_and_opens_only_then(context: AppContext
     context.after(MINUTES)
     page = context.get(f"/picks/{context.pick}/check")
     assert "A print is due" in page
-    assert re.search(r"The print can be read after 1[0-9]:00", words(page))
+    assert re.search(r"You can read the print after 1[0-9]:00", words(page))
     assert 'name="print_laid_at" value="2031-06-10T' in page
     answer = context.check()
     assert answer.status_code == 422

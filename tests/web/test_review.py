@@ -112,7 +112,7 @@ def test_a_year_opens_with_a_sentence_and_tells_all_of_it(client: TestClient) ->
     assert "Up to 20 November; the year is not over" in said
     for heading in (
         "The crop by bed and month", "Best and worst bed", "Where it went", "Water, hours and money",
-        "What the logbook taught", "For 2032",
+        "What your logbook taught the forecast", "For 2032",
     ):  # fmt: skip
         assert heading in said
     assert "Water: 24 L." in said
@@ -202,12 +202,12 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
         opened.save_patch(replace(before.patch(OTHER), name="Pump house"))
     stale = post("retire-a")
     assert stale.status_code == 409
-    assert "Nothing was written" in stale.text
+    assert "Nothing was saved" in stale.text
     assert garden_of(book).patch(BED).stage is Stage.BUILT
     (revision,) = re.findall(r'name="revision" value="(\d+)"', client.get("/year/2031").text)
     done = post("water-a", "retire-a", "retire-b")
     assert done.status_code == 303
-    assert "3 proposals written" in client.get(done.headers["location"]).text
+    assert "3 proposals added" in client.get(done.headers["location"]).text
     after = garden_of(book)
     assert after.patch(BED).stage is Stage.RETIRED
     assert after.patch(BED).watering.depth_mm == before.patch(BED).watering.depth_mm + 5
@@ -220,6 +220,59 @@ def test_ticked_proposals_are_written_all_at_once_or_not_at_all(client: TestClie
     assert "Undone. The plan is as it was." in undone.text
     restored = garden_of(book)
     assert (restored.patch(BED), restored.patch(OTHER).stage) == (before.patch(BED), Stage.BUILT)
+
+
+def test_a_topping_up_is_noted_in_the_logbook_and_can_be_undone(
+    client: TestClient, book: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two beds and a watering rule, ticked together: two lines of the logbook and the rule, in one act."""
+    real, before = reviews.review, garden_of(book)
+    watering = replace(before.patch(BED).watering, rule=WateringRule.WHEN_DRY, below_moisture=0.61)
+    sunk = Reason(ReasonKind.SUNK, {"spread_m": 0.05}, "hardwood-chips")
+
+    def top_up(garden: Garden, key: str) -> Proposal:
+        done = LogEntry(
+            "2031-11-20-topped-up-1",
+            key,
+            TODAY,
+            LogKind.TOPPED_UP,
+            material="hardwood-chips",
+            thickness_m=0.05,
+        )
+        return Proposal(f"top-up-{key}", ProposalKind.TOP_UP, key, sunk, None, done)
+
+    def with_two(garden: Garden, *rest: Any, **named: Any) -> YearReview:
+        dry = Reason(ReasonKind.TOO_DRY, {"days": 40.0, "of_days": 120.0, "mark": 0.55})
+        more = replace(garden.patch(BED), watering=watering)
+        return replace(
+            real(garden, *rest, **named),
+            proposals=(
+                top_up(garden, BED), top_up(garden, OTHER),
+                Proposal("water-a", ProposalKind.WATER_MORE, BED, dry, more),
+            ),
+        )  # fmt: skip
+
+    monkeypatch.setattr(reviews, "review", with_two)
+    page = client.get("/year/2031").text
+    assert text_of(page).count("A tick notes in the logbook that you did it today") == 2
+    (revision,) = re.findall(r'name="revision" value="(\d+)"', page)
+    keys = (f"top-up-{BED}", f"top-up-{OTHER}", "water-a")
+    typed = {f"take.{key}": "yes" for key in keys} | {"revision": revision}
+    done = client.post("/year/2031/plan", data=typed, follow_redirects=False)
+    assert done.status_code == 303
+    after = garden_of(book)
+    new = [entry for entry in after.log if entry not in before.log]
+    assert sorted(entry.patch for entry in new) == sorted((BED, OTHER))
+    assert {(e.kind, e.day, e.thickness_m, e.material) for e in new} == {
+        (LogKind.TOPPED_UP, TODAY, 0.05, "hardwood-chips")
+    }
+    assert all(entry.entered_at is not None for entry in new)
+    assert after.patch(BED).watering == watering
+    page = client.get(done.headers["location"]).text
+    assert "3 proposals saved" in page
+    (step,) = re.findall(r'action="/log/step/(\d+)/undo"', page)
+    client.post(f"/log/step/{step}/undo", data={"back": "/year/2031"})
+    assert (garden_of(book).log, garden_of(book).patch(BED)) == (before.log, before.patch(BED))
 
 
 @pytest.mark.browser
@@ -253,8 +306,8 @@ def test_a_year_is_looked_back_on_in_a_browser(
         assert box is not None
         assert box["height"] >= 45.5, control.inner_text()
     page.get_by_label("Water Under the medlar more").check()
-    page.get_by_role("button", name="Write the ticked ones into the plan").click()
-    expect(page.get_by_role("status").first).to_contain_text("1 proposal written into the plan")
+    page.get_by_role("button", name="Save the checked ones").click()
+    expect(page.get_by_role("status").first).to_contain_text("1 proposal saved")
     assert outside == []
     assert faults == []
     context.close()

@@ -222,11 +222,11 @@ def test_a_field_left_alone_keeps_its_exact_figure(
 def test_a_contaminated_origin_stops_the_lot_and_says_why(client: TestClient, origin: str) -> None:
     lot = {key: text for key, text in CHIPS.items() if key != "origin"}
     html = said(put(client, **lot | {"origin": "known", f"origin_{origin}": "yes"}))
-    assert "Stopped." in html
+    assert "Don’t use." in html
     assert "must not go into any bed" in html
     assert "How many loads" not in html
     needs = said(client.get("/stores/needs").text)
-    assert "Alder heap: stopped" in needs
+    assert "Alder heap: don’t use" in needs
     assert re.search(r"Hardwood chips 305 L \([^)]*\) none", needs), "none of it is counted"
 
 
@@ -389,7 +389,7 @@ def test_without_a_planned_bed_the_pages_say_so(client: TestClient, book: Path) 
     with open_book(book) as opened:
         patch = opened.garden().patch("pump-corner")
         opened.save_patch(replace(patch, stage=Stage.RETIRED, built_on=date(2031, 4, 1)))
-    assert "No bed is planned" in client.get("/stores").text
+    assert "No bed planned yet" in client.get("/stores").text
     for path in ("/stores/needs", "/stores/best-use", "/stores/buying", "/stores/sheets"):
         answer = client.get(path)
         assert answer.status_code == 200
@@ -426,7 +426,7 @@ def test_the_least_cost_by_hand(client: TestClient) -> None:
     """
     sell(client)
     text = said(when_ready(client, "/stores/buying"))
-    assert "The least that covers it costs 99.50 USD, delivery included" in text
+    assert "The cheapest way costs 99.50 USD, delivery included" in text
     assert "8 × 50 L" in text
     assert "Delivery from Yard is free from 60.00 USD on" in text
     assert "fine bark from Yard has no price" in text

@@ -99,7 +99,7 @@ def test_a_heap_is_put_in_by_keyboard_on_the_phone(
     page.get_by_label("known and clean").focus()
     page.keyboard.press("Space")
     page.get_by_label("not known", exact=True).uncheck()
-    page.get_by_role("button", name="Put it in the stores").press("Enter")
+    page.get_by_role("button", name="Save").press("Enter")
     # What cannot be read is told beside its field, and the rest of what was typed is kept.
     expect(page.locator("#sf-each")).to_contain_text("Volume")
     expect(page.locator("#s-each")).to_be_focused()
@@ -122,7 +122,7 @@ def test_without_scripts_all_the_fields_are_there(
     page.get_by_label("Number of bales").fill("2")
     page.get_by_label("known and clean").check()
     page.get_by_label("not known", exact=True).uncheck()
-    page.get_by_role("button", name="Put it in the stores").click()
+    page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("heading", name="Two bales")).to_be_visible()
     assert garden_of().lots[0].pieces == 2
 
@@ -167,11 +167,11 @@ def test_a_recipe_of_ones_own_from_the_first_row_to_the_bed(
     expect(page.get_by_label("Layer 2 from the top, made of")).to_have_value("wheat-straw")
     page.get_by_role("button", name="Up: layer 2 from the top").click()
     page.get_by_label("What you call it").fill(name)
-    page.get_by_label("Plane 1, above the soil").fill("2 m")
+    page.get_by_label("Spawn layer 1, above the soil").fill("2 m")
     page.get_by_label("What you call it").press("Enter")
-    expect(page.get_by_text("Lay the plane at 14 cm or lower")).to_be_visible()
+    expect(page.get_by_text("Put the spawn layer at 14 cm or lower")).to_be_visible()
     assert_open_to_all(page)
-    page.get_by_label("Plane 1, above the soil").fill("10 cm")
+    page.get_by_label("Spawn layer 1, above the soil").fill("10 cm")
     page.get_by_label("What you call it").press("Enter")
     expect(page).to_have_url(re.compile("/stores/recipes#own-"))
     expect(page.locator("main[data-waiting]")).to_have_count(0)

@@ -234,7 +234,7 @@ def test_each_recipe_tells_run_picking_cost_and_demand(
     own = page[page.index('id="own-1"') :].split("</section>")[0]
     for part in (
         "Half colonized",
-        "first picking",
+        "First picking",
         "Picked in its first year",
         "Still to buy",
         "no offer of",

@@ -66,7 +66,8 @@ def build_weeks(
     for day, item in zip(days, result.patches, strict=True):
         assert item.crop is not None  # the run reaches the end of every week's first year
         assert item.picking is not None
+        assert item.watered_year_litres is not None
         weeks_of.append(
-            BuildWeek(day, item.crop, item.picking, item.picked_first_year_kg, item.watered_first_year_litres)
+            BuildWeek(day, item.crop, item.picking, item.picked_first_year_kg, item.watered_year_litres)
         )
     return tuple(weeks_of)

@@ -1,4 +1,4 @@
-"""What the logbook teaches: entries become notes, notes narrow the draws of their bed and of its species.
+"""What the logbook teaches: entries become notes, notes narrow the draws of bed, spawn line and species.
 
 Pure: the same garden, weather, seed and day give the same draws, in whatever order the entries were made.
 `Memory` only spares work that was done before; it changes no figure.
@@ -20,6 +20,7 @@ import numpy.typing as npt
 
 from mulchwright.almanac.log_notes import notes_from, of_another_kind, picked_on, telling
 from mulchwright.almanac.memory import Memory
+from mulchwright.almanac.pooling import TellingBed, line_in, told_by_others
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.season import bed_arrays, food_cells, forcing_of, model_constants_of, simulate
 from mulchwright.season.draws import bed_prior, prior_latent
@@ -33,7 +34,6 @@ from mulchwright.season.learn import (
     factor_of,
     fresh_cloud,
     from_normals,
-    joined,
     strain,
     tilted,
     with_fresh_luck,
@@ -409,11 +409,22 @@ def posteriors(
             one.patch.key: posterior
             for one, posterior in zip(wanted, pool.map(all_learners.learn_from, wanted), strict=True)
         }
+    telling_beds = {
+        key: TellingBed(
+            line_in(garden, learners[key].patch, today), taught[key].factor, len(learners[key].entries)
+        )
+        for key in sorted(taught)
+        if taught[key].fits
+    }
+    share = trade.constants["strain_share"].value
     out: dict[str, BedPosterior] = {}
     for patch in patches:
+        beside = [one for key, one in telling_beds.items() if key != patch.key]
+        factor, others = told_by_others(line_in(garden, patch, today), beside, share)
         posterior = _posterior(
-            patch, learners, taught, all_learners.past, all_learners.sharp, members=members, seed=seed
-        )
+            patch, learners, taught, factor, others, all_learners.past, all_learners.sharp,
+            members=members, seed=seed,
+        )  # fmt: skip
         if posterior is not None:
             out[patch.key] = posterior
     return out
@@ -423,15 +434,14 @@ def _posterior(
     patch: Patch,
     learners: Mapping[str, _Learner],
     taught: Mapping[str, Taught],
+    factor: Factor | None,
+    others: int,
     past_of: Callable[[_Learner], Past | None],
     sharp: Sharpness,
     *,
     members: int,
     seed: int,
 ) -> BedPosterior | None:
-    beside = [key for key in taught if key != patch.key and learners[key].patch.species == patch.species]
-    factor = joined([taught[key].factor for key in sorted(beside) if taught[key].fits])
-    others = sum(len(learners[key].entries) for key in beside) if factor is not None else 0
     own = taught.get(patch.key)
     if own is not None and learners[patch.key].patch.species != patch.species:
         own = None  # tried with another species: what was seen is not of it

@@ -8,7 +8,7 @@ from datetime import date
 from mulchwright.garden import Finding, IdentityCheck, LogEntry, LogKind, Patch, Sight
 from mulchwright.season.observing import NOT_SEEN, Notes, Seen, Sharpness, notes_of
 
-__all__ = ["notes_from", "of_another_kind", "picked_on", "telling"]
+__all__ = ["left_out", "notes_from", "of_another_kind", "picked_on", "telling"]
 
 _SEEN = {
     Sight.NOTHING: Seen.NOTHING,
@@ -29,6 +29,21 @@ def of_another_kind(checks: Sequence[IdentityCheck]) -> frozenset[str]:
         key
         for key, check in latest.items()
         if any(finding is Finding.DIFFERENT for _, finding in check.findings)
+    )
+
+
+def left_out(
+    patch: Patch, log: Sequence[LogEntry], checks: Sequence[IdentityCheck], today: date
+) -> tuple[LogEntry, ...]:
+    """Picks of a bed, built by then and up to today, that their identity check keeps from being evidence."""
+    doubted = of_another_kind(checks)
+    return tuple(
+        entry
+        for entry in log
+        if entry.patch == patch.key
+        and entry.kind is LogKind.PICKED
+        and entry.key in doubted
+        and (patch.built_on or date.min) <= entry.day <= today
     )
 
 

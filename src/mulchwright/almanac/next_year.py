@@ -9,7 +9,8 @@ from enum import StrEnum
 from mulchwright.almanac.bed_year import BedYear, Reason, ReasonKind, share_left_of
 from mulchwright.almanac.outlook_result import PatchOutlook
 from mulchwright.almanac.renewal import renewal
-from mulchwright.garden import Garden, Patch, Stage, WateringRule
+from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage, WateringRule
+from mulchwright.garden.logbook import free_key
 from mulchwright.trade import Trade
 
 __all__ = ["Proposal", "ProposalKind", "proposals_for"]
@@ -27,13 +28,23 @@ class ProposalKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A proposal for one bed. changed : the patch that accepting it writes, None where nothing changes."""
+    """A proposal for one bed.
+
+    changed : the patch that accepting it writes, None where nothing of it changes. done : the logbook's line
+    that accepting it writes, for what is done at the bed and not planned; None where there is none.
+    """
 
     key: str
     kind: ProposalKind
     patch: str
     why: Reason
     changed: Patch | None
+    done: LogEntry | None = None
+
+    @property
+    def writes(self) -> bool:
+        """Whether accepting it writes anything."""
+        return self.changed is not None or self.done is not None
 
 
 POOR_SHARE = 0.5
@@ -96,7 +107,13 @@ def proposals_for(
                 "settled_m": top_up.settled_m,
                 "by": float(max(top_up.week, today).toordinal()),
             }
-            found.append(proposed(ProposalKind.TOP_UP, Reason(ReasonKind.SUNK, figures, top_up.material)))
+            kind = LogKind.TOPPED_UP
+            key = free_key(today, kind, {entry.key for entry in garden.log})
+            done = LogEntry(
+                key, patch.key, today, kind, material=top_up.material, thickness_m=top_up.spread_m
+            )
+            fed = proposed(ProposalKind.TOP_UP, Reason(ReasonKind.SUNK, figures, top_up.material))
+            found.append(replace(fed, done=done))
         elif renewed.straw and spent_on is not None and bed.kg_m2 > 0:
             why = Reason(ReasonKind.SPENT_SOON, {"by": float(spent_on.toordinal()), "mark": mark})
             again = replace(patch, stage=Stage.PLANNED, built_on=_anniversary(patch.built_on, today))

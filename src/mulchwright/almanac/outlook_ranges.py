@@ -16,6 +16,7 @@ from mulchwright.almanac.outlook_result import (
     Quantiles,
     YearAccount,
 )
+from mulchwright.almanac.year_ahead import YearAhead, YearName
 from mulchwright.garden import Patch
 from mulchwright.season import (
     SeasonRun,
@@ -30,6 +31,7 @@ __all__ = [
     "pickings",
     "quantiles",
     "share_before",
+    "share_within",
     "year_accounts",
     "year_crops",
 ]
@@ -126,6 +128,12 @@ def year_crops(
         for year in sorted(set(years))
         if first <= date(year, 1, 1) and date(year, 12, 31) <= last
     )
+
+
+def share_within(month: date, year: YearAhead) -> float:
+    """Share of a month's waterings that belong to a year ahead; before the build day there are none."""
+    before = share_before(month, year.first) if year.name is YearName.AHEAD else 0.0
+    return share_before(month, year.last + timedelta(days=1)) - before
 
 
 def share_before(month: date, end: date) -> float:

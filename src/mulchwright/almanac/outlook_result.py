@@ -162,8 +162,8 @@ class PatchOutlook:
     rain_mm : (day,) rain above the crowns, ensemble median; measured up to `measured_days`.
     next_picking : the first flush after today, whether or not it is the first of all.
     picking_by_week : each Monday from this week on, with the chance of a picking in the seven days from it.
-    crop, picking : of the bed's year ahead; what every page, sheet and command tells. None where the run
-    ends before that year does.
+    crop, picking, watered_year_litres : of the bed's year ahead; what every page, sheet and command tells.
+    None where the run ends before that year does.
     noted : pickings in the logbook. Once there is one, what lies before today in `first_picking`,
     `picked_kg`, `picked_first_year_kg`, `picked_second_year_kg`, `picked_year_kg` and `none_in_first_year`
     is the logbook's and no forecast.
@@ -197,7 +197,7 @@ class PatchOutlook:
     picked_first_year_kg: Quantiles
     picked_second_year_kg: Quantiles | None
     watered_litres: tuple[MonthAmount, ...]
-    watered_first_year_litres: Quantiles
+    watered_year_litres: Quantiles | None
     water_account: tuple[YearAccount, ...]
     watering_now: WateringAdvice | None
     working: tuple[WorkingLine, ...]

@@ -18,7 +18,7 @@ from mulchwright.almanac.outlook_ranges import (
     noted_picking,
     pickings,
     quantiles,
-    share_before,
+    share_within,
     year_accounts,
     year_crops,
 )
@@ -104,8 +104,8 @@ def summary(
     if noted.first_on is not None and (noted.first_on - patch.built_on).days < FIRST_YEAR_DAYS:
         some_in_first_year[:] = True
     watered = run.watered_month_mm[p] * area
-    first_year_end = patch.built_on + timedelta(days=FIRST_YEAR_DAYS)
-    within = np.array([share_before(month, first_year_end) for month in run.months])
+    within = np.array([share_within(month, year) for month in run.months])
+    crop = crop_of_days(year, day_of_flush, run.flush_kg_m2[p] * area, start=run.start, days=run.days)
     moisture = band(run.moisture[p, first:after])
     return PatchOutlook(
         patch=patch,
@@ -127,7 +127,7 @@ def summary(
         picked_second_year_kg=None if second_kg is None else quantiles(second_kg),
         picked_if_any_kg=quantiles(crops) if len(crops) else None,
         watered_litres=month_amounts(months, watered[wanted]),
-        watered_first_year_litres=quantiles(within @ watered),
+        watered_year_litres=None if crop is None else quantiles(within @ watered),
         water_account=year_accounts(run.account_mm[p], run.start, max(built, first), after),
         watering_now=watering_advice(
             patch, trade, moisture=run.moisture[p], rain_mm=futures_rain_mm, today_day=today_day,
@@ -140,9 +140,7 @@ def summary(
             month_of_flush[wanted], months,
             date.min if first_report <= patch.built_on else first_report, last_report,
         ),
-        crop=crop_of_days(
-            year, day_of_flush, run.flush_kg_m2[p] * area, start=run.start, days=run.days
-        ),
+        crop=crop,
         picking=picking_of_days(
             year, day_of_flush, start=run.start, days=run.days, noted=noted.picks > 0
         ),

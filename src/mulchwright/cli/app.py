@@ -46,8 +46,8 @@ FIRST_PORT = 8620
 
 
 EPILOG = (
-    "Exit codes: 0 done; 1 refused, with a message, and nothing was changed; 2 words not understood; "
-    "3 done, but a weather file looks suspicious; 70 a fault of the program; 130 stopped."
+    "Exit codes: 0 done; 1 refused, with a message, and nothing was changed; 2 command not understood; "
+    "3 done, but a weather file looks suspicious; 70 a bug in the program; 130 stopped."
 )
 
 
@@ -78,9 +78,7 @@ Port = Annotated[
 ]
 
 
-NoBrowser = Annotated[
-    bool, typer.Option("--no-browser", help="Serve it, and leave opening a browser to you.")
-]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Serve it without opening a browser.")]
 
 
 def _show_version(wanted: bool) -> None:
@@ -106,12 +104,12 @@ def demo(
     file: Annotated[
         Path, typer.Argument(metavar="FILE", help="Where to write the demo garden book.", show_default=False)
     ],
-    no_open: Annotated[bool, typer.Option("--no-open", help="Write the book and stop there.")] = False,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Write the book without opening it.")] = False,
     port: Port = FIRST_PORT,
     no_browser: NoBrowser = False,
     as_json: AsJson = False,
 ) -> None:
-    """Write a garden to look around in, and open it.
+    """Make a demo garden and open it.
 
     The garden is made up; its weather is a real station's. A file that is there already is never touched.
     """
@@ -165,7 +163,7 @@ def open_(
 @app.command()
 def new(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Where the new garden book is to lie.", show_default=False)
+        Path, typer.Argument(metavar="FILE", help="Where to save the new garden book.", show_default=False)
     ],
     town: Annotated[
         str,
@@ -178,13 +176,13 @@ def new(
     port: Port = FIRST_PORT,
     no_browser: NoBrowser = False,
 ) -> None:
-    """Begin a garden of your own in the browser, step by step.
+    """Start your own garden in the browser, step by step.
 
     The book is made with the first step, the place; with --town that step is done. A file that is there
     already is never touched: open it.
     """
     if file.exists() or file.is_symlink():
-        raise InputError(f"{file} is there already. To go on with it: mulchwright open {file}")
+        raise InputError(f"{file} exists already. To go on with it: mulchwright open {file}")
     if not file.absolute().parent.is_dir():
         raise InputError(f"There is no folder {file.absolute().parent}; make it first.")
     if town.strip():
@@ -220,11 +218,13 @@ def outlook(
     book: BookPath,
     members: Annotated[
         int | None,
-        typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 512]"),
+        typer.Option(
+            min=20, max=5000, metavar="N", help="How many possible seasons to compute.  [default: 512]"
+        ),
     ] = None,
     seed: Annotated[
         int | None,
-        typer.Option(min=0, metavar="N", help="Draw other futures; the same seed gives the same figures."),
+        typer.Option(min=0, metavar="N", help="Draw other seasons; the same seed gives the same figures."),
     ] = None,
     from_day: Annotated[
         datetime | None,
@@ -236,7 +236,7 @@ def outlook(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Tell what each bed is likely to do.
+    """Forecast each bed.
 
     How far the spawn has run, when the first picking is likely, how much to expect, how much water it
     will ask for: told as ranges over many possible weathers. The JSON is described in docs/outlook.md.
@@ -319,7 +319,7 @@ def export(
         ),
     ],
     photos: Annotated[
-        bool, typer.Option("--photos", help="Take the photos along, as text; they make the file large.")
+        bool, typer.Option("--photos", help="Include the photos, as text; they make the file large.")
     ] = False,
     as_json: AsJson = False,
 ) -> None:
@@ -441,8 +441,8 @@ def main(words: Sequence[str] | None = None) -> int:
             return int(error.exit_code)
         return _stopped_by(
             error,
-            f"mulchwright: this should not have happened ({type(error).__name__}: {error}). "
-            "Your garden book is whole: every change is written in one piece or not at all.\n"
+            f"mulchwright: this is a bug ({type(error).__name__}: {error}). "
+            "Your garden book is intact: every change is saved completely or not at all.\n"
             "Please report it as CONTRIBUTING.md says, with your command and what it prints after "
             f"{TRACEBACK_VARIABLE}=1.",
             FAULT,

@@ -11,9 +11,7 @@ import typer
 from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.errors import InputError
 
-plan_app = typer.Typer(
-    help="Carry the plan to other programs and to paper.", no_args_is_help=True, rich_markup_mode=None
-)
+plan_app = typer.Typer(help="Export, import and print the plan.", no_args_is_help=True, rich_markup_mode=None)
 GEOJSON, SVG, PNG = (".geojson", ".json"), ".svg", ".png"
 
 
@@ -38,7 +36,7 @@ def export(
     paper: Annotated[Paper, typer.Option(help="The sheet to draw on.")] = Paper.A4,
     landscape: Annotated[
         bool | None,
-        typer.Option("--landscape/--portrait", help="How the sheet lies.  [default: as it fits]"),
+        typer.Option("--landscape/--portrait", help="Portrait or landscape.  [default: as it fits]"),
     ] = None,
     dots: Annotated[int, typer.Option(min=50, max=600, metavar="N", help="Dots per inch of a .png.")] = 200,
     as_json: AsJson = False,
@@ -53,7 +51,7 @@ def export(
     suffix = file.suffix.lower()
     if suffix not in (*GEOJSON, SVG, PNG):
         raise InputError(
-            f"{file.name} does not say what to write; let its name end in .geojson, .svg or .png.",
+            f"{file.name} has no known ending; let its name end in .geojson, .svg or .png.",
             field="file",
         )
     with open_book(book, read_only=True) as opened:

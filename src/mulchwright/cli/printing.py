@@ -38,7 +38,7 @@ def day_words(day: date, today: date) -> str:
 def tenths_words(chance: float) -> str:
     """A chance in tenths, with the two ends told apart from certainty."""
     if chance <= 0:
-        return "in none of the futures"
+        return "in none of the seasons"
     if chance < 0.05:
         return "less than 1 in 10"
     if chance > 0.95:
@@ -49,7 +49,7 @@ def tenths_words(chance: float) -> str:
 def picking_words(picking: YearPicking | None, today: date) -> str:
     """When a picking is likely: "about 20 June (8 in 10: 3 to 30 June); any in its first year: 9 in 10"."""
     if picking is None:
-        return "not forecast for the days looked at"
+        return "beyond the days of this forecast"
     when = picking.year.words
     if picking.likely is None or picking.low is None or picking.high is None:
         return f"none {when}"
@@ -62,7 +62,7 @@ def picking_words(picking: YearPicking | None, today: date) -> str:
 def crop_words(crop: YearCrop | None, units: UnitSystem) -> str:
     """The likely crop with its range, and how often there is none."""
     if crop is None:
-        return "not forecast for the days looked at"
+        return "beyond the days of this forecast"
     span = f"{show_mass(crop.low_kg, units)} to {show_mass(crop.high_kg, units)}"
     return (
         f"{show_mass(crop.likely_kg, units)} ({span}) {crop.year.words}; "
@@ -101,16 +101,10 @@ def _patch_lines(bed_outlook: PatchOutlook, today: date, units: UnitSystem) -> l
     label = "First picking" if noted.first_on is None else "Next picking"
     lines.append((label, picking_words(bed_outlook.picking, today)))
     lines.append(("Crop", crop_words(bed_outlook.crop, units)))
-    water = bed_outlook.watered_first_year_litres
-    lines.append(
-        (
-            "Water, first year",
-            (
-                f"{show_volume(water.p50, units)} "
-                f"({show_volume(water.p10, units)} to {show_volume(water.p90, units)})"
-            ),
-        )
-    )
+    water, crop = bed_outlook.watered_year_litres, bed_outlook.crop
+    if water is not None and crop is not None:
+        span = f"({show_volume(water.p10, units)} to {show_volume(water.p90, units)})"
+        lines.append(("Water", f"{show_volume(water.p50, units)} {span} {crop.year.words}"))
     if bed_outlook.watering_now is not None and patch.built_on <= today:
         now = bed_outlook.watering_now
         give = f"give {show_volume(now.litres, units)}, {now.minutes:.0f} min at the hose: "
@@ -152,9 +146,9 @@ def print_outlook(result: Outlook, garden: Garden, trade: Trade) -> None:
         console.print(Text(f"\n{name}: left out, {reason}."))
     console.print(
         Text(
-            f"\nRanges hold 8 of 10 among {result.members} futures (seed {result.seed}, "
+            f"\nRanges hold 8 in 10 of {result.members} futures (seed {result.seed}, "
             f"model {result.model_version}). No figure here says that a mushroom is safe to eat: "
-            "check every picking, and ask someone who knows."
+            "check every harvest, and ask someone who knows."
         )
     )
 
@@ -177,7 +171,7 @@ def print_station_report(report: StationReport) -> None:
         console.print(Text(f"  and {len(report.gaps) - MOST_GAPS} more gaps; --json lists them all."))
     for note in report.notes:
         console.print(Text(f"  {note}"))
-    for words, found in (("Cannot be taken", report.faults), ("Looks suspicious", report.suspicions)):
+    for words, found in (("Can’t be used", report.faults), ("Looks suspicious", report.suspicions)):
         for one in found:
             console.print(Text(f"{words}: {one}"))
     table = Table(title="The year in this file", title_justify="left")

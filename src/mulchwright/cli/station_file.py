@@ -79,14 +79,14 @@ class StationOptions:
     ] = None
     delimiter: Annotated[
         str | None,
-        typer.Option("--separator", metavar="SIGN", help="What stands between columns.  [default: ,]"),
+        typer.Option("--separator", metavar="SIGN", help="What separates columns.  [default: ,]"),
     ] = None
     decimal_comma: Annotated[
-        bool, typer.Option("--decimal-comma", help="The file writes 3,5 and not 3.5.")
+        bool, typer.Option("--decimal-comma", help="The file has decimal commas (3,5).")
     ] = False
     missing: Annotated[
         list[str] | None,
-        typer.Option("--missing", metavar="MARK", help="A mark for a missing figure; may be given again."),
+        typer.Option("--missing", metavar="MARK", help="Text for a missing value; may be repeated."),
     ] = None
     station: Annotated[
         str | None,

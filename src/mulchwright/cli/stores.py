@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Members = Annotated[
     int | None,
-    typer.Option(min=20, max=5000, metavar="N", help="How many futures to compute.  [default: 512]"),
+    typer.Option(min=20, max=5000, metavar="N", help="How many possible seasons to compute.  [default: 512]"),
 ]
 
 
@@ -73,7 +73,7 @@ def best_use(
     ] = Aims.LIKELY,
     money: Annotated[
         str | None,
-        typer.Option("--money", metavar="SUM", help="What may be spent on offers, such as 60 or 59.50."),
+        typer.Option("--money", metavar="SUM", help="What you can spend on offers, such as 60 or 59.50."),
     ] = None,
     members: Members = None,
     as_json: AsJson = False,
@@ -89,7 +89,7 @@ def best_use(
 
     garden, series = read_book(book)
     cents = None if money is None else _cents(money)
-    with progress_bar("Weighing recipes") as progress:
+    with progress_bar("Comparing recipes") as progress:
         found = almanac.best_use(
             in_plan_light(garden, series),
             series,
@@ -118,7 +118,7 @@ def when(
     members: Members = None,
     as_json: AsJson = False,
 ) -> None:
-    """Tell in which weeks a planned bed is best built.
+    """Find the best weeks to build a planned bed.
 
     The same bed is laid in each week, over the same weathers and with the same luck. The JSON is described
     in docs/stores.md.
@@ -150,10 +150,12 @@ def _cents(typed: str) -> int:
     try:
         exact = Decimal(typed) * 100
     except InvalidOperation:
-        raise InputError(f"--money {typed!r} is no sum; write it as 60 or 59.50.", field="money") from None
+        raise InputError(
+            f"--money {typed!r} is not an amount; write it as 60 or 59.50.", field="money"
+        ) from None
     if not exact.is_finite() or exact != exact.to_integral_value() or exact < 0:
         raise InputError(
-            f"--money {typed!r}: give a sum of 0 or more in whole cents, such as 59.50.", field="money"
+            f"--money {typed!r}: enter an amount of 0 or more in whole cents, such as 59.50.", field="money"
         )
     return int(exact)
 
@@ -218,7 +220,7 @@ def _print_needs(found: Needs, system: str) -> None:
         for words in line.capped:
             _say(words, system)
         if line.stand_ins:
-            print(f"Could stand in for {line.name}: {', '.join(names[one.lot] for one in line.stand_ins)}.")
+            print(f"Could replace {line.name}: {', '.join(names[one.lot] for one in line.stand_ins)}.")
     for note in found.notes:
         _say(note, system)
 

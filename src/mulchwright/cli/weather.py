@@ -13,14 +13,12 @@ from mulchwright.errors import InputError, SourceError
 
 REFUSED, SUSPICIOUS = 1, 3
 
-weather_app = typer.Typer(
-    help="Look at weather files and bring them in.", no_args_is_help=True, rich_markup_mode=None
-)
+weather_app = typer.Typer(help="Check and import weather files.", no_args_is_help=True, rich_markup_mode=None)
 
 StationFile = Annotated[
     Path, typer.Argument(metavar="FILE", help="The station's file, CSV.", show_default=False)
 ]
-Anyway = Annotated[bool, typer.Option("--anyway", help="Take it although something looks suspicious.")]
+Anyway = Annotated[bool, typer.Option("--anyway", help="Import it although something looks suspicious.")]
 
 
 @weather_app.command()
@@ -30,7 +28,7 @@ def check(
     options: StationOptions,
     latitude: Annotated[
         float | None,
-        typer.Option("--latitude", min=-90, max=90, metavar="DEGREES", help="Lets more doubts be raised."),
+        typer.Option("--latitude", min=-90, max=90, metavar="DEGREES", help="For more checks."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:
@@ -78,7 +76,7 @@ def import_(
         if report.suspicions and not anyway:
             doubts = "\n".join(f"  {doubt}" for doubt in report.suspicions)
             raise SourceError(
-                f"{file.name} looks suspicious, and the book was left as it was:\n{doubts}\n"
+                f"{file.name} looks suspicious, and nothing was imported:\n{doubts}\n"
                 "Name the right unit or column; or, if it is right as it stands, add --anyway."
             )
         opened.save_series(series, reader.to_remember, settings={MODEL_DAYS: None})
@@ -158,7 +156,7 @@ def reading(
     high: Annotated[
         str | None, typer.Option("--high", metavar="TEMPERATURE", help="Highest temperature of the day.")
     ] = None,
-    remove: Annotated[bool, typer.Option("--remove", help="Take the reading of this day out.")] = False,
+    remove: Annotated[bool, typer.Option("--remove", help="Delete the reading of this day.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Write down what your own gauge and thermometer told for a day; it outranks the station.
@@ -179,7 +177,7 @@ def reading(
             try:
                 said = opened.remove_reading(date.fromisoformat(day), today=today).what
             except ValueError:
-                raise InputError(f"{day!r} is no day; write it like 2031-06-10.", field="day") from None
+                raise InputError(f"{day!r} is not a date; write it like 2031-06-10.", field="day") from None
         else:
             typed = {"day": day, "rain": rain or "", "low": low or "", "high": high or ""}
             found, errors = read_reading(typed, garden.units.value, today)
@@ -267,12 +265,12 @@ def fetch(
         say(result.words)
     elif not addresses:
         say(
-            "No server is named, so nothing is asked. Give one with --address or --forecast-address, or "
+            "No server is named, so nothing is sent. Name one with --address or --forecast-address, or "
             "choose a public service with mulchwright weather service."
         )
     else:
         listed = "\n".join(f"  {one}" for one in addresses)
-        say(f"Off: nothing was sent. With --on, exactly this would be asked:\n{listed}")
+        say(f"Off: nothing was sent. With --on, exactly this would be sent:\n{listed}")
         say(weather_feed.what_is_sent(source))
     if result is not None and not result.well:
         raise typer.Exit(REFUSED)

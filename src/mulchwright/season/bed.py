@@ -219,6 +219,8 @@ def _site_figures(patch: Patch, trade: Trade) -> dict[str, float]:
         "rule_depth_mm": watering.depth_mm if waters else 0.0,
         "rule_rest_days": float(watering.rest_days),
         "evaporation_share": _evaporation_share(patch, trade),
+        # Less than one small mushroom on a square meter is nothing that anybody picks.
+        "smallest_flush_kg_m2": trade.species[patch.species].fruit_mass_g.low / 1000.0,
     }
 
 

@@ -40,10 +40,12 @@ from mulchwright.season.layout import (
     RISING_HAZARD,
     SEASON_C,
     SHARE_TO_FRUIT,
+    SMALLEST_FLUSH_KG_M2,
     SUMMED_HAZARD,
     SURFACE_C,
     UNDIGESTED,
     WET_INDEX,
+    BedArrays,
     Floats,
     ModelConstants,
     Records,
@@ -94,12 +96,14 @@ def fruit(
     first: int,
     hazard_draws: Floats,
     flush_noise: Floats,
+    bed: BedArrays,
     model_constants: ModelConstants,
     par: Floats,
     state: State,
     records: Records,
 ) -> None:
     """Pins when the summed hazard passes its draw, a pick when their thermal time is full."""
+    smallest = bed.site[patch, SMALLEST_FLUSH_KG_M2]
     surface_c = state.row[SURFACE_C]
     bed_saturation = state.row[BED_SATURATION]
     flush = state.row[FLUSH]
@@ -132,11 +136,12 @@ def fruit(
                 coolness = min(max(warm, 0.1), 1.0)
                 factor = min(flush_noise[patch, k, first + m], model_constants.largest_flush_factor)
                 pick = min(par[FLUSH_SHARE, m] * wetness * coolness * factor, 0.95) * reserve[m]
-                reserve[m] -= pick
-                records.flush_day[patch, k, first + m] = day
-                records.flush_kg_m2[patch, k, first + m] = pick
-                flush[m] = k + 1
-                ended = True
+                if pick >= smallest:
+                    reserve[m] -= pick
+                    records.flush_day[patch, k, first + m] = day
+                    records.flush_kg_m2[patch, k, first + m] = pick
+                    flush[m] = k + 1
+                ended = True  # of too little to make a mushroom nothing comes; the food is not spent
             elif pin_age[m] > model_constants.pins_lost_after_days:
                 ended = True  # held back by cold for so long, the pins are gone; their food is not
             if ended:

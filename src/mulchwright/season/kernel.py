@@ -317,7 +317,7 @@ def run_block(
                     ph.copy(state.cell[MASS, c], records.cell_mass[patch, kept, c, first:after])
                     ph.copy(state.cell[SHARE, c], records.cell_share[patch, kept, c, first:after])
         ripen(model_constants, par, state)
-        fruit(patch, day, first, hazard_draws, flush_noise, model_constants, par, state, records)
+        fruit(patch, day, first, hazard_draws, flush_noise, bed, model_constants, par, state, records)
 
     for m in range(n):
         records.last[patch, 0, first + m] = food_mass[m]

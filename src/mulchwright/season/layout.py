@@ -183,6 +183,7 @@ SITE_QUANTITIES = (
     "rule_depth_mm",
     "rule_rest_days",
     "evaporation_share",
+    "smallest_flush_kg_m2",
 )
 """What `BedArrays.site` tells of each patch; moistures as relative saturation."""
 (
@@ -193,7 +194,8 @@ SITE_QUANTITIES = (
     RULE_DEPTH_MM,
     RULE_REST_DAYS,
     EVAPORATION_SHARE,
-) = range(7)
+    SMALLEST_FLUSH_KG_M2,
+) = range(8)
 CELLS, PLANES, BUILT_DAY, RULE_FROM_DAY = range(4)
 DEMAND_FACTOR, LOGGED_WATER_MM, ADDED_KG_M2, ADDED_ALIVE_KG_M2, TAKEN_KG_M2 = range(5)
 DAILY_ROWS = 5

@@ -3,7 +3,8 @@
 A cloud of members is weighted by the chance of the notes. Where few are left that matter, the cloud is
 tempered, resampled and moved by steps that leave the prior as it is and are taken by the likelihood
 (preconditioned Crank-Nicolson). What one bed tells of its species is handed to the species' other beds as
-a normal factor. Arrays in, arrays out; docs/science/learning.md has the reasons and the limits.
+a normal factor: wholly to beds of the same spawn line, in part to beds of other lines. Arrays in, arrays
+out; docs/science/learning.md has the reasons and the limits.
 
 Latent draws are standard normals throughout, (row, member); `as_normals` and `from_normals` go between
 them and the rows of `draws.prior_latent`, some of which are uniforms and exponentials.
@@ -26,6 +27,8 @@ __all__ = [
     "ACTIVE_SPECIES_ROWS",
     "Cloud",
     "Factor",
+    "across_lines",
+    "added",
     "as_normals",
     "condition",
     "drawn_from",
@@ -36,6 +39,7 @@ __all__ = [
     "joined",
     "moved",
     "normalized",
+    "of_its_species",
     "strain",
     "systematic",
     "tilted",
@@ -60,6 +64,9 @@ TILT_LOW_SHARE = 0.3
 """Effective share of members down to which other beds' factors enter by weights."""
 NOISE_MARGIN = 1.25
 """How far above the largest eigenvalue of mere noise a direction must stand to count."""
+
+_LEAST_PRECISION = -0.9
+"""Sampling noise can give a precision below that of the prior; it is not taken for more than this."""
 
 ACTIVE_SPECIES_ROWS: Ints = np.array(
     [
@@ -316,6 +323,19 @@ def factor_of(cloud: Cloud) -> Factor:
     return Factor(precision - np.eye(rows), precision @ mean, 1, int(size))
 
 
+def added(factors: list[Factor]) -> Factor:
+    """The product of the factors of one or more beds with the same species rows; none of it is dropped.
+
+    members : as many as one cloud would have whose sampling noise is that of all of them together.
+    """
+    return Factor(
+        np.sum([one.precision for one in factors], axis=0),
+        np.sum([one.shift for one in factors], axis=0),
+        sum(one.beds for one in factors),
+        int(1.0 / sum(1.0 / one.members for one in factors)),
+    )
+
+
 def joined(factors: list[Factor]) -> Factor | None:
     """What several beds tell together; None where there is none, or nothing that stands out of the noise.
 
@@ -327,16 +347,50 @@ def joined(factors: list[Factor]) -> Factor | None:
     if not factors:
         return None
     rows = len(factors[0].shift)
-    noise = 2.0 * np.sqrt(rows * sum(1.0 / one.members for one in factors))
-    precision = np.sum([one.precision for one in factors], axis=0)
-    shift = np.sum([one.shift for one in factors], axis=0)
-    values, vectors = np.linalg.eigh(precision)
+    noise = _largest_noise(rows * sum(1.0 / one.members for one in factors))
+    whole = added(factors)
+    values, vectors = np.linalg.eigh(whole.precision)
     kept = vectors[:, values > NOISE_MARGIN * noise]
     if kept.shape[1] == 0:
         return None
     onto = kept @ kept.T
-    beds = sum(one.beds for one in factors)
-    return Factor(onto @ precision @ onto, onto @ shift, beds, min(one.members for one in factors))
+    fewest = min(one.members for one in factors)
+    return Factor(onto @ whole.precision @ onto, onto @ whole.shift, whole.beds, fewest)
+
+
+def across_lines(factor: Factor, strain_share: float) -> Factor:
+    """What a factor on one spawn line's rows tells of the species, or one on the species' of a line.
+
+    The rows of a line are `z = sqrt(1 - r) m + sqrt(r) e`, with `m` of the species, `e` of the line alone and
+    `r` the strain share, all standard normal, so that a line by itself is as a bed was before. Summing out
+    `e` (or, on the way back, `m`) from exp(h . z - z' P z / 2) gives in either direction
+
+        P -> (1 - r) P (I + r P)^-1,    h -> sqrt(1 - r) (I + r P)^-1 h.
+
+    Nothing is lost with a strain share of 0; nothing passes with one of 1.
+    """
+    values, vectors = np.linalg.eigh(factor.precision)
+    values = np.maximum(values, _LEAST_PRECISION)
+    passed = 1.0 / (1.0 + strain_share * values)
+    precision = (vectors * ((1.0 - strain_share) * values * passed)) @ vectors.T
+    shift = np.sqrt(1.0 - strain_share) * (vectors * passed) @ (vectors.T @ factor.shift)
+    # A direction that just stands out of the noise must do so on the other side: noise is passed as well.
+    rows = len(values)
+    edge = NOISE_MARGIN * _largest_noise(rows / factor.members)
+    edge *= (1.0 - strain_share) / (1.0 + strain_share * edge)
+    members = rows / max(edge / (2.0 * NOISE_MARGIN), 1e-6) ** 2
+    return Factor(precision, shift, factor.beds, int(members))
+
+
+def _largest_noise(rows_by_members: float) -> float:
+    """The largest eigenvalue that sampling noise gives to a precision: rows by members, summed over beds."""
+    return float(2.0 * np.sqrt(rows_by_members))
+
+
+def of_its_species(lines: list[list[Factor]], strain_share: float) -> Factor | None:
+    """What beds of other spawn lines tell a bed: each inner list holds the factors of one line's beds."""
+    species = joined([across_lines(added(line), strain_share) for line in lines if line])
+    return None if species is None else across_lines(species, strain_share)
 
 
 def _transport(covariance: Floats, target: Floats) -> Floats:

@@ -333,7 +333,8 @@ def pick(
 ) -> Booleans:
     r"""Pins that are warm enough for long enough are picked, and the bed rests; who had pins, (member,).
 
-    A night of frost spoils them, and on days warmer than fruit bodies bear they do not grow.
+    A night of frost spoils them, and on days warmer than fruit bodies bear they do not grow. Of less than one
+    small mushroom on a square meter nothing comes, and its food is not spent.
 
     .. math:: D \leftarrow D + \max(T_0 - T_{base}, 0), \quad
         flush = \min(share \cdot wetness \cdot coolness \cdot noise, 0.95) \, reserve
@@ -353,11 +354,13 @@ def pick(
     factor = np.minimum(patch.at_flush(patch.flush_noise, state.flush), constants.largest_flush_factor)
     portion = par["flush_share"] * wetness * coolness * factor
     mass = np.where(picked, np.minimum(portion, 0.95) * state.reserve, 0.0)
+    nothing = picked & (mass < patch.site(k.SMALLEST_FLUSH_KG_M2))
+    picked, mass = picked & ~nothing, np.where(nothing, 0.0, mass)
     state.reserve = state.reserve - mass
     out.flush_day[state.flush[picked], every[picked]] = day
     out.flush_kg_m2[state.flush[picked], every[picked]] = mass[picked]
     state.flush = state.flush + picked
-    ended = picked | frozen | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
+    ended = picked | nothing | frozen | (pinning & ~picked & (state.pin_age > constants.pins_lost_after_days))
     state.pin_age = np.where(ended, -1, state.pin_age)
     state.summed_hazard = np.where(ended, 0.0, state.summed_hazard)
     state.rest_left = np.where(ended, par["refractory_days"], state.rest_left)

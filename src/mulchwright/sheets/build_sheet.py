@@ -37,6 +37,7 @@ __all__ = [
     "SpawnStep",
     "build_sheet_of",
     "build_sheet_pdf",
+    "step_words",
 ]
 
 THINNEST_POUR_M = 0.002
@@ -57,7 +58,7 @@ class LayStep:
 
     thickness_m : settled. part : "" for a whole layer, else "first", "next" or "last".
     loose_l : to fetch, waste included. laid_kg : with its water. water_l : to add to what was delivered.
-    area_m2 : for sheets such as cardboard, which are counted by area.
+    area_m2 : for sheets such as cardboard, which are counted by area. material, family : of its row.
     """
 
     name: str
@@ -70,6 +71,8 @@ class LayStep:
     loose_l: float
     laid_kg: float
     water_l: float
+    material: str = ""
+    family: str = "chips"
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +239,8 @@ def _lay_step(need: LayerNeed, wetness: StartMoisture, share: float, part: str, 
         loose_l=need.loose_l.likely * share,
         laid_kg=need.laid_kg.likely * share,
         water_l=need.water_l.likely * share,
+        material=need.material,
+        family=material.family,
     )
 
 
@@ -314,7 +319,7 @@ def build_sheet_pdf(sheet: BuildSheet, *, paper: str = "letter") -> bytes:
                 "name": patch.name,
                 "under": _under(patch, sheet.system),
                 "day": f"Build day: {day_words(patch.build_day)}" if patch.build_day else "",
-                "steps": [_step_words(step, sheet.system) for step in patch.steps],
+                "steps": [step_words(step, sheet.system) for step in patch.steps],
                 "water": _water_words(patch.water_l, sheet.system),
                 "drawing": f"section-{index}.svg",
                 "drawing_words": f"Cross-section of the bed. {patch.section_words}",
@@ -340,7 +345,7 @@ def _under(patch: PatchSheet, system: str) -> str:
     return f"{patch.species.capitalize()}{latin}, {units.show_area(patch.area_m2, system)}"
 
 
-def _step_words(step: LayStep | SpawnStep, system: str) -> dict[str, str]:
+def step_words(step: LayStep | SpawnStep, system: str) -> dict[str, str]:
     """A step as three pieces: what to do, how much, and what else to know; shorter ones for a full page."""
     if isinstance(step, SpawnStep):
         if step.pegs:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from mulchwright.sheets.drawing import Element, document, element, number, text, wrapped
 
-__all__ = ["DrawnLayer", "DrawnPlane", "cross_section"]
+__all__ = ["DrawnLayer", "DrawnPlane", "cross_section", "hatch_of", "patterns"]
 
 WIDTH = 290.0
 """As wide as a card on the narrowest phone, so that its letters are never shrunk."""
@@ -60,9 +60,9 @@ def cross_section(
     edges = [bottom]
     for height in heights:
         edges.append(edges[-1] - height)
-    parts: list[Element] = [element("defs", _patterns(layers, mark))]
+    parts: list[Element] = [element("defs", patterns(layers, mark))]
     for layer, low, high in zip(layers, edges, edges[1:], strict=False):
-        parts += _block(layer.family, f"url(#{mark}-{_hatch_of(layer)})", high, low - high)
+        parts += _block(layer.family, f"url(#{mark}-{hatch_of(layer)})", high, low - high)
     parts += _block("mineral", f"url(#{mark}-soil)", bottom, SOIL_HEIGHT)
     parts.append(
         element(
@@ -224,12 +224,14 @@ _FAMILY_HATCHES: dict[str, _Hatch] = {
 }
 
 
-def _hatch_of(layer: DrawnLayer) -> str:
+def hatch_of(layer: DrawnLayer) -> str:
+    """The name of a layer's hatch: its material's own, or its family's."""
     return layer.material if layer.material in _HATCHES else f"any-{layer.family}"
 
 
-def _patterns(layers: tuple[DrawnLayer, ...], mark: str) -> list[Element]:
-    wanted = {_hatch_of(layer): layer.family for layer in layers} | {"soil": "mineral"}
+def patterns(layers: tuple[DrawnLayer, ...], mark: str) -> list[Element]:
+    """The hatches of these layers and of soil, as patterns whose ids begin with `mark`."""
+    wanted = {hatch_of(layer): layer.family for layer in layers} | {"soil": "mineral"}
     patterns: list[Element] = []
     for name, family in wanted.items():
         fallback = _FAMILY_HATCHES.get(family, _FAMILY_HATCHES["chips"])

@@ -63,14 +63,14 @@ def code_target(key: str, address: str | None = None, *, what: str = "patch") ->
         host = None
     if host is None or parts.scheme not in ("http", "https") or any(sign <= " " for sign in address):
         raise InputError(
-            f"{address!r} is no web address. Give one such as http://192.168.1.20:8000/beds/{key}.",
+            f"{address!r} is not a web address. Enter one such as http://192.168.1.20:8000/beds/{key}.",
             field="address",
         )
     if _leads_home(host):
         raise InputError(
-            f"A label with {host} would lead a phone to itself. Give this machine's address in your own "
+            f"A label with {host} would lead a phone to itself. Enter this computer's address in your home "
             "network, such as http://192.168.1.20:8000, or leave it out: the code then holds the bed's "
-            "short id.",
+            "short ID.",
             field="address",
         )
     if len(address) > LONGEST_TARGET:
@@ -137,7 +137,7 @@ def label_png(label: Label, *, day: date, dots_per_inch: int = 300) -> bytes:
     """
     if not 100 <= dots_per_inch <= 1200:
         raise InputError(
-            f"{dots_per_inch} dots per inch are asked for; choose 100 to 1,200.", field="dots_per_inch"
+            f"{dots_per_inch} dots per inch is out of range; choose 100 to 1,200.", field="dots_per_inch"
         )
     return on_paper(_job([label], {"paper": "", "single": True}, day), png_dots_per_inch=dots_per_inch)
 

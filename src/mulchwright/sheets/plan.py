@@ -410,7 +410,7 @@ def plan_png(svg: str, *, dots_per_inch: int = 200) -> bytes:
     """
     if not 50 <= dots_per_inch <= 600:
         raise InputError(
-            f"{dots_per_inch} dots per inch are asked for; choose 50 to 600.", field="dots_per_inch"
+            f"{dots_per_inch} dots per inch is out of range; choose 50 to 600.", field="dots_per_inch"
         )
     import vl_convert  # large: only when a picture is wanted
 

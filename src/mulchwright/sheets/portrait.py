@@ -99,7 +99,7 @@ def spawn_line(patch: Patch, trade: Trade, system: str) -> str:
     if not planes:
         return "No spawn in it."
     kinds = joined(dict.fromkeys(spawn_name(plane.spawn, trade) for plane in planes))
-    count = f"{count_word(len(planes))} {'plane' if len(planes) == 1 else 'planes'}"
+    count = f"{count_word(len(planes))} {'spawn layer' if len(planes) == 1 else 'spawn layers'}"
     mean = math.fsum(plane.rate_kg_m2 for plane in planes) / len(planes)
     if mean > 0:
         each = "" if len(planes) == 1 else " each"

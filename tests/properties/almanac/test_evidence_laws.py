@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from mulchwright.almanac import Memory, PatchOutlook, outlook
 from mulchwright.almanac.learning import posteriors
+from mulchwright.almanac.log_notes import left_out
 from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Finding, Garden, IdentityCheck, LogEntry, LogKind, Sight, Stage
@@ -24,7 +25,8 @@ from mulchwright.season.made_notes import observe
 from mulchwright.season.observing import NOT_SEEN, Course, Notes, log_likelihood, notes_of
 from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import load_trade
-from mulchwright.web.views.learned import learned_words
+from mulchwright.web.beds.bed_view import bed_page
+from mulchwright.web.views.learned import learned_words, left_out_words
 
 BUILT = date(2014, 4, 20)
 SHARP = sharpness_of(load_trade())
@@ -119,11 +121,30 @@ def test_a_pick_of_another_mushroom_tells_nothing_of_this_one() -> None:
     assert doubted.next_picking == without.next_picking
     assert doubted.learned is not None
     assert doubted.learned.picks == 0
+    log, patch, day = (pick(60, 0.6), pick(40, 0.2)), garden().patches[0], BUILT + timedelta(days=61)
+    picks = left_out(patch, log, (other,), day)
+    (said,) = left_out_words(picks, day)
+    assert said.startswith("The pick of 19 June is left out of the forecast: the identity check found")
     same = replace(other, findings=(("cap-color", Finding.AS_DESCRIBED),))
+    assert left_out_words(left_out(patch, log, (same,), day), day) == ()
+    assert left_out_words(left_out(patch, log, (other,), day - timedelta(days=2)), day) == ()
     assert whole_outlook(alone, pick(60, 0.6), day=61, checks=(same,)).none_in_first_year == 0.0
     # The last check of a pick is the one that counts.
     later = replace(same, key="d", day=BUILT + timedelta(days=61))
     assert whole_outlook(alone, pick(60, 0.6), day=61, checks=(later, other)).none_in_first_year == 0.0
+
+
+def test_the_bed_s_page_says_which_pick_its_identity_check_keeps_out() -> None:
+    """Also where it was the only entry, so that nothing was learned at all."""
+    day = BUILT + timedelta(days=61)
+    different = (("cap-color", Finding.DIFFERENT),)
+    check = IdentityCheck("c", "one", "king-stropharia", day, different, picks=("p60",))
+    noted = replace(garden(), log=(pick(60, 0.6),), checks=(check,))
+    result = outlook(noted, demo_garden()[1], load_trade(), today=day, members=20, seed=5, memory=MEMORY)
+    assert result.patches[0].learned is None
+    page = bed_page(noted, noted.patches[0], load_trade(), result, day)
+    (card,) = (one for one in page.cards if one.key == "picking")
+    assert card.learned == left_out_words(left_out(noted.patches[0], noted.log, (check,), day), day) != ()
 
 
 def test_notes_unlike_nearly_all_beds_count_for_less_and_leave_the_range_wide() -> None:

@@ -271,6 +271,27 @@ def test_picks_never_exceed_what_the_bed_can_bear(make_case: Callable[..., Any])
     assert picked.max() > 0
 
 
+def test_less_than_one_small_mushroom_on_a_square_meter_is_no_flush(
+    make_case: Callable[..., Any], trade: Trade
+) -> None:
+    """A spent bed went on bringing flushes of 1e-12 kg, each of which counted as a picking."""
+    case = make_case(days=1400)
+    least = trade.species["king-stropharia"].fruit_mass_g.low / 1000
+    site = case.bed.site.copy()
+    site[:, layout.SMALLEST_FLUSH_KG_M2] = 0.0
+
+    def flushes(bed: layout.BedArrays) -> np.ndarray:
+        result = simulate(bed, case.draws, case.forcing, case.model_constants, start=case.start)
+        kg = result.flush_kg_m2[np.isfinite(result.flush_day)]
+        assert kg.size == (result.flush_kg_m2 > 0).sum()
+        return kg
+
+    with_crumbs, without = flushes(case.bed._replace(site=site)), flushes(case.bed)
+    assert (with_crumbs < least).any()
+    assert without.min() >= least
+    assert without.sum() == pytest.approx(with_crumbs.sum(), rel=0.05)
+
+
 @pytest.mark.parametrize("which", ["points", "rate"])
 def test_more_spawn_never_runs_slower(make_case: Callable[..., Any], which: str) -> None:
     """Deaths aside: what is run rots faster, holds less water, and so loses a little more in a dry week."""

@@ -39,10 +39,7 @@ def test_what_heat_has_killed_does_not_come_back(make_case: Callable[..., Any]) 
     assert result.run_share[0][182].max() < 0.002
     assert result.run_share[0][-1].max() < 0.002
     assert result.living[0][-1].max() < 0.002
-    late = result.flush_day[0] > 185
-    # Pins that had set before the heat may still be told a day on which they would have been ready.
-    assert result.flush_kg_m2[0][late].sum() < 1e-9
-    assert (result.pin_day[0][late] < 151).all()
+    assert not (result.flush_day[0] > 185).any(), "pins that had set before the heat bring no mushroom"
 
 
 def dry_days(days: int, first: int, after: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -16,7 +16,7 @@ from mulchwright.almanac.outlook import OutlookOptions
 from mulchwright.almanac.run_settings import RunSettings
 from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogEntry, LogKind, Sight, Stage
-from mulchwright.season.draws import LATENT_ROWS, draw_parameters
+from mulchwright.season.draws import LATENT_ROWS, SPECIES_ROWS, draw_parameters
 from mulchwright.season.standing import sharpness_of
 from mulchwright.trade import load_trade
 from mulchwright.web.views.learned import learned_words
@@ -180,3 +180,25 @@ def test_learned_draws_stand_in_the_place_of_the_prior_s() -> None:
     mixed = draw_parameters(patches, trade, members=20, seed=3, learned={"one": latent})
     assert np.array_equal(mixed.parameters[1:], prior.parameters[1:])
     assert np.all(mixed.hazard[0] == 0.5)
+
+
+def test_a_bed_learns_more_from_the_bed_its_chips_came_from_than_from_another() -> None:
+    """The pull on the species' rows: in part from another spawn line, wholly along a line, none from a tie.
+
+    "two" got chips of "one" on the day it was built; the amount is not noted, so that only the line differs.
+    """
+    log = (look(30, Sight.THREADS, share=0.95), look(52, Sight.READY), pick(53, 1.0))
+    chips = LogEntry("m", "one", BUILT + timedelta(days=40), LogKind.MOVED, to_patch="two")
+    _, series = demo_garden()
+
+    def pull(*entries: LogEntry, key: str = "two") -> float:
+        found = posteriors(
+            replace(garden(), log=entries), series, load_trade(), garden().patches,
+            today=TODAY, members=400, seed=5, memory=MEMORY,
+        )  # fmt: skip
+        return float(np.square(found[key].latent[SPECIES_ROWS].mean(axis=1)).sum())
+
+    other_line, same_line = pull(*log), pull(*log, chips)
+    assert same_line > 1.5 * other_line > 0.0
+    assert pull(*log, replace(chips, day=TODAY + timedelta(days=3))) == other_line
+    assert pull(*log, key="one") == pull(*log, chips, key="one")

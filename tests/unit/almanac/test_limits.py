@@ -99,7 +99,7 @@ def test_a_desert_without_water_brings_nothing_and_with_water_something() -> Non
     assert np.nanmin(dry.moisture.p50) < 0.3
     wet = in_climate(30, 22, 8, 2, watering=replace(CARE, below_moisture=0.62), light_share=(0.4,))
     assert wet.none_in_first_year < dry.none_in_first_year
-    assert wet.watered_first_year_litres.p50 > 200
+    assert wet.watered_year_litres.p50 > 200
 
 
 def test_polar_summer_is_answered() -> None:

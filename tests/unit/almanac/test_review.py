@@ -348,11 +348,20 @@ def test_a_spent_bed_is_laid_anew_where_it_bore_and_cleared_where_not(whole_outl
     assert cleared.why.figures == {"share_left": 0.2, "mark": TRADE.constants["retire_share_left"].value}
 
 
-def test_a_bed_that_sank_is_topped_up_and_nothing_is_written_for_it(whole_outlook: Outlook) -> None:
+def test_a_bed_that_sank_is_topped_up_and_accepting_it_notes_that_in_the_logbook(
+    whole_outlook: Outlook,
+) -> None:
     found = review(GARDEN, TRADE, whole_outlook, (), year=2031, today=TODAY)
     fed = [p for p in found.proposals if p.kind is ProposalKind.TOP_UP]
     assert "old" in {p.patch for p in fed}
     assert all(p.changed is None and p.why.figures["spread_m"] >= LEAST_TOP_UP_M for p in fed)
+    for one in fed:
+        assert one.done is not None
+        assert (one.done.kind, one.done.patch, one.done.day) == (LogKind.TOPPED_UP, one.patch, TODAY)
+        assert one.done.thickness_m == one.why.figures["spread_m"]
+        assert one.done.material == one.why.material
+    kept = [p for p in found.proposals if p.kind is ProposalKind.KEEP]
+    assert not any(p.writes for p in kept)
     assert all(p.why.material == "hardwood-chips" for p in fed)
     assert all(date.fromordinal(round(p.why.figures["by"])) >= TODAY for p in fed)
     assert len({p.key for p in found.proposals}) == len(found.proposals)

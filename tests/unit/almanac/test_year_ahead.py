@@ -20,8 +20,19 @@ from mulchwright.almanac.year_ahead import (
     weekly_picking_chances,
     year_ahead_of,
 )
-from mulchwright.garden import ClimateNormals, Garden, LogEntry, LogKind, Patch, Place, Stage
+from mulchwright.garden import (
+    ClimateNormals,
+    Garden,
+    LogEntry,
+    LogKind,
+    Patch,
+    Place,
+    Stage,
+    Watering,
+    WateringRule,
+)
 from mulchwright.trade import load_trade
+from mulchwright.web.views.headlines import water_ahead
 
 TODAY = date(2031, 6, 10)
 TRADE = load_trade()
@@ -116,6 +127,27 @@ def test_a_finished_first_year_is_what_was_picked(noted: Garden) -> None:
             held = sum(e.mass_kg or 0 for e in noted.log if e.day.replace(day=1) == month.month)
             assert (month.p10, month.p90) == pytest.approx((held, held))
     assert result.noted.kg == pytest.approx(2.0)
+
+
+def test_the_water_is_that_of_the_year_ahead(noted: Garden) -> None:
+    """An old bed was told what it had been given in its first year as what it will ask for.
+
+    It is watered by its rule from tomorrow on; what is logged of the year before counts for nothing in it.
+    """
+    rule = Watering(WateringRule.WHEN_DRY, below_moisture=0.6)
+    beds = tuple(replace(patch, watering=rule) for patch in noted.patches)
+    given = LogEntry("w", "old", beds[0].built_on + timedelta(days=60), LogKind.WATERED, litres=5000.0)
+    result = outlook(
+        replace(noted, patches=beds, log=(*noted.log, given)), None, TRADE, today=TODAY, members=40
+    )
+    old, new = result.patch("old"), result.patch("new")
+    for item, first, words in ((old, TODAY, "in the year ahead"), (new, new.patch.built_on, "in its first")):
+        assert item.watered_year_litres is not None
+        last = first + timedelta(days=365)
+        inner = [m.mean for m in item.watered_litres if first < m.month < last - timedelta(days=31)]
+        outer = [m.mean for m in item.watered_litres if first.replace(day=1) <= m.month <= last]
+        assert 0 < sum(inner) <= item.watered_year_litres.mean * 1.0001 <= sum(outer) * 1.0002
+        assert words in str(water_ahead(item, "us", 10.0)).lower()
 
 
 def test_a_bed_tried_as_it_stands_gets_the_figures_of_its_own_page(noted: Garden) -> None:

@@ -50,7 +50,7 @@ def test_an_address_in_the_network_is_taken_as_given(address: str) -> None:
 def test_an_address_that_leads_a_phone_to_itself_is_refused(host: str) -> None:
     with pytest.raises(InputError, match="would lead a phone to itself") as refusal:
         code_target("plum-row", f"http://{host}:8000/beds/plum-row")
-    assert "your own network" in str(refusal.value)
+    assert "your home network" in str(refusal.value)
     assert refusal.value.field == "address"
 
 
@@ -59,7 +59,7 @@ def test_an_address_that_leads_a_phone_to_itself_is_refused(host: str) -> None:
     ["", "beds/plum-row", "ftp://host/x", "http://", "http://a b/", "http://host:99999/", "javascript:x"],
 )
 def test_what_is_no_web_address_is_refused(address: str) -> None:
-    with pytest.raises(InputError, match="is no web address"):
+    with pytest.raises(InputError, match="is not a web address"):
         code_target("plum-row", address)
 
 

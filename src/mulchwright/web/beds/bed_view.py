@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 
 from mulchwright import units
 from mulchwright.almanac.life import life_today
+from mulchwright.almanac.log_notes import left_out
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.learned import learned_words
+from mulchwright.web.views.learned import learned_words, left_out_words
 from mulchwright.web.views.logbook_wording import log_words, newest_first
 from mulchwright.web.views.tables import Card, Source, Table
 
@@ -344,6 +345,7 @@ def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Car
     if any(first <= day <= last for day in plot.picked):
         note += " Triangles mark pickings that are noted."
     label = f"{heading}: {answer} {note}"
+    left_out_picks = left_out(bed_outlook.patch, garden.log, garden.checks, today)
     table = Table(
         f"Chance that the {heading.lower()} has come",
         ("by", "chance"),
@@ -363,7 +365,7 @@ def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Car
         ),
         table=table,
         table_name="The chance week by week",
-        learned=learned_words(bed_outlook, today),
+        learned=learned_words(bed_outlook, today) + left_out_words(left_out_picks, today),
     )
 
 

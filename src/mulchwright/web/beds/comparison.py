@@ -55,8 +55,8 @@ def compare(
         row(f"no harvest {when}", _no_harvest),
         row(f"picked {when}", lambda bed_outlook: answers.crop_range(bed_outlook.crop, system)),
         row(
-            "water in its first year",
-            lambda bed_outlook: answers.volume_range(bed_outlook.watered_first_year_litres, system),
+            f"water {when}",
+            lambda bed_outlook: _water_words(bed_outlook, system),
         ),
         row(f"colonized by {meeting.day} {meeting:%b}", lambda bed_outlook: _run_words(bed_outlook, meeting)),
     )
@@ -87,6 +87,11 @@ def _picking_words(bed_outlook: PatchOutlook, today: date) -> str:
 
 def _no_harvest(bed_outlook: PatchOutlook) -> str:
     return "not forecast" if bed_outlook.crop is None else words.chance(1 - bed_outlook.crop.chance)
+
+
+def _water_words(bed_outlook: PatchOutlook, system: str) -> str:
+    water = bed_outlook.watered_year_litres
+    return "not forecast" if water is None else answers.volume_range(water, system)
 
 
 def _run_day(before: PatchOutlook, after: PatchOutlook, today: date) -> date:
@@ -132,7 +137,9 @@ def _summary(before: PatchOutlook, after: PatchOutlook, today: date) -> str:
             else "less to pick"
         )
         parts.append(crop)
-    old_l, new_l = before.watered_first_year_litres.p50, after.watered_first_year_litres.p50
+    old_l, new_l = (
+        0.0 if one.watered_year_litres is None else one.watered_year_litres.p50 for one in (before, after)
+    )
     if abs(new_l - old_l) > 0.07 * max(old_l, new_l, 1.0):
         parts.append("more water to give" if new_l > old_l else "less water to give")
     sentence = words.joined(parts)

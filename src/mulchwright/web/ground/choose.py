@@ -218,7 +218,7 @@ def choice_card(
         return show_mass(kg_m2 * area, system)
 
     crop = bed_outlook.crop.of_area(area) if bed_outlook.crop is not None else None
-    second = bed_outlook.picked_second_year_kg
+    second, water = bed_outlook.picked_second_year_kg, bed_outlook.watered_year_litres
     dots = answers.dots(bed_outlook)
     start, last = span
     picking = answers.picking(bed_outlook, today)
@@ -227,7 +227,8 @@ def choice_card(
         ("Second year", "not forecast" if second is None else
          f"{mass(second.p50)} (8 of 10: {mass(second.p10)} to {mass(second.p90)})"),
         ("No harvest in its first year", "not forecast" if crop is None else words.chance(1 - crop.chance)),
-        ("Water in its first year", show_volume(bed_outlook.watered_first_year_litres.p50 * area, system)),
+        ("Water in its first year", "not forecast" if water is None else
+         show_volume(water.p50 * area, system)),
         (
             "Patience",
             f"fruits about {species.ripening_days.likely / 7:.0f} weeks after it is fully colonized, if warm",

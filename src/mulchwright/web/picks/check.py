@@ -188,6 +188,8 @@ def _check_page(
         )  # fmt: skip
     except InputError as error:
         trouble = str(error)
+    open_step = next((s.number for s in screens if not s.stands), 0)
+    ready_words = time_words(ready, now, twelve_hours=twelve) if ready is not None else ""
     return page_of(
         request, "picks/check.html", state, status=status, pick=pick, patch=patch, done=done, anew=anew,
         species=species_name(patch.species, trade), when=words.day(pick.day, today),
@@ -197,7 +199,8 @@ def _check_page(
         dangers=DANGER_WORDS, findings=[(f.value, w) for f, w in _ANSWERS], ask_words=ASK, poison=POISON,
         cautions=pick_view.cautions(trade, [patch], ("identify",), system),
         typed=dict(typed or {}), errors=dict(errors or {}), waiting=waiting,
-        ready=time_words(ready, now, twelve_hours=twelve) if ready is not None else "",
+        ready=ready_words, open_step=open_step, answer_words=_ANSWERS_SHORT,
+        state_words=_state_words(screens, open_step, ready_words if waiting and due else ""),
         least_hours=f"{trade.keeping['print_least_hours'].value:g}",
         laid=f"{laid.astimezone(now.tzinfo):%Y-%m-%dT%H:%M}" if laid else "",
         latest=f"{now:%Y-%m-%dT%H:%M}", colors=(*print_colors(trade), ANOTHER_COLOR),
@@ -209,10 +212,25 @@ def _check_page(
 
 
 _ANSWERS = (
-    (Finding.AS_DESCRIBED, "As described"),
-    (Finding.DIFFERENT, "Different, or I doubt it"),
-    (Finding.NOT_SEEN, "Not looked at"),
+    (Finding.AS_DESCRIBED, "Looks like that"),
+    (Finding.DIFFERENT, "Different, or I'm not sure"),
+    (Finding.NOT_SEEN, "Not checked yet"),
 )
+_ANSWERS_SHORT = {
+    Finding.AS_DESCRIBED.value: "as described",
+    Finding.DIFFERENT.value: "different",
+    Finding.NOT_SEEN.value: "not checked",
+}
+
+
+def _state_words(screens: Sequence[FeatureScreen], open_step: int, waiting: str) -> str:
+    """Where a check is, in a sentence or two: what is left, and when the print can be read."""
+    left = sum(not s.stands for s in screens)
+    part = next((s.part.lower() for s in screens if s.number == open_step), "")
+    start = f"{len(screens)} steps, starting with the {part}." if left == len(screens) else (
+        f"{words.plural(left, 'step')} left; next, the {part}." if left else ""
+    )  # fmt: skip
+    return f"{start} You can read the print after {waiting}." if waiting else start
 
 
 def _also(garden: Garden, pick: LogEntry, today: date) -> list[tuple[str, str]]:
@@ -280,18 +298,18 @@ def _check_of(
     asked_about = typed.get("species", "")
     if asked_about != patch.species:
         raise InputError(
-            f"This look was made for {species_name(asked_about, trade)[:60] or 'no species'}, and in "
-            f"{patch.name} {species_name(patch.species, trade)} was sown. Nothing was noted; make it again "
-            "with the features below.",
+            f"This check was made for {species_name(asked_about, trade)[:60] or 'no species'}, but "
+            f"{patch.name} was planted with {species_name(patch.species, trade)}. Nothing was saved; check "
+            "again with the steps below.",
             field="form",
         )
     by = " ".join(typed.get("by", "").split())
     if not by:
-        raise InputError("Write down who looked.", field="by")
+        raise InputError("Enter the name of who looked.", field="by")
     going_on = _to_go_on(garden, trade, pick, now, anew=typed.get("again") == "yes")
     if typed.get("check", "") != (going_on.key if going_on else ""):
         raise InputError(
-            "This check was changed elsewhere meanwhile. Nothing was noted; look at it as it stands now.",
+            "This check was changed in another window. Nothing was saved; here it is as it is now.",
             field="form",
         )
     stands = _stands(garden, trade, going_on, now)
@@ -309,7 +327,7 @@ def _check_of(
     picks = (pick.key, *also) if going_on is None else going_on.picks
     found, of_print = _print_of(garden, trade, pick, picks, typed, found, stands, going_on, now)
     if all(finding is Finding.NOT_SEEN for _, finding in found):
-        raise InputError("Nothing was looked at yet. Answer the first feature at least.", field="form")
+        raise InputError("Nothing is checked yet. Answer at least one step.", field="form")
     text = typed.get("text", "").replace("\r\n", "\n").strip()
     second = " ".join(typed.get("second_look_by", "").split())
     if going_on is not None:
@@ -323,7 +341,7 @@ def _check_of(
         )  # fmt: skip
         if not added and not mended:
             raise InputError(
-                "Nothing new was looked at. Answer what was open, or leave it for later.", field="form"
+                "Nothing new was checked. Answer a step that was open, or come back later.", field="form"
             )
         later = f"Added on {today.isoformat()} by {by}: {', '.join(added)}." if added else ""
         return replace(
@@ -381,8 +399,8 @@ def _print_of(
     if answer is Finding.NOT_SEEN:
         if color:
             raise InputError(
-                "A color of the print is chosen, but the print is at “Not looked at”. Answer whether it is "
-                "as described, or take the color away.",
+                "You chose a color for the print, but the print is at “Not checked yet”. Say whether it "
+                "looks like that, or set the color back.",
                 field=f"f.{key}",
             )
         before = dict(going_on.findings).get(key, Finding.NOT_SEEN) if going_on else Finding.NOT_SEEN
@@ -395,7 +413,7 @@ def _print_of(
     if answer is Finding.AS_DESCRIBED:
         if judged is not PrintColor.EXPECTED:
             raise InputError(
-                "Choose the color of the print from the list. Without its color a print does not count.",
+                "Choose the color of the print from the list. Without a color, a print does not count.",
                 field="print_color",
             )
         covered = [e for e in garden.log if e.kind is LogKind.PICKED and e.key in picks]
@@ -404,8 +422,8 @@ def _print_of(
             at = time_words(ready, now, twelve_hours=garden.units is UnitSystem.US)
             raise InputError(
                 f"A print takes at least {trade.keeping['print_least_hours'].value:g} hours; overnight is "
-                f"usual. Come back after {at} and look at its color then. Until then leave it at “Not looked "
-                "at” and note the rest.",
+                f"usual. Come back after {at} and read its color then. Until then leave it at “Not checked "
+                "yet” and save the rest.",
                 field=f"f.{key}",
             )
     fields = {"print_color": color, "print_laid_at": laid, "print_read_at": now}

@@ -47,7 +47,7 @@ FATE_WORDS = {
 FINDING_WORDS = {
     Finding.AS_DESCRIBED: "as described",
     Finding.DIFFERENT: "different",
-    Finding.NOT_SEEN: "not looked at",
+    Finding.NOT_SEEN: "not checked",
 }
 WRAPPING_WORDS = {Wrapping.PAPER: "in paper", Wrapping.PLASTIC: "in a closed plastic bag or box"}
 
@@ -184,7 +184,7 @@ def _check_line(garden: Garden, trade: Trade, check: IdentityCheck, now: datetim
             found.append((feature.ask, feature.should, what))
     return CheckLine(
         check.key,
-        f"Looked at on {words.day(check.day, today)}{by}, against {species_name(check.species, trade)}",
+        f"Checked on {words.day(check.day, today)}{by}, against {species_name(check.species, trade)}",
         tuple(found),
         result.words,
         result.passed,
@@ -204,18 +204,19 @@ def life_words(line: BasketLine, today: date, system: str) -> tuple[str, ...]:
     )
     warm = units.show_temperature(line.temperature_c, system)
     if line.chilled_on is None:
-        lies = f"at {warm}, for nothing was noted of a refrigerator"
+        lies = f"at {warm}, not in the refrigerator as far as you noted"
     else:
         lies = f"in the refrigerator at {warm}, {WRAPPING_WORDS[line.wrapping]}"
     left = line.days_left(today)
     if left < 0 and line.chilled_on is None and line.stage is not PickStage.OLD:
         by = (
-            f"Nothing was noted of a refrigerator, and at {warm} its day was "
-            f"{words.day(line.use_by, today)}. If it has lain in the cold, note that with the day; "
-            "else look and smell, and throw it out when it is soft, slimy or smells off."
+            f"You noted no refrigerator, and at {warm} it kept until "
+            f"{words.day(line.use_by, today)}. If it was in the cold, note that with the day. "
+            "Otherwise look and smell; throw it out when it is soft, slimy or smells off."
         )
     elif not line.answer.open:
-        by = f"Fresh until {words.day(line.use_by, today)}, and shut: nobody eats of it as it stands."
+        state = "Don’t eat it: something differs." if line.stopped else "Locked until you’ve checked it."
+        by = f"{state} It keeps fresh until {words.day(line.use_by, today)}."
     elif left < 0:
         by = (
             f"The day to use it by was {words.day(line.use_by, today)}. Look and smell; throw it out when it "
@@ -227,13 +228,13 @@ def life_words(line: BasketLine, today: date, system: str) -> tuple[str, ...]:
         by = f"Use it by {words.day(line.use_by, today)}, in {words.plural(left, 'day')}."
     said = [by]
     if line.stage is PickStage.OLD:
-        said.append("An old one has no days to promise.")
+        said.append("Old ones may spoil any day.")
     else:
         low, high = line.life.days.low, line.life.days.high
         said.append(
-            f"Picked {words.day(line.pick.day, today)}, {stage}{noted}; {lies}. Such ones keep "
-            f"{_span(low, high)} (8 of 10). The day above is the cautious end; nose and eye "
-            "decide before it."
+            f"Picked {words.day(line.pick.day, today)}, {stage}{noted}; {lies}. These keep "
+            f"{_span(low, high)} (8 in 10). The day above is the cautious end; smell and look "
+            "before it."
         )
     if line.warm_share > 0 and line.chilled_on is not None:
         said.append(
@@ -282,9 +283,7 @@ def basket_rows(picked_basket: Basket, garden: Garden, today: date) -> tuple[Bas
                 line.pick.key,
                 f"{left} from {line.patch.name}, picked {_ago(line.age_days)}",
                 life_words(line, today, system),
-                "Checked; look at every single one all the same."
-                if line.answer.open
-                else line.answer.words[0],
+                "Checked. Still look at every single one." if line.answer.open else line.answer.words[0],
                 line.answer.open,
                 line.stopped,
                 line.chilled_on is not None,
@@ -345,18 +344,17 @@ def plan_lines(picked_basket: Basket, garden: Garden, trade: Trade, today: date)
 def _plan_words(step: Step, mass: str, when: str, first: str) -> tuple[str, str]:
     match step:
         case Step.STOP:
-            return f"Nobody eats of {mass}", (
-                "Something was found different from what was sown. Throw it away; or keep it for "
-                "somebody to look at, in paper, apart from all food and marked DO NOT EAT."
+            return f"Don’t eat {mass}", (
+                "Something differs from what you planted. Throw it away, or save it for an "
+                "expert: in paper, apart from all food, marked DO NOT EAT."
             )
         case Step.CHECK:
-            return f"Look at {mass} feature by feature", (
-                "Until that is done it feeds nobody; meanwhile it may lie in the refrigerator, apart and "
-                "marked."
+            return f"Check {mass} step by step", (
+                "Don’t eat it yet; until then it may go in the refrigerator, apart and marked."
             )
         case Step.THROW_AWAY:
             return f"Sort out {mass}", (
-                "Its day is past. Look and smell; what is soft, slimy or smells off goes on the compost."
+                "Past its day. Look and smell; compost what is soft, slimy or smells off."
             )
         case Step.EAT | Step.COOK:
             taste = (
@@ -364,19 +362,19 @@ def _plan_words(step: Step, mass: str, when: str, first: str) -> tuple[str, str]
             )
             return f"Cook {mass} {when}", f"Heated through for 10 to 15 minutes, never raw.{taste}"
         case Step.DRY:
-            return f"Dry {mass} {when}", "No meal takes it before its day, and one load of the dryer does."
+            return f"Dry {mass} {when}", "Too much for your meals in time; one dryer load takes it."
         case Step.FREEZE:
             return f"Freeze {mass} {when}", "Cook it first, let it cool, then freeze it flat in portions."
         case Step.GIVE:
             return f"Give away {mass} {when}", (
-                "More than meals, dryer and freezer take, as set below. Say from which bed and which day it "
-                "is, and that whoever cooks it must look at every single one. Selling may need a license."
+                "More than your meals, dryer and freezer take. Say which bed and day it is from, and that "
+                "whoever cooks it must check every single one. Selling may need a license."
             )
 
 
 SUM_WORDS = {
-    Step.STOP: "that nobody eats of",
-    Step.CHECK: "to be looked at",
+    Step.STOP: "not to eat",
+    Step.CHECK: "to check",
     Step.THROW_AWAY: "past its day",
     Step.EAT: "for today's meal",
     Step.COOK: "for later meals",

@@ -116,7 +116,7 @@ def note_round(request: Request, typed: dict[str, str]) -> Response:
             asks.append(result.ask)
         entries.extend(result.entries)
     if not entries and not errors:
-        errors["round"] = "Type the weight of at least one bed."
+        errors["round"] = "Enter the weight for at least one bed."
     if errors or asks:
         return _round_page(
             request, state, status=422 if errors else 409, errors=errors, typed=typed,
@@ -177,7 +177,7 @@ def _basket_page(request: Request, state: BookState, *, status: int = 200, **val
 def _resting(kind: str, day: date, trade: Trade, today: date) -> str:
     return (
         f"On {words.day(day, today)} {species_name(kind, trade)} is left out: some people get an upset "
-        "stomach when they eat it for days on end, and after a first taste a day of waiting is advised."
+        "stomach when they eat it day after day, and after a first taste you should wait a day."
     )
 
 
@@ -188,9 +188,9 @@ def _unaccounted_line(entry: LogEntry, garden: Garden, today: date) -> str:
 
 def _head(lines: Sequence[Any], today: date, system: str) -> str:
     if not lines:
-        return "Nothing lies in the basket."
+        return "The basket is empty."
     total = units.show_mass(math.fsum(line.left_kg for line in lines), system)
-    return f"{total} from {words.plural(len(lines), 'pick')}; what keeps least stands on top."
+    return f"{total} from {words.plural(len(lines), 'pick')}; what spoils first is on top."
 
 
 def _house_words(house: Household, system: str) -> str:
@@ -215,9 +215,9 @@ def _house_fields(house: Household, system: str) -> list[tuple[str, str, str]]:
 
     return [
         ("eaters", "How many eat", str(house.eaters)),
-        ("portion_kg", "Fresh mushrooms for one, in a meal", mass(house.portion_kg)),
-        ("dryer_kg", "The dryer takes in one load, fresh", mass(house.dryer_kg)),
-        ("freezer_kg", "The freezer still takes, fresh", mass(house.freezer_kg)),
+        ("portion_kg", "Fresh mushrooms per person and meal", mass(house.portion_kg)),
+        ("dryer_kg", "One dryer load, fresh", mass(house.dryer_kg)),
+        ("freezer_kg", "Room in the freezer, fresh", mass(house.freezer_kg)),
         ("fridge_c", "In the refrigerator", units.show_temperature(house.fridge_c, system)),
         ("room_c", "In the room", units.show_temperature(house.room_c, system)),
     ]
@@ -296,7 +296,7 @@ def _house_value(name: str, text: str, system: str) -> float:
     if name == "eaters":
         eaters = whole_number(text, most=50)
         if eaters is None:
-            raise InputError("Eaters are a whole number from 0 to 50.", field=name)
+            raise InputError("Enter a whole number of people from 0 to 50.", field=name)
         return eaters
     return 0.0 if text in ("", "0") else logbook_form.scale_mass(text, system, field=name)
 
@@ -397,7 +397,7 @@ def _use_of(
     try:
         fate = Fate(name)
     except ValueError:
-        raise InputError("Choose what became of it.", field="fate") from None
+        raise InputError("Choose what you did with it.", field="fate") from None
     system = garden.units.value
     text = typed.get("day", "").strip()
     # A page that lay open overnight still shows yesterday: a day nobody touched means today.

@@ -116,7 +116,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
     system = garden.units.value
     chosen = use.chosen
     if chosen is None:
-        gets, why = "nothing: best left unbuilt for now", ""
+        gets, why = "nothing: leave it unbuilt for now", ""
     else:
         gets = chosen.option.name
         picking = str(answers.picking(chosen.expected, today))
@@ -131,7 +131,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
             _kg(one.cautious_kg, system),
             words.chance(one.chance),
             _kg(one.expected.picked_if_any_kg.p10, system) if one.expected.picked_if_any_kg else "nothing",
-            words.day(one.run_day, today) if one.run_day else "not in this run",
+            words.day(one.run_day, today) if one.run_day else "beyond this forecast",
             words.day(one.picking_on, today) if one.picking_on else "none",
             to_buy_words(one, currency),
         )
@@ -294,7 +294,7 @@ def accept(request: Request, typed: Mapping[str, str]) -> Response:
             if now is None or now != before[key] or now.stage is not Stage.PLANNED:
                 raise InputError(
                     f"“{before[key].name}” was changed in another window since the plan was made; nothing "
-                    "was written. Look at the plan again."
+                    "was saved. Look at the plan again."
                 )
         return replace(
             garden,

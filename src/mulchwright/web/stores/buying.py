@@ -192,11 +192,9 @@ def buying_page(request: Request) -> Response:
     if needs is not None:
         values["short"] = tuple(needs.short)
         if not needs.patches:
-            values["answer"] = Headline(
-                "Plan a bed first; then this page says what has to be bought", "", "."
-            )
+            values["answer"] = Headline("Plan a bed first; then this page shows what to buy", "", ".")
         elif not needs.short:
-            values["answer"] = Headline("Nothing has to be bought: what is at hand is ", "likely enough", ".")
+            values["answer"] = Headline("You need to buy nothing: what you have is ", "likely enough", ".")
         else:
             values |= _bought(context, state, needs, trade)
     return store_page(request, "stores/buying.html", state, **values)
@@ -218,11 +216,9 @@ def buying_values(found: Buying, garden: Garden, trade: Trade) -> dict[str, Any]
     plan = purchase.plan
     currency = purchase.currency
     if plan.lines:
-        answer = Headline(
-            "The least that covers it costs ", money(plan.paid_cents, currency), ", delivery included."
-        )
+        answer = Headline("The cheapest way costs ", money(plan.paid_cents, currency), ", delivery included.")
     else:
-        answer = Headline("Nothing on offer covers what is short", "", ".")
+        answer = Headline("No offer covers what you’re short of", "", ".")
     return {
         "answer": answer,
         "plan": plan_words(plan, found.needs, garden, currency, "Packages to buy") if plan.lines else None,
@@ -270,7 +266,7 @@ def sharing_note(request: Request) -> Response:
         raise InputError(trouble)
     note = sharing_values(sharing(garden, trade, needs, rule=_rule(request)), None, garden, trade).get("note")
     if not note:
-        raise InputError("Nothing is bought, so there is no order to share.")
+        raise InputError("Nothing to buy, so there is no order to share.")
     return PlainTextResponse(
         f"{note}\n", headers={"content-disposition": 'attachment; filename="shared-order.txt"'}
     )
@@ -323,7 +319,7 @@ def sharing_values(found: Sharing, alone_cents: int | None, garden: Garden, trad
              *(in_words(one.words, garden, trade) for one in purchase.uncovered)]  # fmt: skip
     if order is None:
         return {
-            "answer": Headline("Nothing is bought, so there is nothing to share", "", "."),
+            "answer": Headline("Nothing to buy, so nothing to share", "", "."),
             "notes": notes,
         }
     currency = order.currency

@@ -100,7 +100,7 @@ def _page(
         errors=faults, plan=plan, limits=[in_units(line, system) for line in LIMITS],
         ended=[ended_load(run, garden, now) for run in out[:SHOWN_ENDED]],
         cautions=cautions(context.trade, system, "keep", "kitchen"), request_id=new_request_id,
-        noted=noted_step(request),
+        noted=noted_step(request), asked_plan=bool(request.query_params.keys() - {"step"}),
         load_key=load_key, load_typed=dict(load_typed or {}), load_errors=dict(load_errors or {}),
         now_iso=f"{now:%Y-%m-%dT%H:%M}", here=PAGE, back=PAGE, example=forms.mass_example(system),
         shelf="64 °F" if system == "us" else "18 °C",

@@ -31,7 +31,7 @@ FIELD_OF = {
 }  # fmt: skip
 SHELF_C = 18.0
 """A cupboard, where nothing is said about the place of a jar."""
-WAYS = (("picks", "picks from the logbook"), ("mass", "a mass alone, to work with"))
+WAYS = (("picks", "picks I logged"), ("mass", "just a weight"))
 
 
 def field_fault(reading: Reading, error: InputError, system: str, otherwise: str) -> None:
@@ -76,14 +76,12 @@ def dryer_form(
         title=dryer.name if dryer else "Your dryer",
         groups=(
             FormGroup(
-                "As it stands in your kitchen",
+                "Your dryer",
                 (
                     FormField("name", "Name", values["name"], help="as you call it"),
                     FormField("trays", "Number of trays", values["trays"]),
-                    FormField(
-                        "tray", "One tray measures", values["tray"], help=f"such as {tray}, or an area"
-                    ),
-                    FormField("watts", "Watts on its label", values["watts"]),
+                    FormField("tray", "Size of one tray", values["tray"], help=f"such as {tray}, or an area"),
+                    FormField("watts", "Watts on the label", values["watts"]),
                 ),
             ),
         ),
@@ -111,13 +109,13 @@ def read_dryer(
     reading = Reading(typed, _shown_dryer(held, system))
     trays = reading.take("trays", lambda text: plain_number(text, "trays", "Number of trays", 1, 60), 1.0)
     if trays != int(trays):
-        reading.fault("trays", "Trays come whole; give a whole number.")
+        reading.fault("trays", "Enter a whole number of trays.")
     area = reading.take("tray", partial(_tray, system=system), 0.1, held=held.tray_area_m2 if held else None)
     watts = reading.take(
         "watts", lambda text: plain_number(text.lower().removesuffix("w"), "watts", "Watts", 50, 5000), 100.0
     )
     if not reading.text("name"):
-        reading.fault("name", "Give it a name, such as “kitchen dryer”.")
+        reading.fault("name", "Enter a name, such as “kitchen dryer”.")
     if reading.errors:
         return None, reading.errors
     try:
@@ -250,7 +248,7 @@ def load_group(garden: Garden, values: Mapping[str, str], *, with_picks: bool) -
     return (
         FormGroup("The load", tuple(what)),
         FormGroup(
-            "How it is dried",
+            "How you dry it",
             (
                 FormField("thickness", "Thickness of the slices", values["thickness"],
                           help="a quarter of an inch" if us else "about 6 mm"),
@@ -327,7 +325,7 @@ def read_load(
                 )
             picks.append((row.key, kg))
         if not picks and not aside and not reading.errors:
-            reading.fault("form", "Say how much of which pick goes in, or choose a mass alone.")
+            reading.fault("form", "Enter how much of which pick goes in, or choose “just a weight”.")
         fresh = sum(kg for _, kg in picks) + sum(use.mass_kg for use in aside)
     else:
         fresh = reading.take("mass", lambda text: read_mass(text, "mass", "Fresh mass", system), 1.0)
@@ -381,14 +379,14 @@ def read_end(
         reading.fault(
             "dry",
             f"{small_mass(dry, system)} from {small_mass(run.fresh_kg, system)} of fresh ones is less than "
-            "their dry matter. Is that right? Weigh again, or tick that it is so.",
+            "their dry matter. Is that right? Weigh again, or check that it is right.",
         )
     elif dry > high_kg and typed.get("heavier") != "yes":
         reading.fault(
             "dry",
             f"{small_mass(dry, system)} is more than a dry load of this size likely weighs (at most "
-            f"{small_mass(high_kg, system)}), so there may be water left inside. Dry on; or tick that it is "
-            "so all the same.",
+            f"{small_mass(high_kg, system)}), so there may be water left inside. Dry longer; or check that "
+            "it is right all the same.",
         )
     if typed.get("snap") != "yes":
         reading.fault(
@@ -399,11 +397,13 @@ def read_end(
     kept_at = SHELF_C
     if reading.text("kept_at"):
         kept_at = reading.take(
-            "kept_at", lambda text: _between(text, "kept_at", "Where the jar stands", 0, 35, system), SHELF_C
+            "kept_at",
+            lambda text: _between(text, "kept_at", "Where the jar is stored", 0, 35, system),
+            SHELF_C,
         )
     name = reading.text("name")
     if run.uses and not name:
-        reading.fault("name", "Give the jar a name, such as “Jar 3”.")
+        reading.fault("name", "Enter a name for the jar, such as “Jar 3”.")
     if name.lower() in {jar.name.lower() for jar in jars}:
-        reading.fault("name", "There is a jar of this name already; a second would be taken for it.")
+        reading.fault("name", "There is a jar of this name already. Choose another name.")
     return Ended(at, dry, False, name, kept_at, reading.errors)

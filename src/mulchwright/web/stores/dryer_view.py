@@ -19,9 +19,9 @@ from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.tables import Table
 
 LIMITS = (
-    "No measured drying of king stropharia was found; the hours rest on oyster and button mushrooms.",
-    "Shrinking slices, the cap's skin and uneven trays are not worked out; they widen the range.",
-    "Hours and weight tell when to look, never that it is done.",
+    "Nobody has published drying times of king stropharia; the hours are from oyster and button mushrooms.",
+    "Shrinking slices, the cap's skin and uneven trays are left out; they widen the range.",
+    "Hours and weight say when to check, never that it is done.",
     "Done is when cooled pieces snap, two weighings an hour apart agree, and the jar stays dry inside.",
 )
 
@@ -143,7 +143,7 @@ def plan_view(plan: DryingPlan, dryer: Dryer, fresh_kg: float, system: str) -> P
     if plan.limited_by_heater > 0.5:
         notes.append("Most likely the heater sets the pace, not the slices: less at a time is quicker.")
     elif plan.limited_by_heater > 0.1:
-        notes.append("The heater may set the pace: less at a time would be safer.")
+        notes.append("The heater may set the pace: drying less at a time is better.")
     return PlanView(Headline("", strong, after), tuple(facts), _stop(plan, system), _misled(plan, system),
                     tuple(notes))  # fmt: skip
 
@@ -193,7 +193,7 @@ def load_card(run: DryingRun, dryer: Dryer, garden: Garden, now: datetime) -> Lo
     text += (
         f". From {origin(picks, garden, now.date())}."
         if run.uses
-        else ". A mass alone, no pick of the logbook."
+        else ". Only a weight, from no logged pick."
     )
     return LoadCard(
         run.key, f"In {dryer.name} since {clock(run.started_at, now, system)}", text, answer, since,

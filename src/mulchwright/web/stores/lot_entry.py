@@ -55,7 +55,7 @@ def read_lot(
     reading = Reading(typed, field_texts(held, kind, system, trade))
     name = reading.text("name")
     if not name:
-        reading.fault("name", "Give it a name, so you can tell it from the others.")
+        reading.fault("name", "Enter a name, so you can tell it from the others.")
     elif len(name) > 80:
         reading.fault("name", "Eighty characters are enough for a name.")
     materials = dict(material_options(kind, trade))
@@ -67,7 +67,7 @@ def read_lot(
     since = reading.take("since", lambda text: read_day(text, "since", today, past=True), None)
     moisture = reading.text("moisture")
     if moisture and moisture not in [value.value for value in StartMoisture]:
-        reading.fault("moisture", "How wet it lies: choose one from the list.")
+        reading.fault("moisture", "Moisture: choose one from the list.")
         moisture = ""
     kept_at = None
     if kind is LotKind.SPAWN and reading.text("kept_at"):
@@ -77,7 +77,7 @@ def read_lot(
         )  # fmt: skip
     packing = Packing.TWIGGY_HEAP
     if kind is LotKind.BRUSH:
-        packing = Packing(reading.choice("packing", {p.value: p for p in Packing}, "How the heap lies"))
+        packing = Packing(reading.choice("packing", {p.value: p for p in Packing}, "Shape of the heap"))
     if reading.errors:
         return None, reading.errors
     try:
@@ -114,15 +114,15 @@ def _read_origins(reading: Reading) -> tuple[Origin, ...]:
             text = ORIGIN_WORDS[faults[0]]
             reading.fault(
                 "origin",
-                f"Origin: “known and clean” is chosen, and “{text}” is ticked. Choose “known, with what is "
-                "ticked below”, or take the tick away.",
+                f"Origin: “known and clean” is chosen, and “{text}” is ticked. Choose “known, with what I "
+                "check below”, or uncheck it.",
             )
         return (Origin.CLEAN,)
     if chosen == KNOWN:
         if not faults:
             reading.fault(
                 "origin",
-                "Origin: tick below what is in it, or choose “known and clean” or “not known”.",
+                "Origin: check below what is in it, or choose “known and clean” or “not known”.",
             )
             return (Origin.UNKNOWN,)
         return faults
@@ -131,7 +131,7 @@ def _read_origins(reading: Reading) -> tuple[Origin, ...]:
 
 def _length(text: str, name: str, what: str, system: str, *, bare: str) -> float:
     if not text:
-        raise InputError(f"{what}: measure it, or choose another way to tell the amount.", field=name)
+        raise InputError(f"{what}: measure it, or choose another way to enter the amount.", field=name)
     metres = units.parse_length(text, system, bare=bare, field=name)
     if not 0.01 <= metres <= LONGEST_M:
         low, high = (units.show_length(value, system) for value in (0.01, LONGEST_M))
@@ -151,7 +151,7 @@ def _read_amount(
             1.0, held=held.mass_kg if held else None,
         )  # fmt: skip
         if kind is LotKind.SPAWN and trade.spawn[material].arrangement == "points":
-            reading.fault("way", "Pegs are counted, not weighed: choose bags or pegs, and give their number.")
+            reading.fault("way", "Pegs are counted, not weighed: choose bags or pegs, and enter how many.")
         return {"mass_kg": kg}
     if way == "sticks":
         return {"sticks": _read_sticks(reading, system)}
@@ -188,10 +188,10 @@ def _read_amount(
 
 def _some(text: str, name: str, what: str, read: Callable[[str], float]) -> float:
     if not text:
-        raise InputError(f"{what}: give it, or choose another way to tell the amount.", field=name)
+        raise InputError(f"{what}: enter it, or choose another way to enter the amount.", field=name)
     if text.lstrip().startswith(("-", "−")):
         raise InputError(
-            f"{what}: {text[:40]} is less than nothing. Give what there is; take the lot out if it is used "
+            f"{what}: {text[:40]} is less than nothing. Enter what there is; delete the lot if it is used "
             "up.",
             field=name,
         )
@@ -212,9 +212,9 @@ def _read_pieces(
             held=held.piece_kg if held else None,
         )  # fmt: skip
     elif not pegs and kind is not LotKind.STRAW:
-        reading.fault("piece", "Say what one bag weighs.")
+        reading.fault("piece", "Enter the weight of one bag.")
     if pegs and count != math.floor(count):
-        reading.fault("pieces", "Pegs come whole; give a whole number.")
+        reading.fault("pieces", "Enter a whole number of pegs.")
     return {"pieces": count, "piece_kg": piece}
 
 
@@ -228,10 +228,10 @@ def _read_woods(reading: Reading, trade: Trade) -> tuple[WoodShare, ...]:
             reading.fault(f"wood_{n}", "Choose which wood this share is of.")
             continue
         if wood in [part.wood for part in parts]:
-            reading.fault(f"wood_{n}", "This wood stands there twice; join the two.")
+            reading.fault(f"wood_{n}", "This wood is listed twice; add the two together.")
             continue
         if not text:
-            reading.fault(f"share_{n}", "Say how much of the lot it is, in percent.")
+            reading.fault(f"share_{n}", "Enter its share of the lot, in percent.")
             continue
         share = reading.take(
             f"share_{n}",
@@ -267,7 +267,7 @@ def _read_sticks(reading: Reading, system: str) -> tuple[Stick, ...]:
             lambda text, m=n: plain_number(text or "1", f"count_{m}", "Number", 1, MOST_PIECES), 1.0,  # type: ignore[misc]
         )  # fmt: skip
         if count != math.floor(count):
-            reading.fault(f"count_{n}", "Branches come whole; give a whole number.")
+            reading.fault(f"count_{n}", "Enter a whole number of branches.")
         length = reading.take(
             f"length_{n}",
             lambda text, m=n: _length(text, f"length_{m}", "Length", system, bare=long_bare), 1.0,  # type: ignore[misc]
@@ -284,10 +284,10 @@ def _read_sticks(reading: Reading, system: str) -> tuple[Stick, ...]:
         if len(reading.errors) > before:
             continue
         if thick["middle"] and (thick["small"] or thick["large"]):
-            reading.fault(f"middle_{n}", "Give the middle, or both ends; not all of them.")
+            reading.fault(f"middle_{n}", "Enter the middle or both ends, not all three.")
             continue
         if not thick["middle"] and not thick["large"]:
-            reading.fault(f"middle_{n}", "Say how thick: in the middle, or at both ends.")
+            reading.fault(f"middle_{n}", "Enter how thick: in the middle, or at both ends.")
             continue
         try:
             sticks.append(Stick(length, thick["middle"], thick["small"], thick["large"], int(count)))
@@ -295,5 +295,5 @@ def _read_sticks(reading: Reading, system: str) -> tuple[Stick, ...]:
             name = FIELD_OF.get(error.field or "", "length_0").removesuffix("_0")
             reading.fault(f"{name}_{n}", in_units(str(error), system))
     if not sticks and not reading.errors:
-        reading.fault("length_0", "List at least one branch, or choose another way to tell the amount.")
+        reading.fault("length_0", "List at least one branch, or choose another way to enter the amount.")
     return tuple(sticks)

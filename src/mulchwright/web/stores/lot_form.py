@@ -53,23 +53,23 @@ WAYS: Mapping[LotKind, tuple[str, ...]] = {
 
 PIECES = {
     LotKind.STRAW: "bales",
-    LotKind.SPAWN: "bags, or pegs by number",
+    LotKind.SPAWN: "bags or pegs, by number",
     LotKind.CHIPS: "bags, by weight",
     LotKind.SKIN: "bags, by weight",
 }
 
 
 SINCE = {
-    LotKind.CHIPS: "Cut or chipped on",
+    LotKind.CHIPS: "Date cut or chipped",
     LotKind.BRUSH: "Cut on",
     LotKind.STRAW: "Baled on",
     LotKind.SPAWN: "Made on",
-    LotKind.SKIN: "Bought or made on",
+    LotKind.SKIN: "Date bought or made",
 }
 
 
 MOISTURE = (
-    ("", "nobody has looked"), ("dry", "dry to the hand"), ("damp", "damp"), ("soaked", "dripping"),
+    ("", "not checked"), ("dry", "dry to the hand"), ("damp", "damp"), ("soaked", "dripping"),
 )  # fmt: skip
 
 
@@ -172,12 +172,11 @@ def lot_form(
         *([_wood_group(values, trade)] if kind in (LotKind.CHIPS, LotKind.BRUSH, LotKind.SKIN) else []),
         _origin_group(kind, values, system),
     ]
-    new = lot is None
     return StoreForm(
         action="/stores/lots/new" if lot is None else f"/stores/lots/{lot.key}",
         title=f"{KIND_WORDS[kind]}: {'a new lot' if lot is None else lot.name}",
         groups=tuple(groups),
-        button="Put it in the stores" if new else "Save",
+        button="Save",
         errors=errors or {},
         remove="" if lot is None else f"/stores/lots/{lot.key}/remove",
         hidden=(("kind", kind.value), ("revision", str(revision))),
@@ -208,7 +207,7 @@ def _amount_group(kind: LotKind, values: Mapping[str, str], system: str, trade: 
             FormField("width", "Width across the foot", values.get("width", ""), ways=_listed(heaps),
                       help="of a box or truck bed, inside"),
             FormField("height", "Height to the top", values.get("height", ""), ways=_listed(heaps),
-                      help="of a box, the depth of its filling"),
+                      help="in a box: how deep it is filled"),
             FormField("length", "Length along the foot", values.get("length", ""), ways=_listed(with_length)),
         ]  # fmt: skip
     if "vessels" in ways:
@@ -221,7 +220,7 @@ def _amount_group(kind: LotKind, values: Mapping[str, str], system: str, trade: 
     if kind is LotKind.BRUSH:
         packing = tuple((p.value, words) for p, words in PACKING_WORDS.items())
         fields.append(
-            FormField("packing", "How the heap lies", values["packing"], "select", packing,
+            FormField("packing", "Shape of the heap", values["packing"], "select", packing,
                       ways=_listed(heaps), help="branches packed loosely leave more air")
         )  # fmt: skip
     if "mass" in ways:
@@ -230,7 +229,7 @@ def _amount_group(kind: LotKind, values: Mapping[str, str], system: str, trade: 
     if "pieces" in ways:
         bale = trade.constants["bale_kg"].value
         piece_help = {
-            LotKind.STRAW: f"left empty: the usual bale, {units.show_mass(bale, system)}",
+            LotKind.STRAW: f"empty: the usual bale, {units.show_mass(bale, system)}",
             LotKind.SPAWN: "leave empty for pegs",
         }.get(kind, "")
         what = {LotKind.STRAW: "bales", LotKind.SPAWN: "bags or pegs"}.get(kind, "bags")
@@ -239,8 +238,8 @@ def _amount_group(kind: LotKind, values: Mapping[str, str], system: str, trade: 
             FormField("piece", "One weighs", values.get("piece", ""), ways="pieces", help=piece_help),
         ]
     if kind is not LotKind.SPAWN:
-        fields.append(FormField("moisture", "How wet it lies", values["moisture"], "select", MOISTURE))
-    return FormGroup("How much there is", tuple(fields))
+        fields.append(FormField("moisture", "Moisture", values["moisture"], "select", MOISTURE))
+    return FormGroup("How much", tuple(fields))
 
 
 NEEDED_OF = {shape.value: fields for shape, fields in NEEDED.items() if shape is not HeapShape.VESSELS}
@@ -275,8 +274,8 @@ def _stick_group(values: Mapping[str, str], system: str) -> FormGroup:
     return FormGroup(
         "Branches",
         about="One row for all branches of a size: how many, how long, and how thick, in the middle or at "
-        f"both ends. Thickness without a unit is in {unit}; an empty row is no branch. "
-        "Save to get more rows.",
+        f"both ends. Thickness without a unit is in {unit}; leave unused rows empty. Save to "
+        "get more rows.",
         heads=("number", "length", "middle", "small end", "large end"),
         rows=rows,
         ways="sticks",
@@ -294,7 +293,7 @@ def _wood_group(values: Mapping[str, str], trade: Trade) -> FormGroup:
     )
     return FormGroup(
         "Which woods",
-        about="As far as you know them, in percent of the lot. What is missing to 100 is not known.",
+        about="As far as you know, in percent of the lot. Whatever is missing from 100 counts as unknown.",
         heads=("wood", "percent"),
         rows=rows,
     )
@@ -310,7 +309,7 @@ KNOWN = "known"
 
 ORIGIN_CHOICES = (
     (Origin.CLEAN.value, "known and clean"),
-    (KNOWN, "known, with what is ticked below"),
+    (KNOWN, "known, with what I check below"),
     (Origin.UNKNOWN.value, "not known"),
 )
 
@@ -328,14 +327,14 @@ def _origin_group(kind: LotKind, values: Mapping[str, str], system: str) -> Form
             "origin", "Origin", values["origin"], kind="radios", options=ORIGIN_CHOICES,
         ),
         FormField(
-            "origins", "What you know or suspect is in it", kind="checks",
+            "origins", "Known or suspected in it (check all that apply)", kind="checks",
             options=tuple((f"origin_{o.value}", ORIGIN_WORDS[o]) for o in CONTAMINATED),
             checked=tuple(f"origin_{o}" for o in values["faults"].split()),
         ),
-        FormField("since", SINCE[kind], values["since"], "date", help="left empty if nobody knows"),
+        FormField("since", SINCE[kind], values["since"], "date", help="empty if nobody knows"),
     ]  # fmt: skip
     if kind is LotKind.SPAWN:
         fields.append(FormField("kept_at", "Kept at", values.get("kept_at", ""),
                                 help=f"a refrigerator has {units.show_temperature(4, system)}"))  # fmt: skip
     fields.append(FormField("note", "Note", values["note"]))
-    return FormGroup("Where it comes from", tuple(fields))
+    return FormGroup("Where it came from", tuple(fields))

@@ -1,4 +1,4 @@
-"""What the planned beds take, layer by layer and in all, against what is at hand."""
+"""What the planned beds need, layer by layer and in all, against what is at hand."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ from mulchwright.garden import Garden, Measure, Patch
 from mulchwright.gather.ranges import Amount, Working
 from mulchwright.gather.takeoff import LayerNeed, PlaneNeed, loose_volume_l
 from mulchwright.gather.yard import bulk_words, straw_words
+from mulchwright.sheets.build_sheet import build_sheet_of, step_words
+from mulchwright.sheets.laying import laying_svg
 from mulchwright.sheets.portrait import material_name, spawn_name, species_name
 from mulchwright.trade import Trade
 from mulchwright.units import in_units
@@ -24,6 +26,7 @@ from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
+from mulchwright.web.views.material_drawings import SQUEEZE_WORDS, Squeeze, material_svg, squeeze_svg
 from mulchwright.web.views.stores_wording import GRADE_WORDS, bulk_span, caution_words, mass_span
 from mulchwright.web.views.tables import Table
 
@@ -59,7 +62,9 @@ def needs_or_trouble(
 def short_sentence(garden: Garden, trade: Trade, today: date) -> Headline:
     """One answer first: whether it is enough, and if not, of what."""
     if not planned(garden):
-        return Headline("Plan a bed first; then this page says what it takes and what is short.", "", "")
+        return Headline(
+            "Plan a bed first; then this page shows what it needs and what you’re short of.", "", ""
+        )
     try:
         needs = needs_of(garden, trade, today=today)
     except MulchwrightError as error:
@@ -72,14 +77,61 @@ def sentence_of(needs: Needs, system: str) -> Headline:
     count = len(needs.patches)
     beds = "the planned bed" if count == 1 else f"the {words.count_word(count)} planned beds"
     if not needs.short:
-        return Headline("What is at hand is ", "likely enough", f" for {beds}.")
+        return Headline("You have ", "enough", f" for {beds}, by the likely amounts.")
     parts = [f"{line_words(line, line.short.likely, system)} of {line.name}" for line in needs.short]
-    return Headline(f"For {beds} there is likely ", f"{words.joined(parts)} too little", ".")
+    return Headline("You’re short ", words.joined(parts), f" for {beds}.")
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnThing:
+    """A material of a bed: drawing, name, how much of it to bring."""
+
+    svg: str
+    name: str
+    amount: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnStep:
+    """A step of laying: the bed after it, what to do, how much, what else to know."""
+
+    svg: str
+    lead: str
+    amount: str
+    more: str
+
+
+def drawn_steps(patch: Patch, trade: Trade, system: str, garden: str, today: date) -> tuple[DrawnStep, ...]:
+    """The steps of the build sheet, from the ground up, each with a drawing of the bed after it."""
+    (made,) = build_sheet_of([patch], trade, garden=garden, day=today, system=system).patches
+    shown = []
+    for n, step in enumerate(made.steps, 1):
+        said = step_words(step, system)
+        label = f"Cut through the bed after step {n} of {len(made.steps)}: {said['lead']}, {said['amount']}."
+        svg = laying_svg(made.steps, n, label=label, mark=f"lay-{patch.key}-{n}")
+        shown.append(DrawnStep(svg, said["lead"], said["amount"], said["more"]))
+    return tuple(shown)
+
+
+def _things(patch: Patch, layers: list[LayerNeed], trade: Trade, system: str) -> tuple[DrawnThing, ...]:
+    """The materials of a bed, each once, with the likely amount to bring."""
+    shown = []
+    for key in dict.fromkeys(need.material for need in layers):
+        mine = [need for need in layers if need.material == key]
+        sheet = trade.materials[key].family == "sheet"
+        amount = (
+            units.show_area(mine[0].area_m2, system)
+            if sheet
+            else units.show_bulk_volume(sum(need.loose_l.likely for need in mine), system)
+        )
+        svg = material_svg(trade.materials[key], mark=f"material-{patch.key}-{key}")
+        shown.append(DrawnThing(svg, material_name(key, trade), amount))
+    return tuple(shown)
 
 
 @dataclass(frozen=True, slots=True)
 class PatchTakeoff:
-    """A bed's take-off as two tables, with what was worked out."""
+    """A bed's take-off as two tables, with what was worked out, and drawings of what to bring and to lay."""
 
     key: str
     name: str
@@ -88,6 +140,8 @@ class PatchTakeoff:
     planes: Table
     water: str
     worked: Table
+    things: tuple[DrawnThing, ...]
+    steps: tuple[DrawnStep, ...]
 
 
 def _yard(need: LayerNeed, trade: Trade, system: str) -> str:
@@ -166,7 +220,7 @@ def patch_takeoff(patch: Patch, needs: Needs, trade: Trade, system: str, today: 
         f"{species_name(patch.species, trade).capitalize()}, {units.show_area(patch.area_m2, system)}{day}",
         Table(
             f"Layers of {patch.name}, from the ground up",
-            ("layer", "thick", "in place", "loose", "to fetch, with waste", "in the yard", "water to add"),
+            ("layer", "thick", "in place", "loose", "to bring, with waste", "in the yard", "water to add"),
             tuple(_layer_row(need, trade, system) for need in layers),
         ),
         Table(
@@ -177,13 +231,15 @@ def patch_takeoff(patch: Patch, needs: Needs, trade: Trade, system: str, today: 
         units.show_volume(water, system) if water >= 0.5 else "",
         Table(
             f"Figures behind the take-off of {patch.name}",
-            ("figure", "likely", "8 of 10", "formula", "grade", "source"),
+            ("figure", "likely", "8 in 10", "formula", "grade", "source"),
             tuple(
                 (f"{material_name(need.material, trade)}: {row[0]}", *row[1:])
                 for need in layers
                 for row in worked_rows(need.working, trade, system)
             ),
         ),
+        _things(patch, layers, trade, system),
+        drawn_steps(patch, trade, system, "", today),
     )
 
 
@@ -194,6 +250,11 @@ def _stand_ins(line: NeedLine, garden: Garden, system: str) -> str:
         amount = one.loose_l if line.unit is Measure.LITERS else one.dry_kg
         parts.append(f"{names.get(one.lot, one.lot)} ({amount_words(amount, line.unit, system)})")
     return words.joined(parts, "or")
+
+
+def _squeeze() -> tuple[tuple[str, str, str], ...]:
+    """The squeeze test in three drawings, each with its name and sentence."""
+    return tuple((squeeze_svg(state, mark=f"squeeze-{state}"), *SQUEEZE_WORDS[state]) for state in Squeeze)
 
 
 def page(request: Request) -> Response:
@@ -209,7 +270,8 @@ def page(request: Request) -> Response:
     needs, trouble = needs_or_trouble(garden, trade, today, keys)
     values: dict[str, Any] = {
         "beds": [(patch.key, patch.name) for patch in beds], "bed": bed if keys else "", "trouble": trouble,
-        "lines": None, "patches": (), "aside": (), "notes": (), "answer": None, "on": "", "care": (),
+        "lines": None, "brief": (), "squeeze": _squeeze(),
+        "patches": (), "aside": (), "notes": (), "answer": None, "on": "", "care": (),
         "stand_ins": (), "water": "",
     }  # fmt: skip
     if needs is not None and needs.patches:
@@ -223,8 +285,8 @@ def page(request: Request) -> Response:
             "answer": sentence_of(needs, system),
             "on": words.day(needs.on, today),
             "lines": Table(
-                "What the beds take and what there is",
-                ("item", "needed", "at hand", "short", "left over"),
+                "What the beds need and what you have",
+                ("item", "needed", "on hand", "short", "left over"),
                 tuple(
                     (
                         line.name[:1].upper() + line.name[1:],
@@ -236,6 +298,15 @@ def page(request: Request) -> Response:
                     for line in needs.lines
                 ),
             ),
+            "brief": [
+                (
+                    line.name[:1].upper() + line.name[1:],
+                    line_words(line, line.need.likely, system),
+                    line_words(line, line.have.likely, system),
+                    line_words(line, line.short.likely, system),
+                )
+                for line in needs.lines
+            ],
             "patches": [patch_takeoff(patch, needs, trade, system, today) for patch in needs.patches],
             "aside": aside,
             "notes": [

@@ -65,7 +65,7 @@ def _typed_amount(text: str, measure: Measure, system: str, name: str, what: str
         case Measure.SQUARE_METERS:
             area = units.parse_area(text, system, field=name)
             if not 0 < area <= 10_000:
-                raise InputError(f"{what}: an area above nothing, please.", field=name)
+                raise InputError(f"{what}: enter an area above 0.", field=name)
             return area
         case _:
             count = re.sub(r" ?(?:pieces?|pegs?|bales?|bags?)$", "", text.lower())
@@ -129,10 +129,10 @@ def seller_form(
             FormGroup("Who", (FormField("name", "Name", values["name"]),
                               FormField("note", "Note", values["note"]))),
             FormGroup("Terms", (
-                FormField("delivery", "Delivery charge", values["delivery"], help="empty if you fetch it"),
+                FormField("delivery", "Delivery charge", values["delivery"], help="empty if you pick it up"),
                 FormField("free_from", "Free delivery from", values["free_from"], help="empty if never"),
                 FormField("minimum", "Smallest order", values["minimum"], help="empty if there is none"),
-                FormField("days", "Days until it is here", values["days"], help="empty if not asked"),
+                FormField("days", "Days to deliver", values["days"], help="empty if you don’t know"),
             )),
         ),
         "Save", errors or {},
@@ -149,9 +149,9 @@ def read_seller(
     free_from, minimum = _cents(reading, "free_from"), _cents(reading, "minimum", 0)
     days: float | None = None
     if reading.text("days"):
-        days = reading.take("days", lambda t: plain_number(t, "days", "Days until it is here", 0, 120), 0.0)
+        days = reading.take("days", lambda t: plain_number(t, "days", "Days to deliver", 0, 120), 0.0)
         if days != int(days):
-            reading.fault("days", "Give whole days.")
+            reading.fault("days", "Enter whole days.")
     return _finished(
         reading,
         lambda: Seller(
@@ -199,7 +199,7 @@ def offer_form(
         "", "A new offer" if offer is None
         else f"Offer: {offer.name or item_words(offer.item, offer.species, trade)}",
         (
-            FormGroup("What is offered", (
+            FormGroup("Item", (
                 FormField("seller", "Seller", values["seller"], "select", sellers),
                 FormField("item", "What", values["item"], "select", item_options(trade)),
                 FormField("species", "Mushroom, for spawn", values["species"], "select",
@@ -212,7 +212,7 @@ def offer_form(
                           help="2 ft³, 5.5 lb, 100 pieces" if us else "50 L, 2.5 kg, 100 pieces"),
                 FormField("price", "Price", values["price"], help="empty if you do not know it yet"),
                 FormField("currency", "Currency", values["currency"], help="three letters"),
-                FormField("most", "Most packages to be had", values["most"], help="empty for no limit"),
+                FormField("most", "Most packages available", values["most"], help="empty for no limit"),
             )),
         ),
         "Save", errors or {},
@@ -230,7 +230,7 @@ def read_offer(
     unit = Measure(reading.choice("unit", dict(_MEASURE_OPTIONS), "Told by") or Measure.KILOGRAMS.value)
     species = reading.text("species") or None
     if item in trade.spawn and species not in trade.species:
-        reading.fault("species", "Say which mushroom the spawn is of.")
+        reading.fault("species", "Choose the mushroom of this spawn.")
     size = reading.take(
         "size", lambda text: _typed_amount(text, unit, system, "size", "One package holds"), 1.0,
         held=offer.size if offer is not None and offer.unit is unit else None,
@@ -240,7 +240,7 @@ def read_offer(
     if reading.text("most"):
         most = reading.take("most", lambda t: plain_number(t, "most", "Most packages", 0, 100_000), 0.0)
         if most != int(most):
-            reading.fault("most", "Packages come whole; give a whole number.")
+            reading.fault("most", "Enter a whole number of packages.")
     currency = reading.text("currency").upper()
     if not re.fullmatch("[A-Z]{3}", currency):
         reading.fault("currency", "Write the currency in its three letters, such as USD or EUR.")
@@ -291,11 +291,11 @@ def household_form(
         for n in range(count)
     )  # fmt: skip
     return StoreForm(
-        "", "A household that shares" if household is None else f"Household: {household.name}",
+        "", "A household" if household is None else f"Household: {household.name}",
         (
             FormGroup("Who", (FormField("name", "Name", values["name"]),
                               FormField("note", "Note", values["note"]))),
-            FormGroup("What they take", about="A row without a thing counts for nothing.",
+            FormGroup("What they take", about="Leave unused rows empty.",
                       heads=("item", "mushroom, for spawn", "measured by", "how much"), rows=rows),
         ),
         "Save", errors or {},
@@ -323,7 +323,7 @@ def read_household(
         )
         species = reading.text(f"species_{n}") or None
         if item in trade.spawn and species not in trade.species:
-            reading.fault(f"species_{n}", "Say which mushroom the spawn is of.")
+            reading.fault(f"species_{n}", "Choose the mushroom of this spawn.")
         figure = reading.take(
             f"amount_{n}",
             lambda text, u=unit, m=n: _typed_amount(text, u, system, f"amount_{m}", "How much"), 1.0,  # type: ignore[misc]
@@ -331,7 +331,7 @@ def read_household(
         )  # fmt: skip
         species = species if item in trade.spawn else None
         if (item, species) in [(one.item, one.species) for one in takes]:
-            reading.fault(f"item_{n}", "This thing stands there twice; put the two together.")
+            reading.fault(f"item_{n}", "This item is listed twice; add the two together.")
             continue
         takes.append(Taking(item, figure, unit, species))
     return _finished(
@@ -359,7 +359,7 @@ def vessel_form(
     """The form of a tub or barrel to soak in."""
     values = _vessel_shown(vessel, garden.units.value) | dict(typed or {})
     return StoreForm(
-        "", "A vessel to soak in" if vessel is None else f"Vessel: {vessel.name}",
+        "", "A tub for soaking" if vessel is None else f"Vessel: {vessel.name}",
         (
             FormGroup("Which", (
                 FormField("name", "Name", values["name"], help="such as “stock tank”"),
@@ -384,7 +384,7 @@ def read_vessel(
     )  # fmt: skip
     count = reading.take("count", lambda text: plain_number(text, "count", "How many", 1, 1000), 1.0)
     if count != int(count):
-        reading.fault("count", "Vessels come whole; give a whole number.")
+        reading.fault("count", "Enter a whole number of tubs.")
     return _finished(
         reading,
         lambda: Vessel(volume, int(count), name, key),

@@ -142,9 +142,9 @@ def _changed(
     reading = Reading(typed, _shown(jar, system))
     name = reading.text("name")
     if not name:
-        reading.fault("name", "Give the jar a name.")
+        reading.fault("name", "Enter a name for the jar.")
     if name.lower() in {other.name.lower() for other in garden.jars if other.key != jar.key}:
-        reading.fault("name", "There is a jar of this name already; a second would be taken for it.")
+        reading.fault("name", "There is a jar of this name already. Choose another name.")
     kept_at = reading.take(
         "kept_at",
         lambda text: units.parse_temperature(text, system, field="kept_at"),
@@ -218,7 +218,7 @@ def use(request: Request, typed: dict[str, str]) -> Response:
         return RedirectResponse(where, 303)
     left = pantry_view.left_of(garden)[jar.key]
     reading = Reading(typed, {"day": today.isoformat()})
-    fate = Fate(reading.choice("fate", {fate.value: word for fate, word in USABLE}, "What became of it"))
+    fate = Fate(reading.choice("fate", {fate.value: word for fate, word in USABLE}, "Use"))
     day = reading.take("day", partial(_day, today=today), today)
     if typed.get("all"):
         kg = left
@@ -226,13 +226,13 @@ def use(request: Request, typed: dict[str, str]) -> Response:
         kg = reading.take("mass", lambda text: drying_forms.read_mass(text, "mass", "Taken", system), 0.0)
     if left < 0.0005:
         reading.fault(
-            "mass", f"{jar.name} is empty: all of it was used before. If it is another jar, choose that."
+            "mass", f"{jar.name} is empty: all of it is used. If you mean another jar, choose that one."
         )
     elif kg > left + drying_forms.LEFT_SLACK_KG:
         reading.fault(
             "mass",
             f"{jar.name} holds {small_mass(left, system)}; {small_mass(kg, system)} cannot come out of it. "
-            "Was it noted already, or was it another jar?",
+            "Did you note it already, or was it another jar?",
         )
     if day < jar.made_on:
         reading.fault("day", "The jar was filled after that day; correct the day.")
@@ -431,7 +431,9 @@ def _read_new(
             "kept_at", lambda text: units.parse_temperature(text, system, field="kept_at"), kept_at
         )
     if dried and typed.get("snap") != "yes":
-        reading.fault("snap", "Only what snaps when it is cool is dry enough for a jar; dry the rest on.")
+        reading.fault(
+            "snap", "Only pieces that snap when cool are dry enough for a jar; dry the rest longer."
+        )
     if ask and not reading.errors and typed.get("sure") != "yes":
         return None, [], {"sure": ask}
     if not reading.errors:

@@ -88,7 +88,7 @@ def first_to_use(jars: list[Jar], garden: Garden, today: date) -> Headline:
     when = words.day(first.best_by, today)
     if first.best_by < today:
         return Headline(
-            "Use ", first.name, f" first: its best time went by on {when}. Smell and look before you cook."
+            "Use ", first.name, f" first: its best-by date was {when}. Smell and look before you cook."
         )
     return Headline("Use ", first.name, f" first: best by {when}.")
 
@@ -111,7 +111,7 @@ def jar_card(jar: Jar, garden: Garden, trade: Trade, now: datetime, left_kg: flo
     if left_kg < 0.0005:
         headline = Headline("It is ", "empty")
     elif jar.best_by < today:
-        headline = Headline("", small_mass(left_kg, system), f" left; its best time went by on {by}.")
+        headline = Headline("", small_mass(left_kg, system), f" left; its best-by date was {by}.")
     else:
         headline = Headline("", small_mass(left_kg, system), f" left, best by {by}.")
     soaked = ""
@@ -124,7 +124,7 @@ def jar_card(jar: Jar, garden: Garden, trade: Trade, now: datetime, left_kg: flo
     facts = (
         ("From", jar_origin(jar, garden, today)),
         ("Made", f"{words.day(jar.made_on, today)}, {small_mass(jar.mass_kg, system)}"),
-        ("Stands at", units.show_temperature(jar.kept_at_c, system)),
+        ("Stored at", units.show_temperature(jar.kept_at_c, system)),
     )
     return JarCard(
         jar.key, jar.name, KIND_WORDS[jar.kind], species_name(jar.species, trade),
@@ -207,7 +207,7 @@ def eating_advice(garden: Garden, trade: Trade, today: date, *, of: str = "") ->
         past = [day for day in mine if day <= today]
         if not past:
             lines.append(
-                f"{name}: by this book nobody has eaten it yet. The first time a few small, well cooked "
+                f"{name}: by this book nobody has eaten it yet. The first time a few small, well-cooked "
                 "pieces, no other new kind beside it, then wait a day; each person anew."
             )
             continue
@@ -215,7 +215,7 @@ def eating_advice(garden: Garden, trade: Trade, today: date, *, of: str = "") ->
         running = days_running(mine, last)
         if running >= OLD_AFTER_DAYS and (today - last).days <= 1:
             lines.append(
-                f"{name}: eaten on {running} days running, last on {words.day(last, today)}. Leave it "
+                f"{name}: eaten {running} days in a row, last on {words.day(last, today)}. Leave it "
                 "out for a few days; some people get an upset stomach from days in a row."
             )
     return lines

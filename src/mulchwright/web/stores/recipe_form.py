@@ -170,9 +170,9 @@ def recipe_form(
         tuple(_layer_cells(n, f"Layer {n + 1} from the top", values, trade) for n in range(layers)),
         tuple(
             (
-                Cell(f"spawn_{n}", f"Plane {n + 1}, spawn", values.get(f"spawn_{n}", ""), kinds),
-                Cell(f"height_{n}", f"Plane {n + 1}, above the soil", values.get(f"height_{n}", "")),
-                Cell(f"amount_{n}", f"Plane {n + 1}, how much", values.get(f"amount_{n}", "")),
+                Cell(f"spawn_{n}", f"Spawn layer {n + 1}, spawn", values.get(f"spawn_{n}", ""), kinds),
+                Cell(f"height_{n}", f"Spawn layer {n + 1}, above the soil", values.get(f"height_{n}", "")),
+                Cell(f"amount_{n}", f"Spawn layer {n + 1}, how much", values.get(f"amount_{n}", "")),
             )
             for n in range(planes)
         ),
@@ -233,7 +233,7 @@ def _read_layer(
     text = reading.text(name)
     low, high = (units.show_length(metres, system) for metres in (0.001, 0.6))
     if not text:
-        reading.fault(name, f"Say how thick, from {low} to {high}; or take the layer out.")
+        reading.fault(name, f"Enter the thickness, from {low} to {high}; or remove the layer.")
         return None
     read_one = partial(typed_thickness, name=name, system=system)
     thickness = held.thicknesses[text] if text in held.thicknesses else reading.take(name, read_one, 0.0)
@@ -259,7 +259,7 @@ def _read_plane(
     points = trade.spawn[kind].arrangement == "points"
     height_name, amount_name = f"height_{n}", f"amount_{n}"
     if not reading.text(height_name):
-        reading.fault(height_name, "Say how high above the soil it lies; 0 is on the soil itself.")
+        reading.fault(height_name, "Enter its height above the soil; 0 is on the soil.")
     read_height = partial(typed_thickness, name=height_name, system=system)
     at = reading.text(height_name)
     height = held.heights[at] if at in held.heights else reading.take(height_name, read_height, 0.0)
@@ -267,14 +267,16 @@ def _read_plane(
         height = next((one for one in meets if abs(one - height) <= SNAP_M), height)
     if meets and height > meets[-1]:
         top = units.show_length(meets[-1], system)
-        reading.fault(height_name, f"Above the bed: its top is at {top}. Lay the plane at {top} or lower.")
+        reading.fault(
+            height_name, f"Above the bed: its top is at {top}. Put the spawn layer at {top} or lower."
+        )
     text = reading.text(amount_name)
     amount = held.amounts.get((kind, text))
     if amount is None:
         read_amount = partial(typed_amount, name=amount_name, system=system, points=points)
         amount = reading.take(amount_name, read_amount, 0.0)
     if amount == 0:
-        reading.fault(amount_name, "Say how much, more than nothing; or take the plane out.")
+        reading.fault(amount_name, "Enter how much, above 0; or remove the spawn layer.")
     if height_name in reading.errors or amount_name in reading.errors:
         return None
     try:
@@ -292,11 +294,11 @@ def read(
     reading, held = Reading(typed, {}), _Held(base, system)
     name = reading.text("name")
     if not name:
-        reading.fault("name", "Give it a name, such as “Alder over straw”.")
+        reading.fault("name", "Enter a name, such as “Alder over straw”.")
     elif len(name) > 80:
         reading.fault("name", f"The name has {len(name)} letters; 80 at most.")
     elif name.casefold() in {one.casefold() for one in taken}:
-        reading.fault("name", f"There is a recipe “{name}” already. Give this one another name.")
+        reading.fault("name", f"There is a recipe “{name}” already. Choose another name.")
     count = _count(typed, "layers", MOST_LAYERS)
     from_ground = [_read_layer(n, reading, trade, system, held) for n in reversed(range(count))]
     layers = tuple(layer for layer in from_ground if layer is not None)

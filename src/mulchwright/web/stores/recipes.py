@@ -142,7 +142,7 @@ def _card(
     facts: list[tuple[str, str]] = []
     answer = note = ""
     if use_option is not None:
-        run = "not within this run"
+        run = "beyond this forecast"
         if use_option.run_day is not None:
             weeks = round((use_option.run_day - (use_option.patch.built_on or today)).days / 7)
             run = f"{words.day(use_option.run_day, today)}, {words.plural(weeks, 'week')} after building"
@@ -261,7 +261,7 @@ def lay(request: Request, typed: Mapping[str, str]) -> Response:
         ):
             raise InputError(
                 "This bed was changed in another window since the recipes were shown, so nothing was "
-                "written. Look at the recipes again."
+                "saved. Look at the recipes again."
             )
         recipe = _base(typed.get("recipe", ""), garden, trade)
         if recipe is None:
@@ -380,14 +380,14 @@ def _keep(context: AppContext, recipe: Recipe, number: int | None, before: str) 
         rows = list(garden.recipes)
         theirs = rows[number - 1] if number is not None and 1 <= number <= len(rows) else None
         if number is not None and (theirs is None or noun_fingerprint(theirs) != before):
-            text = f"It is “{theirs.name}” there now." if theirs else "It was taken out there."
+            text = f"It is “{theirs.name}” there now." if theirs else "It was deleted there."
             raise _ClashedError(
                 f"This recipe was changed in another window since the form was filled. {text} Nothing was "
-                "written. The fields hold what you typed; look at them, then save once more.", theirs,
+                "saved. The fields hold what you typed; look at them, then save again.", theirs,
             )  # fmt: skip
         if any(row.name.casefold() == recipe.name.casefold() and row is not theirs for row in rows):
             raise _ClashedError(
-                f"Another window kept a recipe “{recipe.name}” meanwhile. Give this one another name.", theirs
+                f"Another window saved a recipe “{recipe.name}” meanwhile. Choose another name.", theirs
             )
         if number is None:
             rows.append(recipe)
@@ -409,8 +409,8 @@ def remove(request: Request, typed: Mapping[str, str]) -> Response:
         rows = garden.recipes
         if not 1 <= number <= len(rows) or noun_fingerprint(rows[number - 1]) != typed.get("before"):
             raise InputError(
-                "This recipe was changed in another window since it was shown here, so it was not taken "
-                "out. Look at it again first."
+                "This recipe was changed in another window since it was shown here, so it was not deleted. "
+                "Look at it again first."
             )
         return replace(garden, recipes=(*rows[: number - 1], *rows[number:]))
 

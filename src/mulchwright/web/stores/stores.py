@@ -93,7 +93,9 @@ def _kind(text: str) -> LotKind:
     try:
         return LotKind(text)
     except ValueError:
-        raise HTTPException(404, "There is no such kind of lot; choose one from the stores.") from None
+        raise HTTPException(
+            404, "There is no such kind of supply; choose one on the supplies page."
+        ) from None
 
 
 @page_or_form
@@ -155,7 +157,7 @@ def one_lot(request: Request, typed: dict[str, str] | None) -> Response:
     garden, today, system = state.garden, state.today, state.garden.units.value
     lot = _lot_of(garden, request.path_params["key"])
     if lot is None and typed is None:
-        raise HTTPException(404, "There is no such lot in the stores.")
+        raise HTTPException(404, "This lot is not in your supplies.")
     if typed is None:
         assert lot is not None
         return _lot_page(request, state, lot.kind, lot, lot_form(lot.kind, lot, system, context.trade))
@@ -187,7 +189,7 @@ def _clash_page(
     form = replace(form, hidden=(*form.hidden, ("before", before)))
     on = state.today
     differences = [
-        "it was taken out of the stores" if lot is None else
+        "it was deleted" if lot is None else
         f"{lot.name}: {lot_card(lot, state.garden, context.trade, on=_judged_on(lot, on)).summary}"
         for lot in (clash.theirs, mine)
     ]  # fmt: skip
@@ -206,7 +208,7 @@ def remove_lot(request: Request, typed: dict[str, str]) -> Response:
         summary = lot_card(theirs, state.garden, context.trade, on=_judged_on(theirs, state.today)).summary
         return _lot_page(
             request, state, theirs.kind, theirs, form, status=409,
-            clash=(f"{theirs.name}: {summary}", "it was to be taken out; nothing was done"),
+            clash=(f"{theirs.name}: {summary}", "it was to be deleted; nothing was done"),
         )  # fmt: skip
     return RedirectResponse("/stores", 303)
 
@@ -223,7 +225,7 @@ def chip_lot(request: Request, typed: dict[str, str]) -> Response:
     )  # fmt: skip
     if clash is not None:
         raise InputError(
-            "This lot was changed in another window since it was shown here, so nothing was written. Look "
+            "This lot was changed in another window since it was shown here, so nothing was saved. Look "
             "at it again first."
         )
     return RedirectResponse(f"/stores/lots/{key}", 303)
@@ -313,7 +315,7 @@ def remove_thing(request: Request, typed: dict[str, str]) -> Response:
     )
     if clash is not None:
         raise InputError(
-            f"This {thing.word} was changed in another window since it was shown here, so it was not taken "
-            "out. Look at it again first."
+            f"This {thing.word} was changed in another window since it was shown here, so it was not "
+            "deleted. Look at it again first."
         )
     return RedirectResponse(f"{thing.back}#{thing.key}", 303)

@@ -1,7 +1,7 @@
 """Twenty dots on a calendar: each one of twenty equally likely futures, standing on its first picking.
 
 People read counts of dots better than a curve. Hollow dots at the right are futures that bring nothing in
-the first year. The drawing is made for two widths, a phone's and a page's, each with letters of full size.
+the year ahead. The drawing is made for two widths, a phone's and a page's, each with letters of full size.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class DotPlot:
 
     @property
     def nothing(self) -> int:
-        """How many of the twenty bring nothing in the first year."""
+        """How many of the twenty bring nothing in the year ahead."""
         return sum(day is None for day in self.twenty)
 
 

@@ -274,14 +274,17 @@ def _range_words(amounts: tuple[float, float, float], show: Callable[[float, str
 
 
 def water_ahead(bed_outlook: PatchOutlook, system: str, hose_litres_per_minute: float) -> Headline:
-    """What the first year asks for at the hose."""
-    amount = bed_outlook.watered_first_year_litres
+    """What the year ahead asks for at the hose."""
+    amount, crop = bed_outlook.watered_year_litres, bed_outlook.crop
+    if amount is None or crop is None:
+        return Headline("Not forecast for the days looked at")
+    when = crop.year.words
     if amount.p90 <= 0:
-        return Headline("", "None", " in the first year, under its watering rule.")
+        return Headline("", "None", f" {when}, under its watering rule.")
     low, high = (units.show_volume(rounded(value), system) for value in (amount.p10, amount.p90))
     span = f" ({low} to {high})" if low != high else ""
     return Headline(
-        "In the first year about ",
+        f"{when[:1].upper()}{when[1:]} about ",
         units.show_volume(rounded(amount.p50), system),
         f"{span}: {minutes(amount.p50 / hose_litres_per_minute)} at the hose in all.",
     )

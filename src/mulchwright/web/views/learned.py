@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from mulchwright.web.views import wording as words
 
 if TYPE_CHECKING:
     from mulchwright.almanac import Learned, PatchOutlook
+    from mulchwright.garden import LogEntry
 
 _NUMBERS = (
     "no",
@@ -62,6 +64,16 @@ def _move(old: date | None, new: date | None, which: str, learned: Learned, when
         verb = "leave" if many else "leaves"
         return f"{who} {verb} the likely {which} where it was, about {words.day(new, today)}."
     return f"{who} moved the likely {which} from {words.day(old, today)} to {words.day(new, today)}."
+
+
+def left_out_words(left_out: Sequence[LogEntry], today: date) -> tuple[str, ...]:
+    """One sentence about picks that count for nothing by their identity check; none where there are none."""
+    if not left_out:
+        return ()
+    days = words.joined(list(dict.fromkeys(words.day(day, today) for day in sorted(e.day for e in left_out))))
+    picks = f"The pick of {days} is" if len(left_out) == 1 else f"The picks of {days} are"
+    why = "the identity check found a feature that doesn't match"
+    return (f"{picks} left out of the forecast: {why}.",)
 
 
 def learned_words(bed_outlook: PatchOutlook, today: date) -> tuple[str, ...]:

@@ -29,7 +29,7 @@ KIND_WORDS = {
     LotKind.CHIPS: "Chips",
     LotKind.STRAW: "Straw",
     LotKind.SPAWN: "Spawn",
-    LotKind.SKIN: "Skin and fines",
+    LotKind.SKIN: "Top layer and fines",
     LotKind.BRUSH: "Brush to chip",
 }
 ORIGIN_WORDS = {
@@ -61,7 +61,7 @@ GRADE_WORDS = {
     Grade.GOOD: "Good",
     Grade.SLOW: "Usable with care",
     Grade.AVOID: "Not for this",
-    Grade.STOPPED: "Stopped",
+    Grade.STOPPED: "Don’t use",
 }
 
 
@@ -131,8 +131,8 @@ def plain_number(typed: str, field: str, what: str, low: float, high: float) -> 
         )
     if value < 0 <= low:
         raise InputError(
-            f"{what}: {typed[:40]} is less than nothing. Give what there is; take the entry out if it is "
-            "used up.",
+            f"{what}: {typed[:40]} is less than nothing. Enter what there is; delete the entry if it is used "
+            "up.",
             field=field,
         )
     if not low <= value <= high:

@@ -1,4 +1,4 @@
-"""How good the outlooks were: past ones held against the logbook, with the counts behind every share."""
+"""How good the forecasts were: past ones held against the logbook, with the counts behind every share."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 RANGES = {
     "next picking": ("day of the next picking", "earlier", "later"),
     "crop of a month": ("crop of the next month", "less", "more"),
-    "share run": ("share run, as you saw it", "less", "more"),
+    "share run": ("share colonized, as you saw it", "less", "more"),
 }
 
 
@@ -62,11 +62,11 @@ def _verdict(scores: Scores) -> str:
     count = len(scores.statements)
     if scores.outlooks == 0:
         return (
-            "Nothing to compare yet. From now on one outlook a week is saved and compared with your logbook "
+            "Nothing to compare yet. From now on one forecast a week is saved and compared with your logbook "
             "as the days come."
         )
     if not count:
-        return "The days that the outlooks spoke of have not come yet, or nobody looked at the beds then."
+        return "The forecast days have not come yet, or nobody checked the beds then."
     if not scores.enough:
         return f"Too few to tell: {count}."
     assert scores.brier is not None
@@ -75,8 +75,8 @@ def _verdict(scores: Scores) -> str:
     base = _against(scores.brier, scores.base_rate)
     prior = _against(scores.brier, scores.prior)
     return (
-        f"Over {count} statements the outlooks were {base} just saying how often it comes, and {prior} the "
-        "same outlooks without your logbook."
+        f"Over {count} statements the forecasts were {base} just saying how often it comes, and {prior} the "
+        "same forecasts without your logbook."
     )
 
 
@@ -109,7 +109,7 @@ def _statement_table(scores: Scores, names: dict[str, str], today: date) -> Tabl
         )
         for s in reversed(scores.statements)
     )[:200]  # fmt: skip
-    return Table("What was said, the latest first", ("said on", "bed", "picking by", "chance", "it"), rows)
+    return Table("All forecasts, the latest first", ("said on", "bed", "picking by", "chance", "it"), rows)
 
 
 def how_good(request: Request) -> Response:

@@ -17,7 +17,8 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from mulchwright.almanac.review import YearReview
 from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Patch, YearCost
+from mulchwright.garden import Garden, LogEntry, Patch, YearCost
+from mulchwright.garden.logbook import free_key
 from mulchwright.garden.year_cost import MOST_HOURS
 from mulchwright.services.numbers import whole_number
 from mulchwright.services.writes import change_garden, noun_fingerprint
@@ -25,6 +26,7 @@ from mulchwright.sheets.review import review_pdf
 from mulchwright.web.forms.numbers import chart_width, revision_of
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import file_of, paper_of
+from mulchwright.web.shared.phones import phone_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.chart_parts import Frame
@@ -54,7 +56,7 @@ def _year(request: Request, garden: Garden, today: date) -> int:
     years = _years(garden, today)
     if year not in years:
         text = words.joined([str(one) for one in reversed(years)])
-        raise HTTPException(404, f"The book tells nothing of the year {str(year)[:12]}. It tells of {text}.")
+        raise HTTPException(404, f"Your garden book has nothing on the year {str(year)[:12]}. It has {text}.")
     return year
 
 
@@ -113,7 +115,7 @@ def _cost_fields(cost: YearCost | None) -> dict[str, str]:
 
 def _written(request: Request) -> str:
     count = whole_number(request.query_params.get("written", ""), least=1, most=999)
-    return "" if count is None else f"Done: {words.plural(count, 'proposal')} written into the plan."
+    return "" if count is None else f"Done: {words.plural(count, 'proposal')} saved."
 
 
 def chart(request: Request) -> Response:
@@ -178,7 +180,7 @@ def keep_sums(request: Request, typed: dict[str, str]) -> Response:
         if before and noun_fingerprint(stored.year_cost(year)) != before:
             raise BookConflict(
                 f"The money and hours of {year} were changed in another window since this page was shown. "
-                "Yours stand in the form below; keep them again to put them in place of the others."
+                "Yours are in the form below; save again to use them."
             )
         others = tuple(one for one in stored.year_costs if one.year != year)
         return replace(stored, year_costs=others if cost is None else (*others, cost))
@@ -192,28 +194,31 @@ def keep_sums(request: Request, typed: dict[str, str]) -> Response:
 
 @posted_form
 def write_plan(request: Request, typed: dict[str, str]) -> Response:
-    """Write the ticked proposals into the plan: all of them in one act, or none."""
+    """Write the ticked proposals into plan and logbook: all of them in one act, or none."""
     context = context_of(request)
     state = context.library.state()
     garden, today = state.garden, state.today
     year = _year(request, garden, today)
     year_review = _reviewed(context, state, year)
     wanted = [name.removeprefix("take.") for name in typed if name.startswith("take.")]
-    open_now = {p.key: p.changed for p in year_review.proposals if p.changed is not None}
+    open_now = {p.key: p for p in year_review.proposals if p.writes}
     if not wanted:
         return _page(
-            request, status=422, errors={"take": "Tick at least one proposal, then press the button."}
+            request, status=422, errors={"take": "Check at least one proposal, then press the button."}
         )
     if set(wanted) - set(open_now):
         return _page(
             request, status=409, ticked=wanted,
-            moved="The logbook or the plan changed since this page was shown, and one of the proposals you "
-            "ticked no longer stands. Look at what is proposed now and tick again.",
+            moved="The logbook or the plan changed since this page was shown, and one proposal you checked "
+            "no longer applies. Look at what is proposed now and check again.",
         )  # fmt: skip
-    changed = [patch for key, patch in open_now.items() if key in wanted and patch is not None]
-    before = revision_of(typed)
+    taken = [proposal for key, proposal in open_now.items() if key in wanted]
+    changed = [proposal.changed for proposal in taken if proposal.changed is not None]
+    before, phone = revision_of(typed), phone_of(request)
+    by = phone.name[:80] if phone else ""
+    done = [replace(one.done, entered_at=state.now, by=by) for one in taken if one.done is not None]
     try:
-        planned = _with(garden, changed)
+        planned = _with(garden, changed, done)
     except InputError as error:
         return _page(request, status=422, ticked=wanted, errors={"take": str(error)})
     try:
@@ -221,16 +226,16 @@ def write_plan(request: Request, typed: dict[str, str]) -> Response:
             book.save_garden(
                 planned,
                 expected_revision=state.revision if before is None else before,
-                what=f"{words.plural(len(changed), 'proposal')} of {year} written into the plan",
+                what=f"{words.plural(len(taken), 'proposal')} of {year} saved",
             )
             step = book.undo_steps()[0].step
     except BookConflict as error:
         return _page(request, status=409, ticked=wanted, moved=str(error))
-    return RedirectResponse(f"/year/{year}?written={len(changed)}&step={step}", 303)
+    return RedirectResponse(f"/year/{year}?written={len(taken)}&step={step}", 303)
 
 
-def _with(garden: Garden, changed: Iterable[Patch]) -> Garden:
-    """The garden with these changes, bed by bed; a bed that is not there yet is put at the end.
+def _with(garden: Garden, changed: Iterable[Patch], done: Iterable[LogEntry]) -> Garden:
+    """The garden with these changes, bed by bed, and these lines in the logbook; a new bed is put at the end.
 
     Two proposals may change one bed in two ways. Where both change the same of it, `InputError`.
     """
@@ -248,9 +253,10 @@ def _with(garden: Garden, changed: Iterable[Patch]) -> Garden:
             if (value := getattr(patch, part.name)) != getattr(first, part.name)
         }
         if any(getattr(held, name) not in (getattr(first, name), value) for name, value in mine.items()):
-            raise InputError(
-                f"Two of the ticked proposals change the same of {first.name}; tick one of them."
-            )
+            raise InputError(f"Two checked proposals change the same part of {first.name}; check only one.")
         after[patch.key] = replace(held, **mine)
     patches = [after.pop(patch.key, patch) for patch in garden.patches]
-    return replace(garden, patches=(*patches, *after.values()))
+    log = list(garden.log)
+    for entry in done:
+        log.append(replace(entry, key=free_key(entry.day, entry.kind, (other.key for other in log))))
+    return replace(garden, patches=(*patches, *after.values()), log=tuple(log))

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 LOW, HIGH = 0.1, 0.9
 
 
-NOT_PLAIN = "The outlook gives no reason for it."
+NOT_PLAIN = "The forecast gives no reason for it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +75,12 @@ class YearPage:
 
     @property
     def to_take(self) -> tuple[Proposed, ...]:
-        """Proposals that a tick writes into the plan."""
+        """Proposals that a tick writes into the plan or the logbook."""
         return tuple(one for one in self.proposals if one.writes)
 
     @property
     def by_hand(self) -> tuple[Proposed, ...]:
-        """What is done at the bed, or needs nothing; there is nothing to write into the plan."""
+        """What needs nothing, or is done at the bed; there is nothing to write."""
         return tuple(one for one in self.proposals if not one.writes)
 
 
@@ -228,7 +228,7 @@ def _crop(year_review: YearReview, system: str, today: date) -> Part:
     )
     known = any(m.crop_forecast is not None for m in months)
     if not known and not days:
-        note = "There was no forecast: no outlook was saved before these months."
+        note = "There was no forecast: no forecast was saved before these months."
     elif known:
         note = f"Bars are what you picked, strokes what was forecast before each month began.{made}"
     else:
@@ -284,7 +284,7 @@ def _beds(year_review: YearReview, garden: Garden, today: date) -> Part:
     )
     note = (
         "Best and worst go by weight for the size of the bed, among beds old enough to bear. The reason is "
-        "the likeliest by the outlook, not a finding."
+        "the likeliest by the forecast, not a finding."
         if lines
         else ""
     )
@@ -324,7 +324,7 @@ def _why(reason: Reason | None, system: str, until: date) -> str:
             needs = part("needs_share")
             return f"It was {part('run_share')} of it; about {needs} is needed."
         case ReasonKind.UNWATCHED:
-            return "Nobody noted a look or a pick there, so nobody knows."
+            return "Nobody logged a check or a pick there, so nobody knows."
         case ReasonKind.BORE:
             kg, dense = f.get("picked_kg", 0.0), f.get("kg_m2", 0.0)
             return f"It gave {mass_words(kg, system)}, {_by_area(dense, system)}."
@@ -398,7 +398,7 @@ def _cost(year_review: YearReview, system: str, currency: str) -> Part:
 
 
 def _taught(story: YieldStory | None, garden: Garden, trade: Trade) -> Part:
-    heading = "What the logbook taught"
+    heading = "What your logbook taught the forecast"
     if story is None or not story.yields:
         return Part(
             "taught", heading, "Nothing yet: no bed that could bear was both watched and weighed.",
@@ -408,11 +408,11 @@ def _taught(story: YieldStory | None, garden: Garden, trade: Trade) -> Part:
     name = species_name(story.species, trade)
     count = len(story.yields)
     shift = after.crop.median / before.crop.median if before.crop.median > 0 else 1.0
-    moved = "about as much as was thought"
+    moved = "about as much as expected"
     if shift > 1.1:
-        moved = "more than was thought"
+        moved = "more than expected"
     elif shift < 0.9:
-        moved = "less than was thought"
+        moved = "less than expected"
     answer = (
         f"A bed of {name} that bears gives {moved}: about {_by_area(after.crop.median, system)} in a year."
     )
@@ -450,7 +450,7 @@ def _next_answer(year_review: YearReview, today: date) -> str:
     if not proposals and year_review.year < today.year:
         return f"What to do next is on the page of the year {today.year}."
     if not proposals:
-        return "Nothing is proposed: there is no built bed, or no outlook of them yet."
+        return "Nothing proposed: there is no built bed, or no forecast for one yet."
     acts = [one for one in proposals if one.kind is not ProposalKind.KEEP]
     if not acts:
         return "Leave the beds as they are."
@@ -472,6 +472,8 @@ def _proposed(one: Proposal, year_review: YearReview, garden: Garden, trade: Tra
         what += f" with {units.show_length(one.why.figures['spread_m'], system)} of loose "
         what += material_name(one.why.material, trade) if one.why.material else "chips"
     writes = "" if one.changed is None else _writes(one.changed, garden, trade, today)
+    if one.done is not None:
+        writes = "A tick notes in the logbook that you did it today, so tick it when it is done."
     renew = one.kind in (ProposalKind.TOP_UP, ProposalKind.REBUILD, ProposalKind.RETIRE)
     way = f"/beds/{patch.key}{'/renew' if renew else ''}"
     way_name = f"Renewal of {patch.name}" if renew else patch.name
@@ -483,16 +485,16 @@ def _writes(changed: Patch, garden: Garden, trade: Trade, today: date) -> str:
     before = next((p for p in garden.patches if p.key == changed.key), None)
     if before is None:
         day = f", to be built {words.day(changed.built_on, today)}" if changed.built_on else ""
-        return f"A tick plans a new bed, {changed.name}{day}."
+        return f"Checking it plans a new bed, {changed.name}{day}."
     if before.stage is not Stage.PLANNED and changed.stage is Stage.PLANNED:
         day = f" for {words.day(changed.built_on, today)}" if changed.built_on else ""
         return (
-            f"A tick makes the bed a plan again{day}. From then on the outlook is of the new bed, so tick it "
-            "when the old one is done with."
+            f"Checking it makes the bed a plan again{day}. From then on the forecast is for the new bed, so "
+            "check it when the old one is finished."
         )
     lines = list(changes(before, changed, trade, garden.units.value, today))
     if before.stage is not changed.stage and changed.stage is Stage.RETIRED:
         lines.append("the bed is retired, its logbook stays")
     elif before.stage is not changed.stage:
         lines.append(f"the bed is {changed.stage.value}")
-    return f"A tick writes: {'; '.join(lines)}." if lines else "A tick writes it into the plan."
+    return f"Checking it changes: {'; '.join(lines)}." if lines else "Checking it adds it to the plan."
