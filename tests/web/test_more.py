@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -15,7 +16,7 @@ from starlette.testclient import TestClient
 
 from mulchwright.book import export_json, import_json, open_book
 from mulchwright.garden import UnitSystem
-from mulchwright.services.backups import backup_folder, backups_of
+from mulchwright.services.backups import backup_folder, backups_of, make_backup
 from mulchwright.web.more.changes import change_words
 
 from .barriers import assert_open_to_all
@@ -115,6 +116,13 @@ def test_a_backup_is_a_whole_book_beside_the_first(client: TestClient, book: Pat
     assert file.content == backup.path.read_bytes()
     assert file.headers["content-disposition"].startswith("attachment")
     assert backup.path.name in client.get("/backups").text
+
+
+def test_two_backups_in_one_second_are_two_files(book: Path) -> None:
+    now = datetime(2031, 6, 10, 8, 30, 5, tzinfo=UTC)
+    names = [make_backup(book, now).path.name for _ in range(3)]
+    assert names == [f"garden 2031-06-10 08-30-05{again}.mulch" for again in ("", " (2)", " (3)")]
+    assert len(backups_of(book)) == 3
 
 
 @pytest.mark.parametrize("name", ["..%2Fbook.mulch", "none.mulch", "%2e%2e", "notes.txt"])

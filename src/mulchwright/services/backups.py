@@ -45,7 +45,6 @@ def make_backup(book: Path, now: datetime) -> Backup:
     Raises `BookError` where the folder or the copy cannot be written; the book itself is only read.
     """
     folder = backup_folder(book)
-    target = folder / f"{book.stem} {now:%Y-%m-%d %H-%M-%S}{book.suffix}"
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
@@ -53,6 +52,16 @@ def make_backup(book: Path, now: datetime) -> Backup:
             f"The folder {folder} cannot be made ({error.strerror}). Make room or change its permissions, "
             "then back up again."
         ) from error
+    target = _free_name(folder, f"{book.stem} {now:%Y-%m-%d %H-%M-%S}", book.suffix)
     with open_book(book) as opened:
         opened.copy_to(target)
     return Backup(target, now, target.stat().st_size)
+
+
+def _free_name(folder: Path, name: str, suffix: str) -> Path:
+    """The first name that no copy has yet: a button may be pressed twice within a second."""
+    target, again = folder / f"{name}{suffix}", 1
+    while target.exists():
+        again += 1
+        target = folder / f"{name} ({again}){suffix}"
+    return target
