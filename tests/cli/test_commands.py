@@ -65,7 +65,7 @@ def test_demo_writes_a_book_and_never_over_a_file(run: Run, tmp_path: Path) -> N
     before = book.read_bytes()
     again = run("demo", book, "--no-open")
     assert again.code == 1
-    assert "exists already" in again.err
+    assert "is there already" in again.err
     assert book.read_bytes() == before
 
 

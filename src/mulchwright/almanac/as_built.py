@@ -17,6 +17,7 @@ from mulchwright.gather.stock import stock_of
 from mulchwright.gather.suitability import judge_lot
 from mulchwright.gather.takeoff import take_off
 from mulchwright.trade import Trade
+from mulchwright.units import day_words
 
 __all__ = ["AsBuilt", "DrawnLot", "as_built"]
 
@@ -68,7 +69,7 @@ def as_built(
     (patch,) = planned_patches(garden, [patch_key])
     if built_on > today:
         raise InputError(
-            f"The bed cannot have been built on {built_on.day} {built_on:%B %Y}, which is still to come. "
+            f"The bed cannot have been built on {day_words(built_on)}, which is still to come. "
             "Note it when it is done, or plan it for that day.",
             field="built_on",
         )

@@ -19,6 +19,7 @@ from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Measure, Patch, Vessel
 from mulchwright.gather.schedule import BuildWork, Schedule, SoakWork, SpawnOrder, plan_back
 from mulchwright.trade import Trade
+from mulchwright.units import day_words
 from mulchwright.weather import DailySeries, governing_normals, normals_of
 
 __all__ = ["BuildWindow", "PatchSchedule", "WhenToBuild", "schedule_of", "when_to_build"]
@@ -98,8 +99,8 @@ def when_to_build(
     begin = first or today
     if begin < today:
         raise InputError(
-            f"The first week to compare begins on {_day(begin)}, which has gone by; today is {_day(today)}. "
-            "Begin today or later.",
+            f"The first week to compare begins on {day_words(begin)}, which has gone by; "
+            f"today is {day_words(today)}. Begin today or later.",
             field="first",
         )
     curve = build_weeks(
@@ -124,7 +125,7 @@ def when_to_build(
         "choose one."
     )  # fmt: skip
     if fair and outside:
-        outside += f" Of the usual seasons the week of {_day(best.built_on)} is the best."
+        outside += f" Of the usual seasons the week of {day_words(best.built_on)} is the best."
     words = " ".join(window.words for window in windows) or "No week brings anything in its first year."
     return WhenToBuild(patch, curve, windows, best, words + outside, settings.members, settings.seed, even)
 
@@ -160,18 +161,15 @@ def _window(run: Sequence[BuildWeek], *, south: bool) -> BuildWindow:
     none = f"no harvest in {1 - best.crop.chance:.0%} of the futures"
     if kg > 0:
         crop = f"likely {kg:.2g} kg in its first year, {none}"
-        picked = f"; first picking about {_day(likely)}" if likely else ""
+        picked = f"; first picking about {day_words(likely)}" if likely else ""
     else:
         crop = f"more likely nothing than a crop in its first year, {none}"
-        picked = f"; if one comes, about {_day(likely)}" if likely else ""
-    when = f"Build in the week of {_day(first)}: "
+        picked = f"; if one comes, about {day_words(likely)}" if likely else ""
+    when = f"Build in the week of {day_words(first)}: "
     if first != last:
-        when = f"Any week from {_day(first)} to {_day(last)} is about equal. Built {_day(best.built_on)}: "
+        weeks = f"Any week from {day_words(first)} to {day_words(last)} is about equal."
+        when = f"{weeks} Built {day_words(best.built_on)}: "
     return BuildWindow(_season(best.built_on, south=south), first, last, best, f"{when}{crop}{picked}.")
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
 
 
 # ---- what to do by when -----------------------------------------------------

@@ -28,7 +28,7 @@ from mulchwright.gather.suitability import Fitness, judge_lot
 from mulchwright.gather.takeoff import Takeoff, delivered_moisture, loose_density_kg_m3, take_off
 from mulchwright.gather.yard import YardWords, bulk_words, spawn_words, straw_words
 from mulchwright.trade import Trade
-from mulchwright.units import METRIC, show_area
+from mulchwright.units import METRIC, day_words, show_area
 
 __all__ = [
     "AmountLine",
@@ -195,8 +195,8 @@ def lot_report(lot: Lot, species: Sequence[str], trade: Trade, on: date) -> LotR
         stock = stock_of(lot, trade)
         if lot.since is not None and lot.since > on:
             fault = (
-                f"Lot {lot.name!r} dates from {lot.since:%d %B %Y}, after the build day, {on:%d %B %Y}; it "
-                "is not counted. Build later, or mend its day."
+                f"Lot {lot.name!r} dates from {day_words(lot.since)}, after the build day, {day_words(on)}; "
+                "it is not counted. Build later, or mend its day."
             )
         else:
             fitness = tuple(judge_lot(lot, one, trade, on=on) for one in species)

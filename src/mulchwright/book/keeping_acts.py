@@ -12,7 +12,7 @@ from datetime import date
 from mulchwright import units
 from mulchwright.book.acts import Act, Part, WriteDone
 from mulchwright.book.logbook_acts import LogbookActs
-from mulchwright.book.nouns import KINDS, fate_words, noun_words, nouns_of, spelled
+from mulchwright.book.nouns import KINDS, fate_words, noun_words, nouns_of
 from mulchwright.book.plain import as_text
 from mulchwright.book.session import BookConflict
 from mulchwright.errors import InputError
@@ -268,7 +268,7 @@ def _gone(noun: str) -> BookConflict:
 def _refuse_needed(garden: Garden, noun: str, key: str, words: str) -> None:
     """Refuse to take out what something else rests on."""
     if noun == "check" and (uses := [use for use in garden.uses if use.check == key]):
-        rests = f"what was {fate_words(uses[0].fate)} on {spelled(uses[0].day)} rests on it"
+        rests = f"what was {fate_words(uses[0].fate)} on {units.day_words(uses[0].day)} rests on it"
     elif noun == "jar" and (uses := [use for use in garden.uses if use.jar == key]):
         taken = units.show_mass(sum(use.mass_kg for use in uses), garden.units)
         rests = f"{taken} was taken from it"

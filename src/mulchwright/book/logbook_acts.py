@@ -11,12 +11,12 @@ from mulchwright.book import steps
 from mulchwright.book.acts import Act, Acts, Part, UndoStep, WriteDone
 from mulchwright.book.nouns import KINDS, LOGBOOK, key_of, nouns_of
 from mulchwright.book.nouns import noun_words as _words
-from mulchwright.book.nouns import spelled as _spelled
 from mulchwright.book.plain import as_text
 from mulchwright.book.session import BookConflict
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogEntry, Reading
 from mulchwright.garden.logbook import free_key
+from mulchwright.units import day_words
 
 __all__ = ["LogbookActs", "UndoStep", "WriteDone"]
 
@@ -141,7 +141,7 @@ class LogbookActs(Acts):
                 }
                 after = replace(reading, **kept)
             part = Part("reading", reading.day.isoformat(), before, after)
-            return Act(f"the reading of {_spelled(reading.day)} written down", (part,))
+            return Act(f"the reading of {day_words(reading.day)} written down", (part,))
 
         content = [as_text(replace(reading, entered_at=None)), str(whole)]
         return self.apply(act, request_id=request_id, content=content, today=today)
@@ -152,9 +152,9 @@ class LogbookActs(Acts):
         def act(garden: Garden) -> Act:
             before = next((one for one in garden.readings if one.day == day), None)
             if before is None:
-                raise InputError(f"There is no reading of {_spelled(day)} to remove.", field="day")
+                raise InputError(f"There is no reading of {day_words(day)} to remove.", field="day")
             part = Part("reading", day.isoformat(), before, None)
-            return Act(f"the reading of {_spelled(day)} removed", (part,))
+            return Act(f"the reading of {day_words(day)} removed", (part,))
 
         return self.apply(act, request_id=request_id, content=["reading", day.isoformat()], today=today)
 

@@ -46,7 +46,6 @@ __all__ = [
     "key_of",
     "noun_words",
     "nouns_of",
-    "spelled",
     "type_of",
 ]
 
@@ -156,11 +155,6 @@ def nouns_of(garden: Garden) -> dict[tuple[str, str], Any]:
 # ---- in words ----------------------------------------------------------------
 
 
-def spelled(day: date) -> str:
-    """A day in words, such as 4 June 2031."""
-    return f"{day.day} {day:%B %Y}"
-
-
 def _patch_name(key: str, garden: Garden) -> str:
     return next((patch.name for patch in garden.patches if patch.key == key), key)
 
@@ -181,17 +175,17 @@ def noun_words(noun: str, one: Any, garden: Garden) -> str:
     """What a grower calls this noun, such as: the pick of 4 June 2031 at Pole beans."""
     match one:
         case LogEntry():
-            return f"{_ENTRIES[one.kind]} of {spelled(one.day)} at {_patch_name(one.patch, garden)}"
+            return f"{_ENTRIES[one.kind]} of {units.day_words(one.day)} at {_patch_name(one.patch, garden)}"
         case Reading():
-            return f"the reading of {spelled(one.day)}"
+            return f"the reading of {units.day_words(one.day)}"
         case IdentityCheck():
-            return f"the identity check of {spelled(one.day)} at {_patch_name(one.patch, garden)}"
+            return f"the identity check of {units.day_words(one.day)} at {_patch_name(one.patch, garden)}"
         case Use():
             return _use_words(one, garden)
         case YearCost():
             return f"the money and hours of {one.year}"
         case DryingRun():
-            return f"the load dried on {spelled(one.started_at.date())}"
+            return f"the load dried on {units.day_words(one.started_at.date())}"
         case _:
             kind = KINDS[noun]
             name = one.name or (one.item if isinstance(one, Offer) else key_of(noun, one))

@@ -18,6 +18,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from contextvars import copy_context
 from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -408,6 +409,10 @@ def _say_what_checks_open_nothing(garden: Garden) -> None:
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code; nothing escapes as a traceback."""
+    return copy_context().run(_main, words)  # how it writes days ends with it
+
+
+def _main(words: Sequence[str] | None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal in another encoding must not stop a degree sign
             stream.reconfigure(errors="replace")

@@ -9,6 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from mulchwright.units import write_days_for
+
 if TYPE_CHECKING:
     from mulchwright.almanac import RunSettings
     from mulchwright.garden import Garden
@@ -72,7 +74,9 @@ def read_book(book: Path) -> tuple[Garden, DailySeries | None]:
     from mulchwright.book import open_book
 
     with open_book(book, read_only=True) as opened:
-        return opened.garden(), opened.series()
+        garden, series = opened.garden(), opened.series()
+    write_days_for(garden.units.value)
+    return garden, series
 
 
 def forecast_in(book: Path) -> Forecast | None:

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from mulchwright.units import show_area, show_mass, show_volume
+from mulchwright.units import day_words, show_area, show_mass, show_volume
 from mulchwright.weather import spell_out
 
 if TYPE_CHECKING:
@@ -28,11 +28,6 @@ MOST_GAPS = 10
 def _console() -> Console:
     console = Console(highlight=False)
     return console if console.is_terminal else Console(highlight=False, width=110)
-
-
-def day_words(day: date, today: date) -> str:
-    """A day as it is said: the year only where it is another one than today's."""
-    return f"{day.day} {day:%B}" if day.year == today.year else f"{day.day} {day:%B %Y}"
 
 
 def tenths_words(chance: float) -> str:
@@ -117,7 +112,7 @@ def print_outlook(result: Outlook, garden: Garden, trade: Trade) -> None:
     """The outlook of each patch as a few labeled lines."""
     console = _console()
     today, units = result.today, garden.units
-    console.print(Text(f"{garden.place.name}, {today.day} {today:%B %Y}", style="bold"))
+    console.print(Text(f"{garden.place.name}, {day_words(today)}", style="bold"))
     console.print(
         Text(
             f"Weather: {result.weather.method}"

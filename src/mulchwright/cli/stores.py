@@ -268,7 +268,8 @@ def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> Non
 
 
 def _print_when(found: WhenToBuild, today: date, system: str) -> None:
-    from mulchwright.cli.printing import day_words, tenths_words
+    from mulchwright.cli.printing import tenths_words
+    from mulchwright.units import day_words
 
     rows = [
         (

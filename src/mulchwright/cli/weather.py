@@ -10,6 +10,7 @@ import typer
 from mulchwright.cli.arguments import AsJson, BookPath
 from mulchwright.cli.station_file import StationOptions, StationReader, with_station_options
 from mulchwright.errors import InputError, SourceError
+from mulchwright.units import write_days_for
 
 REFUSED, SUSPICIOUS = 1, 3
 
@@ -173,6 +174,7 @@ def reading(
     with open_book(book) as opened:
         garden = opened.garden()
         today = today_in(garden)
+        write_days_for(garden.units.value)
         if remove:
             try:
                 said = opened.remove_reading(date.fromisoformat(day), today=today).what
@@ -245,6 +247,7 @@ def fetch(
         weather_feed.save_source(book, source)
     with open_book(book) as opened:
         garden, series = opened.garden(), opened.series()
+    write_days_for(garden.units.value)
     today = today_in(garden)
     addresses: tuple[str, ...] = ()
     if source.named:
@@ -328,6 +331,7 @@ def service(
     source = weather_feed.source_of(book)
     with open_book(book) as opened:
         garden, series = opened.garden(), opened.series()
+    write_days_for(garden.units.value)
     today = today_in(garden)
     offered = weather_offers.offers(garden, series, today, source)
     result = weather_feed.fetch_now(book, today, datetime.now(UTC)) if turn else None

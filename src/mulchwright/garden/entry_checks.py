@@ -11,6 +11,7 @@ from datetime import date
 
 from mulchwright.garden.garden import Garden
 from mulchwright.garden.logbook import LogEntry, LogKind, Reading
+from mulchwright.units import day_words
 
 __all__ = ["Doubt", "Fault", "check_entry", "check_reading"]
 
@@ -29,10 +30,6 @@ class Doubt:
 
     words: str
     field: str
-
-
-def _spelled(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
 
 
 def check_entry(
@@ -62,7 +59,8 @@ def _faults(garden: Garden, entry: LogEntry, today: date) -> Iterator[Fault]:
         return
     if entry.day > today:
         yield Fault(
-            f"{_spelled(entry.day)} is still to come (today is {_spelled(today)}); give the day it was done.",
+            f"{day_words(entry.day)} is still to come (today is {day_words(today)}); "
+            "give the day it was done.",
             "day",
         )
     if entry.kind not in (LogKind.BUILT, LogKind.NOTE):
@@ -72,7 +70,7 @@ def _faults(garden: Garden, entry: LogEntry, today: date) -> Iterator[Fault]:
             )
         elif entry.day < patch.built_on:
             yield Fault(
-                f"{patch.name} was built on {_spelled(patch.built_on)}, after {_spelled(entry.day)}. "
+                f"{patch.name} was built on {day_words(patch.built_on)}, after {day_words(entry.day)}. "
                 "Mend the day, or the build day of the bed.",
                 "day",
             )
@@ -91,7 +89,7 @@ def _doubts(garden: Garden, entry: LogEntry, heaviest_pick_kg: float | None) -> 
             f"That is more than {patch.name} has food for in all. Is the weight in the right unit?", "mass_kg"
         )
     if entry.kind is LogKind.BUILT and patch.stage.value != "planned" and patch.built_on != entry.day:
-        built_day = "no day" if patch.built_on is None else _spelled(patch.built_on)
+        built_day = "no day" if patch.built_on is None else day_words(patch.built_on)
         yield Doubt(f"{patch.name} stands as built on {built_day}; this tells another day.", "day")
     bare = replace(entry, key="any", entered_at=None, by="", photos=())
     for other in garden.log:
@@ -109,7 +107,8 @@ def check_reading(garden: Garden, reading: Reading, today: date) -> tuple[Doubt 
     if reading.day > today:
         found.append(
             Fault(
-                f"{_spelled(reading.day)} is still to come (today is {_spelled(today)}); choose another day.",
+                f"{day_words(reading.day)} is still to come (today is {day_words(today)}); "
+                "choose another day.",
                 "day",
             )
         )
@@ -121,5 +120,5 @@ def check_reading(garden: Garden, reading: Reading, today: date) -> tuple[Doubt 
     ):
         before = None if stands is None else getattr(stands, name)
         if before is not None and getattr(reading, name) not in (None, before):
-            found.append(Doubt(f"There is another {what} for {_spelled(reading.day)} already.", name))
+            found.append(Doubt(f"There is another {what} for {day_words(reading.day)} already.", name))
     return tuple(found)

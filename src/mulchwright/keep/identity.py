@@ -19,6 +19,7 @@ from enum import StrEnum
 from mulchwright.errors import InputError
 from mulchwright.garden import Fate, Finding, IdentityCheck, LogEntry, LogKind
 from mulchwright.trade import Feature, Lookalike, Trade
+from mulchwright.units import day_words
 
 __all__ = [
     "CheckResult",
@@ -343,9 +344,7 @@ def time_words(at: datetime, now: datetime, *, twelve_hours: bool = False) -> st
         text = f"{here:%H:%M}"
     if here.date() == now.date():
         return text
-    day = f"{here:%B} {here.day}" if twelve_hours else f"{here.day} {here:%B}"
-    year = f" {here.year}" if here.year != now.year else ""
-    return f"{text} on {day}{year}"
+    return f"{text} on {day_words(here.date(), now.date())}"
 
 
 def _print_words(
@@ -492,7 +491,7 @@ def gate(
                 False,
                 (
                     (
-                        f"The check of {check.day:%d %B %Y} was made for {check.species} in another bed or "
+                        f"The check of {day_words(check.day)} was made for {check.species} in another bed or "
                         f"against another species than the {species} sown here. Make it again. {ASK}"
                     ),
                 ),

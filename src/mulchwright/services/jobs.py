@@ -11,6 +11,7 @@ import logging
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any
@@ -103,7 +104,7 @@ class JobQueue:
             run = self._runs.pop(key, None)
             if run is None:
                 run = _Run(key, lane)
-                run.future = self._pool(lane).submit(self._do, run, work)
+                run.future = self._pool(lane).submit(copy_context().run, self._do, run, work)
             self._runs[key] = run
             self._evict(lane)
         if patience_s > 0:
@@ -126,7 +127,7 @@ class JobQueue:
     def in_turn(self, work: Callable[[], Any], *, lane: Lane = MAPS) -> Any:
         """The answer of a piece of work, done in the lane's thread after what is waiting there."""
         with self._lock:
-            future = self._pool(lane).submit(work)
+            future = self._pool(lane).submit(copy_context().run, work)
         return future.result()
 
     def close(self) -> None:

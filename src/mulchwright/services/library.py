@@ -47,8 +47,13 @@ class BookState:
 class Library:
     """Reads the book when it was changed or replaced by another file, and holds what it read until then."""
 
-    def __init__(self, path: Path, now: Callable[[Garden], datetime] | None = None) -> None:
+    def __init__(
+        self, path: Path, now: Callable[[Garden], datetime] | None = None,
+        noticed: Callable[[Garden], None] = lambda garden: None,
+    ) -> None:  # fmt: skip
+        """noticed : called with the garden of each state that is handed out, in the thread that asked."""
         self.path = path
+        self._noticed = noticed
         self._now = now or (lambda garden: time_in(garden, datetime.now(UTC)))
         self._lock = threading.Lock()
         self._state: BookState | None = None
@@ -82,7 +87,8 @@ class Library:
             else:
                 held = replace(held, now=self._now(held.garden))
             self._state = held
-            return held
+        self._noticed(held.garden)
+        return held
 
 
 def _fingerprint(garden: Garden, series: DailySeries | None, forecast: Forecast | None = None) -> str:

@@ -24,6 +24,7 @@ from mulchwright.sheets.portrait import (
 )
 from mulchwright.sheets.press import Print, drawing_for_paper, on_paper, paper_name
 from mulchwright.sheets.words import joined
+from mulchwright.units import day_words
 
 if TYPE_CHECKING:
     from mulchwright.trade import Caution, Trade
@@ -333,11 +334,6 @@ def build_sheet_pdf(sheet: BuildSheet, *, paper: str = "letter") -> bytes:
         for index, patch in enumerate(sheet.patches)
     }
     return on_paper(Print("build_sheet.typ", data, drawings, sheet.day))
-
-
-def day_words(day: date) -> str:
-    """A day with its year, since paper is found again: "20 June 2031"."""
-    return f"{day.day} {day:%B} {day.year}"
 
 
 def _under(patch: PatchSheet, system: str) -> str:

@@ -18,10 +18,10 @@ import segno
 
 from mulchwright.errors import InputError
 from mulchwright.garden import Jar, Patch
-from mulchwright.sheets.build_sheet import day_words
 from mulchwright.sheets.portrait import species_name
 from mulchwright.sheets.press import Print, on_paper, paper_name
 from mulchwright.trade import Trade
+from mulchwright.units import day_words
 
 __all__ = ["Label", "code_target", "jar_label", "label_of", "label_png", "labels_pdf"]
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from mulchwright.sheets.build_sheet import day_words
 from mulchwright.sheets.press import Print, on_paper, paper_name
+from mulchwright.units import day_words
 
 __all__ = ["MonthBar", "ReviewPart", "ReviewSheet", "review_pdf"]
 

@@ -16,6 +16,7 @@ international square feet. "gallon", "quart" and "pint" alone are the US ones, w
 grower uses; the imperial ones are typed so. A ton alone is refused: three different ones are in use.
 """
 
+from mulchwright.units.days import day_range_words, day_words, write_days_for
 from mulchwright.units.quantities import (
     BUCKET_L,
     FOOT_M,
@@ -76,6 +77,8 @@ __all__ = [
     "YARD_M",
     "PlainQuantity",
     "celsius_of",
+    "day_range_words",
+    "day_words",
     "in_units",
     "parse_area",
     "parse_count_per_area",
@@ -100,4 +103,5 @@ __all__ = [
     "show_temperature",
     "show_volume",
     "show_water_depth",
+    "write_days_for",
 ]

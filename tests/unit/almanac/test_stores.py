@@ -183,7 +183,7 @@ def test_a_lot_that_cannot_be_counted_spoils_nothing_else(trade: Trade) -> None:
     needs = needs_of(garden(bed(1, 3.0), lots=lots), trade, today=TODAY)
     assert needs.lines[0].covered
     later, massless, unknown = needs.notes
-    assert "dates from 01 September 2015, after the build day" in later
+    assert "dates from 1 September 2015, after the build day" in later
     assert "Build later" in later
     assert "give what one weighs" in massless
     assert "'moon-chips' is not in the table" in unknown

@@ -58,7 +58,10 @@ def compare(
             f"water {when}",
             lambda bed_outlook: _water_words(bed_outlook, system),
         ),
-        row(f"colonized by {meeting.day} {meeting:%b}", lambda bed_outlook: _run_words(bed_outlook, meeting)),
+        row(
+            f"colonized by {words.day(meeting, short=True)}",
+            lambda bed_outlook: _run_words(bed_outlook, meeting),
+        ),
     )
     first, last = span_of([answers.dots(bed_outlook) for bed_outlook in both], today)
     drawn = [

@@ -205,8 +205,8 @@ def strip(past: BedHistory, marks: MoistureLimits, *, width: float, mark: str, l
     parts.append(element("line", x1=left, x2=right, y1=ground, y2=ground, class_="axis"))
     parts.append(text(right + 6, ground, "rain"))
     first, last = past.days[0].day, past.days[-1].day
-    parts.append(text(left, ground + 22, f"{first.day} {first:%b}", "quiet"))
-    parts.append(text(right, ground + 22, f"{last.day} {last:%b}", "quiet", "end"))
+    parts.append(text(left, ground + 22, words.day(first, short=True), "quiet"))
+    parts.append(text(right, ground + 22, words.day(last, short=True), "quiet", "end"))
     return document(width, ground + 30, parts, label=label, mark=mark, class_="dots past-strip")
 
 

@@ -8,6 +8,7 @@ from datetime import date
 from typing import TypeVar
 
 from mulchwright.errors import InputError
+from mulchwright.units import day_words
 
 Value = TypeVar("Value")
 
@@ -111,13 +112,9 @@ def read_day(text: str, name: str, today: date, *, past: bool | None = None) -> 
             f"“{text[:40]}” is no day. Type it year first, such as {today.isoformat()}.", field=name
         ) from None
     if past is True and day > today:
-        raise InputError(
-            f"{day.day} {day:%B} {day.year} is still to come; today is {today.isoformat()}.", field=name
-        )
+        raise InputError(f"{day_words(day)} is still to come; today is {today.isoformat()}.", field=name)
     if past is False and day < today:
-        raise InputError(
-            f"{day.day} {day:%B} {day.year} has gone by; today is {today.isoformat()}.", field=name
-        )
+        raise InputError(f"{day_words(day)} has gone by; today is {today.isoformat()}.", field=name)
     if abs((day - today).days) > 20 * 366:
         raise InputError("Choose a day within twenty years of today.", field=name)
     return day

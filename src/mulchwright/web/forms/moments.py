@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from mulchwright.errors import InputError
+from mulchwright.units import day_words
 
 
 def read_moment(text: str, name: str, now: datetime, *, after: datetime | None = None) -> datetime:
@@ -20,11 +21,15 @@ def read_moment(text: str, name: str, now: datetime, *, after: datetime | None =
             f"“{text[:40]}” is no time. Type it like {now:%Y-%m-%dT%H:%M}.", field=name
         ) from None
     if at > now + timedelta(minutes=1):
-        raise InputError(f"{at:%H:%M} on {at.day} {at:%B} is still to come; it is {now:%H:%M}.", field=name)
+        raise InputError(
+            f"{at:%H:%M} on {day_words(at.date(), at.date())} is still to come; it is {now:%H:%M}.",
+            field=name,
+        )
     if after is not None and at < after.replace(second=0, microsecond=0):
         began = after.astimezone(now.tzinfo)
         raise InputError(
-            f"That is before the load went in ({began:%H:%M} on {began.day} {began:%B}). Correct the time.",
+            f"That is before the load went in ({began:%H:%M} on {day_words(began.date(), began.date())}). "
+            "Correct the time.",
             field=name,
         )
     if now - at > timedelta(days=366):

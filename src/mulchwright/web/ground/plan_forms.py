@@ -20,6 +20,7 @@ from mulchwright.garden.plan_kinds import Kind, PlanNoun
 from mulchwright.trade import Trade
 from mulchwright.units import (
     US,
+    day_words,
     parse_area,
     parse_flow,
     show_area,
@@ -92,7 +93,7 @@ def size(kind: Kind, noun: PlanNoun, system: str) -> str:
 
 def _day(day_of_year: int) -> str:
     when = date(_NO_LEAP_YEAR, 1, 1) + timedelta(days=min(day_of_year, 365) - 1)
-    return f"{when.day} {when:%B}"
+    return day_words(when, when)
 
 
 def _parse_day(typed: str, name: str) -> int:

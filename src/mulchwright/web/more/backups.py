@@ -14,6 +14,7 @@ from mulchwright.book import export_json, json_text, open_book
 from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
 from mulchwright.services.backups import backup_folder, backups_of, make_backup
+from mulchwright.units import day_words
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.downloads import file_of
 from mulchwright.web.shared.phones import over_home_network
@@ -41,7 +42,7 @@ def page(request: Request) -> Response:
 
 def _when(backup: Backup, zone: ZoneInfo) -> str:
     at = backup.made_at.astimezone(zone)
-    return f"{at.day} {at:%B} {at.year}, {at:%H:%M}"
+    return f"{day_words(at.date())}, {at:%H:%M}"
 
 
 def _size(count: int) -> str:

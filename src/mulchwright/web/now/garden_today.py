@@ -70,7 +70,8 @@ def _due(task: GardenTask, system: str) -> BedNote:
 def _calm(patch: Patch, known: bool) -> BedNote:
     if patch.stage is Stage.PLANNED:
         return BedNote(
-            Need.BUILD, f"build {patch.built_on.day} {patch.built_on:%b}" if patch.built_on else "planned"
+            Need.BUILD,
+            f"build {units.day_words(patch.built_on, short=True)}" if patch.built_on else "planned",
         )
     return BedNote(Need.REST, "nothing to do" if known else "no forecast yet")
 

@@ -438,6 +438,6 @@ def _pack(garden: Garden, trade: Trade, pick: LogEntry, day: date, mass: float, 
     patch = garden.patch(pick.patch)
     months = trade.keeping["frozen_life_months"].value
     return Jar(
-        key, f"{patch.name}, {day.day} {day:%B %Y}"[:80], JarKind.FROZEN, patch.species, day, mass,
+        key, f"{patch.name}, {words.day(day)}"[:80], JarKind.FROZEN, patch.species, day, mass,
         day + timedelta(days=round(months * DAYS_A_MONTH)), picks=(pick.key,), kept_at_c=-18.0,
     )  # fmt: skip

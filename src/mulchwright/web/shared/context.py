@@ -24,6 +24,7 @@ from mulchwright.services.outlooks import Engine, OutlookService, Progress
 from mulchwright.services.reviews import Reviews
 from mulchwright.services.weather_updates import WeatherUpdates
 from mulchwright.trade import Trade, load_trade
+from mulchwright.units import write_days_for
 from mulchwright.version import __version__
 from mulchwright.web.shared.chart_bundle import ChartBundle
 from mulchwright.web.shared.phones import HomeNetwork, HomeSwitch
@@ -54,7 +55,7 @@ class AppContext:
         *, new: bool = False, home: HomeNetwork | None = None, clock: Callable[[], datetime] | None = None,
     ) -> None:  # fmt: skip
         self.home_switch = HomeSwitch(home)
-        self.library = Library(book, self.now)
+        self.library = Library(book, self.now, lambda garden: write_days_for(garden.units.value))
         self.jobs = JobQueue()
         self.outlook_service = OutlookService(
             engine, self.jobs, finished=lambda today_cache: keep_weekly(self.library, today_cache)

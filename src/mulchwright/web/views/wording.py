@@ -10,6 +10,8 @@ import math
 from datetime import date
 
 from mulchwright.sheets.words import count_word, joined
+from mulchwright.units import day_range_words as day_range
+from mulchwright.units import day_words as day
 
 __all__ = ["chance", "count_word", "day", "day_range", "joined", "month", "plural", "share", "two_figures"]
 
@@ -36,22 +38,6 @@ def chance(probability: float) -> str:
         return f"1 in {min(_ONE_IN, key=lambda count: abs(1 / count - probability))}"
     tenths = round(probability * 10)
     return f"{tenths} in 10" if tenths < 10 else "more than 9 in 10"
-
-
-def day(when: date, today: date) -> str:
-    """ "20 June", with the year when it is not the one we are in."""
-    return f"{when.day} {when:%B}" if when.year == today.year else f"{when.day} {when:%B} {when.year}"
-
-
-def day_range(first: date, last: date, today: date, link: str = "to") -> str:
-    """ "5 June to 4 July", "5 to 19 June", or the single day."""
-    if first == last:
-        return day(first, today)
-    if (first.year, first.month) == (last.year, last.month):
-        return f"{first.day} {link} {day(last, today)}"
-    if first.year == last.year:
-        return f"{first.day} {first:%B} {link} {day(last, today)}"
-    return f"{day(first, today)} {link} {day(last, first)}"
 
 
 def month(first: date, today: date) -> str:
