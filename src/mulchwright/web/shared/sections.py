@@ -49,8 +49,8 @@ SECTIONS = (
         PageLink("/stores/recipes", "Recipes"), PageLink("/stores/sheets", "Sheets and labels"),
     )),
     Section("kitchen", "Kitchen", "/picks", (
-        PageLink("/pick", "Weigh a picking"), PageLink("/picks", "Picks and checks"),
-        PageLink("/stores/dryer", "Dryer"), PageLink("/stores/pantry", "Jars"),
+        PageLink("/pick", "Log a picking"), PageLink("/picks", "Picks and checks"),
+        PageLink("/stores/dryer", "Dryer"), PageLink("/stores/pantry", "Pantry"),
     )),
     Section("year", "Year", "/year"),
     Section("more", "More", "/more", also=(
