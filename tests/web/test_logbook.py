@@ -23,6 +23,8 @@ from mulchwright.trade import load_trade
 from mulchwright.web import create_app
 from mulchwright.web.beds.log_form import heaviest_kg
 from mulchwright.web.shared.phones import HomeNetwork
+from mulchwright.web.views.material_drawings import squeeze_test
+from mulchwright.web.views.run_drawings import run_stages
 
 from .test_photos import camera_photo
 
@@ -195,6 +197,18 @@ def test_two_phones_at_once_lose_and_double_nothing(
     assert answers == [200] * 24
     lines = sorted((entry.by, entry.litres) for entry in log())
     assert lines == sorted((name, float(n + 1)) for name in ("Ada", "Kim") for n in range(6))
+
+
+def test_the_form_for_a_look_shows_what_to_look_for(client: TestClient) -> None:
+    """Each stage of the run and each answer of the squeeze test is drawn, with its words."""
+    page = client.get("/beds/under-the-medlar/log/write?kind=looked").text
+    for stage in run_stages(load_trade(), "sawdust-spawn"):
+        assert stage.svg in page
+        assert stage.words in page
+    for svg, name, words in squeeze_test():
+        assert svg in page
+        assert f"<h3>{name}</h3><p>{words}</p>" in page
+    assert page.count('role="img"') >= 7
 
 
 # ---- days -------------------------------------------------------------------

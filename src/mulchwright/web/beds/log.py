@@ -39,6 +39,8 @@ from mulchwright.web.views.logbook_wording import (
     log_words,
     newest_first,
 )
+from mulchwright.web.views.material_drawings import squeeze_test
+from mulchwright.web.views.run_drawings import run_stages
 
 if TYPE_CHECKING:
     from mulchwright.services.library import BookState
@@ -174,6 +176,8 @@ def _form_page(
         others=[(p.key, p.name) for p in garden.patches if p.key != patch.key],
         signs=[(key, row.sign) for key, row in trade.symptoms.items()],
         chosen_signs=typed.get("signs", "").split(), quick=quick_page(context, state, patch),
+        run_stages=run_stages(trade, next((plane.spawn for plane in patch.recipe.planes), "")),
+        squeeze=squeeze_test(),
     )  # fmt: skip
 
 

@@ -26,7 +26,7 @@ from mulchwright.web.stores.frame import planned, store_page
 from mulchwright.web.stores.offer_forms import amount_words
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
-from mulchwright.web.views.material_drawings import SQUEEZE_WORDS, Squeeze, material_svg, squeeze_svg
+from mulchwright.web.views.material_drawings import material_svg, squeeze_test
 from mulchwright.web.views.stores_wording import GRADE_WORDS, bulk_span, caution_words, mass_span
 from mulchwright.web.views.tables import Table
 
@@ -252,11 +252,6 @@ def _stand_ins(line: NeedLine, garden: Garden, system: str) -> str:
     return words.joined(parts, "or")
 
 
-def _squeeze() -> tuple[tuple[str, str, str], ...]:
-    """The squeeze test in three drawings, each with its name and sentence."""
-    return tuple((squeeze_svg(state, mark=f"squeeze-{state}"), *SQUEEZE_WORDS[state]) for state in Squeeze)
-
-
 def page(request: Request) -> Response:
     """The take-off of all planned beds, or of one."""
     context = context_of(request)
@@ -270,7 +265,7 @@ def page(request: Request) -> Response:
     needs, trouble = needs_or_trouble(garden, trade, today, keys)
     values: dict[str, Any] = {
         "beds": [(patch.key, patch.name) for patch in beds], "bed": bed if keys else "", "trouble": trouble,
-        "lines": None, "brief": (), "squeeze": _squeeze(),
+        "lines": None, "brief": (), "squeeze": squeeze_test(),
         "patches": (), "aside": (), "notes": (), "answer": None, "on": "", "care": (),
         "stand_ins": (), "water": "",
     }  # fmt: skip

@@ -15,7 +15,7 @@ from enum import StrEnum
 from mulchwright.sheets.drawing import Element, document, element, number
 from mulchwright.trade import Material
 
-__all__ = ["DROPS", "PIECES", "SQUEEZE_WORDS", "Squeeze", "material_svg", "squeeze_svg"]
+__all__ = ["DROPS", "PIECES", "SQUEEZE_WORDS", "Squeeze", "material_svg", "squeeze_svg", "squeeze_test"]
 
 WIDTH, HEIGHT = 160.0, 104.0
 BASE_Y, TOP_Y = 90.0, 16.0
@@ -249,3 +249,8 @@ def _drops(count: int) -> list[Element]:
         d = f"M{number(x)} {number(y)}c4 6 6 9 6 12a6 6 0 0 1 -12 0c0 -3 2 -6 6 -12z"
         found.append(element("path", d=d, class_="drop"))
     return found
+
+
+def squeeze_test() -> tuple[tuple[str, str, str], ...]:
+    """The squeeze test in three drawings, dry to wet, each with its name and its sentence."""
+    return tuple((squeeze_svg(state, mark=f"squeeze-{state}"), *SQUEEZE_WORDS[state]) for state in Squeeze)
