@@ -180,8 +180,8 @@ def test_marks_rest_on_the_words_of_both_and_on_a_question(trade: Trade) -> None
 @pytest.mark.parametrize(
     ("species", "double", "part", "why"),
     [
-        ("king-stropharia", "sulphur-tuft", "print", "Print does NOT tell it from king stropharia."),
-        ("king-stropharia", "redlead-roundhead", "print", "Print does NOT tell it from king stropharia."),
+        ("king-stropharia", "sulphur-tuft", "print", "Print does NOT tell it from wine cap."),
+        ("king-stropharia", "redlead-roundhead", "print", "Print does NOT tell it from wine cap."),
         ("king-stropharia", "other-stropharias", "print", "Print does NOT tell them apart."),
         ("nameko", "deadly-galerina", "print", "It does not tell it from the deadly galerina"),
         ("sheathed-woodtuft", "deadly-galerina", "print", "It does not tell it from the deadly galerina"),

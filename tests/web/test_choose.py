@@ -98,7 +98,7 @@ def test_species_with_deadly_doubles_are_not_offered_to_beginners_and_the_page_s
 ) -> None:
     html = filled(ground_client, "/ground/choose?spot=bed:medlar-bed")
     offered, _, others = html.partition("Not offered to a beginner (")
-    assert "King stropharia: chips alone" in offered
+    assert "Wine cap: chips alone" in offered
     for species in load_trade().species.values():
         name = species.names[0].capitalize()
         if not for_first_bed(load_trade(), species.key).offered:
@@ -140,7 +140,7 @@ def test_a_choice_becomes_a_planned_bed(ground_client: TestClient, filled: Fille
 def test_a_book_without_a_plan_chooses_for_typed_light(client: TestClient, filled: Filled) -> None:
     html = filled(client, "/ground/choose?area=2 m2&shade=70")
     assert "For 2 m²" in html
-    assert "King stropharia: chips alone" in html
+    assert "Wine cap: chips alone" in html
 
 
 @pytest.mark.parametrize(

@@ -349,7 +349,7 @@ def test_days_in_a_row_and_a_first_tasting_are_spoken_of(kitchen: Kitchen) -> No
         Use(f"u{day}", date(2031, 6, day), Fate.EAT, 0.05, pick="seen", check="check-1") for day in (8, 9)
     )
     (found,) = eating_advice(replace(fresh, uses=meals), trade, TODAY)
-    assert found.startswith("King stropharia: eaten on 2 days running, last on 9 June.")
+    assert found.startswith("Wine cap: eaten 2 days in a row, last on 9 June.")
     assert "nobody has eaten it yet" in kitchen.get(kitchen.jar())
 
 

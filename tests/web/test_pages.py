@@ -90,7 +90,7 @@ def test_list_gives_each_bed_one_answer_and_twenty_dots(client: TestClient) -> N
     assert "Pump &lt;corner&gt; &amp; co" in html
     assert html.count('class="dot"') + html.count('class="hollow-dot"') == 40
     said = words_of(html)
-    assert "King stropharia, 2.4 m², built 5 April, day 66" in said
+    assert "Wine cap, 2.4 m², built 5 April, day 66" in said
     assert "Not built yet, so there is nothing to water." in said
     assert "%" not in re.sub(r"\d+ % of the bed", "", said), "chances are told as counts"
 

@@ -78,7 +78,7 @@ def test_without_scripts_spots_are_typed_and_planned(ground_journey: Any) -> Non
     card.get_by_role("button", name="Look there").click()
     expect(page.locator("#spot-1")).to_contain_text("The bed lies under House.")
     page.locator("#spot-2").get_by_role("button", name="Plan this here").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text("King stropharia bed")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Wine cap bed")
 
 
 def test_a_choice_is_planned_from_the_comparison(ground_journey: Any) -> None:

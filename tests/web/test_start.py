@@ -528,7 +528,7 @@ def test_the_first_hour_as_a_journey(new_journey: Any, scripts: bool) -> None:
     send("Suggest a spot")
     expect(page.get_by_role("button", name="Plan this here")).to_be_visible()
     send("Plan this here")
-    expect(page.get_by_role("heading", name="King stropharia bed", level=1)).to_be_visible()
+    expect(page.get_by_role("heading", name="Wine cap bed", level=1)).to_be_visible()
     assert "/beds/king-stropharia-bed" in page.url
     assert sends == 6
     assert fields == 5, "one for the town, four for a tree; at most 8 were promised"

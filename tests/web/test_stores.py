@@ -446,7 +446,7 @@ def test_the_least_cost_by_hand(client: TestClient) -> None:
         ({"currency": "dollars"}, "currency", "three letters"),
         ({"most": "1.5"}, "most", "whole"),
         ({"seller": "nobody"}, "seller", "choose one"),
-        ({"item": "sawdust-spawn", "species": ""}, "species", "which mushroom"),
+        ({"item": "sawdust-spawn", "species": ""}, "species", "Choose the mushroom"),
     ],
 )
 def test_offers_that_cannot_be(

@@ -811,7 +811,7 @@ def test_a_phone_may_not_choose(book: Path, bundle: ChartBundle, played: PlayedS
 
     phone = TestClient(from_phone, base_url="http://127.0.0.1")
     page = phone.get("/weather").text
-    assert "Services are chosen on the computer that Mulchwright runs on." in page
+    assert "Choose services on the computer that runs Mulchwright." in page
     assert shown_on(page) == {}
     with open_book(book) as opened:
         offers = weather_offers.offers(opened.garden(), opened.series(), TODAY, Source())

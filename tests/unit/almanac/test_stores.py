@@ -726,7 +726,7 @@ def test_what_was_really_laid_counts(trade: Trade) -> None:
     assert done.patch.recipe == laid
     # 1.5 kg of spawn were laid and 1 was noted: nothing goes below zero, and it is said.
     (words,) = done.short
-    assert "took 0.5 kg of sawdust spawn of king stropharia more than the lots held" in words
+    assert "took 0.5 kg of sawdust spawn of wine cap more than the lots held" in words
     assert [lot.key for lot in done.garden.lots] == ["heap"]
     assert "is used up and was taken out" in " ".join(one.words for one in done.drawn)
     by_hand = as_built(stocked, trade, "bed-1", built_on=TODAY, today=TODAY, draw_lots=False)

@@ -19,7 +19,7 @@ from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.tables import Table
 
 LIMITS = (
-    "Nobody has published drying times of king stropharia; the hours are from oyster and button mushrooms.",
+    "Nobody has published drying times of wine caps; the hours are from oyster and button mushrooms.",
     "Shrinking slices, the cap's skin and uneven trays are left out; they widen the range.",
     "Hours and weight say when to check, never that it is done.",
     "Done is when cooled pieces snap, two weighings an hour apart agree, and the jar stays dry inside.",
