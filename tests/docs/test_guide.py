@@ -65,7 +65,9 @@ def test_the_pages_of_the_pictures_are_there(maker: ModuleType, tmp_path: Path) 
     """A page that has moved or changed its name leaves a picture of what is no more."""
     book = tmp_path / "demo.garden"
     create_book(book, *demo_garden())
-    with TestClient(create_app(book, engine=AlmanacEngine(members=20, seed=5))) as client:
+    with TestClient(
+        create_app(book, engine=AlmanacEngine(members=20, seed=5)), base_url="http://127.0.0.1"
+    ) as client:
         for picture in maker.PICTURES:
             while True:
                 answer = client.get(picture.path)

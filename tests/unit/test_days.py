@@ -41,6 +41,7 @@ def as_written(system: str, words: Callable[[], str]) -> str:
         (lambda: day_words(date(2032, 6, 2), TODAY), "2 June 2032", "June 2, 2032"),
         (lambda: day_words(date(2031, 6, 20)), "20 June 2031", "June 20, 2031"),
         (lambda: day_words(date(2032, 6, 20), short=True), "20 Jun", "Jun 20"),
+        (lambda: day_words(date(2031, 6, 20), TODAY, weekday=True), "Friday 20 June", "Friday, June 20"),
         (lambda: day_range_words(date(2031, 6, 5), date(2031, 6, 5), TODAY), "5 June", "June 5"),
         (lambda: day_range_words(date(2031, 6, 5), date(2031, 6, 19), TODAY), "5 to 19 June", "June 5 to 19"),
         (lambda: day_range_words(date(2032, 6, 5), date(2032, 6, 19), TODAY),

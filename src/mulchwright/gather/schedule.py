@@ -18,6 +18,7 @@ from mulchwright.gather.ranges import Amount
 from mulchwright.gather.soak import SoakPlan, Vessel, batch_count, plan_soak, soak_lead_days
 from mulchwright.gather.suitability import CHIPS_AGE_ROWS
 from mulchwright.trade import Trade
+from mulchwright.units import day_words
 
 __all__ = ["BuildWork", "Remedy", "Schedule", "SoakWork", "SpawnOrder", "Step", "StepKind", "plan_back"]
 
@@ -145,7 +146,7 @@ class Schedule:
 
 
 def _day(day: date) -> str:
-    return f"{day:%A} {day.day} {day:%B %Y}"
+    return day_words(day, weekday=True)
 
 
 def _ago(days: int) -> str:

@@ -19,11 +19,17 @@ def write_days_for(system: str) -> None:
     _MONTH_FIRST.set(system == US)
 
 
-def day_words(when: date, today: date | None = None, *, short: bool = False) -> str:
+def day_words(
+    when: date, today: date | None = None, *, short: bool = False, weekday: bool = False
+) -> str:  # fmt: skip
     """A day as it is said: "20 June" or "June 20"; its year too, if it is another than today's.
 
     today : None for a day that always has its year. short : the month in three letters, and no year.
+    weekday : "Saturday 20 June", "Saturday, June 20".
     """
+    if weekday:
+        comma = "," if _MONTH_FIRST.get() else ""
+        return f"{when:%A}{comma} {day_words(when, today, short=short)}"
     month = f"{when:%b}" if short else f"{when:%B}"
     text = f"{month} {when.day}" if _MONTH_FIRST.get() else f"{when.day} {month}"
     if short or (today is not None and when.year == today.year):

@@ -25,7 +25,7 @@ def test_a_label_says_kind_days_and_origin() -> None:
     text = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text()
     for words in (
         "Jar 1",
-        "king stropharia, dried",
+        "wine cap, dried",
         "Made 10 June 2031",
         "Best by 13 October 2031",
         "Plum row",

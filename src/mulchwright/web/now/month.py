@@ -145,7 +145,7 @@ def _weeks(
     monday = first - timedelta(days=first.weekday())
     while monday <= last:
         days = tuple(
-            Day(on, f"{on:%A}, {words.day(on, today)}", first <= on <= last, on == today,
+            Day(on, words.day(on, today, weekday=True), first <= on <= last, on == today,
                 tuple(items.get(on, ())) if first <= on <= last else ())
             for on in (monday + timedelta(days=n) for n in range(7))
         )  # fmt: skip

@@ -104,7 +104,7 @@ def page(request: Request) -> Response:
     known = weather.record_state(state, today)
     days = todo.weather
     values: dict[str, Any] = {
-        "date_words": f"{today:%A} {words.day(today, today)}",
+        "date_words": words.day(today, today, weekday=True),
         "weather_words": _weather_words(todo, system),
         "sentence": sentence(todo, system),
         "due": lines_of(todo.due, garden, context.trade, today, acts=True),
