@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -148,14 +147,3 @@ def test_no_bed_of_the_story_stands_where_a_hard_limit_forbids(story: tuple[Gard
     for patch in garden.patches:
         found = clearances(Proposed.of(patch), garden, load_trade())
         assert all(finding.severity is not Severity.HARD for finding in found), patch.name
-
-
-def test_the_guide_quotes_this_forecast(whole_outlook: Outlook) -> None:
-    """docs/guide.md explains a range by the next picking of Quince walk, written for a grower with feet."""
-    guide = " ".join((Path(__file__).parents[2] / "docs" / "guide.md").read_text(encoding="utf-8").split())
-    picking = whole_outlook.patch("quince-walk").picking
-    assert picking is not None
-    low, likely, high = (f"{day:%B} {day.day}" for day in (picking.low, picking.likely, picking.high) if day)
-    assert f"Next picking about {likely} (8 in 10: {low} to {high})" in guide
-    no_harvest = round(10 * (1 - whole_outlook.patch("rhubarb-ring").crop.chance))
-    assert f"No harvest: about {no_harvest} in 10" in guide

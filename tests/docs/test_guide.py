@@ -15,6 +15,7 @@ from starlette.testclient import TestClient
 from mulchwright.almanac.outlook import DEFAULT_MEMBERS
 from mulchwright.book import create_book
 from mulchwright.book.demo import demo_garden
+from mulchwright.cli.app import main
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.web import create_app
 from mulchwright.web.shared.sections import SECTIONS
@@ -47,6 +48,20 @@ def test_figures_of_the_program() -> None:
     table = (ROOT / "docs" / "science" / "held-against.md").read_text(encoding="utf-8")
     assert len(re.findall(r"^\| \d+ \| ", table, re.MULTILINE)) == 15
     assert "fifteen published observations" in FLAT
+
+
+def test_the_forecast_it_explains_is_the_demos(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    book = tmp_path / "demo.garden"
+    create_book(book, *demo_garden())
+    assert main(["outlook", str(book)]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    quoted = re.search(r"Next picking (about \w+ \d+ \(8 in 10: [^)]*\))", FLAT)
+    assert quoted is not None
+    quince_walk, rhubarb_ring = printed.split("Quince walk ")[1].split("Rhubarb ring ")[:2]
+    assert quoted[1] in quince_walk
+    in_ten = re.search(r"No harvest: about (\d in 10)", FLAT)
+    assert in_ten is not None
+    assert f"no harvest: {in_ten[1]} " in rhubarb_ring
 
 
 def test_the_pictures_are_those_of_the_list(maker: ModuleType) -> None:
