@@ -207,7 +207,7 @@ def test_the_form_for_a_look_shows_what_to_look_for(client: TestClient) -> None:
         assert stage.words in page
     for svg, name, words in squeeze_test():
         assert svg in page
-        assert f"<h3>{name}</h3><p>{words}</p>" in page
+        assert f"<strong>{name}</strong></p><p>{words}</p>" in page
     assert page.count('role="img"') >= 7
 
 

@@ -71,7 +71,7 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
     # What cannot be is told where it was typed, and what was typed stays.
     summary(page, "Picked").tap()
     page.get_by_label("Weight").fill("a few")
-    page.get_by_role("button", name="Note the pick").tap()
+    page.get_by_role("button", name="Save the pick").tap()
     fault = page.locator("#lf-p-mass")
     expect(fault).to_be_visible()
     expect(page.get_by_label("Weight")).to_have_value("a few")
@@ -108,7 +108,7 @@ def test_two_taps_out_of_reach_and_back(browser: Any, house: House) -> None:
     later.get_by_label("Photos").set_input_files(
         {"name": "bed.jpg", "mimeType": "image/jpeg", "buffer": camera_photo()}
     )
-    later.get_by_role("button", name="Note it").tap()
+    later.get_by_role("button", name="Save", exact=True).tap()
     later.get_by_role("button", name="Yes, save it").tap()
     expect(later.locator("#noted")).to_contain_text("picked 99 kg")
     (picked,) = [e for e in house.added() if e.mass_kg]

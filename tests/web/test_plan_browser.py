@@ -318,9 +318,10 @@ def test_the_wheel_comes_closer_and_dragging_the_ground_moves_the_view(
     page = open_plan()
     before = stored()
     at = screen(page, 10.5, 7.5)
+    meter = screen(page, 11.5, 7.5)[0] - at[0]
     page.mouse.move(*at)
     page.mouse.wheel(0, -240)
-    until(page, lambda: screen(page, 11.5, 7.5)[0] - screen(page, 10.5, 7.5)[0] > 40)
+    until(page, lambda: screen(page, 11.5, 7.5)[0] - screen(page, 10.5, 7.5)[0] > 1.2 * meter)
     after = screen(page, 10.5, 7.5)
     assert after == pytest.approx(at, abs=1.0)  # what lies under the pointer stays there
     page.mouse.down()
@@ -517,6 +518,7 @@ def test_a_bed_that_is_not_drawn_yet_gets_its_outline(
     open_plan: Callable[..., Page], stored: Callable[[], Garden]
 ) -> None:
     page = open_plan()
+    page.locator("#things > summary").click()
     page.get_by_role("button", name="Draw Pump <corner> & co on the plan").click()
     drag(page, (9.5, 1), (11.5, 2))
     saved(page)
@@ -558,6 +560,7 @@ def test_a_photo_is_laid_under_the_plan_and_scaled_by_two_taps(
     file = tmp_path / "garden.jpg"
     file.write_bytes(photo)
     page.locator("#b-image").set_input_files(str(file))
+    page.locator("#backdrop-fold > summary").click()
     page.get_by_role("button", name="Put it under the plan").click()
     expect(page.locator(".backdrop image")).to_have_count(1)
     expect(page.locator("[data-plan][data-ready]")).to_have_count(1)
@@ -675,6 +678,11 @@ def test_one_of_two_hundred_objects_is_dragged(
     before = stored()
     page = open_plan()
     assert page.locator("[data-id]").count() >= 200
+    meter = screen(page, 2.0, 20.5)[0] - screen(page, 1.0, 20.5)[0]
+    page.mouse.move(*screen(page, 1.0, 20.5))
+    for _ in range(4):  # from afar it would be drawn to the corners of its neighbors
+        page.mouse.wheel(0, -240)
+    until(page, lambda: screen(page, 2.0, 20.5)[0] - screen(page, 1.0, 20.5)[0] > 2 * meter)
     drag(page, (1.0, 20.5), (1.0, 19.0))
     saved(page)
     moved = before.beds[1]

@@ -294,7 +294,7 @@ def test_a_year_is_looked_back_on_in_a_browser(
     expect(page.get_by_role("heading", name="The year 2031")).to_be_visible()
     page.locator("figure[data-chart] svg").wait_for(state="attached")
     page.get_by_label("Money spent in 2031").fill("80")
-    page.get_by_role("button", name="Keep both").click()
+    page.get_by_role("button", name="Save", exact=True).click()
     expect(page.locator("#cost")).to_contain_text("A kilogram fresh cost 40.00 USD")
     for path in ("/year/how-good", "/year"):
         page.goto(address + path)

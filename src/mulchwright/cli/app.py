@@ -237,10 +237,9 @@ def outlook(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Forecast each bed.
+    """Forecast each bed: spawn run, first picking, crop and water.
 
-    How far the spawn has run, when the first picking is likely, how much to expect, how much water it
-    will ask for: told as ranges over many possible weathers. The JSON is described in docs/outlook.md.
+    Ranges over many possible weathers. The JSON is described in docs/outlook.md.
     """
     from mulchwright import almanac
     from mulchwright.services.learning_cache import learning_cache

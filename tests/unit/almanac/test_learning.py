@@ -143,7 +143,7 @@ def test_entries_that_fit_nothing_are_called_so_and_ranges_stay_wide() -> None:
     was = [day for day in before.twenty if day is not None]
     # The last dots of twenty are single members of the next year: the middle of the range is compared.
     assert (days[12] - days[1]).days > 0.7 * (was[12] - was[1]).days
-    assert any("does not go together" in line for line in learned_words(item, TODAY))
+    assert any("does not fit what this bed can do" in line for line in learned_words(item, TODAY))
 
 
 def test_a_record_with_holes_carries_its_weather_along() -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 __all__ = ["TERMS", "trade_term"]
 
 TERMS = {
-    "mycelium": "the mushroom's white threads, which grow through chips and straw and feed on them.",
+    "mycelium": "the living part of the mushroom: fine white fibers in chips and straw, which they feed on.",
     "spawn": "chips, sawdust or grain with living mycelium in it: what you plant a bed with.",
     "spawn run": "the weeks in which the mycelium spreads from the spawn until the whole bed is colonized.",
     "colonized": "the part of the bed that mycelium has grown through. It looks white and holds together.",
