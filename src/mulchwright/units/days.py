@@ -11,6 +11,8 @@ from datetime import date
 
 from mulchwright.units.quantities import US
 
+__all__ = ["day_range_words", "day_words", "write_days_for"]
+
 _MONTH_FIRST: ContextVar[bool] = ContextVar("month_first", default=False)
 
 
