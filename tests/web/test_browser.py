@@ -247,7 +247,7 @@ def test_a_chart_is_read_off_by_pointer_and_by_keys(open_page: Callable[..., Pag
     page = open_page(f"{BED}#moisture")
     wait_for_charts(page)
     reader, words = page.locator("#moisture .reader"), page.locator("#moisture output")
-    expect(words).to_contain_text("10 June: ")  # today is told at first
+    expect(words).to_contain_text("10 June: ")  # today is shown first
     expect(words).to_have_text(re.compile(r"^10 June: \d+ %(, \d+ to \d+ % \(8 in 10\))?$"))
     expect(page.locator("#moisture .reader-line")).to_be_hidden()
     reader.focus()

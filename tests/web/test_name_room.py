@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from mulchwright.garden import Garden
 from mulchwright.ground import Limit
-from mulchwright.web.views.findings import FindingWords, told_once
+from mulchwright.web.views.findings import FindingWords, each_once
 from mulchwright.web.views.name_room import NameRoom, name_box
 from mulchwright.web.views.plan_drawing import plan_drawing
 
@@ -82,7 +82,7 @@ def test_each_caution_and_each_source_is_told_once_a_page() -> None:
         [finding("a", "Trunks", "Leaflet."), finding("b", "Trunks", "Leaflet."), finding("c", None, "Book.")],
         [finding("d", "Trunks", "Book."), finding("e", "Fire", "Code.")],
     ]
-    once = told_once(groups)
+    once = each_once(groups)
     assert [[f.words for f in group] for group in once] == [["a", "b", "c"], ["d", "e"]]
     assert [[f.caution[0] if f.caution else None for f in group] for group in once] == [
         ["Trunks", None, None], [None, "Fire"],

@@ -112,7 +112,7 @@ def test_a_year_opens_with_a_sentence_and_tells_all_of_it(client: TestClient) ->
     assert "Up to 20 November; the year is not over" in said
     for heading in (
         "The crop by bed and month", "Best and worst bed", "Where it went", "Water, hours and money",
-        "What your logbook taught the forecast", "For 2032",
+        "What the forecast learned from your logbook", "For 2032",
     ):  # fmt: skip
         assert heading in said
     assert "Water: 24 L." in said

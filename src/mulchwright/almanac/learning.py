@@ -20,7 +20,7 @@ import numpy.typing as npt
 
 from mulchwright.almanac.log_notes import notes_from, of_another_kind, picked_on, telling
 from mulchwright.almanac.memory import Memory
-from mulchwright.almanac.pooling import TellingBed, line_in, told_by_others
+from mulchwright.almanac.pooling import TellingBed, factor_of_others, line_in
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.season import bed_arrays, food_cells, forcing_of, model_constants_of, simulate
 from mulchwright.season.draws import bed_prior, prior_latent
@@ -420,7 +420,7 @@ def posteriors(
     out: dict[str, BedPosterior] = {}
     for patch in patches:
         beside = [one for key, one in telling_beds.items() if key != patch.key]
-        factor, others = told_by_others(line_in(garden, patch, today), beside, share)
+        factor, others = factor_of_others(line_in(garden, patch, today), beside, share)
         posterior = _posterior(
             patch, learners, taught, factor, others, all_learners.past, all_learners.sharp,
             members=members, seed=seed,

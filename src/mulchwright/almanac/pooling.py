@@ -10,7 +10,7 @@ from mulchwright.garden import Garden, Patch
 from mulchwright.garden.lines import line_of
 from mulchwright.season.learn import Factor, added, joined, of_its_species
 
-__all__ = ["Line", "TellingBed", "line_in", "told_by_others"]
+__all__ = ["Line", "TellingBed", "factor_of_others", "line_in"]
 
 Line = tuple[str, str]
 """Species and the key of the bed that a line began with, as `SpawnLine.pool`."""
@@ -33,7 +33,7 @@ def line_in(garden: Garden, patch: Patch, today: date) -> Line:
     return line_of(garden, patch.key, until=today).pool
 
 
-def told_by_others(
+def factor_of_others(
     line: Line, others: Sequence[TellingBed], strain_share: float
 ) -> tuple[Factor | None, int]:
     """What other beds tell one of a line, None where nothing; and how many of their entries count in it.
@@ -48,8 +48,8 @@ def told_by_others(
     strange = [by_line[other] for other in sorted(by_line)]
     of_line = joined([one.factor for one in own])
     of_species = of_its_species([[one.factor for one in beds] for beds in strange], strain_share)
-    told = [factor for factor in (of_line, of_species) if factor is not None]
+    factors = [factor for factor in (of_line, of_species) if factor is not None]
     counted = (own if of_line is not None else []) + [
         one for beds in strange for one in beds if of_species is not None
     ]
-    return (added(told) if told else None), sum(one.entries for one in counted)
+    return (added(factors) if factors else None), sum(one.entries for one in counted)

@@ -177,7 +177,7 @@ def test_beds_that_tell_nothing_give_no_factor() -> None:
 ROWS = len(learn.ACTIVE_SPECIES_ROWS)
 
 
-def told(value: float, precision: float) -> learn.Factor:
+def factor_at(value: float, precision: float) -> learn.Factor:
     """The exact factor of a bed that tells its line's first row is `value`, with a precision."""
     matrix, shift = np.zeros((ROWS, ROWS)), np.zeros(ROWS)
     matrix[0, 0], shift[0] = precision, precision * value
@@ -202,7 +202,7 @@ def test_lines_share_what_the_joint_normal_says(share: float) -> None:
     The closed form is that of a normal vector observed with errors: S (S + E)^-1 y, over all beds at once.
     """
     beds = [(0, 1.2, 3.0), (0, 0.7, 1.5), (1, -0.4, 2.0), (2, 0.9, 5.0), (2, 0.2, 1.0)]
-    lines = [[told(value, p) for line, value, p in beds if line == n] for n in range(3)]
+    lines = [[factor_at(value, p) for line, value, p in beds if line == n] for n in range(3)]
     index = np.array([line for line, _, _ in beds])
     alike = np.full((3, 3), 1.0 - share) + share * np.eye(3)
     seen = alike[np.ix_(index, index)] + np.diag([1.0 / p for _, _, p in beds])
@@ -216,13 +216,13 @@ def test_lines_share_what_the_joint_normal_says(share: float) -> None:
 @pytest.mark.parametrize(("precision", "counts"), [(0.9, True), (0.7, False)])
 def test_what_stands_out_of_the_noise_in_a_line_does_so_in_another(precision: float, counts: bool) -> None:
     """256 members in 24 rows: the largest eigenvalue of noise is 2 sqrt(24 / 256), with its margin 0.77."""
-    one = replace(told(1.0, precision), members=256)
+    one = replace(factor_at(1.0, precision), members=256)
     assert (learn.joined([one]) is not None) == counts
     assert (learn.of_its_species([[one]], 0.5) is not None) == counts
 
 
 def test_one_strain_share_of_all_passes_nothing_on() -> None:
-    assert learn.of_its_species([[told(1.0, 50.0)]], 1.0) is None
+    assert learn.of_its_species([[factor_at(1.0, 50.0)]], 1.0) is None
 
 
 @pytest.mark.outside_check(
@@ -240,7 +240,8 @@ def test_ranges_of_two_lines_cover_and_pooled_by_species_they_do_not() -> None:
         species = rng.standard_normal()
         one, two, new = math.sqrt(1 - share) * species + math.sqrt(share) * rng.standard_normal(3)
         beds = [
-            [told(line + error * rng.standard_normal(), error**-2) for _ in range(3)] for line in (one, two)
+            [factor_at(line + error * rng.standard_normal(), error**-2) for _ in range(3)]
+            for line in (one, two)
         ]
         for name, truth, own, lines in (
             ("line", one, beds[0], [beds[1]]),

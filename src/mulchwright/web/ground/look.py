@@ -24,7 +24,7 @@ from mulchwright.units import US, show_length
 from mulchwright.web.forms.coordinates import parse_coordinate
 from mulchwright.web.shared.requests import page_or_form
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.findings import FindingWords, finding_words, told_once
+from mulchwright.web.views.findings import FindingWords, each_once, finding_words
 
 if TYPE_CHECKING:
     from mulchwright.web.shared.context import AppContext
@@ -56,7 +56,7 @@ def bed_ground(garden: Garden, patch: Patch, trade: Trade) -> BedGround | None:
         found = tuple(
             finding_words(f, trade, garden.units.value) for f in clearances(Proposed.of(patch), garden, trade)
         )
-    return BedGround(light, told_once([found])[0])
+    return BedGround(light, each_once([found])[0])
 
 
 def _read(
@@ -120,7 +120,7 @@ def look(request: Request, typed: dict[str, str] | None) -> Response:
         found = tuple(f for f in about.findings if f.limit.value.startswith("look_"))
         if found:
             broken.append((patch.key, patch.name, found))
-    once = told_once([found for _, _, found in broken])
+    once = each_once([found for _, _, found in broken])
     broken = [(key, name, found) for (key, name, _), found in zip(broken, once, strict=True)]
     values: dict[str, Any] = {
         "zones": [zone for zone in garden.zones if zone.kind is ZoneKind.SEEN_FROM_STREET],

@@ -61,7 +61,7 @@ from mulchwright.web.ground.spot_view import (
 from mulchwright.web.shared.context import context_of
 from mulchwright.web.shared.requests import posted_form
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.findings import told_once
+from mulchwright.web.views.findings import each_once
 from mulchwright.web.views.ground_map import (
     MapFrame,
     frame_of,
@@ -307,7 +307,7 @@ def _filled(
         )
         for n, rect in enumerate(asked.spots, start=1)
     )  # fmt: skip
-    once = told_once([card.findings for card in cards])
+    once = each_once([card.findings for card in cards])
     cards = tuple(replace(card, findings=found) for card, found in zip(cards, once, strict=True))
     address = asked.address("/ground/spots/map.png", system) + f"&of={sites.light.key}"
     label = f"{SHOWS[asked.show]}, {asked.kind.name}, with {words.plural(len(cards), 'proposed spot')}"

@@ -1,7 +1,7 @@
 """Phones: the switch that lets them in, what an unpaired one sees, and the page of the paired ones.
 
 On this machine itself nothing is asked for. At the home network's address every page but the pairing page
-asks for a phone's token first; the switch is turned, codes are made and phones revoked on this machine only.
+checks a phone's token first; the switch is turned, codes are made and phones revoked on this machine only.
 """
 
 from __future__ import annotations

@@ -70,7 +70,7 @@ class HomeSwitch:
 
     @property
     def can_turn(self) -> bool:
-        """Whether there is a server that can be told to listen."""
+        """Whether there is a server that can listen for phones."""
         return self._listener is not None
 
     def attach(self, listener: HomeListener) -> None:

@@ -29,11 +29,11 @@ class FindingWords:
     limit: Limit
 
 
-def told_once(groups: Sequence[Sequence[FindingWords]]) -> tuple[tuple[FindingWords, ...], ...]:
+def each_once(groups: Sequence[Sequence[FindingWords]]) -> tuple[tuple[FindingWords, ...], ...]:
     """The same findings, each caution and each source only where a page first has it."""
     cautions: set[str] = set()
     origins: set[str] = set()
-    told = []
+    shown = []
     for group in groups:
         lines = []
         for one in group:
@@ -42,8 +42,8 @@ def told_once(groups: Sequence[Sequence[FindingWords]]) -> tuple[tuple[FindingWo
             cautions |= {one.caution[0]} if one.caution else set()
             origins.add(one.origin)
             lines.append(replace(one, caution=caution, origin=origin))
-        told.append(tuple(lines))
-    return tuple(told)
+        shown.append(tuple(lines))
+    return tuple(shown)
 
 
 def finding_words(finding: Finding, trade: Trade, system: str) -> FindingWords:

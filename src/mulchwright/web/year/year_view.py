@@ -398,7 +398,7 @@ def _cost(year_review: YearReview, system: str, currency: str) -> Part:
 
 
 def _taught(story: YieldStory | None, garden: Garden, trade: Trade) -> Part:
-    heading = "What your logbook taught the forecast"
+    heading = "What the forecast learned from your logbook"
     if story is None or not story.yields:
         return Part(
             "taught", heading, "Nothing yet: no bed that could bear was both watched and weighed.",

@@ -21,7 +21,7 @@ export function wakeReadings() {
 }
 
 // figure : gets a reader over its `parts`. items : [[place from 0 to 1, when, words], ...]. place() : where the plot is on
-// the screen, {left, width}, or null while it is not shown. Called again, as a chart is drawn anew, it only learns that.
+// the screen, {left, width}, or null while it is not shown. Called again, as a chart is drawn again, it only learns that.
 export function readable(figure, parts, { items, start }, place) {
   const known = readers.get(figure);
   if (known) {
