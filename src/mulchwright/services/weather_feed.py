@@ -297,7 +297,11 @@ _ASKING = threading.Lock()
 
 
 def _fetch(
-    path: Path, today: date, now: datetime, adapter: FetchAdapter | None, pause: Callable[[float], None] | None
+    path: Path,
+    today: date,
+    now: datetime,
+    adapter: FetchAdapter | None,
+    pause: Callable[[float], None] | None,
 ) -> Fetch:
     from mulchwright.services.weather_services import ANSWERS, Memory
 
