@@ -14,6 +14,15 @@ if TYPE_CHECKING:
 ROUND_NAMES = {1.0: "every day", 2.0: "every other day", 3.5: "twice a week", 7.0: "once a week"}
 
 
+def _share(share: float) -> str:
+    """A share to the nearest twentieth, never all of it: no better is known of slugs."""
+    return f"{min(5 * round(20 * share), 95)} %"
+
+
+def _two_figures(walks: int) -> int:
+    return walks if walks < 100 else 10 * round(walks / 10)
+
+
 def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
     """What walking to the bed more or less often brings home; none where nothing is expected to come up."""
     rounds = bed_outlook.rounds
@@ -34,10 +43,10 @@ def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
         tuple(
             (
                 ROUND_NAMES[one.every_days],
-                f"about {words.share(one.likely)}",
-                f"{words.share(one.low)} to {words.share(one.high)}",
-                f"about {words.share(controlled.likely)}",
-                f"about {one.walks}",
+                f"about {_share(one.likely)}",
+                f"{_share(one.low)} to {_share(one.high)}",
+                f"about {_share(controlled.likely)}",
+                f"about {_two_figures(one.walks)}",
                 f"about {round(portions * one.likely)}" if portions * one.likely >= 1 else "less than 1",
             )
             for one, controlled in zip(rounds.rounds, rounds.with_slug_control, strict=True)
@@ -50,8 +59,8 @@ def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
             "How often to look",
             Headline(
                 "While flushes may come, a walk every day picks ",
-                f"about {words.share(daily.likely)}",
-                f" of what comes up in time; a walk once a week, about {words.share(weekly.likely)}.",
+                f"about {_share(daily.likely)}",
+                f" of what comes up in time; a walk once a week, about {_share(weekly.likely)}.",
             ),
             note=(
                 f"Here a ripe one stays good for about {window}; slugs and maggots are quicker in wet, mild "
@@ -59,7 +68,7 @@ def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
                 "it near food. Nobody has counted this on garden beds, so these are our estimates. A portion "
                 "is 3 oz (84 g) of fresh mushrooms."
             ),
-            brief=f"about {words.share(daily.likely)} in time, if daily",
+            brief=f"about {_share(daily.likely)} in time, if daily",
             table=table,
         ),
     )
