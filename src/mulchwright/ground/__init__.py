@@ -4,11 +4,13 @@ Nouns and arrays in, arrays and dataclasses out: no clock, no files.
 """
 
 from mulchwright.ground.clearances import (
+    BareRing,
     Finding,
     GroundLimits,
     Limit,
     Proposed,
     Severity,
+    bare_ring,
     clearances,
     limits_on,
 )
@@ -29,6 +31,7 @@ from mulchwright.ground.sky import sky_view
 from mulchwright.ground.sun import Daylight, SunPosition, daylight, julian_day, sun_position
 
 __all__ = [
+    "BareRing",
     "Daylight",
     "Finding",
     "Grid",
@@ -40,6 +43,7 @@ __all__ = [
     "Proposed",
     "Severity",
     "SunPosition",
+    "bare_ring",
     "clearances",
     "crown_shadow",
     "daylight",

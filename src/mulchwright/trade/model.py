@@ -426,6 +426,8 @@ class Plant:
     """A plant of a garden bed and how it takes a deep bed of chips round it.
 
     names : in the singular, in the words growers use. verdict : "suits" or "suffers".
+    clear_radius : None where the distance from a trunk holds (`trunk_clearance_m`).
+    clear_from : what it is measured from, the outside of the "stem" (or root crown) or of the "leaves".
     """
 
     key: str
@@ -435,6 +437,8 @@ class Plant:
     source: str
     place: str
     basis: Basis
+    clear_radius: Ranged | None = _optional_figure("ground kept bare of chips round it", "m")
+    clear_from: str = "stem"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
