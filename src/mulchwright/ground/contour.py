@@ -51,7 +51,12 @@ def zero_lines(field: FloatArray, x: FloatArray, y: FloatArray) -> tuple[Outline
 def _pieces(values: FloatArray, above: npt.NDArray[np.bool_], row: int, column: int) -> dict[_Edge, _Edge]:
     """From each side where the walk round a square leaves the ground to the side where it comes back."""
     round_it = ((row, column), (row, column + 1), (row + 1, column + 1), (row + 1, column))
-    sides: tuple[_Edge, ...] = ((0, row, column), (1, row, column + 1), (0, row + 1, column), (1, row, column))
+    sides: tuple[_Edge, ...] = (
+        (0, row, column),
+        (1, row, column + 1),
+        (0, row + 1, column),
+        (1, row, column),
+    )
     leaving, coming = [], []
     for n, side in enumerate(sides):
         here, there = above[round_it[n]], above[round_it[(n + 1) % 4]]

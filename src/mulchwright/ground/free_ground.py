@@ -27,17 +27,18 @@ __all__ = ["Cause", "FreeGround", "Nodes", "away_from", "free_ground", "reach_fr
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.int8]
+IndexArray = npt.NDArray[np.int64]
 
 NODE_M = 0.05
 """Nodes are so far apart; a hand's breadth would lose narrow places, a finger's would take a second."""
 COARSEST_M = 0.1
-MOST_NODES = 500_000
+MOST_NODES = 300_000
 FAR_M = 2.0
 """Distances beyond this are all the same to a pocket, which is reached from 60 cm."""
 SPARE_M = 0.02
 """Chips roll: pockets keep this much off what needs no clearance, as a path or a fence. Our own judgment."""
 HEADROOM_M = 0.3
-"""Under leaves lower than this nobody can lay chips or pick; the pocket ends at the drip line. Our judgment."""
+"""Under lower leaves nobody can lay chips or pick: the pocket ends at the drip line. Our own judgment."""
 
 
 class Cause(StrEnum):
@@ -79,22 +80,24 @@ class Nodes:
         """Corners of the plan, turned to u and v."""
         cos, sin = math.cos(self.turn_rad), math.sin(self.turn_rad)
         x0, y0 = self.origin
-        return tuple(
-            ((x - x0) * cos + (y - y0) * sin, (y - y0) * cos - (x - x0) * sin) for x, y in outline
-        )
+        return tuple(((x - x0) * cos + (y - y0) * sin, (y - y0) * cos - (x - x0) * sin) for x, y in outline)
 
     def to_plan(self, outline: Outline) -> Outline:
         """Corners in u and v, turned back to the plan, to a tenth of a millimeter."""
         cos, sin = math.cos(self.turn_rad), math.sin(self.turn_rad)
         x0, y0 = self.origin
-        return tuple(
-            (round(x0 + u * cos - v * sin, 4), round(y0 + u * sin + v * cos, 4)) for u, v in outline
-        )
+        return tuple((round(x0 + u * cos - v * sin, 4), round(y0 + u * sin + v * cos, 4)) for u, v in outline)
 
     def plan_places(self) -> tuple[FloatArray, FloatArray]:
         """Plan coordinates x and y of every node, (row, column)."""
         cos, sin = math.cos(self.turn_rad), math.sin(self.turn_rad)
         u, v = self.u[None, :], self.v[:, None]
+        return self.origin[0] + u * cos - v * sin, self.origin[1] + u * sin + v * cos
+
+    def places(self, rows: IndexArray, columns: IndexArray) -> tuple[FloatArray, FloatArray]:
+        """Plan coordinates x and y of some nodes, by their rows and columns."""
+        cos, sin = math.cos(self.turn_rad), math.sin(self.turn_rad)
+        u, v = self.u[columns], self.v[rows]
         return self.origin[0] + u * cos - v * sin, self.origin[1] + u * sin + v * cos
 
     def window(self, box: tuple[float, float, float, float], margin_m: float) -> tuple[slice, slice]:
@@ -150,7 +153,7 @@ def _nodes_over(areas: Sequence[Outline], margin_m: float) -> Nodes:
             field="where",
         )
     columns, rows = math.ceil((u1 - u0) / step) + 1, math.ceil((v1 - v0) / step) + 1
-    return Nodes(areas[0][0], turn, step, u0 + step * np.arange(columns), v0 + step * np.arange(rows))
+    return Nodes(areas[0][0], turn, step, u0 + step * np.arange(columns, dtype=np.float64), v0 + step * np.arange(rows, dtype=np.float64))
 
 
 def free_ground(
@@ -163,7 +166,7 @@ def free_ground(
     depth_m : how deep the pockets are to be, for the look rules.
     fire_country : whether wildfire is a danger; then the fire service's distance from houses holds.
 
-    Raises `InputError` for no area, or more than half a million nodes of 10 cm (5000 m²).
+    Raises `InputError` for no area, or for more ground than 300 000 nodes of 10 cm cover (3000 m²).
     """
     if not areas:
         raise InputError("Choose a bed, plants or a piece of ground to look at.", field="where")
@@ -193,7 +196,9 @@ def free_ground(
     return FreeGround(nodes, room, edge, cause, stand & ~walled, walled, path)
 
 
-def _around(nodes: Nodes, turned: Outline, margin_m: float) -> tuple[tuple[slice, slice], FloatArray, FloatArray]:
+def _around(
+    nodes: Nodes, turned: Outline, margin_m: float
+) -> tuple[tuple[slice, slice], FloatArray, FloatArray]:
     here = nodes.window(bounding_box(turned), margin_m)
     return here, nodes.u[None, here[1]], nodes.v[here[0], None]
 
@@ -202,7 +207,9 @@ _Thing = tuple[Cause, Outline, tuple[float, float, float, float], float]
 """Why, corners (one for a circle's middle), the box round them, and the distance to keep [m]."""
 
 
-def _things(nodes: Nodes, garden: Garden, trade: Trade, depth_m: float, fire_country: bool) -> Iterator[_Thing]:
+def _things(
+    nodes: Nodes, garden: Garden, trade: Trade, depth_m: float, fire_country: bool
+) -> Iterator[_Thing]:
     """All that a pocket keeps off, turned to the nodes, with the distance it keeps."""
 
     def thing(why: Cause, outline: Outline, keep_m: float) -> _Thing:
@@ -249,9 +256,7 @@ def _footing(nodes: Nodes, garden: Garden) -> tuple[BoolArray, BoolArray, FloatA
 
     taken = [bed.outline for bed in garden.beds if bed.outline]
     taken += [patch.outline for patch in garden.patches if patch.outline and patch.stage != "retired"]
-    taken += [
-        zone.outline for zone in garden.zones if zone.kind in (ZoneKind.DUG_OVER, ZoneKind.DIRECT_SOWN)
-    ]
+    taken += [zone.outline for zone in garden.zones if zone.kind in (ZoneKind.DUG_OVER, ZoneKind.DIRECT_SOWN)]
     for outline in taken:
         here, within = where(outline)
         stand[here] &= ~within
@@ -267,7 +272,9 @@ def _footing(nodes: Nodes, garden: Garden) -> tuple[BoolArray, BoolArray, FloatA
         turned = nodes.to_nodes(path.outline)
         here, u, v = _around(nodes, turned, FAR_M / 2)
         if u.size and v.size:
-            path_m[here] = np.minimum(path_m[here], np.where(inside(turned, u, v), 0.0, edge_distance(turned, u, v)))
+            path_m[here] = np.minimum(
+                path_m[here], np.where(inside(turned, u, v), 0.0, edge_distance(turned, u, v))
+            )
     for wall in garden.walls:
         turned = nodes.to_nodes(wall.outline)
         here, u, v = _around(nodes, turned, nodes.step_m)

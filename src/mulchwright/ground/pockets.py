@@ -13,27 +13,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from enum import StrEnum
 
 import numpy as np
-import numpy.typing as npt
-from scipy.ndimage import label
+from scipy.ndimage import find_objects, label
 
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Outline, check_outline, polygon_area_m2
-from mulchwright.ground.clearances import limits_at
-from mulchwright.ground.contour import with_fewer_corners, zero_lines
-from mulchwright.ground.free_ground import CAUSES, FreeGround, away_from, free_ground, reach_from
-from mulchwright.ground.geometry import perimeter_m, signed_area
+from mulchwright.garden import Garden, Outline, polygon_area_m2
+from mulchwright.ground.free_ground import CAUSES, Cause, FreeGround, away_from, free_ground, reach_from
+from mulchwright.ground.geometry import perimeter_m
 from mulchwright.ground.light import LightMap
+from mulchwright.ground.pocket_parts import (
+    BoolArray,
+    FloatArray,
+    Singles,
+    Window,
+    grown,
+    largest,
+    light_at,
+    lines_to_stand,
+    opened,
+    outline_of,
+    window_sums,
+    with_slits,
+    worth_of_ground,
+)
 from mulchwright.trade import Trade
 
 __all__ = ["LeftOut", "Pocket", "PocketWish", "Pockets", "Shortfall", "find_pockets"]
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-Window = tuple[float, float, float, float]
-"""Lowest u and v, highest u and v [m]."""
 
 BLOCK = 3
 """Nodes along a side of the blocks in which windows are compared; the one that is taken is cut by nodes."""
@@ -42,26 +50,18 @@ RIM_M = 0.05
 LONGEST_SHARE = 8.0
 """No pocket is longer than this many times its width; the same as of proposed beds."""
 COMPACT_SHARE = 3.0
-"""A piece cut from larger ground is no longer than this, unless the area wanted needs it. Our own judgment."""
+"""A piece cut from larger ground is no longer, unless the area wanted needs it. Our own judgment."""
 LENGTHS = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
 WIDTH_SHARES = (1.0, 0.75, 0.5)
-SHADE_WORTH = 0.5
-"""Ground in full shade is worth twice what ground in full light is; our own judgment."""
-FAR_WATER_M, FAR_WATER_WORTH = 15.0, 0.8
-"""What a walk to the tap of so many meters leaves of a place's worth; our own judgment."""
-DEEP_ON_ROOTS = 0.6
-"""What a bed deeper than tree roots take well leaves of a place's worth under a crown; our own judgment."""
-OFF_LINE_M = 0.0025
 INWARD_M = 0.004
 """The outline runs so far within its limits that neither fewer corners nor the chords across a curve leave
 them: a chord of two nodes on a circle of 25 cm lies 1.3 mm within it."""
-SLIT_DEPTH_M = 0.03
 TRIES = 8
 
 
 @dataclass(frozen=True, slots=True)
 class PocketWish:
-    """What is asked for: area in all, the widest pocket, how many at most, edged or open, how deep [m, m²]."""
+    """What is asked for: area in all, widest pocket, how many at most, edged or open, how deep [m, m²]."""
 
     area_m2: float
     widest_m: float = 1.2
@@ -83,7 +83,7 @@ class PocketWish:
             raise InputError(f"{self.most} pockets were asked for; 1 to 40 can be found.", field="most")
 
 
-class LeftOut:
+class LeftOut(StrEnum):
     """Why ground of the asked area is in no pocket, besides the causes of `free_ground`."""
 
     NARROW = "narrow"
@@ -92,7 +92,7 @@ class LeftOut:
     NOT_NEEDED = "not_needed"
 
 
-class Shortfall:
+class Shortfall(StrEnum):
     """Why less than the area asked for was found."""
 
     NONE = ""
@@ -129,14 +129,14 @@ class Pockets:
 
     ground_m2 : of the asked ground; free_m2 : of it, what is free, wide enough and within reach.
     left_out : (cause, m²) of ground that is in no pocket; the causes of `Cause` and `LeftOut`.
-    short : one of `Shortfall`.
+    short : why it is less than was asked for.
     """
 
     pockets: tuple[Pocket, ...]
     ground_m2: float
     free_m2: float
-    left_out: tuple[tuple[str, float], ...]
-    short: str
+    left_out: tuple[tuple[Cause | LeftOut, float], ...]
+    short: Shortfall
 
     @property
     def area_m2(self) -> float:
@@ -164,7 +164,8 @@ class _Search:
     garden: Garden
     wish: PocketWish
     light: LightMap | None
-    worth: FloatArray
+    worth: Singles
+    lines: tuple[FloatArray, ...]
     limit: FloatArray
     open: BoolArray
     stand: BoolArray
@@ -183,13 +184,16 @@ class _Search:
         step, reach_m = ground.nodes.step_m, constants["pocket_reach_m"].value
         width_m = constants["pocket_least_width_m"].value
         limit = np.minimum(ground.room_m, ground.edge_m) - INWARD_M
-        # Ground to stand on may lie in the asked area itself: then a pocket is reached from what is left of it.
-        reach = reach_from(ground.stand, ground.walled, _lines(ground), step, reach_m)
+        # Ground to stand on may lie in the asked area: a pocket there is reached from what is left of it.
+        lines = lines_to_stand(ground)
+        reach = reach_from(ground.stand, ground.walled, lines, step, reach_m)
         free = limit >= 0
         far = free & (reach > reach_m + 1e-9)
-        wide = _opened(free & ~far, width_m / 2, step)
+        wide = opened(free & ~far, width_m / 2, step)
         search = cls(
-            ground, garden, wish, light, _worth(ground, garden, trade, wish, light), limit, wide,
+            ground, garden, wish, light, worth_of_ground(
+                ground, garden, trade, light, depth_m=wish.depth_m, fire_country=wish.fire_country
+            ), lines, limit, wide,
             ground.stand.copy(), reach_m, width_m,
             constants["pocket_least_area_edged_m2" if wish.edged else "pocket_least_area_open_m2"].value,
             max(constants["foot_path_m"].value, reach_m), free, far,
@@ -231,13 +235,13 @@ class _Search:
             self._left_out(wide, taken, cell), short,
         )  # fmt: skip
 
-    def _left_out(self, wide: BoolArray, taken: BoolArray, cell: float) -> tuple[tuple[str, float], ...]:
+    def _left_out(self, wide: BoolArray, taken: BoolArray, cell: float) -> tuple[tuple[Cause | LeftOut, float], ...]:
         asked, cause = self.ground.asked, self.ground.cause
         rest = wide & ~taken
         pieces, count = label(wide)
         areas = np.bincount(pieces.ravel(), minlength=count + 1) * cell
         small = rest & (areas < self.least_m2)[pieces]
-        parts: dict[str, BoolArray] = {why.value: asked & (cause == n) for n, why in enumerate(CAUSES)}
+        parts: dict[Cause | LeftOut, BoolArray] = {why: asked & (cause == n) for n, why in enumerate(CAUSES)}
         parts[LeftOut.FAR] = asked & self.far
         parts[LeftOut.NARROW] = asked & self.free & ~self.far & ~wide
         parts[LeftOut.SMALL] = small
@@ -247,10 +251,15 @@ class _Search:
 
     def _take(self, mask: BoolArray) -> None:
         """Pockets keep a path's breadth where one stands between them, and a little where nobody does."""
-        near = away_from(mask, self.step)
-        self.open &= ~mask & (near > 2 * self.step)
-        self.stand &= ~mask
-        self.open &= ~(self.stand & (near <= self.gap_m))
+        rows, columns = np.nonzero(mask)
+        spare = math.ceil(self.gap_m / self.step) + 2
+        here = (
+            slice(max(int(rows.min()) - spare, 0), int(rows.max()) + spare + 1),
+            slice(max(int(columns.min()) - spare, 0), int(columns.max()) + spare + 1),
+        )
+        near = away_from(mask[here], self.step)
+        self.stand[here] &= ~mask[here]
+        self.open[here] &= (near > 2 * self.step) & ~(self.stand[here] & (near <= self.gap_m))
 
     # ---- candidates ---------------------------------------------------------------------
 
@@ -261,13 +270,14 @@ class _Search:
         best: tuple[float, Pocket, BoolArray] | None = None
         pieces, count = label(self.open)
         areas = np.bincount(pieces.ravel(), minlength=count + 1) * cell
+        places = find_objects(pieces)
+        u, v = self.ground.nodes.u, self.ground.nodes.v
         for n in range(1, count + 1):
             if not self.least_m2 * 0.9 <= areas[n] <= missing_m2 * 1.05:
                 continue
-            rows, columns = np.nonzero(pieces == n)
-            u, v = self.ground.nodes.u, self.ground.nodes.v
-            box = (u[columns.min()], v[rows.min()], u[columns.max()], v[rows.max()])
-            made = self._cut(_grown(box, self.step), missing_m2, pieces == n)
+            rows, columns = places[n - 1]
+            box = (u[columns.start], v[rows.start], u[columns.stop - 1], v[rows.stop - 1])
+            made = self._cut(grown(box, self.step), missing_m2, pieces == n)
             if made is not None and (best is None or made[0] > best[0]):
                 best = made
         blocks = self._blocks()
@@ -285,21 +295,24 @@ class _Search:
 
     def _blocks(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Summed-area tables by blocks: worth, area, length of edge inside."""
-        held = self.open.astype(np.float64)
+        held = self.open.astype(np.float32)
         edge = np.zeros_like(held)
-        edge[:, :-1] += np.abs(np.diff(held, axis=1))
-        edge[:-1] += np.abs(np.diff(held, axis=0))
+        edge[:, :-1] += self.open[:, 1:] != self.open[:, :-1]
+        edge[:-1] += self.open[1:] != self.open[:-1]
         cell = self.step**2
 
-        def table(values: FloatArray) -> FloatArray:
+        def table(values: Singles) -> FloatArray:
             rows, columns = values.shape[0] // BLOCK, values.shape[1] // BLOCK
-            sums = values[: rows * BLOCK, : columns * BLOCK].reshape(rows, BLOCK, columns, BLOCK).sum(axis=(1, 3))
+            sums = np.zeros((rows, columns))
+            for row in range(BLOCK):
+                for column in range(BLOCK):
+                    sums += values[row : rows * BLOCK : BLOCK, column : columns * BLOCK : BLOCK]
             summed = np.zeros((rows + 1, columns + 1))
             summed[1:, 1:] = sums.cumsum(axis=0).cumsum(axis=1)
             return summed
 
         return (
-            table(held * self.worth * cell), table(held * cell), table(edge * self.step * math.pi / 4)
+            table(held * self.worth) * cell, table(held) * cell, table(edge) * (self.step * math.pi / 4)
         )  # fmt: skip
 
     def _shapes(self, missing_m2: float) -> list[tuple[int, int]]:
@@ -315,11 +328,20 @@ class _Search:
             if width > self.wish.widest_m + 1e-9:
                 continue
             for share in (*LENGTHS, missing_m2 / width**2):
-                if not 1.0 <= share <= longest or share * width**2 > 1.15 * missing_m2:
+                if not 1.0 <= share <= longest:
                     continue
-                short = max(int(width / block + 1e-6), 1)
-                long = max(round(share * width / block), short)
-                shapes |= {(short, long), (long, short)}
+                for short in {max(int(width / block + 1e-6), 1), math.ceil(width / block - 1e-6)}:
+                    long = max(round(share * width / block), short)
+                    area = short * long * block**2
+                    left = missing_m2 * 0.97 - area
+                    # A window too large by less than half is cut to size; too little may not be left over.
+                    if (
+                        short * block > widest + 1e-6
+                        or area > 1.5 * missing_m2
+                        or 0 < left < 1.5 * self.least_m2
+                    ):
+                        continue
+                    shapes |= {(short, long), (long, short)}
         return sorted(shapes)
 
     def _best_window(
@@ -332,12 +354,10 @@ class _Search:
         for rows, columns in self._shapes(missing_m2):
             if rows >= tables[0].shape[0] or columns >= tables[0].shape[1]:
                 continue
-            worth, area, edge = (_window_sums(each, rows, columns) for each in tables)
+            worth, area, edge = (window_sums(each, rows, columns) for each in tables)
             round_it = edge + 2 * (rows + columns) * block * area / (rows * columns * block**2)
             useful = np.maximum(area - RIM_M * round_it, 0.0)
-            score = np.where(
-                area >= self.least_m2, worth / np.maximum(area, 1e-9) * np.sqrt(useful), 0.0
-            )
+            score = np.where(area >= self.least_m2, worth / np.maximum(area, 1e-9) * np.sqrt(useful), 0.0)
             for _ in range(len(banned) + 1):
                 row, column = divmod(int(np.argmax(score)), score.shape[1])
                 window = (
@@ -375,9 +395,7 @@ class _Search:
             )  # fmt: skip
         return None
 
-    def _cut_once(
-        self, window: Window, piece: BoolArray | None
-    ) -> tuple[float, Pocket, BoolArray] | None:
+    def _cut_once(self, window: Window, piece: BoolArray | None) -> tuple[float, Pocket, BoolArray] | None:
         nodes, step = self.ground.nodes, self.step
         here = nodes.window(window, self.reach_m + 4 * step)
         u, v = nodes.u[None, here[1]], nodes.v[here[0], None]
@@ -388,14 +406,14 @@ class _Search:
         mask = self.open[here] & (limit >= 0)
         if piece is not None:
             mask &= piece[here]
-        lines = [each[here] for each in _lines(self.ground)]
+        lines = [each[here] for each in self.lines]
         lines.append(np.where(within > 0, within, np.inf))  # one may stand along the window's own sides
         reach = np.zeros_like(limit)
         for _ in range(3):
             if mask.sum() * step**2 < 0.8 * self.least_m2:
                 return None
             reach = reach_from(self.stand[here] & ~mask, self.ground.walled[here], lines, step, self.reach_m)
-            smaller = _largest(_opened(mask & (reach <= self.reach_m + 1e-9), self.width_m / 2, step))
+            smaller = largest(opened(mask & (reach <= self.reach_m + 1e-9), self.width_m / 2, step))
             if smaller.sum() == mask.sum():
                 break
             mask = smaller
@@ -409,8 +427,8 @@ class _Search:
             return None
         field = np.minimum(limit, self.reach_m - reach)
         field = np.where(mask, np.maximum(field, 1e-4), np.minimum(field, -step / 2))
-        field = _with_slits(field, mask)
-        outline = _outline_of(field, u[0], v[:, 0])
+        field = with_slits(field, mask)
+        outline = outline_of(field, u[0], v[:, 0])
         if outline is None:
             return None
         area = polygon_area_m2(outline)
@@ -428,10 +446,11 @@ class _Search:
     ) -> Pocket:
         on_plan = self.ground.nodes.to_plan(outline)
         rows, columns = np.nonzero(mask)
-        x, y = (each[rows, columns] for each in self.ground.nodes.plan_places())
-        light = None if self.light is None else float(_light_at(self.light, x, y).mean())
+        x, y = self.ground.nodes.places(rows, columns)
+        light = None if self.light is None else float(light_at(self.light, x, y).mean())
         water = min(
-            (math.dist((float(x.mean()), float(y.mean())), tap.point) for tap in self.garden.taps), default=None
+            (math.dist((float(x.mean()), float(y.mean())), tap.point) for tap in self.garden.taps),
+            default=None,
         )
         under = tuple(
             crown.key
@@ -442,113 +461,3 @@ class _Search:
             on_plan, area, perimeter_m(outline), widest, reach, light, water,
             bool((self.ground.path_m[mask] <= self.reach_m).any()), under,
         )  # fmt: skip
-
-
-def _grown(box: Sequence[float], by_m: float) -> Window:
-    return float(box[0]) - by_m, float(box[1]) - by_m, float(box[2]) + by_m, float(box[3]) + by_m
-
-
-def _lines(ground: FreeGround) -> list[FloatArray]:
-    """Lines along which one may stand, with exact distances: paths, and the edge of the asked ground."""
-    return [ground.path_m, np.where(ground.edge_m > 0, ground.edge_m, np.inf)]
-
-
-def _opened(mask: BoolArray, radius_m: float, step_m: float) -> BoolArray:
-    """The part of a mask that disks of a radius cover that lie wholly within it.
-
-    Nodes tell distances to half a step; the disk may be so much smaller, and its rim so much wider.
-    """
-    core = away_from(~np.pad(mask, 1), step_m)[1:-1, 1:-1] >= radius_m + step_m / 4
-    opened: BoolArray = mask & (away_from(core, step_m) <= radius_m + step_m)
-    return opened
-
-
-def _largest(mask: BoolArray) -> BoolArray:
-    pieces, count = label(mask)
-    if count <= 1:
-        return mask
-    sizes = np.bincount(pieces.ravel())
-    sizes[0] = 0
-    largest: BoolArray = pieces == int(np.argmax(sizes))
-    return largest
-
-
-def _window_sums(table: FloatArray, rows: int, columns: int) -> FloatArray:
-    sums: FloatArray = (
-        table[rows:, columns:] - table[:-rows, columns:] - table[rows:, :-columns] + table[:-rows, :-columns]
-    )
-    return sums
-
-
-def _with_slits(field: FloatArray, mask: BoolArray) -> FloatArray:
-    """The field with a thin cut from each hole straight outward, for an outline has no holes."""
-    outside, count = label(~np.pad(mask, 1))
-    if count <= 1:
-        return field
-    rim = outside[0, 0]
-    cut = field.copy()
-    for hole in range(1, count + 1):
-        if hole == rim:
-            continue
-        rows, columns = np.nonzero(outside == hole)
-        row, column = int(rows.mean().round()), int(columns.mean().round())
-        ways = []
-        for d_row, d_column in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-            at = [(row, column)]
-            while outside[at[-1]] != rim:
-                at.append((at[-1][0] + d_row, at[-1][1] + d_column))
-            ways.append(at)
-        for r, c in min(ways, key=len):
-            if 1 <= r <= field.shape[0] and 1 <= c <= field.shape[1]:
-                cut[r - 1, c - 1] = min(cut[r - 1, c - 1], -SLIT_DEPTH_M)
-    return cut
-
-
-def _outline_of(field: FloatArray, u: FloatArray, v: FloatArray) -> Outline | None:
-    """The largest outline of the ground above zero with as few corners as may be; None for none."""
-    lines = [line for line in zero_lines(field, u, v) if len(line) >= 3]
-    outer = [line for line in lines if signed_area(line) > 0]
-    if not outer:
-        return None
-    line = max(outer, key=signed_area)
-    for off_m in (OFF_LINE_M, OFF_LINE_M / 4, 0.0):
-        outline = with_fewer_corners(line, off_m)
-        try:
-            check_outline(outline, "The pocket")
-        except InputError:
-            continue
-        return outline
-    return None
-
-
-def _light_at(light: LightMap, x: FloatArray, y: FloatArray) -> FloatArray:
-    """Mean light of the year in the cells of places; a place off the map has that of the nearest cell."""
-    grid = light.grid
-    column = np.clip(((x - grid.x_min) / grid.cell_m).astype(int), 0, grid.columns - 1)
-    row = np.clip(((y - grid.y_min) / grid.cell_m).astype(int), 0, grid.rows - 1)
-    year: FloatArray = light.light_share.mean(axis=0, dtype=np.float64)[row, column]
-    return year
-
-
-def _worth(
-    ground: FreeGround, garden: Garden, trade: Trade, wish: PocketWish, light: LightMap | None
-) -> FloatArray:
-    """What the ground is worth, 0 to 1, by blocks of nodes."""
-    nodes = ground.nodes
-    coarse = replace(nodes, u=nodes.u[::BLOCK], v=nodes.v[::BLOCK])
-    x, y = coarse.plan_places()
-    worth = limits_at(x, y, garden, trade, fire_country=wish.fire_country).preference
-    if light is not None:
-        worth = worth * (1 - SHADE_WORTH * _light_at(light, x, y))
-    if garden.taps:
-        water = np.min([np.hypot(x - tap.point[0], y - tap.point[1]) for tap in garden.taps], axis=0)
-        worth = worth * (1 - (1 - FAR_WATER_WORTH) * np.minimum(water / FAR_WATER_M, 1.0))
-    if wish.depth_m > trade.constants["root_zone_depth_m"].value + 1e-9:
-        roots = np.zeros(x.shape, dtype=np.bool_)
-        for crown in garden.crowns:
-            roots |= np.hypot(x - crown.center[0], y - crown.center[1]) < crown.radius_m
-        worth = np.where(roots, DEEP_ON_ROOTS * worth, worth)
-    fine = np.repeat(np.repeat(worth, BLOCK, axis=0), BLOCK, axis=1)
-    return fine[: nodes.shape[0], : nodes.shape[1]]
-
-

@@ -238,7 +238,8 @@ def _clear_radius(row: Plant) -> str:
     figure = row.clear_radius
     if figure is None:
         return "as round a trunk"
-    return f"{figure.likely * 100:g} cm ({figure.low * 100:g} to {figure.high * 100:g}) from its {row.clear_from}"
+    span = f"{figure.low * 100:g} to {figure.high * 100:g}"
+    return f"{figure.likely * 100:g} cm ({span}) from its {row.clear_from}"
 
 
 def _plants(trade: Trade) -> Rows:
