@@ -153,7 +153,13 @@ def _nodes_over(areas: Sequence[Outline], margin_m: float) -> Nodes:
             field="where",
         )
     columns, rows = math.ceil((u1 - u0) / step) + 1, math.ceil((v1 - v0) / step) + 1
-    return Nodes(areas[0][0], turn, step, u0 + step * np.arange(columns, dtype=np.float64), v0 + step * np.arange(rows, dtype=np.float64))
+    return Nodes(
+        areas[0][0],
+        turn,
+        step,
+        u0 + step * np.arange(columns, dtype=np.float64),
+        v0 + step * np.arange(rows, dtype=np.float64),
+    )
 
 
 def free_ground(

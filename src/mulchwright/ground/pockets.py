@@ -235,7 +235,9 @@ class _Search:
             self._left_out(wide, taken, cell), short,
         )  # fmt: skip
 
-    def _left_out(self, wide: BoolArray, taken: BoolArray, cell: float) -> tuple[tuple[Cause | LeftOut, float], ...]:
+    def _left_out(
+        self, wide: BoolArray, taken: BoolArray, cell: float
+    ) -> tuple[tuple[Cause | LeftOut, float], ...]:
         asked, cause = self.ground.asked, self.ground.cause
         rest = wide & ~taken
         pieces, count = label(wide)
