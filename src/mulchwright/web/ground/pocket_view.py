@@ -17,7 +17,7 @@ from mulchwright.ground import (
     clearances,
 )
 from mulchwright.sheets.drawing import Element, element, text
-from mulchwright.trade import Trade
+from mulchwright.trade import Plant, Trade
 from mulchwright.units import show_area, show_length
 from mulchwright.web.ground.pocket_form import PocketAsk
 from mulchwright.web.views import wording as words
@@ -158,10 +158,18 @@ def stems_not_drawn(ask: PocketAsk, garden: Garden, trade: Trade) -> tuple[tuple
     found: dict[str, str] = {}
     for bed in garden.beds:
         if bed.key in ask.beds:
-            for plant in (row for named in bed.plants for row in trade.plants_named(named)):
-                if plant.verdict == "suits" and plant.clear_radius and plant.clear_radius.likely > 0:
-                    found[plant.names[0]] = show_length(plant.clear_radius.likely, system)
+            for said in bed.plants:
+                for plant in trade.plants_named(said):
+                    if plant.verdict == "suits" and plant.clear_radius and plant.clear_radius.likely > 0:
+                        name = _name_used(plant, said)
+                        found[name] = show_length(plant.clear_radius.likely, system)
     return tuple(found.items())
+
+
+def _name_used(plant: Plant, said: str) -> str:
+    """The plant's name that the grower's words hold, the longest of them."""
+    held = [name for name in plant.names if name.lower() in said.lower()]
+    return max(held, key=len, default=plant.names[0])
 
 
 def drawn_pockets(frame: MapFrame, pockets: tuple[Pocket, ...]) -> list[Element]:
@@ -176,7 +184,7 @@ def drawn_pockets(frame: MapFrame, pockets: tuple[Pocket, ...]) -> list[Element]
                 (
                     frame.world((element("path", d=d, class_="proposal-halo"),)),
                     frame.world((element("path", d=d, class_="body"),), class_="proposal"),
-                    element("circle", cx=x, cy=y, r=15, class_="map-disc"),
+                    element("circle", cx=x, cy=y, r=13, class_="map-disc"),
                     text(x, y + 6, str(number), "map-number", "middle"),
                 ),
             )

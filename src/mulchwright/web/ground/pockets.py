@@ -19,7 +19,8 @@ from mulchwright.book.keys import slug
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Patch, polygon_area_m2
 from mulchwright.garden.plan_kinds import KINDS
-from mulchwright.ground import LightMap, Pockets, find_pockets, map_extent, patch_light
+from mulchwright.ground import LightMap, Pockets, find_pockets, patch_light
+from mulchwright.ground.geometry import bounding_box
 from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light_cache import light_cache
 from mulchwright.sheets.portrait import species_name
@@ -47,6 +48,8 @@ if TYPE_CHECKING:
 PATIENCE_S = 1.5
 """Eight pockets take about a second; the light of the year, if it is not there yet, longer."""
 LIGHT_PART = 0.8
+VIEW_M = 1.0
+"""The picture shows so much of the plan around the chosen ground."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +111,13 @@ def page(request: Request) -> Response:
 def _result(context: AppContext, state: BookState, ask: PocketAsk, done: FoundPockets) -> dict[str, Any]:
     garden, system, trade = state.garden, state.garden.units.value, context.trade
     kept = fitting(done.found, ask, garden, trade)
+    corners = tuple(point for outline in ask.areas(garden, trade) for point in outline)
+    x_min, y_min, x_max, y_max = bounding_box(corners)
+    extent = x_min - VIEW_M, y_min - VIEW_M, x_max + VIEW_M, y_max + VIEW_M
     label = f"The plan with {words.plural(len(kept), 'pocket')}"
 
     def draw(width: float, mark: str) -> str:
-        frame = frame_of(map_extent(garden), width=width)
+        frame = frame_of(extent, width=width)
         return ground_map(
             garden, frame, mark=mark, label=label, class_="pocket-map", over=drawn_pockets(frame, kept),
             names=width > 500,
