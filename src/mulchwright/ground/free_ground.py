@@ -300,27 +300,73 @@ def away_from(held: BoolArray, step_m: float) -> FloatArray:
 
 
 def reach_from(
-    stand: BoolArray, walled: BoolArray, edges_m: Sequence[FloatArray], step_m: float, limit_m: float
+    stand: BoolArray,
+    walled: BoolArray,
+    edges_m: Sequence[FloatArray],
+    step_m: float,
+    limit_m: float,
+    of: BoolArray,
 ) -> FloatArray:
-    """Distance of each node from where one can stand [m]; infinite where a wall lies between.
+    """Distance of each node from where one can stand with no wall between [m]; infinite beyond the limit.
 
     edges_m : exact distances from lines along which one can stand, as of paths; they take the place of the
-    distance between nodes where the two tell of the same line. Walls are looked for within `limit_m`.
+    distance between nodes where the two tell of the same line. of : the nodes for which walls are looked for.
     """
     if not stand.any():
         return np.full(stand.shape, np.inf)
     away, nearest = distance_transform_edt(~stand, sampling=step_m, return_indices=True)
-    reach: FloatArray = away.astype(np.float64)
-    for exact in edges_m:
-        same = (exact <= away) & (away - exact <= step_m)
-        reach = np.where(same, np.minimum(reach, exact), reach)
+    away = away.astype(np.float64)
+    limit_m = limit_m + 1.01 * step_m
     if walled.any():
-        rows, columns = np.nonzero((away <= limit_m + step_m) & (away > 0))
-        to_rows, to_columns = nearest[0][rows, columns], nearest[1][rows, columns]
-        blocked = np.zeros(len(rows), dtype=np.bool_)
-        for share in np.linspace(0.0, 1.0, 2 * math.ceil(limit_m / step_m)):
-            at_row = np.rint(rows + share * (to_rows - rows)).astype(int)
-            at_column = np.rint(columns + share * (to_columns - columns)).astype(int)
-            blocked |= walled[at_row, at_column]
-        reach[rows[blocked], columns[blocked]] = np.inf
+        rows, columns = np.nonzero(of & (away <= limit_m) & (away > 0))
+        behind = _wall_between(walled, rows, columns, nearest[0][rows, columns], nearest[1][rows, columns])
+        rows, columns = rows[behind], columns[behind]
+        away[rows, columns] = np.inf
+        _look_round_walls(away, stand, walled, rows, columns, step_m, limit_m)
+    away = np.where(away <= limit_m, away, np.inf)
+    reach = away.copy()
+    for exact in edges_m:
+        same = (exact <= away) & (exact >= away - 1.01 * step_m)
+        reach = np.where(same, np.minimum(reach, exact), reach)
     return reach
+
+
+def _look_round_walls(
+    away: FloatArray, stand: BoolArray, walled: BoolArray, rows: IndexArray, columns: IndexArray,
+    step_m: float, limit_m: float,
+) -> None:  # fmt: skip
+    """Fill in the distance from the nearest node to stand on that no wall hides, from near to far."""
+    far = int(limit_m / step_m)
+    offsets = sorted(
+        (math.hypot(up, aside), up, aside)
+        for up in range(-far, far + 1)
+        for aside in range(-far, far + 1)
+        if 0 < math.hypot(up, aside) * step_m <= limit_m
+    )
+    for steps, up, aside in offsets:
+        if not len(rows):
+            return
+        to_rows, to_columns = rows + up, columns + aside
+        on = (to_rows >= 0) & (to_rows < stand.shape[0]) & (to_columns >= 0) & (to_columns < stand.shape[1])
+        on[on] = stand[to_rows[on], to_columns[on]]
+        if not on.any():
+            continue
+        seen = np.zeros_like(on)
+        seen[on] = ~_wall_between(walled, rows[on], columns[on], to_rows[on], to_columns[on])
+        away[rows[seen], columns[seen]] = steps * step_m
+        rows, columns = rows[~seen], columns[~seen]
+
+
+def _wall_between(
+    walled: BoolArray, rows: IndexArray, columns: IndexArray, to_rows: IndexArray, to_columns: IndexArray
+) -> BoolArray:
+    """Whether the straight line between two nodes meets a wall, looked at every half step."""
+    if not len(rows):
+        return np.zeros(0, dtype=np.bool_)
+    longest = int(max(np.abs(to_rows - rows).max(), np.abs(to_columns - columns).max()))
+    blocked = np.zeros(len(rows), dtype=np.bool_)
+    for share in np.linspace(0.0, 1.0, 2 * longest + 1):
+        at_row = np.rint(rows + share * (to_rows - rows)).astype(np.int64)
+        at_column = np.rint(columns + share * (to_columns - columns)).astype(np.int64)
+        blocked |= walled[at_row, at_column]
+    return blocked

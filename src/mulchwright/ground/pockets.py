@@ -186,8 +186,8 @@ class _Search:
         limit = np.minimum(ground.room_m, ground.edge_m) - INWARD_M
         # Ground to stand on may lie in the asked area: a pocket there is reached from what is left of it.
         lines = lines_to_stand(ground)
-        reach = reach_from(ground.stand, ground.walled, lines, step, reach_m)
         free = limit >= 0
+        reach = reach_from(ground.stand, ground.walled, lines, step, reach_m, free)
         far = free & (reach > reach_m + 1e-9)
         wide = opened(free & ~far, width_m / 2, step)
         search = cls(
@@ -414,13 +414,17 @@ class _Search:
         for _ in range(3):
             if mask.sum() * step**2 < 0.8 * self.least_m2:
                 return None
-            reach = reach_from(self.stand[here] & ~mask, self.ground.walled[here], lines, step, self.reach_m)
+            reach = reach_from(
+                self.stand[here] & ~mask, self.ground.walled[here], lines, step, self.reach_m, mask
+            )
             smaller = largest(opened(mask & (reach <= self.reach_m + 1e-9), self.width_m / 2, step))
             if smaller.sum() == mask.sum():
                 break
             mask = smaller
         else:
-            reach = reach_from(self.stand[here] & ~mask, self.ground.walled[here], lines, step, self.reach_m)
+            reach = reach_from(
+                self.stand[here] & ~mask, self.ground.walled[here], lines, step, self.reach_m, mask
+            )
             mask &= reach <= self.reach_m + 1e-9
         if not mask.any():
             return None
@@ -428,7 +432,7 @@ class _Search:
         if widest > self.wish.widest_m + step / 2:
             return None
         field = np.minimum(limit, self.reach_m - reach)
-        field = np.where(mask, np.maximum(field, 1e-4), np.minimum(field, -step / 2))
+        field = np.where(mask, np.maximum(field, 1e-4), np.clip(field, -step, -step / 2))
         field = with_slits(field, mask)
         outline = outline_of(field, u[0], v[:, 0])
         if outline is None:

@@ -97,9 +97,7 @@ def test_free_ground_is_what_a_plain_raster_counts() -> None:
     """
     bed = box(0, 0, 2.4, 1.6)
     trunks = [(0.5, 0.4), (1.5, 0.7), (2.1, 1.2)]
-    crowns = tuple(
-        Crown(f"t{n}", f"Tree {n}", at, 1.0, 3.0, 1.2, 0.05) for n, at in enumerate(trunks)
-    )
+    crowns = tuple(Crown(f"t{n}", f"Tree {n}", at, 1.0, 3.0, 1.2, 0.05) for n, at in enumerate(trunks))
     garden = Garden(
         place=HERE, beds=(Bed("b", "B", (), bed),), crowns=crowns,
         paths=(Path("low", "Path", box(-1, -0.8, 4.4, 0.8)),),
