@@ -21,7 +21,7 @@ pytestmark = pytest.mark.outside_check(
 TRADE = load_trade()
 HERE = Place("here", 44.0, -73.0, 100, "America/New_York")
 INWARD = 0.004
-"""The outline runs so far within its limits (stated in `pockets`), so it lacks so much of its length in area."""
+"""The outline runs so far within its limits, as `pockets` says; so much it lacks all along its edge."""
 
 
 def circle(x: float, y: float, radius: float, corners: int = 240) -> Outline:
@@ -59,7 +59,8 @@ def test_a_strip_along_a_path_is_as_deep_as_an_arm_reaches() -> None:
     bed = box(0, 0, 2.0, 2.0)
     fence = Wall("fence", "Fence", ((-1, 2), (3, 2), (3, 2.1), (-1, 2.1)), 1.8)
     sides = (
-        Wall("west", "West wall", box(-0.2, -0.5, 0.2, 2.6), 1.0), Wall("east", "East wall", box(2, -0.5, 0.2, 2.6), 1.0),
+        Wall("west", "West wall", box(-0.2, -0.5, 0.2, 2.6), 1.0),
+        Wall("east", "East wall", box(2, -0.5, 0.2, 2.6), 1.0),
     )  # fmt: skip
     garden = Garden(
         place=HERE, beds=(Bed("kale", "Kale", ("kale",), bed),), walls=(fence, *sides),
@@ -80,7 +81,10 @@ def test_between_two_paths_a_strip_of_twice_the_reach_is_one_pocket() -> None:
     bed = box(0, 0, 3.0, 1.2)
     garden = Garden(
         place=HERE, beds=(Bed("b", "B", (), bed),),
-        paths=(Path("low", "Low path", box(-1, -0.8, 5, 0.8)), Path("high", "High path", box(-1, 1.2, 5, 0.8))),
+        paths=(
+            Path("low", "Low path", box(-1, -0.8, 5, 0.8)),
+            Path("high", "High path", box(-1, 1.2, 5, 0.8)),
+        ),
     )  # fmt: skip
     found = find_pockets((bed,), garden, TRADE, PocketWish(4.0))
     (pocket,) = found.pockets
@@ -112,8 +116,6 @@ def test_free_ground_is_what_a_plain_raster_counts() -> None:
     edge = np.minimum(np.minimum(x, 2.4 - x), np.minimum(y, 1.6 - y))  # open ground lies all round the bed
     free &= edge <= 0.6
     fx, fy = x[free], y[free]
-    held = np.zeros((int(round(1.6 / step)), int(round(2.4 / step))), dtype=bool)
-    held[np.floor(fy / step).astype(int), np.floor(fx / step).astype(int)] = True
     # A disk fits where no point that is not free lies nearer than its radius; it covers what is as near.
     blocked_x, blocked_y = x[~free], y[~free]
     rim = np.array([(px, py) for px in (-0.01, 2.41) for py in np.arange(0, 1.6, step)]
@@ -139,7 +141,7 @@ def test_the_line_of_a_disk_is_a_circle() -> None:
 
 
 def test_a_saddle_and_a_hole_have_lines_of_their_own() -> None:
-    """Two corners above zero: joined where the middle is above zero, apart where it is below; a hole runs back."""
+    """Two corners above zero are joined where the middle is above zero, and apart where it is below."""
     x = np.array([0.0, 1.0])
     apart = zero_lines(np.array([[1.0, -3.0], [-3.0, 1.0]]), x, x)
     joined = zero_lines(np.array([[3.0, -1.0], [-1.0, 3.0]]), x, x)
