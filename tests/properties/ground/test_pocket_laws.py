@@ -1,4 +1,4 @@
-"""Laws of pockets that hold for any garden, each measured from the plan itself and not by the search's arrays."""
+"""Laws of pockets that hold for any garden, measured from the plan itself, not by the search."""
 
 from __future__ import annotations
 
@@ -120,7 +120,7 @@ def test_nothing_on_the_plan_forbids_a_pocket(case: tuple[Garden, Outline, Pocke
 def test_every_place_in_a_pocket_is_within_reach_of_ground_to_stand_on(
     case: tuple[Garden, Outline, PocketWish],
 ) -> None:
-    """From the plan alone: a path, or ground that is in no bed, pocket, wall or sown row and under no low leaves."""
+    """From the plan alone: a path, or ground with no bed, pocket, wall, sown row or low leaves on it."""
     garden, _, _ = case
     found = found_in(case)
     taken = [pocket.outline for pocket in found.pockets] + [bed.outline for bed in garden.beds]
