@@ -126,7 +126,8 @@ def left_out_table(found: Pockets, trade: Trade, system: str) -> Table:
 def answer(found: Pockets, kept: tuple[Pocket, ...], ask: PocketAsk, trade: Trade, system: str) -> str:
     """What was found, in a sentence or two, and why it is less than was asked for."""
     total = sum(pocket.area_m2 for pocket in kept)
-    least = trade.constants[f"pocket_least_area_{ask.edge}_m2"].value
+    key = "pocket_least_area_edged_m2" if ask.edge == "edged" else "pocket_least_area_open_m2"
+    least = trade.constants[key].value
     wanted, short = show_area(ask.area_m2, system), found.short
     count = words.plural(len(kept), "pocket")
     head = f"{count[0].upper()}{count[1:]}, {show_area(total, system)} in all."
