@@ -156,6 +156,20 @@ def find_pockets(
     return _Search.over(ground, garden, trade, wish, light).run()
 
 
+@dataclass(frozen=True, slots=True)
+class _Cut:
+    """A pocket that may be taken: its score, outline in u and v, measures, and its nodes within a window."""
+
+    score: float
+    outline: Outline
+    area_m2: float
+    perimeter_m: float
+    widest_m: float
+    reach_m: float
+    here: tuple[slice, slice]
+    mask: BoolArray
+
+
 @dataclass(slots=True)
 class _Search:
     """The search over one piece of ground; `open` and `stand` lose what pockets take."""
@@ -226,8 +240,9 @@ class _Search:
             if best is None:
                 short = Shortfall.NO_ROOM if wide.any() else Shortfall.NO_GROUND
                 break
-            pocket, mask = best
-            found.append(pocket)
+            mask = np.zeros_like(self.open)
+            mask[best.here] = best.mask
+            found.append(self._described(best, mask))
             taken |= mask
             self._take(mask)
         return Pockets(
@@ -265,35 +280,44 @@ class _Search:
 
     # ---- candidates ---------------------------------------------------------------------
 
-    def _next(self, missing_m2: float) -> tuple[Pocket, BoolArray] | None:
-        """The best pocket of what is left, with its nodes; None where no more fits."""
-        cell = self.step**2
-        banned: set[tuple[float, ...]] = set()
-        best: tuple[float, Pocket, BoolArray] | None = None
-        pieces, count = label(self.open)
-        areas = np.bincount(pieces.ravel(), minlength=count + 1) * cell
-        places = find_objects(pieces)
-        u, v = self.ground.nodes.u, self.ground.nodes.v
-        for n in range(1, count + 1):
-            if not self.least_m2 * 0.9 <= areas[n] <= missing_m2 * 1.05:
-                continue
-            rows, columns = places[n - 1]
-            box = (u[columns.start], v[rows.start], u[columns.stop - 1], v[rows.stop - 1])
-            made = self._cut(grown(box, self.step), missing_m2, pieces == n)
-            if made is not None and (best is None or made[0] > best[0]):
+    def _next(self, missing_m2: float) -> _Cut | None:
+        """The best pocket of what is left; None where no more fits."""
+        best: _Cut | None = None
+        for bound, box, piece in self._pieces(missing_m2):
+            if best is not None and bound <= best.score:
+                break
+            made = self._cut(box, missing_m2, piece)
+            if made is not None and (best is None or made.score > best.score):
                 best = made
+        banned: set[Window] = set()
         blocks = self._blocks()
         for _ in range(TRIES):
             window = self._best_window(blocks, missing_m2, banned)
-            if window is None or (best is not None and window[0] <= best[0]):
+            if window is None or (best is not None and window[0] <= best.score):
                 break
             made = self._cut(window[1], missing_m2, None)
             banned.add(window[1])
-            if made is not None and (best is None or made[0] > best[0]):
+            if made is not None and (best is None or made.score > best.score):
                 best = made
-            if made is not None and made[0] > 0.8 * window[0]:
+            if made is not None and made.score > 0.8 * window[0]:
                 break
-        return None if best is None else best[1:]
+        return best
+
+    def _pieces(self, missing_m2: float) -> list[tuple[float, Window, BoolArray]]:
+        """Whole pieces of free ground that are no larger than wanted: the most that each may score first."""
+        cell = self.step**2
+        labels, count = label(self.open)
+        areas = np.bincount(labels.ravel(), minlength=count + 1) * cell
+        worths = np.bincount(labels.ravel(), weights=self.worth.ravel(), minlength=count + 1) * cell
+        u, v = self.ground.nodes.u, self.ground.nodes.v
+        pieces = []
+        for n, (rows, columns) in enumerate(find_objects(labels), start=1):
+            if self.least_m2 * 0.9 <= areas[n] <= missing_m2 * 1.05:
+                box = (u[columns.start], v[rows.start], u[columns.stop - 1], v[rows.stop - 1])
+                # What is cut off may be of less worth, and a little area is gained between the nodes.
+                bound = 1.1 * worths[n] / areas[n] * math.sqrt(areas[n])
+                pieces.append((float(bound), grown(box, self.step), labels == n))
+        return sorted(pieces, key=lambda each: -each[0])
 
     def _blocks(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Summed-area tables by blocks: worth, area, length of edge inside."""
@@ -348,7 +372,7 @@ class _Search:
 
     def _best_window(
         self, tables: tuple[FloatArray, FloatArray, FloatArray], missing_m2: float,
-        banned: set[tuple[float, ...]],
+        banned: set[Window],
     ) -> tuple[float, Window] | None:  # fmt: skip
         block = BLOCK * self.step
         best: tuple[float, Window] | None = None
@@ -376,28 +400,26 @@ class _Search:
 
     # ---- one pocket ---------------------------------------------------------------------
 
-    def _cut(
-        self, window: Window, missing_m2: float, piece: BoolArray | None
-    ) -> tuple[float, Pocket, BoolArray] | None:
+    def _cut(self, window: Window, missing_m2: float, piece: BoolArray | None) -> _Cut | None:
         """The pocket within a window, or the piece of free ground; None where it is no pocket.
 
         A window that holds more than is missing loses length until it does not.
         """
         for _ in range(TRIES):
             made = self._cut_once(window, piece)
-            if made is None or made[1].area_m2 <= 1.02 * missing_m2:
+            if made is None or made.area_m2 <= 1.02 * missing_m2:
                 return made
             if piece is not None:
                 return None
             u0, v0, u1, v1 = window
-            share = missing_m2 / made[1].area_m2
+            share = missing_m2 / made.area_m2
             window = (
                 (u0, v0, u0 + (u1 - u0) * share, v1) if u1 - u0 >= v1 - v0
                 else (u0, v0, u1, v0 + (v1 - v0) * share)
             )  # fmt: skip
         return None
 
-    def _cut_once(self, window: Window, piece: BoolArray | None) -> tuple[float, Pocket, BoolArray] | None:
+    def _cut_once(self, window: Window, piece: BoolArray | None) -> _Cut | None:
         nodes, step = self.ground.nodes, self.step
         here = nodes.window(window, self.reach_m + 4 * step)
         u, v = nodes.u[None, here[1]], nodes.v[here[0], None]
@@ -438,19 +460,15 @@ class _Search:
         if outline is None:
             return None
         area = polygon_area_m2(outline)
-        length = area / max(widest, step)
-        if area < self.least_m2 or (piece is not None and length > LONGEST_SHARE * widest):
+        if area < self.least_m2 or (piece is not None and area > LONGEST_SHARE * max(widest, step) ** 2):
             return None
-        whole = np.zeros_like(self.open)
-        whole[here] = mask
-        pocket = self._described(outline, area, widest, float(reach[mask].max()), whole)
-        useful = max(area - RIM_M * pocket.perimeter_m, 0.0)
-        return float(self.worth[whole].mean()) * math.sqrt(useful), pocket, whole
+        length = perimeter_m(outline)
+        useful = max(area - RIM_M * length, 0.0)
+        score = float(self.worth[here][mask].mean()) * math.sqrt(useful)
+        return _Cut(score, outline, area, length, widest, float(reach[mask].max()), here, mask)
 
-    def _described(
-        self, outline: Outline, area: float, widest: float, reach: float, mask: BoolArray
-    ) -> Pocket:
-        on_plan = self.ground.nodes.to_plan(outline)
+    def _described(self, cut: _Cut, mask: BoolArray) -> Pocket:
+        on_plan = self.ground.nodes.to_plan(cut.outline)
         rows, columns = np.nonzero(mask)
         x, y = self.ground.nodes.places(rows, columns)
         light = None if self.light is None else float(light_at(self.light, x, y).mean())
@@ -464,6 +482,6 @@ class _Search:
             if (np.hypot(x - crown.center[0], y - crown.center[1]) < crown.radius_m).any()
         )
         return Pocket(
-            on_plan, area, perimeter_m(outline), widest, reach, light, water,
+            on_plan, cut.area_m2, cut.perimeter_m, cut.widest_m, cut.reach_m, light, water,
             bool((self.ground.path_m[mask] <= self.reach_m).any()), under,
         )  # fmt: skip
