@@ -51,7 +51,9 @@ def test_pockets_are_asked_for_by_keys_planned_and_undone_at_once(ground_journey
 def test_without_scripts_on_a_phone_pockets_are_found_and_planned(ground_journey: Any) -> None:
     ground_journey.open(ADDRESS)  # works out the light
     page = ground_journey.open(ADDRESS, java_script_enabled=False, viewport={"width": 360, "height": 740})
-    expect(page.locator("section[aria-labelledby='found-heading']")).to_contain_text(re.compile(r"(1\.9\d|2)(\.0\d)? m² in all"))
+    expect(page.locator("section[aria-labelledby='found-heading']")).to_contain_text(
+        re.compile(r"(1\.9\d|2)(\.0\d)? m² in all")
+    )
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     page.locator("input[name='take-1']").focus()
     page.get_by_role("button", name="Plan the checked pockets").click()
