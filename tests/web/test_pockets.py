@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 
@@ -11,8 +13,10 @@ import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import open_book
-from mulchwright.garden import Stage, polygon_area_m2
+from mulchwright.garden import Crown, Stage, polygon_area_m2
 from mulchwright.ground.geometry import outlines_overlap
+from mulchwright.trade import load_trade
+from mulchwright.web.ground.pocket_form import ring_round
 
 Filled = Callable[[TestClient, str], str]
 PIECE = "left=6 m&low=0 m&right=11 m&high=4 m"
@@ -108,3 +112,13 @@ def test_what_cannot_be_read_says_so_beside_its_field(
 def test_too_much_ground_is_refused_in_words(ground_client: TestClient, filled: Filled) -> None:
     html = filled(ground_client, ADDRESS.replace(PIECE, "left=0 m&low=0 m&right=90 m&high=90 m"))
     assert "That is too much ground to look at in one go" in html
+
+
+def test_round_a_tree_the_pocket_is_a_ring_within_reach_of_where_one_stands_under_it() -> None:
+    """With leaves from 1.5 m up the ring ends 60 cm beyond the bare 15.24 cm; a low shrub has it outside."""
+    trade = load_trade()
+    pear = Crown("pear", "Pear", (2.0, 2.0), 2.5, 5.0, 1.5, 0.1)
+    outline = ring_round(pear, trade, 0.6)
+    assert polygon_area_m2(outline) == pytest.approx(math.pi * (0.1 + 0.1524 + 0.6) ** 2, rel=0.01)
+    low = ring_round(replace(pear, base_m=0.1), trade, 0.6)
+    assert polygon_area_m2(low) == pytest.approx(math.pi * 3.1**2, rel=0.01)

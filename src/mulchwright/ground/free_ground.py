@@ -22,7 +22,7 @@ from mulchwright.ground.clearances import bare_ring, forbidden_zone, unsuited_pl
 from mulchwright.ground.geometry import bounding_box, edge_distance, inside, signed_distance
 from mulchwright.trade import Trade
 
-__all__ = ["Cause", "FreeGround", "Nodes", "away_from", "free_ground", "reach_from"]
+__all__ = ["HEADROOM_M", "Cause", "FreeGround", "Nodes", "away_from", "free_ground", "reach_from"]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]

@@ -13,6 +13,7 @@ from mulchwright.almanac.choosing import recipe_of
 from mulchwright.errors import InputError
 from mulchwright.garden import Crown, Garden, Outline
 from mulchwright.ground import PocketWish, bare_ring
+from mulchwright.ground.free_ground import HEADROOM_M
 from mulchwright.services.numbers import whole_number
 from mulchwright.trade import Trade
 from mulchwright.units import parse_area, parse_length, show_area, show_length
@@ -89,10 +90,10 @@ class PocketAsk:
 def ring_round(crown: Crown, trade: Trade, breadth_m: float) -> Outline:
     """The ground round a tree, shrub or plant that can be reached from outside it: a disk, as an outline.
 
-    A plant whose leaves hang low is left out by the search itself; the disk reaches beyond them.
+    Round leaves that hang too low to work under, the disk reaches beyond them; the search leaves them out.
     """
     inner = bare_ring(crown, trade).outer_m
-    if crown.base_m < crown.radius_m / 2:
+    if crown.base_m < HEADROOM_M:
         inner = max(inner, crown.radius_m)
     radius = (inner + breadth_m) / math.cos(math.pi / CORNERS_OF_RING)
     x, y = crown.center
