@@ -454,7 +454,9 @@ class _Search:
         if widest > self.wish.widest_m + step / 2:
             return None
         field = np.minimum(limit, self.reach_m - reach)
-        field = np.where(mask, np.maximum(field, 1e-4), np.clip(field, -step, -step / 2))
+        # Nodes beyond a limit keep their distance, so that the line is smooth; what was cut off has none.
+        beyond = np.where(field < 0, np.clip(field, -step, -1e-4), -step / 2)
+        field = np.where(mask, np.maximum(field, 1e-4), beyond)
         field = with_slits(field, mask)
         outline = outline_of(field, u[0], v[:, 0])
         if outline is None:
