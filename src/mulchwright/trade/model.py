@@ -427,8 +427,7 @@ class Plant:
     """A plant of a garden bed and how it takes a deep bed of chips round it.
 
     names : in the singular, in the words growers use. verdict : "suits" or "suffers".
-    clear_radius : None where the distance from a trunk holds (`trunk_clearance_m`).
-    clear_from : what it is measured from, the outside of the "stem" (or root crown) or of the "leaves".
+    clear_radius : None where a trunk's distance holds. clear_from : outside of the "stem" or of the "leaves".
     """
 
     key: str
