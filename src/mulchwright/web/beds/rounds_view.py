@@ -56,8 +56,8 @@ def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
             note=(
                 f"Here a ripe one stays good for about {window}; slugs and maggots are quicker in wet, mild "
                 "weather. To keep slugs down, collect them in the evening, or use a bait whose label allows "
-                "it near food. Nobody has counted this on garden beds, so these are our estimates. A portion is "
-                "3 oz (84 g) of fresh mushrooms."
+                "it near food. Nobody has counted this on garden beds, so these are our estimates. A portion "
+                "is 3 oz (84 g) of fresh mushrooms."
             ),
             brief=f"about {words.share(daily.likely)} in time, if daily",
             table=table,
