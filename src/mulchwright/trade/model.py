@@ -427,6 +427,7 @@ class Plant:
     """A plant of a garden bed and how it takes a deep bed of chips round it.
 
     names : in the singular, in the words growers use. verdict : "suits" or "suffers".
+    clear_radius : None where a trunk's distance holds. clear_from : outside of the "stem" or of the "leaves".
     """
 
     key: str
@@ -436,6 +437,8 @@ class Plant:
     source: str
     place: str
     basis: Basis
+    clear_radius: Ranged | None = _optional_figure("ground kept bare of chips round it", "m")
+    clear_from: str = "stem"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
