@@ -505,7 +505,7 @@ def test_best_use_is_reported_and_accepted_as_one_act(
     html = when_ready(client, "/stores/best-use")
     text = said(html)
     assert "Proved best" in text
-    assert re.search(r"Gets (?!nothing)", text)
+    assert re.search(r"Lay (all|[\d.]+ of the) [\d.]+ (m²|ft²) with ", text)
     assert "One more cubic meter of fine bark" in text or "nothing" in text
     mark = re.search(r'name="plan_fingerprint" value="(\w+)"', html)
     assert mark, "the plan differs from what is planned, so it can be accepted"
