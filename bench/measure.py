@@ -362,9 +362,7 @@ def measure_gathering(figures: Figures) -> None:
                 kg = float(likely[patch, option])
                 least = min(1.0, least_m2 / float(area_m2[patch])) if least_m2 else 1.0
                 options.append(
-                    PlanOption(
-                        f"option-{option}", f"option {option}", demand, kg, kg / 3, least_share=least
-                    )
+                    PlanOption(f"option-{option}", f"option {option}", demand, kg, kg / 3, least_share=least)
                 )
             patches.append(Candidate(f"patch-{patch}", f"Patch {patch}", tuple(options)))
         return lambda: allocate(patches, stocks)

@@ -183,7 +183,7 @@ def best_use(
     must: Sequence[str] = (),
     settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
-    patience_s: float = 3.0,
+    patience_s: float = 2.8,
 ) -> BestUse:
     """How much of every planned bed to lay, and with which recipe, for the largest sum of first-year yields.
 

@@ -82,8 +82,8 @@ def best_use(
 ) -> None:
     """Choose how much of each planned bed to lay, and with which recipe, to make the most of the lots.
 
-    A bed may be laid in part, and one that is best left unbuilt gets none. With --money, packages on offer are
-    bought on top of the lots.
+    A bed may be laid in part, and one that is best left unbuilt gets none. With --money, packages on offer
+    are bought on top of the lots.
     The JSON is described in docs/stores.md.
     """
     from mulchwright import almanac

@@ -13,7 +13,6 @@ docs/science/choosing-and-buying.md.
 from __future__ import annotations
 
 import math
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -33,6 +32,7 @@ from mulchwright.gather.allocation import (
     StockUse,
     Supply,
 )
+from mulchwright.gather.allocation_words import capital, changes_between, changes_words, check_question
 from mulchwright.gather.area_model import AreaModel, AreaPlan, best_areas
 from mulchwright.gather.solver import Limit, Program, Unknown, solve
 
@@ -41,17 +41,16 @@ __all__ = ["allocate"]
 
 FloatArray = npt.NDArray[np.float64]
 
-PATIENCE_S = 3.0
+PATIENCE_S = 2.8
 """For the plan and all that is told beside it; our own judgement."""
-MAIN_SHARE = 0.5
-"""Share of the patience for the plan itself; what it leaves is for the questions beside it."""
+MAIN_SHARE = 0.4
+"""Share of the patience for the plan itself; the questions beside it share the rest evenly."""
 CLOSE_ENOUGH = 1e-3
 """A plan counts as proved when none yields more by this share: the forecast is not known so well."""
 LEAST_KG = 0.0005
 HALF_A_BED = 0.5
 NOT_CARRIED_HOME_KG = 0.001
 """Each thing bought counts as a gram less, so that nothing is bought for nothing."""
-MOST_CHANGES = 4
 
 
 def allocate(
@@ -77,22 +76,14 @@ def allocate(
     Raises `InputError` for a demand on a stock that is not given, two patches or stocks of one key, and
     patches that must be built but cannot all be, naming the stock that is short and by how much.
     """
-    _check(candidates, stocks, supplies)
+    check_question(candidates, stocks, supplies)
     task = _Task(tuple(candidates), tuple(stocks), tuple(supplies), aim, close_enough)
     task.refuse_if_short()
-    until = time.monotonic() + patience_s
     best = task.best(task.amounts, MAIN_SHARE * patience_s)
     rows = [row for row, stock in enumerate(stocks) if one_more and not stock.grows_with]
-    questions = 1 + len(rows)
-
-    def patience() -> float:
-        return max(0.05, (until - time.monotonic()) / max(questions, 1))
-
-    other = task.next_best(best.plan, patience())
-    gains: dict[int, OneMore] = {}
-    for row in rows:
-        questions -= 1
-        gains[row] = task.gain(row, best, patience())
+    each_s = (1 - MAIN_SHARE) * patience_s / (1 + len(rows))
+    other = task.next_best(best.plan, each_s)
+    gains = {row: task.gain(row, best, each_s) for row in rows}
     if other is not None and other.reached > best.reached and best.beds == other.beds:
         # Only where the proof was cut short: the other one is the better.
         best, other = replace(other, bound=max(best.bound, other.bound), beds_bound=best.beds_bound), best
@@ -347,7 +338,7 @@ class _Task:
             for one in self.candidates
         ) + math.fsum(one.most * one.takes.get(stock.key, 0.0) for one in self.supplies)
         if most <= stock.amount:  # nobody could use it
-            return OneMore(stock.step, 0.0, f"{_capital(stock.one_more)} alone brings nothing.", proved=True)
+            return OneMore(stock.step, 0.0, f"{capital(stock.one_more)} alone brings nothing.", proved=True)
         for other, one in enumerate(self.stocks):
             if other == row or one.grows_with == stock.key:
                 amounts[other] += stock.step
@@ -357,15 +348,15 @@ class _Task:
         proved = fuller.bound - fuller.reached <= self.noise(fuller.bound)
         if beds < 0 or (beds == 0 and gain <= self.noise(best.reached)):
             return OneMore(
-                stock.step, 0.0, f"{_capital(stock.one_more)} alone brings nothing."
+                stock.step, 0.0, f"{capital(stock.one_more)} alone brings nothing."
                 + ("" if proved else " The search was cut short; it may bring more."), proved,
             )  # fmt: skip
-        changes = _changes_words(_changes(self.choices(best.plan), self.choices(fuller.plan)))
+        changes = changes_words(changes_between(self.choices(best.plan), self.choices(fuller.plan)))
         what = f"{gain:.3g} kg"
         if beds > 0:
             more = "1 more bed" if beds == 1 else f"{beds} more beds"
             what = f"{more}, {abs(gain):.3g} kg {'more' if gain >= 0 else 'less'} in all"
-        words = f"{_capital(stock.one_more)} brings {what}: {changes}."
+        words = f"{capital(stock.one_more)} brings {what}: {changes}."
         if not proved:
             words += " The search was cut short; it may bring more."
         return OneMore(stock.step, gain, words, proved, beds)
@@ -382,7 +373,7 @@ class _Task:
         binds = (gain.gain_kg > 0 or gain.gain_beds > 0) if gain is not None else full
         if stock.grows_with:
             binds = binds and full
-        words = f"{_capital(stock.name)}: {used:.4g} of {stock.amount:.4g} {stock.unit} used, {left:.4g} left"
+        words = f"{capital(stock.name)}: {used:.4g} of {stock.amount:.4g} {stock.unit} used, {left:.4g} left"
         if not binds and full and used > 0:
             words += "; other stocks are short as well."
         elif not binds:
@@ -453,39 +444,10 @@ def _pieces(option: PlanOption) -> list[tuple[float, float]]:
     return list(pairwise([least, *bends, 1.0]))
 
 
-def _changes(before: Sequence[Choice], after: Sequence[Choice]) -> list[str]:
-    """Where another plan differs, patch by patch, in words; areas in square meters."""
-    found = []
-    for old, new in zip(before, after, strict=True):
-        name = old.candidate.name
-        if old.option == new.option:
-            if old.option is not None and abs(old.area_m2 - new.area_m2) >= 0.01:
-                found.append(f"{name} gets {new.area_m2:.2g} m² instead of {old.area_m2:.2g} m²")
-            continue
-        found.append(f"{name} gets {_laid(new)} instead of {_laid(old)}")
-    return found
-
-
-def _laid(choice: Choice) -> str:
-    """What a patch gets, with the part of it where it is not all."""
-    if choice.option is None:
-        return "nothing"
-    part = choice.share < 1 and choice.area_m2 > 0
-    return f"{choice.option.name} on {choice.area_m2:.2g} m²" if part else choice.option.name
-
-
-def _changes_words(changes: Sequence[str]) -> str:
-    """The first few changes, and how many more there are."""
-    if not changes:
-        return "a little more of the same beds"
-    more = len(changes) - MOST_CHANGES
-    return "; ".join(changes[:MOST_CHANGES]) + (f"; and {more} more changes" if more > 0 else "")
-
-
 def _tie_words(task: _Task, plan: AreaPlan, best: _Best, other: _Best | None, *, tie: bool) -> str:
     if other is None:
         return "There is no other plan."
-    changes = _changes_words(_changes(task.choices(plan), task.choices(other.plan)))
+    changes = changes_words(changes_between(task.choices(plan), task.choices(other.plan)))
     doubt = "" if other.bound - other.reached <= task.noise(other.bound) else (
         " The search for it was cut short; a closer one may exist."
     )  # fmt: skip
@@ -497,34 +459,3 @@ def _tie_words(task: _Task, plan: AreaPlan, best: _Best, other: _Best | None, *,
         )
     behind = max(best.reached - other.reached, 0.0)
     return f"The next best plan yields {behind:.3g} kg less: {changes}.{doubt}"
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _check(candidates: Sequence[Candidate], stocks: Sequence[Stock], supplies: Sequence[Supply]) -> None:
-    for what, keys in (
-        ("patches", [c.key for c in candidates]),
-        ("stocks", [s.key for s in stocks]),
-        ("supplies", [s.key for s in supplies]),
-    ):
-        doubled = sorted({key for key in keys if keys.count(key) > 1})
-        if doubled:
-            raise InputError(f"Two {what} share the key {doubled[0]!r}; rename one.", field="key")
-    known = {stock.key for stock in stocks}
-    asked = [
-        (f"Patch {candidate.name!r}: option {option.name!r}", option.demand)
-        for candidate in candidates
-        for option in candidate.options
-    ]
-    asked += [(f"Supply {one.name!r}", {**one.takes, **one.gives}) for one in supplies]
-    for what, amounts in asked:
-        for key, amount in amounts.items():
-            if amount > 0 and key not in known:
-                raise InputError(
-                    f"{what} takes {key!r}, of which no stock "
-                    f"is given. Say how much there is (0 if none); stocks given: "
-                    f"{', '.join(sorted(known)) or 'none'}.",
-                    field="demand",
-                )

@@ -15,7 +15,6 @@ that could be better, so the proof is whole.
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,7 +30,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 FIRST_SIEVE = 0.003
 """Loss, as a share of the bound, up to which pieces pass the first sieve; found by trying, no source."""
-SIEVES = 4
+FIRST_TURN = 0.4
+"""Share of the patience for what passes the first sieve; the rest is for the second, which is exact."""
 STEP = 1e-6
 """Shares are rounded down to this step, so that a plan never takes more than there is."""
 ROOM = 1e-9
@@ -110,7 +110,6 @@ def best_areas(model: AreaModel, *, tolerance: float, patience_s: float) -> Area
 
     `found` is False where no plan keeps within the limits, or none was found in time.
     """
-    until = time.monotonic() + patience_s
     beds = len(model.must)
     nothing = AreaPlan(
         False, np.full(beds, -1), np.zeros(beds), np.zeros(len(model.extra_worth), np.int64), 0.0, 0.0
@@ -130,19 +129,18 @@ def best_areas(model: AreaModel, *, tolerance: float, patience_s: float) -> Area
     sieve = max(FIRST_SIEVE * abs(bound), tolerance)
     gap = min(tolerance / 2 / max(abs(bound), tolerance), 0.5)
     best = replace(nothing, bound=bound)
-    for turn in range(SIEVES):
-        wanted = losses <= sieve if turn < SIEVES - 1 else np.ones(len(losses), np.bool_)
+    for share in (FIRST_TURN, 1 - FIRST_TURN):
+        wanted = losses <= sieve
         whole = bool(wanted.all())
-        plan = _solved(scaled, wanted, gap, max(0.05, until - time.monotonic()))
+        plan = _solved(scaled, wanted, gap, share * patience_s)
         if plan.found and (not best.found or plan.worth >= best.worth):
             best = plan
         rest = -np.inf if whole else bound - sieve
         if best.found:
-            reachable = max(plan.bound if plan.found else rest, rest, best.worth)
-            best = replace(best, bound=min(bound, reachable))
-        if whole or (best.found and rest <= best.worth + tolerance / 2) or time.monotonic() > until:
+            best = replace(best, bound=min(bound, max(plan.bound, rest, best.worth)))
+        if whole or (best.found and rest <= best.worth + tolerance / 2):
             break
-        sieve = bound - best.worth if best.found else 10 * sieve
+        sieve = bound - best.worth if best.found else np.inf
     return best
 
 

@@ -1,4 +1,4 @@
-"""Making the most of what there is: how much of which bed, with which recipe, and what one more would bring."""
+"""Making the most of what there is: how much of which bed, with which recipe; what one more would bring."""
 
 from __future__ import annotations
 
