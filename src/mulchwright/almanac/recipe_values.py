@@ -192,7 +192,7 @@ def _alike(pairs: Sequence[tuple[int, RecipeOption, Patch]]) -> list[int]:
             laid.species, laid.built_on, laid.light_share, laid.rain_share, laid.shelter, laid.watering,
             laid.recipe.layers, laid.recipe.planes, laid.recipe.skin,
         )  # fmt: skip
-        found.append(number if option.origin == "planned" else first.setdefault(site, number))
+        found.append(number if option.key == "planned" else first.setdefault(site, number))
     return found
 
 

@@ -373,7 +373,8 @@ class _Task:
         binds = (gain.gain_kg > 0 or gain.gain_beds > 0) if gain is not None else full
         if stock.grows_with:
             binds = binds and full
-        words = f"{capital(stock.name)}: {used:.4g} of {stock.amount:.4g} {stock.unit} used, {left:.4g} left"
+        words = f"{capital(stock.name)}: {used:.4g} of {stock.amount:.4g} {stock.unit} used, "
+        words += f"{0.0 if full else left:.4g} left"
         if not binds and full and used > 0:
             words += "; other stocks are short as well."
         elif not binds:

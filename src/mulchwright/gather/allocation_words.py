@@ -9,7 +9,7 @@ from mulchwright.gather.allocation import Candidate, Choice, Stock, Supply
 
 __all__ = ["capital", "changes_between", "changes_words", "check_question"]
 
-MOST_CHANGES = 4
+MOST_CHANGES = 2
 
 
 def changes_between(before: Sequence[Choice], after: Sequence[Choice]) -> list[str]:
