@@ -40,6 +40,9 @@ from mulchwright.weather import DailySeries
 
 __all__ = ["Aim", "BestUse", "PatchUse", "ResourceUse", "best_use"]
 
+NEARLY_ALL = 0.95
+"""A part that leaves less than a twentieth of its bed is no part; our own judgement."""
+
 
 @dataclass(frozen=True, slots=True)
 class PatchUse:
@@ -319,11 +322,17 @@ def _question(
             made.append(
                 PlanOption(
                     one.option.key, one.option.name, demand, one.likely_kg, one.cautious_kg, one.modest_kg,
-                    min(1.0, trade.constants["least_bed_m2"].value / patch.area_m2),
+                    _least_share(patch, trade),
                 )
             )  # fmt: skip
         candidates.append(Candidate(patch.key, patch.name, tuple(made), patch.key in must, patch.area_m2))
     return candidates, [*stocks, *mixes.values()]
+
+
+def _least_share(patch: Patch, trade: Trade) -> float:
+    """The smallest share of a bed worth laying; all of one that is hardly larger than that."""
+    share = trade.constants["least_bed_m2"].value / patch.area_m2
+    return share if share <= NEARLY_ALL else 1.0
 
 
 def _mix_key(item: str, whole: Sequence[int]) -> str:

@@ -594,6 +594,8 @@ def test_half_a_bag_starts_several_pockets(trade: Trade) -> None:
         for one in use.patches:
             if one.chosen is not None:
                 assert one.area_m2 >= 0.0928 - 1e-6
+    first = next(one for one in use.patches if one.patch.name == "Pocket 1")
+    assert (first.is_part, first.area_words("us")) == (False, "all 1 ft²")
     most = best_use(small, SERIES, trade, today=TODAY, aim=Aim.BEDS, settings=FEW)
     likely = best_use(small, SERIES, trade, today=TODAY, settings=FEW)
     assert most.beds == 8

@@ -127,9 +127,9 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
         lay = use.area_words(system)
         if use.is_part:
             drawn = (
-                "On the plan the bed becomes that part of its outline with the shortest edge."
+                "On the plan the bed becomes that part of its outline with the shortest edge: edges dry."
                 if use.patch.outline
-                else "The bed's area becomes that."
+                else "The rest stays as it is; the bed's area becomes the part you lay."
             )
         picking = str(answers.picking(chosen.expected, today))
         why = (
