@@ -360,7 +360,8 @@ def measure_gathering(figures: Figures) -> None:
     from mulchwright.gather.buy import Offer, Seller, plan_purchase
     from mulchwright.gather.purchase import Need
 
-    def choosing(seed: int) -> Callable[[], object]:
+    def choosing(seed: int, least_m2: float = 0.0) -> Callable[[], object]:
+        """With a least area beds may be laid in part; else whole or not at all."""
         rng = np.random.default_rng(seed)
         area_m2 = rng.uniform(1, 8, 20)
         rate = rng.uniform(0.2, 1, (8, 4)) * np.array([0.5, 100, 3, 6])  # spawn, chips, straw, money per m2
@@ -374,12 +375,16 @@ def measure_gathering(figures: Figures) -> None:
             for option in range(8):
                 demand = {one.key: float(area_m2[patch] * rate[option, n]) for n, one in enumerate(stocks)}
                 kg = float(likely[patch, option])
-                options.append(PlanOption(f"option-{option}", f"option {option}", demand, kg, kg / 3))
+                least = min(1.0, least_m2 / float(area_m2[patch])) if least_m2 else 1.0
+                options.append(
+                    PlanOption(f"option-{option}", f"option {option}", demand, kg, kg / 3, least_share=least)
+                )
             patches.append(Candidate(f"patch-{patch}", f"Patch {patch}", tuple(options)))
         return lambda: allocate(patches, stocks)
 
     choosing(0)()  # compile, and import the solver
     put(figures, "allocate_20x8_s", [timed(choosing(seed)) for seed in range(5)])
+    put(figures, "allocate_areas_20x8_s", [timed(choosing(seed, 0.5)) for seed in range(5)])
 
     say("buying: 10 items x 6 sellers x 5 packages")
 

@@ -25,6 +25,7 @@ from mulchwright.book import open_book
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, LogKind, Patch, Stage
 from mulchwright.garden.lots import HeapShape, LotKind, Origin
+from mulchwright.garden.plan import polygon_area_m2
 from mulchwright.trade import load_trade
 from mulchwright.units import in_units
 from mulchwright.web.shared.guard import CONTENT_POLICY
@@ -505,7 +506,7 @@ def test_best_use_is_reported_and_accepted_as_one_act(
     html = when_ready(client, "/stores/best-use")
     text = said(html)
     assert "Proved best" in text
-    assert re.search(r"Gets (?!nothing)", text)
+    assert re.search(r"Lay (all|[\d.]+ of the) [\d.]+ (m²|ft²) with ", text)
     assert "One more cubic meter of fine bark" in text or "nothing" in text
     mark = re.search(r'name="plan_fingerprint" value="(\w+)"', html)
     assert mark, "the plan differs from what is planned, so it can be accepted"
@@ -518,6 +519,36 @@ def test_best_use_is_reported_and_accepted_as_one_act(
     patch = garden_of().patch("pump-corner")
     assert patch.recipe.skin is None
     assert patch.recipe.name in said(when_ready(client, "/stores/best-use"))
+
+
+@pytest.mark.usefixtures("planned")
+def test_a_bed_laid_in_part_becomes_smaller_and_undo_brings_it_back(
+    client: TestClient, book: Path, garden_of: Callable[[], Garden]
+) -> None:
+    """The page says how much to lay, accepting makes the drawn bed just that, and undo makes it whole."""
+    with open_book(book) as opened:
+        patch = opened.garden().patch("pump-corner")
+        strip = ((1.0, 1.0), (9.0, 1.0), (9.0, 2.0), (1.0, 2.0))
+        opened.save_patch(replace(patch, area_m2=8.0, outline=strip))
+    for lot in (CHIPS, SPAWN | {"piece": "600 g"}, STRAW):
+        put(client, **lot)
+    before = garden_of().patch("pump-corner")
+    html = when_ready(client, "/stores/best-use")
+    found = re.search(r"Lay ([\d.]+) of the 8 m² with ", said(html))
+    assert found
+    assert "that part of its outline with the shortest edge" in said(html)
+    mark = re.search(r'name="plan_fingerprint" value="(\w+)"', html)
+    assert mark
+    client.post("/stores/best-use/accept", data={"aim": "likely", "money": "", "plan_fingerprint": mark[1]})
+    after = garden_of().patch("pump-corner")
+    assert after.area_m2 == pytest.approx(float(found[1]), abs=0.06)
+    assert polygon_area_m2(after.outline) == pytest.approx(after.area_m2, rel=1e-4)
+    assert {y for _, y in after.outline} == {1.0, 2.0}, "the strip keeps its width"
+    needs = said(client.get("/stores/needs").text)
+    assert "Sawdust spawn" in needs or "sawdust spawn" in needs
+    with open_book(book) as opened:
+        client.post(f"/changes/{opened.undo_steps()[0].step}/undo")
+    assert garden_of().patch("pump-corner") == before
 
 
 def _revision(client: TestClient) -> int:

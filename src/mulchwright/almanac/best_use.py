@@ -1,8 +1,9 @@
-"""Making the most of what there is: the recipe for each planned bed, or none, that together yield most.
+"""Making the most of what there is: how much of each planned bed to lay and with which recipe.
 
-Every planned bed may get its own recipe, one of the grower's own, or a template that suits its species. One
-run of the engine, with the same luck for all, values them; the take-off says what each takes; `gather`
-chooses. With money to spend, what is on offer may be bought on top of the lots.
+Every planned bed may get its own recipe, one of the grower's own, or a template that suits its species; each
+as written, with the least or the most spawn of the species, thinner, or from what is at hand. One run of the
+engine, with the same luck for all, values them; the take-off says what each takes; `gather` chooses, and lays
+beds in part where that brings more. With money to spend, what is on offer may be bought on top of the lots.
 """
 
 from __future__ import annotations
@@ -13,36 +14,96 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import combinations
 
+from mulchwright.almanac.part_laid import laid_in_part
 from mulchwright.almanac.purchases import Buying, buying, priced_offers
 from mulchwright.almanac.recipe_values import UseOption, valued_options
+from mulchwright.almanac.recipe_variants import stores_of
 from mulchwright.almanac.resources import Limited, Resource, food_of, mix_shares, resources_of
 from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
-from mulchwright.almanac.shop import MONEY, Shop, tie_words_of, without_shop
+from mulchwright.almanac.shop import MONEY, Shop, price_of_step
 from mulchwright.almanac.stores import needs_of, planned_patches
 from mulchwright.errors import InputError
-from mulchwright.garden import Garden, Patch
+from mulchwright.garden import Garden, Offer, Patch
 from mulchwright.gather.allocate import allocate
-from mulchwright.gather.allocation import Aim, Allocation, Candidate, OneMore, PlanOption, Stock
+from mulchwright.gather.allocation import (
+    Aim,
+    Allocation,
+    Candidate,
+    Choice,
+    OneMore,
+    PlanOption,
+    Stock,
+)
 from mulchwright.trade import Trade
+from mulchwright.units import show_area
 from mulchwright.weather import DailySeries
 
 __all__ = ["Aim", "BestUse", "PatchUse", "ResourceUse", "best_use"]
 
+NEARLY_ALL = 0.95
+"""A part that leaves less than a twentieth of its bed is no part; our own judgement."""
+
 
 @dataclass(frozen=True, slots=True)
 class PatchUse:
-    """A planned bed, all that it could get, and what it gets; None where it is best left unbuilt."""
+    """A planned bed, all that it could get, what it gets and on which share of it.
+
+    chosen : None where it is best left unbuilt; its figures are those of the whole bed. crop_share : of the
+    whole bed's crop, which the part laid brings.
+    """
 
     patch: Patch
     options: tuple[UseOption, ...]
     chosen: UseOption | None
+    share: float = 1.0
+    crop_share: float = 1.0
+
+    @property
+    def is_part(self) -> bool:
+        """Whether some of the bed stays unlaid."""
+        return self.chosen is not None and self.share < 1
+
+    @property
+    def area_m2(self) -> float:
+        """What is laid of it."""
+        return 0.0 if self.chosen is None else self.share * self.patch.area_m2
+
+    def area_words(self, system: str) -> str:
+        """How much of it is laid: "2 of the 4 ft²", "all 4 ft²", or "none"."""
+        if self.chosen is None:
+            return "none"
+        part, whole = show_area(self.area_m2, system), show_area(self.patch.area_m2, system)
+        if not self.is_part or part == whole:
+            return f"all {whole}"
+        number, unit = part.rsplit(" ", 1)
+        return f"{number if whole.endswith(f' {unit}') else part} of the {whole}"
+
+    @property
+    def laid(self) -> Patch | None:
+        """The bed as it would be laid: with its recipe, and no larger than the part."""
+        if self.chosen is None:
+            return None
+        return replace(laid_in_part(self.patch, self.share), recipe=self.chosen.option.recipe)
+
+    @property
+    def likely_kg(self) -> float:
+        return 0.0 if self.chosen is None else self.crop_share * self.chosen.likely_kg
+
+    @property
+    def cautious_kg(self) -> float:
+        return 0.0 if self.chosen is None else self.crop_share * self.chosen.cautious_kg
+
+    def yield_kg(self, aim: Aim) -> float:
+        """What the part laid counts by an aim."""
+        return 0.0 if self.chosen is None else self.crop_share * self.chosen.yield_kg(aim)
 
 
 @dataclass(frozen=True, slots=True)
 class ResourceUse:
     """How one thing fares: at hand (or to spend), used, left, whether it binds, what one more would bring.
 
-    unit : "L", "kg", "pieces", "m2", or the currency for money.
+    unit : "L", "kg", "pieces", "m2", or the currency for money. one_more_cents : what one more costs in the
+    cheapest packages on offer, which are one_more_count of one_more_seller; None where none is on offer.
     """
 
     key: str
@@ -54,6 +115,10 @@ class ResourceUse:
     binds: bool
     one_more: OneMore | None
     words: str
+    one_more_cents: int | None = None
+    one_more_count: int = 0
+    one_more_seller: str = ""
+    one_more_holds: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +150,12 @@ class BestUse:
     @property
     def aim_kg(self) -> float:
         """The sum that the plan was chosen by."""
-        return math.fsum(use.chosen.yield_kg(self.aim) for use in self.patches if use.chosen is not None)
+        return math.fsum(use.yield_kg(self.aim) for use in self.patches)
+
+    @property
+    def beds(self) -> int:
+        """How many beds are laid, in whole or in part."""
+        return sum(use.chosen is not None for use in self.patches)
 
     @property
     def aim_is_blind(self) -> bool:
@@ -116,9 +186,12 @@ def best_use(
     must: Sequence[str] = (),
     settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None = None,
-    patience_s: float = 5.0,
+    patience_s: float = 2.8,
 ) -> BestUse:
-    """The recipe for every planned bed, or none, of the largest sum of first-year yields from what there is.
+    """How much of every planned bed to lay, and with which recipe, for the largest sum of first-year yields.
+
+    A part of a bed is at least a square foot or so (`least_bed_m2` of the trade's constants), or the whole
+    bed where that is smaller; `Aim.BEDS` starts as many beds as can be.
 
     money_cents : with it, packages on offer may be bought on top of the lots, within this sum; without it,
     only the lots are used. must : keys of beds that have to be built.
@@ -140,6 +213,7 @@ def best_use(
         raise InputError(f"There is no planned bed {strangers[0]!r} that could be a must.", field="must")
     options, notes = valued_options(
         garden, series, trade, chosen, today=today, settings=settings, progress=progress,
+        stores=stores_of(garden, buys=money_cents is not None),
     )  # fmt: skip
     offers, price_notes = priced_offers(garden, trade)
     on = max(today, min((patch.built_on or today) for patch in chosen))
@@ -147,17 +221,12 @@ def best_use(
     notes += [*found, *(price_notes if money_cents is not None else ())]
     candidates, stocks = _question(chosen, options, resources, limited, set(must), trade)
     shop = Shop.of(offers, garden, resources, money_cents, options, stocks)
-    notes += shop.notes
     plan = allocate(
-        [*candidates, *shop.candidates], shop.stocked(stocks), aim=aim, patience_s=patience_s
+        candidates, [*stocks, *shop.own], aim=aim, supplies=shop.supplies, patience_s=patience_s
     )  # fmt: skip
     uses = tuple(
-        PatchUse(
-            patch, row,
-            next((one for one in row if choice.option and one.option.key == choice.option.key), None),
-        )
-        for patch, row, choice in zip(chosen, options, plan.choices, strict=False)
-    )  # fmt: skip
+        _use(patch, row, choice) for patch, row, choice in zip(chosen, options, plan.choices, strict=True)
+    )
     bought = _bought(garden, trade, uses, today) if money_cents is not None else None
     spent = bought.purchase.plan.paid_cents if bought else 0
     if bought and money_cents is not None and spent > money_cents:
@@ -165,18 +234,27 @@ def best_use(
             f"Minimum orders bring the purchase to {spent / 100:.2f}, more than the {money_cents / 100:.2f} "
             "there are. Ask a neighbor to share the order, or let the last bed go."
         )
-    picked = [use.chosen for use in uses if use.chosen is not None]
+    picked = [use for use in uses if use.chosen is not None]
     if not picked or sum(one.yield_kg(aim) for one in picked) <= 0:
         notes.append(_nothing(options, aim, money=money_cents is not None))
     return BestUse(
-        aim=aim, on=on, patches=uses, resources=_used(resources, plan, picked, shop, spent),
+        aim=aim, on=on, patches=uses, resources=_used(resources, plan, picked, shop, spent, offers),
         likely_kg=math.fsum(one.likely_kg for one in picked),
         cautious_kg=math.fsum(one.cautious_kg for one in picked),
         proved=plan.proved, status=plan.status, allocation=plan,
-        tie_words=tie_words_of(plan, len(chosen), shop) if picked else "",
+        tie_words=plan.tie_words if picked else "",
         money_cents=money_cents, currency=shop.currency, purchase=bought, spent_cents=spent,
         notes=tuple(dict.fromkeys(notes)), members=settings.members, seed=settings.seed,
     )  # fmt: skip
+
+
+def _use(patch: Patch, row: tuple[UseOption, ...], choice: Choice) -> PatchUse:
+    """What a bed gets, as the plan has it."""
+    key = choice.option.key if choice.option is not None else None
+    chosen = next((one for one in row if one.option.key == key), None)
+    if chosen is None or choice.option is None:
+        return PatchUse(patch, row, None)
+    return PatchUse(patch, row, chosen, choice.share, choice.option.crop_share(choice.share))
 
 
 def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim, *, money: bool) -> str:
@@ -185,7 +263,10 @@ def _nothing(options: Sequence[Sequence[UseOption]], aim: Aim, *, money: bool) -
     sure = max((one.chance for row in options for one in row), default=0)
     if worth > 0:
         what = "What is at hand, with what the money buys," if money else "What is at hand"
-        return f"{what} is not enough for any of the recipes; see what is short, and get that first."
+        return (
+            f"{what} is not enough for even a small part of a bed by any of the recipes; see what is short, "
+            "and get that first."
+        )
     if aim is Aim.CAUTIOUS:
         return (
             "Whichever recipe is laid, more than 1 in 10 futures bring nothing in its first year, so what 9 "
@@ -240,11 +321,18 @@ def _question(
                         demand[_mix_key(item, whole)] = part * amount
             made.append(
                 PlanOption(
-                    one.option.key, one.option.name, demand, one.likely_kg, one.cautious_kg, one.modest_kg
+                    one.option.key, one.option.name, demand, one.likely_kg, one.cautious_kg, one.modest_kg,
+                    _least_share(patch, trade),
                 )
             )  # fmt: skip
-        candidates.append(Candidate(patch.key, patch.name, tuple(made), must=patch.key in must))
+        candidates.append(Candidate(patch.key, patch.name, tuple(made), patch.key in must, patch.area_m2))
     return candidates, [*stocks, *mixes.values()]
+
+
+def _least_share(patch: Patch, trade: Trade) -> float:
+    """The smallest share of a bed worth laying; all of one that is hardly larger than that."""
+    share = trade.constants["least_bed_m2"].value / patch.area_m2
+    return share if share <= NEARLY_ALL else 1.0
 
 
 def _mix_key(item: str, whole: Sequence[int]) -> str:
@@ -254,7 +342,7 @@ def _mix_key(item: str, whole: Sequence[int]) -> str:
 
 def _bought(garden: Garden, trade: Trade, uses: Sequence[PatchUse], today: date) -> Buying:
     """What the chosen recipes still need beyond the lots, bought at least cost."""
-    beds = tuple(use.chosen.patch for use in uses if use.chosen is not None)
+    beds = tuple(laid for use in uses if (laid := use.laid) is not None)
     needs = needs_of(replace(garden, patches=beds, log=(), beds=garden.beds), trade, today=today)
     return buying(garden, trade, needs)
 
@@ -262,29 +350,35 @@ def _bought(garden: Garden, trade: Trade, uses: Sequence[PatchUse], today: date)
 def _used(
     resources: Sequence[Resource],
     plan: Allocation,
-    picked: Sequence[UseOption],
+    picked: Sequence[PatchUse],
     shop: Shop,
     spent_cents: int,
+    offers: Sequence[Offer],
 ) -> tuple[ResourceUse, ...]:
     """How every item and the money fare in the plan."""
-    by_key = {use.stock.key: without_shop(use, shop) for use in plan.stocks}
+    by_key = {use.stock.key: use for use in plan.stocks}
     rows = []
     for one in resources:
         use = by_key[one.key]
-        used = math.fsum(option.demand.get(one.key, 0.0) for option in picked)
+        used = math.fsum(x.share * x.chosen.demand.get(one.key, 0.0) for x in picked if x.chosen is not None)
         words = use.words
         if shop.own:
             beyond = max(0.0, used - one.have)
             name = one.name[:1].upper() + one.name[1:]
             words = f"{name}: {used:.4g} {one.unit.value} used, {one.have:.4g} at hand"
-            words += f", {beyond:.4g} to buy." if beyond > 1e-9 else ", nothing to buy."
-        rows.append(
-            ResourceUse(
-                one.key, one.name, one.unit.value, one.have, used, max(0.0, one.have - used),
-                use.binds or any(other.binds for other in plan.stocks if other.stock.grows_with == one.key),
-                use.one_more, words,
-            )
+            words += f", {beyond:.4g} to buy." if beyond > 1e-6 else ", nothing to buy."
+        row = ResourceUse(
+            one.key, one.name, one.unit.value, one.have, used, max(0.0, one.have - used),
+            use.binds or any(other.binds for other in plan.stocks if other.stock.grows_with == one.key),
+            use.one_more, words,
         )  # fmt: skip
+        price = price_of_step(one, offers)
+        if price is not None:
+            row = replace(
+                row, one_more_cents=price[0], one_more_count=price[1], one_more_seller=price[2],
+                one_more_holds=price[3],
+            )  # fmt: skip
+        rows.append(row)
     if shop.own:
         use = by_key[MONEY]
         spent = spent_cents / 100

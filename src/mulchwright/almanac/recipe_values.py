@@ -13,8 +13,9 @@ from datetime import date, timedelta
 
 from mulchwright.almanac.choosing import recipe_of
 from mulchwright.almanac.outlook import OutlookOptions, outlook
-from mulchwright.almanac.outlook_result import PatchOutlook
+from mulchwright.almanac.outlook_result import PatchOutlook, Quantiles
 from mulchwright.almanac.purchases import priced_offers
+from mulchwright.almanac.recipe_variants import Stores, from_stores, other_ways
 from mulchwright.almanac.run_settings import USUAL_SETTINGS, RunSettings
 from mulchwright.almanac.stores import item_key, item_unit, needs_of, planned_patches
 from mulchwright.garden import Garden, Measure, Offer, Patch, Recipe
@@ -54,14 +55,33 @@ def recipe_options(garden: Garden, trade: Trade, patch: Patch) -> tuple[RecipeOp
         for key, template in trade.recipes.items()
         if patch.species in template.species
     ]
-    seen: list[tuple[object, ...]] = []
-    kept = []
-    for option in found:
-        build = (option.recipe.layers, option.recipe.planes, option.recipe.skin)
-        if build not in seen:
-            seen.append(build)
-            kept.append(option)
-    return tuple(kept)
+    return _without_doubles(found)
+
+
+def _with_other_ways(
+    options: Sequence[RecipeOption], patch: Patch, stores: Stores, trade: Trade
+) -> tuple[RecipeOption, ...]:
+    """The recipes and, of those that can be built from the stores, the other ways to lay them."""
+    found = list(options)
+    for option in options:
+        at_hand = from_stores(option.recipe, patch.species, stores, trade)
+        if at_hand is not None:
+            found.append(RecipeOption(f"{option.key}-here", at_hand.name, at_hand, option.origin))
+    for option in tuple(found):
+        if stores.cover(option.recipe, patch.species):
+            found += [
+                RecipeOption(f"{option.key}-{key}", recipe.name, recipe, option.origin)
+                for key, recipe in other_ways(option.recipe, patch, trade)
+            ]
+    return _without_doubles(found)
+
+
+def _without_doubles(options: Iterable[RecipeOption]) -> tuple[RecipeOption, ...]:
+    """The first of those with the very same layers, planes and skin."""
+    first: dict[tuple[object, ...], RecipeOption] = {}
+    for option in options:
+        first.setdefault((option.recipe.layers, option.recipe.planes, option.recipe.skin), option)
+    return tuple(first.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +127,8 @@ class UseOption:
     def yield_kg(self, aim: Aim) -> float:
         """What a plan by this aim counts."""
         return {
-            Aim.LIKELY: self.likely_kg, Aim.CAUTIOUS: self.cautious_kg, Aim.MODEST: self.modest_kg
+            Aim.LIKELY: self.likely_kg, Aim.CAUTIOUS: self.cautious_kg, Aim.MODEST: self.modest_kg,
+            Aim.BEDS: self.likely_kg,
         }[aim]  # fmt: skip
 
 
@@ -158,6 +179,47 @@ def _to_buy(
     return round(math.fsum(line.short.likely * prices[line.item] for line in short)), ()
 
 
+def _alike(pairs: Sequence[tuple[int, RecipeOption, Patch]]) -> list[int]:
+    """For each pair the first that differs in nothing but its area and name, itself where there is none.
+
+    Beds that nobody has looked at have the same luck, and a crop goes with the area, so one run serves them
+    all. What a grower planned is run as it stands.
+    """
+    first: dict[tuple[object, ...], int] = {}
+    found = []
+    for number, (_, option, laid) in enumerate(pairs):
+        site = (
+            laid.species, laid.built_on, laid.light_share, laid.rain_share, laid.shelter, laid.watering,
+            laid.recipe.layers, laid.recipe.planes, laid.recipe.skin,
+        )  # fmt: skip
+        found.append(number if option.key == "planned" else first.setdefault(site, number))
+    return found
+
+
+def _of_area(expected: PatchOutlook, laid: Patch) -> PatchOutlook:
+    """An outlook for a bed that differs in its area alone: the days, chances and crops of an option."""
+    factor = laid.area_m2 / expected.patch.area_m2
+
+    def scaled(figures: Quantiles) -> Quantiles:
+        return Quantiles(*(factor * x for x in (figures.p10, figures.p50, figures.p90, figures.mean)))
+
+    crop = expected.crop
+    return replace(
+        expected,
+        patch=laid,
+        crop=None
+        if crop is None
+        else replace(
+            crop,
+            low_kg=factor * crop.low_kg,
+            likely_kg=factor * crop.likely_kg,
+            high_kg=factor * crop.high_kg,
+        ),
+        picked_first_year_kg=scaled(expected.picked_first_year_kg),
+        picked_if_any_kg=None if expected.picked_if_any_kg is None else scaled(expected.picked_if_any_kg),
+    )
+
+
 def valued_options(
     garden: Garden,
     series: DailySeries | None,
@@ -168,8 +230,11 @@ def valued_options(
     settings: RunSettings = USUAL_SETTINGS,
     progress: Callable[[float], None] | None,
     whole_garden: Garden | None = None,
+    stores: Stores | None = None,
 ) -> tuple[tuple[tuple[UseOption, ...], ...], list[str]]:
     """Every bed's options with their values, from one run; and in words what could not be valued.
+
+    stores : what can be had; with it, other ways to lay the recipes are options as well.
 
     A bed's own recipe gets the figures of its own outlook: same weathers, same luck, and what the logbook of
     `whole_garden` (by default this one) taught.
@@ -177,13 +242,18 @@ def valued_options(
     pairs: list[tuple[int, RecipeOption, Patch]] = []
     for place, patch in enumerate(patches):
         day = max(today, patch.built_on or today)
-        for option in recipe_options(garden, trade, patch):
+        recipes = recipe_options(garden, trade, patch)
+        if stores is not None:
+            recipes = _with_other_ways(recipes, patch, stores, trade)
+        for option in recipes:
             key = f"bed-{place}-{option.key}"[:80]
             pairs.append((place, option, replace(patch, key=key, recipe=option.recipe, built_on=day)))
     first = min(one.built_on for _, _, one in pairs if one.built_on is not None)
     last = max(one.built_on for _, _, one in pairs if one.built_on is not None)
+    same = _alike(pairs)
+    run = [one for n, (_, _, one) in enumerate(pairs) if same[n] == n]
     result = outlook(
-        replace(garden, patches=tuple(one for _, _, one in pairs), log=()), series, trade, today=today,
+        replace(garden, patches=tuple(run), log=()), series, trade, today=today,
         start=first, days=(last - first).days + YEAR_DAYS, members=settings.members, seed=settings.seed,
         progress=progress, forecast=settings.forecast, memory=settings.memory,
         options=OutlookOptions(whole_garden=whole_garden or garden, tried=True),
@@ -192,8 +262,11 @@ def valued_options(
     prices = _least_prices(priced_offers(garden, trade)[0])
     rows: list[list[UseOption]] = [[] for _ in patches]
     notes = []
-    for place, option, laid in pairs:
-        item = expected.get(laid.key)
+    for number, (place, option, laid) in enumerate(pairs):
+        run_as = pairs[same[number]][2]
+        item = expected.get(run_as.key)
+        if item is not None and run_as is not laid:
+            item = _of_area(item, laid)
         if item is None:
             notes.append(f"{patches[place].name}: {option.name} cannot be valued: no layer feeds threads.")
             continue

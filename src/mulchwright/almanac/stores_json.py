@@ -186,6 +186,10 @@ def _use(use: PatchUse) -> dict[str, Any]:
         "key": use.patch.key,
         "name": use.patch.name,
         "chosen": None if use.chosen is None else use.chosen.option.key,
+        "area_m2": _number(use.patch.area_m2),
+        "lay_m2": _number(use.area_m2),
+        "likely_kg": _number(use.likely_kg),
+        "cautious_kg": _number(use.cautious_kg),
         "options": [_option(one) for one in use.options],
     }
 
@@ -205,6 +209,8 @@ def _resource(one: ResourceUse) -> dict[str, Any]:
         else {
             "step": _number(more.step),
             "gain_kg": _number(more.gain_kg),
+            "gain_beds": more.gain_beds,
+            "cents": one.one_more_cents,
             "proved": more.proved,
             "words": more.words,
         },
@@ -223,6 +229,8 @@ def best_use_json(use: BestUse) -> dict[str, Any]:
         "cautious_kg": _number(use.cautious_kg),
         "proved": use.proved,
         "gap_kg": _number(use.allocation.gap_kg),
+        "beds": use.beds,
+        "beds_gap": use.allocation.beds_gap,
         "status": use.status,
         "tie_words": use.tie_words,
         "patches": [_use(one) for one in use.patches],

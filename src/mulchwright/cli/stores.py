@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from mulchwright.almanac import BestUse, NeedLine, Needs, WhenToBuild
+    from mulchwright.almanac.best_use import ResourceUse
     from mulchwright.gather.ranges import Amount
 
 Members = Annotated[
@@ -32,6 +33,7 @@ class Aims(StrEnum):
     LIKELY = "likely"
     CAUTIOUS = "cautious"
     MODEST = "modest"
+    BEDS = "beds"
 
 
 def add_stores(app: typer.Typer) -> None:
@@ -67,8 +69,8 @@ def best_use(
         Aims,
         typer.Option(
             "--aim",
-            help="Choose by the likely yield, by the one that 9 in 10 futures beat, or by a modest "
-            "crop times its chance, for beds that may bring nothing.",
+            help="Choose by the likely yield, by the one that 9 in 10 futures beat, by a modest "
+            "crop times its chance, for beds that may bring nothing, or start the most beds.",
         ),
     ] = Aims.LIKELY,
     money: Annotated[
@@ -78,9 +80,10 @@ def best_use(
     members: Members = None,
     as_json: AsJson = False,
 ) -> None:
-    """Choose the recipe for each planned bed that makes the most of the lots.
+    """Choose how much of each planned bed to lay, and with which recipe, to make the most of the lots.
 
-    A bed that is best left unbuilt gets none. With --money, packages on offer are bought on top of the lots.
+    A bed may be laid in part, and one that is best left unbuilt gets none. With --money, packages on offer
+    are bought on top of the lots.
     The JSON is described in docs/stores.md.
     """
     from mulchwright import almanac
@@ -229,21 +232,20 @@ def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> Non
     from mulchwright.cli.printing import tenths_words
     from mulchwright.units import in_units
 
-    rows = []
-    for use in found.patches:
-        best = use.chosen
-        rows.append(
-            (
-                use.patch.name,
-                "none" if best is None else best.option.name,
-                "" if best is None else _shown(best.likely_kg, "kg", system),
-                "" if best is None else _shown(best.cautious_kg, "kg", system),
-                "" if best is None else tenths_words(best.chance),
-            )
+    rows = [
+        (
+            use.patch.name,
+            use.area_words(system),
+            "" if use.chosen is None else use.chosen.option.name,
+            "" if use.chosen is None else _shown(use.likely_kg, "kg", system),
+            "" if use.chosen is None else _shown(use.cautious_kg, "kg", system),
+            "" if use.chosen is None else tenths_words(use.chosen.chance),
         )
+        for use in found.patches
+    ]
     _rows(
         f"By the {found.aim.words}",
-        ("bed", "recipe", "likely crop, first year", "cautious", "any crop, first year"),
+        ("bed", "lay", "recipe", "likely crop, first year", "cautious", "any crop, first year"),
         rows,
     )
     _say(f"{found.status[:1].upper()}{found.status[1:]}. {found.tie_words}", system)
@@ -253,7 +255,9 @@ def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> Non
             _shown(one.have, one.unit, system),
             _shown(one.used, one.unit, system),
             "yes" if one.binds else "no",
-            in_units(one.one_more.words, system) if one.one_more else "",
+            in_units(one.one_more.words, system) + _price(one, found.currency, sellers)
+            if one.one_more
+            else "",
         )
         for one in found.resources
     ]
@@ -265,6 +269,14 @@ def _print_best_use(found: BestUse, system: str, sellers: dict[str, str]) -> Non
             _say(one.words, system)
     for note in found.notes:
         _say(note, system)
+
+
+def _price(one: ResourceUse, currency: str, sellers: dict[str, str]) -> str:
+    """What one more costs, where it brings something and is on offer."""
+    gain = one.one_more
+    if one.one_more_cents is None or gain is None or (gain.gain_kg <= 0 and gain.gain_beds <= 0):
+        return ""
+    return f" It costs {one.one_more_cents / 100:.2f} {currency} at {sellers.get(one.one_more_seller, '')}."
 
 
 def _print_when(found: WhenToBuild, today: date, system: str) -> None:

@@ -13,7 +13,7 @@ import math
 import os
 import sys
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
@@ -22,7 +22,9 @@ import numpy.typing as npt
 
 from mulchwright.errors import InputError
 
-__all__ = ["Limit", "Program", "Solved", "Unknown", "quiet_output", "shadow_prices", "solve"]
+__all__ = [
+    "Limit", "Mixed", "Program", "Solved", "Unknown", "best_mixed", "limit_prices", "quiet_output", "solve",
+]  # fmt: skip
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -237,26 +239,81 @@ def _what_cannot_be_met(program: Program) -> list[str]:
     ]
 
 
-def shadow_prices(
-    worth: FloatArray, demand: FloatArray, stock: FloatArray, groups: Sequence[int]
-) -> tuple[FloatArray, float]:
-    """What one more unit of each stock would be worth if options could be taken in parts, and the bound.
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """The numbers of largest worth, None where there are none or none were found in time; and a bound."""
 
-    worth (option,), demand (option, resource), stock (resource,); `groups` names the group of each
-    option, of which at most one whole may be taken. The bound: no choice of whole options is worth more.
+    values: FloatArray | None
+    bound: float
+
+
+def best_mixed(
+    worth: FloatArray,
+    table: FloatArray,
+    at_least: FloatArray,
+    at_most: FloatArray,
+    most: FloatArray,
+    whole: npt.NDArray[np.bool_],
+    *,
+    relative_gap: float,
+    patience_s: float,
+) -> Mixed:
+    """Numbers from 0 to `most`, whole where `whole` says so, of the largest worth within the limits.
+
+    worth, most, whole (number,); table (limit, number) with its bounds (limit,). relative_gap : between worth
+    and bound, at which the proof may end. The arrays of `solve`, for who has no use for names.
+    """
+    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.sparse import csr_matrix
+
+    if not len(worth):
+        possible = bool(np.all(at_least <= 0) and np.all(at_most >= -TOLERANCE))
+        return Mixed(np.zeros(0) if possible else None, 0.0)
+    with quiet_output():
+        found = milp(
+            -worth,
+            integrality=whole.astype(int),
+            bounds=Bounds(np.zeros(len(worth)), most),
+            constraints=LinearConstraint(csr_matrix(table), at_least, at_most) if len(table) else None,
+            options={"mip_rel_gap": relative_gap, "time_limit": patience_s},
+        )
+    dual = getattr(found, "mip_dual_bound", None)
+    if found.x is None:
+        return Mixed(None, math.inf)
+    reached = float(worth @ found.x)
+    return Mixed(found.x, reached if dual is None or not whole.any() else max(-float(dual), reached))
+
+
+def limit_prices(
+    worth: FloatArray,
+    takes: FloatArray,
+    limit: FloatArray,
+    group: npt.NDArray[np.int64],
+    must: npt.NDArray[np.bool_],
+    most: FloatArray,
+) -> FloatArray:
+    """What one more unit of each limit would be worth if everything could be had in parts, (limit,).
+
+    worth, group, most (number,), takes (number, limit), limit (limit,), must (group,): the numbers of a group
+    sum to one at most, or to just that where it must; those of group -1 belong to none. All zero where the
+    limits cannot be met even so.
     """
     from scipy.optimize import linprog
     from scipy.sparse import csr_matrix, vstack
 
-    options = len(worth)
-    ones = csr_matrix((np.ones(options), (np.asarray(groups), np.arange(options))))
+    grouped = np.flatnonzero(group >= 0)
+    ones = csr_matrix((np.ones(len(grouped)), (group[grouped], grouped)), shape=(len(must), len(worth)))
     with quiet_output():
         found = linprog(
             -worth,
-            A_ub=vstack([ones, csr_matrix(demand.T)]),
-            b_ub=np.concatenate([np.ones(ones.shape[0]), stock]),
-            bounds=(0, None),
+            A_ub=vstack([csr_matrix(takes.T), ones[~must]]),
+            b_ub=np.concatenate([limit, np.ones(int((~must).sum()))]),
+            A_eq=ones[must] if must.any() else None,
+            b_eq=np.ones(int(must.sum())) if must.any() else None,
+            bounds=np.column_stack([np.zeros(len(worth)), most]),
             method="highs",
         )
-    prices = np.maximum(-np.asarray(found.ineqlin.marginals)[ones.shape[0] :], 0.0)
-    return prices, -float(found.fun)
+    if found.status != 0:
+        return np.zeros(len(limit))
+    prices: FloatArray = np.maximum(-np.asarray(found.ineqlin.marginals)[: len(limit)], 0.0)
+    return prices

@@ -11,12 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-import mulchwright.gather.allocate as allocate_module
 from mulchwright.gather.allocate import allocate
 from mulchwright.gather.allocation import Aim, Allocation, Candidate, PlanOption, Stock
 from mulchwright.gather.buy import Offer, Seller, plan_purchase
 from mulchwright.gather.purchase import Need, Purchase
-from mulchwright.gather.search import search_plan
 from mulchwright.gather.solver import Limit, Program, Unknown, solve
 
 pytestmark = pytest.mark.outside_check(source="exhaustive search", tolerance="exact", shared="no parameter")
@@ -126,7 +124,7 @@ def places_of(plan: Allocation) -> tuple[int | None, ...]:
 
 
 @settings(max_examples=60, deadline=None)
-@given(small_allocations(), st.sampled_from(Aim))
+@given(small_allocations(), st.sampled_from([Aim.LIKELY, Aim.CAUTIOUS, Aim.MODEST]))
 def test_the_plan_is_the_best_of_all_plans(question: tuple[list[Candidate], list[Stock]], aim: Aim) -> None:
     patches, stocks = question
     plan = allocate(patches, stocks, aim=aim)
@@ -162,7 +160,12 @@ def test_the_runner_up_is_the_best_of_the_others(question: tuple[list[Candidate]
     plan = allocate(patches, stocks, one_more=False)
     plans = all_plans(patches, stocks, Aim.LIKELY)
     mine = as_one(patches, places_of(plan))
-    others = [value for places, value in plans.items() if as_one(patches, places) != mine]
+    # A recipe that yields nothing is no reason to build a bed, so plans with such a one do not count.
+    worth_it = [
+        (places, value) for places, value in plans.items()
+        if all(p is None or one.options[p].likely_kg > 0 for one, p in zip(patches, places, strict=True))
+    ]  # fmt: skip
+    others = [value for places, value in worth_it if as_one(patches, places) != mine]
     assert (plan.runner_up is None) == (not others)
     if others:
         assert plan.runner_up_loss_kg == pytest.approx(plan.yield_kg - max(others), abs=1e-9)
@@ -197,69 +200,6 @@ def test_one_stock_agrees_with_dynamic_programming(seed: int) -> None:
     plan = allocate(patches, [Stock("spawn", "spawn", "kg", stock)])
     assert plan.proved
     assert plan.yield_kg == dynamic_programming(table, stock)
-
-
-@settings(max_examples=30, deadline=None)
-@given(small_allocations(), st.sampled_from([0, 1]))
-def test_highs_finishes_what_the_search_did_not(
-    question: tuple[list[Candidate], list[Stock]], nodes: int
-) -> None:
-    """The searches are stopped at once, so that the plan and its proof come from HiGHS."""
-    patches, stocks = question
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(allocate_module, "SEARCH_NODES", nodes)
-        patch.setattr(allocate_module._Task, "next_best", lambda *_: (None, 0, False))
-        plan = allocate(patches, stocks, one_more=False)
-    assert plan.proved
-    assert plan.yield_kg == pytest.approx(max(all_plans(patches, stocks, Aim.LIKELY).values()))
-
-
-@pytest.mark.outside_check(source="HiGHS against our search", tolerance="exact", shared="no parameter")
-@pytest.mark.parametrize("seed", range(3))
-def test_the_search_and_highs_agree_on_four_stocks(seed: int) -> None:
-    """Two independent ways to the same optimum, at a size that no list of all plans reaches."""
-    rng = np.random.default_rng(seed)
-    patches, options, stocks = 10, 6, 4
-    demand = rng.integers(20, 200, (patches, options, stocks))
-    worth = (demand.sum(axis=2) * rng.uniform(0.5, 1.5, (patches, options))).astype(np.int64)
-    stock = (demand.mean(axis=1).sum(axis=0) * 0.6).astype(np.int64)
-    with_none = np.concatenate([worth, np.zeros((patches, 1), np.int64)], axis=1)
-    none_takes = np.concatenate([demand, np.zeros((patches, 1, stocks), np.int64)], axis=1)
-    plan = np.full(patches, options, dtype=np.int64)
-    best, bound, _ = search_plan(
-        with_none, none_takes, stock, np.full(patches, -1), np.zeros(stocks), -1, plan,
-        np.full(patches, -1), 10**7,
-    )  # fmt: skip
-    limits = [
-        Limit("one each", {p * options + o: 1.0 for o in range(options)}, at_most=1.0) for p in range(patches)
-    ]
-    limits += [
-        Limit("stock", dict(enumerate(demand[:, :, r].ravel().astype(float))), at_most=float(stock[r]))
-        for r in range(stocks)
-    ]
-    found = solve(
-        Program(tuple(Unknown("x", float(one), most=1.0) for one in worth.ravel()), tuple(limits)),
-        tolerance=0.5,
-    )
-    assert found.proved
-    assert best == bound == round(found.worth)
-    assert with_none[range(patches), plan].sum() == best
-    assert (none_takes[range(patches), plan].sum(axis=0) <= stock).all()
-
-
-@pytest.mark.outside_check(
-    source="OR-Library, mknap1 problem 1 (Petersen 1967)", tolerance="bound holds", shared="no parameter"
-)
-def test_a_search_cut_short_owns_up_to_its_gap() -> None:
-    """With few nodes or none the bound must still hold: no less than the optimum, 3800 (Petersen)."""
-    worth = np.array([[one, 0] for one in PETERSEN_WORTH], dtype=np.int64)
-    demand = np.array([[column, [0] * 10] for column in zip(*PETERSEN_DEMAND, strict=True)], dtype=np.int64)
-    nobody = np.full(6, -1, dtype=np.int64)
-    plan = np.ones(6, dtype=np.int64)
-    stock = np.array(PETERSEN_STOCK, dtype=np.int64)
-    for nodes in (0, 1, 2, 3, 5):
-        best, bound, _ = search_plan(worth, demand, stock, nobody, np.zeros(10), -1, plan, nobody, nodes)
-        assert best <= PETERSEN_OPTIMUM <= bound
 
 
 # ---- buying -------------------------------------------------------------------------------------

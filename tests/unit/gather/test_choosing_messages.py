@@ -5,12 +5,13 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 
 from mulchwright.errors import InputError
 from mulchwright.gather.allocate import allocate
-from mulchwright.gather.allocation import Candidate, PlanOption, Stock
+from mulchwright.gather.allocation import Aim, Candidate, PlanOption, Stock, Supply
 from mulchwright.gather.buy import Offer, Seller, plan_purchase
 from mulchwright.gather.purchase import Need, keeping_share, money_words
 from mulchwright.gather.share import (
@@ -52,6 +53,13 @@ REFUSALS: dict[str, tuple[Callable[[], object], str]] = {
     "no yield": (lambda: option("x", 1, float("nan")), "its likely yield is not known"),
     "twice an option": (lambda: bed("a", option("x", 1, 1), option("x", 2, 2)), "two options of one key"),
     "must without a recipe": (lambda: bed("a", must=True), "has no recipe to choose from"),
+    "no least part": (lambda: replace(option("x", 1, 1), least_share=0.0), "least part of its patch is 0"),
+    "yield by area": (lambda: replace(option("x", 1, 1), crop_at=((0.5, 0.4),)), "end with \\(1, 1\\)"),
+    "supply of nothing known": (
+        lambda: allocate([], [SPAWN], supplies=[Supply("b", "bag", {"moss": 1.0}, {}, 1)]),
+        "'bag' takes 'moss'",
+    ),
+    "fewer than none": (lambda: Supply("b", "bag", {}, {}, -1), "There are -1 of bag"),
     "unknown resource": (lambda: allocate([bed("a", option("x", 1, 1))], []), "takes 'spawn', of"),
     "twice a bed": (lambda: allocate([bed("a"), bed("a")], [SPAWN]), "Two patches share the key 'a'"),
     "twice a stock": (lambda: allocate([], [SPAWN, SPAWN]), "Two stocks share the key 'spawn'"),
@@ -133,11 +141,7 @@ def test_an_allocation_says_what_binds_and_what_one_more_brings() -> None:
     assert [one.option and one.option.key for one in plan.choices] == ["full", None]
     spawn, chips = plan.stocks
     assert spawn.binds
-    assert (spawn.nearest, spawn.nearest_patch) == (1.5, "Bed b")
-    assert spawn.words == (
-        "Spawn: 2 of 2.5 kg used, 0.5 left; 1.5 kg more would give Bed b recipe full "
-        "without touching the others."
-    )
+    assert spawn.words == "Spawn: 2 of 2.5 kg used, 0.5 left; it limits the plan."
     assert spawn.one_more is not None
     assert (
         spawn.one_more.words
@@ -155,8 +159,6 @@ def test_an_allocation_says_what_binds_and_what_one_more_brings() -> None:
 
 
 def test_the_aim_changes_the_plan() -> None:
-    from mulchwright.gather.allocation import Aim
-
     patch = bed("a", option("bold", 1, 3, 0.1), option("sure", 1, 2, 1))
     assert allocate([patch], [SPAWN]).choices[0].option == patch.options[0]
     assert allocate([patch], [SPAWN], aim=Aim.CAUTIOUS).choices[0].option == patch.options[1]
@@ -172,6 +174,59 @@ def test_a_tie_is_reported_and_the_gentler_plan_taken() -> None:
     )
 
 
+def test_a_part_of_a_bed_is_told_with_its_area() -> None:
+    """By hand: 2.5 kg of spawn at 5 kg for each of two beds covers half of one; the richer gets it."""
+    poor, rich = (
+        Candidate(f"bed-{kg}", f"Bed {kg}", (replace(option("x", 5, kg), least_share=0.1),), area_m2=4.0)
+        for kg in (2, 3)
+    )
+    plan = allocate([poor, rich], [SPAWN])
+    assert plan.choices[0].option is None
+    assert plan.choices[1].share == pytest.approx(0.5, abs=2e-6)
+    assert plan.choices[1].area_m2 == pytest.approx(2.0, abs=1e-5)
+    assert plan.yield_kg == pytest.approx(1.5, abs=1e-5)
+    assert plan.stocks[0].one_more is not None
+    assert plan.stocks[0].one_more.words == (
+        "One more bag of 2.5 kg brings 1.5 kg: Bed 3 gets 4 m² instead of 2 m²."
+    )
+    assert plan.tie_words == (
+        "The next best plan yields 0.1 kg less: Bed 2 gets recipe x on 0.4 m² instead of nothing; "
+        "Bed 3 gets 1.6 m² instead of 2 m²."
+    )
+
+
+def test_most_beds_are_counted_before_their_yield() -> None:
+    """By hand: half of the rich bed brings 1.5 kg; a tenth of the poor one beside it less, in two beds."""
+    poor, rich = (
+        Candidate(f"bed-{kg}", f"Bed {kg}", (replace(option("x", 5, kg), least_share=0.1),), area_m2=4.0)
+        for kg in (2, 3)
+    )
+    plan = allocate([poor, rich], [SPAWN], aim=Aim.BEDS)
+    assert plan.beds == 2
+    assert plan.yield_kg == pytest.approx(0.1 * 2 + 0.4 * 3, abs=1e-5)
+    assert plan.proved
+    assert plan.status == "proved best: no plan starts more beds, or as many with a larger likely yield"
+    few = allocate([poor, rich], [replace(SPAWN, amount=0.7)], aim=Aim.BEDS)
+    assert few.beds == 1
+    assert few.stocks[0].one_more is not None
+    assert few.stocks[0].one_more.gain_beds == 1
+    assert few.stocks[0].one_more.words.startswith("One more bag of 2.5 kg brings 1 more bed, ")
+
+
+def test_what_can_be_had_beside_the_stocks_is_taken_where_it_pays() -> None:
+    """One package of 2 kg at 20 and 30 to spend: the bed of 4 kg gets 2.5 + 2 kg; a second is too dear."""
+    one = Candidate("a", "Bed a", (replace(option("x", 9, 9), least_share=0.1),), area_m2=9.0)
+    package = Supply("bag", "bag", {"spawn": 2.0}, {"money": 20.0}, 5)
+    plan = allocate([one], [SPAWN, Stock("money", "money", "USD", 30.0, 10.0)], supplies=[package])
+    assert plan.bought == ((package, 1),)
+    assert plan.yield_kg == pytest.approx(4.5, abs=1e-4)
+    assert [round(use.used, 3) for use in plan.stocks] == [4.5, 20.0]
+    rich = allocate(
+        [one], [replace(SPAWN, amount=99.0), Stock("money", "money", "USD", 30.0)], supplies=[package]
+    )
+    assert rich.bought == ()
+
+
 def test_like_beds_are_not_reported_as_other_plans() -> None:
     plan = allocate([bed("a", option("x", 2, 3)), bed("b", option("x", 2, 3))], [SPAWN])
     assert plan.alike == (
@@ -183,7 +238,7 @@ def test_like_beds_are_not_reported_as_other_plans() -> None:
 def test_two_stocks_short_together_bind_alone_neither() -> None:
     plan = allocate([bed("a", option("x", 4, 3, chips=900))], [SPAWN, Stock("chips", "chips", "L", 500)])
     assert [use.binds for use in plan.stocks] == [False, False]
-    assert "other stocks are short for them as well" in plan.stocks[0].words
+    assert plan.stocks[0].words == "Spawn: 0 of 2.5 kg used, 2.5 left; not what limits the plan."
 
 
 def test_nothing_to_choose_is_a_plan_too() -> None:

@@ -1,4 +1,4 @@
-"""Making the most of what there is: which recipe for which bed, what binds, what one more would bring."""
+"""Making the most of what there is: how much of which bed, with which recipe; what one more would bring."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from mulchwright.almanac.best_use import Aim, BestUse, PatchUse, ResourceUse, best_use
+from mulchwright.almanac.part_laid import laid_in_part
 from mulchwright.almanac.recipe_values import UseOption
 from mulchwright.errors import InputError
 from mulchwright.garden import Garden, Recipe, Stage
@@ -37,11 +38,12 @@ if TYPE_CHECKING:
 
 PATIENCE_S = 0.4
 WORTH_TELLING_KG = 0.01
-"""A gain below this is the weight of not carrying a package home, not of mushrooms."""
+"""A gain below this is not worth telling."""
 AIMS = {
     Aim.LIKELY: "likely yield (half reach it)",
     Aim.CAUTIOUS: "cautious yield (9 in 10 do)",
     Aim.MODEST: "modest crop times chance",
+    Aim.BEDS: "number of beds started",
 }
 
 
@@ -103,25 +105,35 @@ def _job(context: AppContext, state: BookState, asked: Asked, patience_s: float 
 
 @dataclass(frozen=True, slots=True)
 class BedUse:
-    """What one bed gets, in words."""
+    """What one bed gets: how much to lay, with what, and why; `drawn`: what the plan will show."""
 
     key: str
     name: str
+    lay: str
     gets: str
     why: str
+    drawn: str
     options: Table
 
 
 def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
     system = garden.units.value
     chosen = use.chosen
+    lay = drawn = ""
     if chosen is None:
         gets, why = "nothing: leave it unbuilt for now", ""
     else:
         gets = chosen.option.name
+        lay = use.area_words(system)
+        if use.is_part:
+            drawn = (
+                "On the plan the bed becomes that part of its outline with the shortest edge: edges dry."
+                if use.patch.outline
+                else "The rest stays as it is; the bed's area becomes the part you lay."
+            )
         picking = str(answers.picking(chosen.expected, today))
         why = (
-            f"Likely {_kg(chosen.likely_kg, system)} in its first year, {_cautious(chosen, system)}. "
+            f"Likely {_kg(use.likely_kg, system)} in its first year, {_cautious(use, chosen, system)}. "
             f"First picking: {picking[:1].lower()}{picking[1:]}"
         )
     rows = tuple(
@@ -140,10 +152,12 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
     return BedUse(
         use.patch.key,
         use.patch.name,
+        lay,
         gets,
         why,
+        drawn,
         Table(
-            f"Recipes for {use.patch.name}",
+            f"Recipes for {use.patch.name}, laid in full",
             (
                 "recipe",
                 "likely",
@@ -159,24 +173,23 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
     )
 
 
-def _cautious(one: UseOption, system: str) -> str:
+def _cautious(use: PatchUse, one: UseOption, system: str) -> str:
     """What 9 in 10 futures reach, or how often there is no crop where that is nothing."""
-    if one.cautious_kg >= 0.0005:
-        return f"at least {_kg(one.cautious_kg, system)} in 9 of 10 futures"
+    if use.cautious_kg >= 0.0005:
+        return f"at least {_kg(use.cautious_kg, system)} in 9 of 10 futures"
     none = f"chance of no crop at all in that year: {words.chance(1 - one.chance)}"
     crop = one.expected.picked_if_any_kg
     if crop is None:
         return none
-    return (
-        f"{none}; if a crop comes, 9 in 10 are {_kg(crop.p10, system)} or more, half {_kg(crop.p50, system)}"
-    )
+    tenth, half = (_kg(use.crop_share * kg, system) for kg in (crop.p10, crop.p50))
+    return f"{none}; if a crop comes, 9 in 10 are {tenth} or more, half {half}"
 
 
 def _kg(kg: float, system: str) -> str:
     return show_mass(kg, system) if kg >= 0.0005 else "nothing"
 
 
-def _resource(one: ResourceUse, garden: Garden, trade: Trade) -> tuple[str, ...]:
+def _resource(one: ResourceUse, garden: Garden, trade: Trade, currency: str) -> tuple[str, ...]:
     system = garden.units.value
     if one.key == "money":
         have, used, left = (f"{value:,.2f} {one.unit}" for value in (one.have, one.used, one.left))
@@ -187,8 +200,11 @@ def _resource(one: ResourceUse, garden: Garden, trade: Trade) -> tuple[str, ...]
         )
     more = ""
     if one.one_more is not None:
-        nothing = one.one_more.gain_kg < WORTH_TELLING_KG
+        nothing = one.one_more.gain_kg < WORTH_TELLING_KG and one.one_more.gain_beds <= 0
         more = "nothing" if nothing else in_words(one.one_more.words, garden, trade)
+        if not nothing and one.one_more_cents is not None:
+            seller = next((x.name for x in garden.sellers if x.key == one.one_more_seller), "")
+            more += f" It costs {one.one_more_cents / 100:,.2f} {currency} at {seller}."
     return one.name[:1].upper() + one.name[1:], have, used, left, "yes" if one.binds else "no", more
 
 
@@ -222,7 +238,7 @@ def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, 
     if built:
         kg = found.aim_kg
         what = {
-            Aim.LIKELY: "Likely", Aim.CAUTIOUS: "In 9 of 10 futures at least",
+            Aim.LIKELY: "Likely", Aim.BEDS: "Likely", Aim.CAUTIOUS: "In 9 of 10 futures at least",
             Aim.MODEST: "A modest crop times its chance comes to",
         }[found.aim]  # fmt: skip
         beds = words.plural(len(built), "bed")
@@ -231,7 +247,8 @@ def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, 
         answer = Headline("By this aim ", "nothing is worth building", " from what there is.")
     changes = [
         use for use in built
-        if use.chosen is not None and use.chosen.option.recipe != garden.patch(use.patch.key).recipe
+        if use.chosen is not None
+        and (use.is_part or use.chosen.option.recipe != garden.patch(use.patch.key).recipe)
     ]  # fmt: skip
     return {
         "answer": answer,
@@ -240,7 +257,7 @@ def _values(found: BestUse, context: AppContext, state: BookState) -> dict[str, 
         "resources": Table(
             "Each thing, and one more of it",
             ("thing", "at hand", "used", "left", "limits the plan", "one more"),
-            tuple(_resource(one, garden, trade) for one in found.resources),
+            tuple(_resource(one, garden, trade, found.currency) for one in found.resources),
         ),
         "proof": _proof(found, built=bool(built)),
         "tie": "" if not built else in_words(found.tie_words, garden, trade),
@@ -266,12 +283,14 @@ def _proof(found: BestUse, *, built: bool) -> str:
 
 def _plan_fingerprint(found: BestUse) -> str:
     """A fingerprint of what would be written, so that accepting writes what was shown."""
-    return fingerprint_of([(use.patch.key, use.chosen and use.chosen.option.recipe) for use in found.patches])
+    return fingerprint_of(
+        [(use.patch.key, use.chosen and use.chosen.option.recipe, use.share) for use in found.patches]
+    )
 
 
 @posted_form
 def accept(request: Request, typed: Mapping[str, str]) -> Response:
-    """Write the recipes into the planned beds, as one act."""
+    """Write the recipes and the parts to lay into the planned beds, as one act."""
     context = context_of(request)
     state = context.library.state()
     asked, errors = _read(typed, state.garden)
@@ -283,8 +302,10 @@ def accept(request: Request, typed: Mapping[str, str]) -> Response:
     if not isinstance(found, BestUse) or _plan_fingerprint(found) != typed.get("plan_fingerprint"):
         # The stores or the beds changed since the plan was shown: show what is best now.
         return RedirectResponse(f"/stores/best-use?{query}&moved=yes", 303)
-    wanted: dict[str, Recipe] = {
-        use.patch.key: use.chosen.option.recipe for use in found.patches if use.chosen is not None
+    wanted: dict[str, tuple[Recipe, float]] = {
+        use.patch.key: (use.chosen.option.recipe, use.share)
+        for use in found.patches
+        if use.chosen is not None
     }
     before = {patch.key: patch for patch in state.garden.patches}
 
@@ -299,7 +320,9 @@ def accept(request: Request, typed: Mapping[str, str]) -> Response:
         return replace(
             garden,
             patches=tuple(
-                replace(patch, recipe=wanted[patch.key]) if patch.key in wanted else patch
+                replace(laid_in_part(patch, wanted[patch.key][1]), recipe=wanted[patch.key][0])
+                if patch.key in wanted
+                else patch
                 for patch in garden.patches
             ),
         )
