@@ -234,6 +234,21 @@ def measure_siting(figures: Figures) -> None:
     put(figures, "siting_map_s", [timed(act) for _ in range(5)])
 
 
+def measure_pockets(figures: Figures) -> None:
+    say("pockets on a plan of two hundred objects, its light map at hand")
+    from mulchwright.ground import PocketWish, find_pockets, light_map, map_extent
+    from mulchwright.trade import load_trade
+
+    garden, trade = crowded(replace(ground_garden(), patches=(), log=(), **NO_KITCHEN)), load_trade()
+    light = light_map(garden, map_extent(garden))
+    ground = ((-1.0, -1.0), (30.0, -1.0), (30.0, 37.0), (-1.0, 37.0))
+    wish = PocketWish(16.0, 0.9, most=8)
+    found = find_pockets((ground,), garden, trade, wish, light)
+    figures["pockets_found"] = float(len(found.pockets))
+    runs = [timed(find_pockets, (ground,), garden, trade, wish, light) for _ in range(5)]
+    put(figures, "pockets_8_s", runs)
+
+
 SLIDE_FRAMES = """() => new Promise((done) => {
   const slide = document.querySelector('#s-slide');
   const shades = [...document.querySelectorAll('[data-shade=walls]')];
@@ -670,6 +685,7 @@ def main(words: list[str]) -> int:
         measure_build_weeks(figures)
         measure_ground(figures, Path(folder))
         measure_siting(figures)
+        measure_pockets(figures)
         measure_slider(figures, Path(folder))
         measure_plan(figures, Path(folder))
         measure_sheets(figures)

@@ -43,6 +43,7 @@ from .test_kept import with_picks
 pytestmark = pytest.mark.browser
 
 BED, PLAN = "/beds/under-the-medlar", "/beds/pump-corner"
+POCKETS = "/ground/pockets?asked=yes&bed-medlar-bed=yes&area=1 m2&edge=open"
 SPOTS = "/ground/spots?kind=chips-straw-chips/king-stropharia&built_on=2031-06-10&count=2&area=3 m2"
 
 
@@ -137,8 +138,8 @@ PAGES = (
     PLAN, f"{PLAN}/when?on=2031-06-12", f"{PLAN}/built",
     f"{BED}/log", f"{BED}/log/write?kind=looked", "/log", "/log/entry/look-1",
     "/year", "/year/2031", "/year/how-good",
-    "/ground/sun?month=6", SPOTS, "/ground/choose", "/ground/look", "/ground/survey", "/ground/crown/yew",
-    "/ground/new/bed",
+    "/ground/sun?month=6", SPOTS, POCKETS, "/ground/choose", "/ground/look", "/ground/survey",
+    "/ground/crown/yew", "/ground/new/bed",
     "/stores", "/stores/needs", "/stores/best-use", "/stores/buying", "/stores/sharing", "/stores/sheets",
     "/stores/recipes", "/stores/recipes/new", "/stores/lots/alder-heap", "/stores/lots/prunings",
     "/stores/lots/new?kind=spawn", "/stores/offers/new", "/stores/households/the-plums",

@@ -37,10 +37,23 @@ from mulchwright.ground.geometry import (
     point_distance,
 )
 from mulchwright.ground.shadow import Grid
-from mulchwright.trade import Basis, Constant, Plant, Trade
+from mulchwright.trade import Basis, Plant, Trade
 from mulchwright.units import INCH_M, show_length
 
-__all__ = ["Finding", "GroundLimits", "Limit", "Proposed", "Severity", "clearances", "limits_on"]
+__all__ = [
+    "BareRing",
+    "Finding",
+    "GroundLimits",
+    "Limit",
+    "Proposed",
+    "Severity",
+    "bare_ring",
+    "clearances",
+    "forbidden_zone",
+    "limits_at",
+    "limits_on",
+    "unsuited_plants",
+]
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -167,11 +180,11 @@ class _Finder:
 
     def trunks(self) -> Iterator[Finding]:
         for crown in self.garden.crowns:
-            needed = _trunk_clearance(crown, self.trade)
+            ring = bare_ring(crown, self.trade)
             to_middle = point_distance(self.proposed.outline, crown.center)
-            free = max(to_middle - crown.trunk_radius_m, 0.0)
-            if free < needed.value - 1e-9:
-                yield self._trunk(crown, needed, free, around=to_middle == 0.0)
+            free = max(to_middle - ring.inner_m, 0.0)
+            if free < ring.width_m - 1e-9:
+                yield self._trunk(crown, ring, free, around=to_middle == 0.0)
             deepest = self.trade.constants["root_zone_depth_m"]
             depth = self.proposed.depth_m
             if to_middle < crown.radius_m and depth > deepest.value + 1e-9:
@@ -183,20 +196,20 @@ class _Finder:
                     "trunk", deepest.source, deepest.basis, crown.key, depth, deepest.value,
                 )  # fmt: skip
 
-    def _trunk(self, crown: Crown, needed: Constant, free: float, *, around: bool) -> Finding:
-        ring = self.length(needed.value)
-        kind = "young or thin bark" if crown.young_bark else "a trunk"
+    def _trunk(self, crown: Crown, ring: BareRing, free: float, *, around: bool) -> Finding:
+        wide = self.length(ring.width_m)
         if around:
-            words = f"The bed lies round the trunk of {crown.name}."
-            mend = f"Leave a ring of {ring} round the trunk free of chips ({kind})."
+            words = f"The bed lies round the {ring.part} of {crown.name}."
+            mend = f"Leave a ring of {wide} round the {ring.part} free of chips ({ring.why})."
         else:
             words = (
-                f"The bed comes within {self.length(free)} of the trunk of {crown.name}; {kind} wants {ring}."
+                f"The bed comes within {self.length(free)} of the {ring.part} of {crown.name}; "
+                f"{ring.why} wants {wide}."
             )
-            mend = f"Move its edge {self.way(needed.value - free)} away."
+            mend = f"Move its edge {self.way(ring.width_m - free)} away."
         return Finding(
             Limit.TRUNK, Severity.SOFT if around else Severity.HARD, words, mend,
-            "trunk", needed.source, needed.basis, crown.key, free, needed.value,
+            "trunk" if ring.part == "trunk" else None, ring.source, ring.basis, crown.key, free, ring.width_m,
         )  # fmt: skip
 
     def walls(self) -> Iterator[Finding]:
@@ -250,7 +263,7 @@ class _Finder:
     def plants(self) -> Iterator[Finding]:
         for bed in self.garden.beds:
             if self.covers(bed.outline):
-                for plant in _suffering(bed, self.trade):
+                for plant in unsuited_plants(bed, self.trade):
                     yield Finding(
                         Limit.PLANTS, Severity.SOFT,
                         f"{plant.names[0].capitalize()} in {bed.name} suffers under deep chips. {plant.why}",
@@ -346,11 +359,53 @@ _ZONES: dict[ZoneKind, tuple[Limit, Severity, str, str, str | None, str, Basis |
 }  # fmt: skip
 
 
-def _trunk_clearance(crown: Crown, trade: Trade) -> Constant:
-    return trade.constants["trunk_clearance_young_m" if crown.young_bark else "trunk_clearance_m"]
+@dataclass(frozen=True, slots=True)
+class BareRing:
+    """The ring round a tree, shrub or plant that stays bare of chips.
+
+    inner_m : where the ring begins, from the plant's middle; width_m : how wide it is.
+    part : "trunk", "stem" or "leaves"; why : what wants it, in words.
+    """
+
+    inner_m: float
+    width_m: float
+    part: str
+    why: str
+    source: str
+    basis: Basis
+
+    @property
+    def outer_m(self) -> float:
+        """Distance from the plant's middle at which chips may begin."""
+        return self.inner_m + self.width_m
 
 
-def _suffering(bed: Bed, trade: Trade) -> list[Plant]:
+def bare_ring(crown: Crown, trade: Trade) -> BareRing:
+    """The ring that stays bare round what the plan draws as a tree or shrub.
+
+    A plant that its name gives away has its own distance ("Rhubarb", "Red currant"); all others have a
+    trunk's. Young or thin bark never gets less than the constant for it.
+    """
+    trunk = trade.constants["trunk_clearance_young_m" if crown.young_bark else "trunk_clearance_m"]
+    named = [plant for plant in trade.plants_named(crown.name) if plant.clear_radius is not None]
+    if named:
+        plant = max(named, key=lambda row: row.clear_radius.likely if row.clear_radius else 0.0)
+        own = plant.clear_radius
+        assert own is not None
+        if not (crown.young_bark and own.likely < trunk.value):
+            inner = crown.radius_m if plant.clear_from == "leaves" else crown.trunk_radius_m
+            return BareRing(inner, own.likely, plant.clear_from, plant.names[0], own.source, own.basis)
+    why = "young or thin bark" if crown.young_bark else "a trunk"
+    return BareRing(crown.trunk_radius_m, trunk.value, "trunk", why, trunk.source, trunk.basis)
+
+
+def forbidden_zone(kind: ZoneKind) -> bool:
+    """Whether a zone of this kind is no ground for a bed at all."""
+    return kind in _ZONES and _ZONES[kind][1] is Severity.HARD
+
+
+def unsuited_plants(bed: Bed, trade: Trade) -> list[Plant]:
+    """Plants of a garden bed that suffer under deep chips."""
     named = {plant.key: plant for words in bed.plants for plant in trade.plants_named(words)}
     return [plant for plant in named.values() if plant.verdict == "suffers"]
 
@@ -384,12 +439,22 @@ def limits_on(
     Depth and skin are not known yet, so root zones and look rules are left to `clearances`. A ring round
     every trunk is forbidden. ignoring : key of a patch that does not stand in the way.
     """
-    x, y = grid.x[None, :], grid.y[:, None]
-    allowed = np.ones((grid.rows, grid.columns), dtype=np.bool_)
-    preference = np.ones((grid.rows, grid.columns))
+    return limits_at(
+        grid.x[None, :], grid.y[:, None], garden, trade, fire_country=fire_country, ignoring=ignoring
+    )
+
+
+def limits_at(
+    x: FloatArray, y: FloatArray, garden: Garden, trade: Trade,
+    *, fire_country: bool = False, ignoring: str | None = None,
+) -> GroundLimits:  # fmt: skip
+    """The limits of `limits_on` at any points of the plan; x and y broadcast."""
+    shape = np.broadcast_shapes(x.shape, y.shape)
+    allowed = np.ones(shape, dtype=np.bool_)
+    preference = np.ones(shape)
     for crown in garden.crowns:
-        ring = crown.trunk_radius_m + _trunk_clearance(crown, trade).value
-        allowed &= np.hypot(x - crown.center[0], y - crown.center[1]) >= ring
+        away = np.hypot(x - crown.center[0], y - crown.center[1])
+        allowed &= away >= bare_ring(crown, trade).outer_m
     for wall in garden.walls:
         if not wall.house:
             allowed &= ~inside(wall.outline, x, y)
@@ -415,7 +480,7 @@ def limits_on(
     for outline in taken:
         allowed &= ~inside(outline, x, y)
     for bed in garden.beds:
-        if bed.outline and _suffering(bed, trade):
+        if bed.outline and unsuited_plants(bed, trade):
             preference[inside(bed.outline, x, y)] *= PREFERENCE[Limit.PLANTS]
     if garden.taps:
         reached = np.zeros_like(allowed)

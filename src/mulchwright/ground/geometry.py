@@ -19,12 +19,15 @@ __all__ = [
     "bounding_box",
     "convex_hull",
     "distance_to",
+    "edge_distance",
     "farthest_corner",
     "inside",
     "outline_distance",
     "outlines_overlap",
+    "perimeter_m",
     "point_distance",
     "signed_area",
+    "signed_distance",
 ]
 
 FloatArray = npt.NDArray[np.float64]
@@ -178,8 +181,13 @@ def convex_hull(points: Outline) -> Outline:
     return tuple(half(ordered) + half(ordered[::-1]))
 
 
-def distance_to(outline: Outline, x: FloatArray, y: FloatArray) -> FloatArray:
-    """Distance of each point from an outline's ground, 0 within it; x and y broadcast."""
+def perimeter_m(outline: Outline) -> float:
+    """Length of an outline's edge, all the way round [m]."""
+    return math.fsum(math.dist(a, b) for a, b in _edges(outline))
+
+
+def edge_distance(outline: Outline, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Distance of each point from an outline's edge, within it and without; x and y broadcast."""
     x, y = np.broadcast_arrays(x, y)
     nearest = np.full(x.shape, np.inf)
     for (x0, y0), (x1, y1) in _edges(outline):
@@ -187,4 +195,15 @@ def distance_to(outline: Outline, x: FloatArray, y: FloatArray) -> FloatArray:
         square = dx * dx + dy * dy
         along = 0.0 if square == 0 else np.clip(((x - x0) * dx + (y - y0) * dy) / square, 0.0, 1.0)
         nearest = np.minimum(nearest, np.hypot(x - x0 - along * dx, y - y0 - along * dy))
-    return np.where(inside(outline, x, y), 0.0, nearest)
+    return nearest
+
+
+def signed_distance(outline: Outline, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Distance of each point from an outline's edge, below zero within its ground; x and y broadcast."""
+    away = edge_distance(outline, x, y)
+    return np.where(inside(outline, x, y), -away, away)
+
+
+def distance_to(outline: Outline, x: FloatArray, y: FloatArray) -> FloatArray:
+    """Distance of each point from an outline's ground, 0 within it; x and y broadcast."""
+    return np.where(inside(outline, x, y), 0.0, edge_distance(outline, x, y))

@@ -261,6 +261,15 @@ class Trade:
         """Plants of garden beds, and how they take a deep bed of chips."""
         return self._rows("plants", Plant)
 
+    @cached_property
+    def _plant_names(self) -> tuple[tuple[tuple[str, ...], Plant], ...]:
+        """Each name in its forms, singular and plural, the longest name first."""
+        names = [(name.lower(), plant) for plant in self.plants.values() for name in plant.names]
+        return tuple(
+            ((name, f"{name}s", f"{name}es", f"{name[:-1]}ies" if name.endswith("y") else name), plant)
+            for name, plant in sorted(names, key=lambda pair: (-len(pair[0]), pair[0]))
+        )
+
     def plants_named(self, words: str) -> tuple[Plant, ...]:
         """Plants that a grower's words name, as "rosemary and two old quinces" names two.
 
@@ -268,10 +277,8 @@ class Trade:
         """
         left = f" {' '.join(re.findall(r'[a-z]+', words.lower()))} "
         found = []
-        names = [(name.lower(), plant) for plant in self.plants.values() for name in plant.names]
-        for name, plant in sorted(names, key=lambda pair: (-len(pair[0]), pair[0])):
-            many = (name, f"{name}s", f"{name}es", f"{name[:-1]}ies" if name.endswith("y") else name)
-            hit = next((form for form in many if f" {form} " in left), None)
+        for forms, plant in self._plant_names:
+            hit = next((form for form in forms if f" {form} " in left), None)
             if hit:
                 left = left.replace(f" {hit} ", "  ")
                 found.append(plant)

@@ -208,6 +208,7 @@ class Species:
     ripening_days: Ranged = _figure("days at the optimum, from sowing, until the bed can fruit", "days")
     pin_to_pick_degree_days: Ranged = _figure("warmth from pins to picking", "°C day")
     pin_to_pick_base_c: Ranged = _figure("temperature from which that warmth counts", "°C")
+    ripe_window_days: Ranged = _figure("days at 15 °C from ripe to too old to pick", "days")
     rest_days: Ranged = _figure("days between flushes while the weather allows", "days")
     flush_share: Ranged = _figure("share of what is left that a flush takes", "share")
     chance_of_nothing: Ranged = _figure(
@@ -426,6 +427,7 @@ class Plant:
     """A plant of a garden bed and how it takes a deep bed of chips round it.
 
     names : in the singular, in the words growers use. verdict : "suits" or "suffers".
+    clear_radius : None where a trunk's distance holds. clear_from : outside of the "stem" or of the "leaves".
     """
 
     key: str
@@ -435,6 +437,8 @@ class Plant:
     source: str
     place: str
     basis: Basis
+    clear_radius: Ranged | None = _optional_figure("ground kept bare of chips round it", "m")
+    clear_from: str = "stem"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,7 @@ from mulchwright.trade.model import (
     Basis,
     Constant,
     Material,
+    Plant,
     Ranged,
     Spawn,
     Species,
@@ -233,6 +234,14 @@ def _recipes(trade: Trade) -> Rows:
     ]
 
 
+def _clear_radius(row: Plant) -> str:
+    figure = row.clear_radius
+    if figure is None:
+        return "as round a trunk"
+    span = f"{figure.low * 100:g} to {figure.high * 100:g}"
+    return f"{figure.likely * 100:g} cm ({span}) from its {row.clear_from}"
+
+
 def _plants(trade: Trade) -> Rows:
     return [
         {
@@ -241,6 +250,7 @@ def _plants(trade: Trade) -> Rows:
             "also": ", ".join(row.names[1:]),
             "round it": "suits" if row.verdict == "suits" else "suffers under deep chips",
             "why": row.why,
+            "kept bare round it": _clear_radius(row),
             **_graded(row),
         }
         for row in trade.plants.values()
@@ -327,6 +337,7 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
         (trade.woods, Wood),
         (trade.materials, Material),
         (trade.spawn, Spawn),
+        (trade.plants, Plant),
     )
     for rows, kind in with_figures:
         for row in rows.values():
@@ -345,7 +356,6 @@ def _cited(trade: Trade) -> Iterable[tuple[str, Basis]]:
         trade.symptoms,
         trade.troubles,
         trade.evidence,
-        trade.plants,
         trade.recipes,
     )
     for rows in words_only:

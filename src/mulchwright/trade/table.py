@@ -29,6 +29,7 @@ CHOICES: Mapping[tuple[str, str], tuple[str, ...]] = {
     ("spawn", "arrangement"): ("scattered", "points"),
     ("features", "part"): ("base", "cap", "ring", "gills", "stem", "flesh", "print"),
     ("plants", "verdict"): ("suits", "suffers"),
+    ("plants", "clear_from"): ("stem", "leaves"),
     ("lookalikes", "danger"): ("deadly", "poisonous", "mind-altering", "sickening", "poor"),
     ("shapes", "cap_form"): ("convex", "flat", "bell", "cone", "cylinder", "funnel", "shelf"),
     ("shapes", "cap_second_at"): ("age", "middle", "edge", "scales"),

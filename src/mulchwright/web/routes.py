@@ -13,7 +13,7 @@ from starlette.routing import BaseRoute, Route
 
 from mulchwright.services.running import PROOF_PATH
 from mulchwright.web.beds import beds, built, log, renew, signs, what_if, when
-from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, spots, sun, survey
+from mulchwright.web.ground import acts, backdrop, choose, ground, look, plan, pockets, spots, sun, survey
 from mulchwright.web.more import backups, changes, more, search
 from mulchwright.web.now import calendar, month, now
 from mulchwright.web.phones import phones
@@ -90,6 +90,8 @@ def routes() -> list[BaseRoute]:
         page("/ground/spots/map.png", spots.picture),
         form("/ground/spots/plan", spots.plan_here),
         # choose
+        page("/ground/pockets", pockets.page),
+        form("/ground/pockets/plan", pockets.plan_them),
         page("/ground/choose", choose.page),
         form("/ground/choose/plan", choose.plan_here),
         # look

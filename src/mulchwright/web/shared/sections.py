@@ -40,7 +40,8 @@ SECTIONS = (
     )),
     Section("ground", "Garden", "/ground", (
         PageLink("/ground", "Plan"), PageLink("/ground/sun", "Sun and shade"),
-        PageLink("/ground/spots", "Find a spot"), PageLink("/ground/choose", "Compare mushrooms"),
+        PageLink("/ground/spots", "Find a spot"), PageLink("/ground/pockets", "Find pockets"),
+        PageLink("/ground/choose", "Compare mushrooms"),
     )),
     Section("beds", "Beds", "/beds", (PageLink("/beds", "All beds"), PageLink("/log", "Logbook"))),
     Section("stores", "Supplies", "/stores", (

@@ -131,6 +131,8 @@ def ground_map(
     for kind, noun in sorted(drawn, key=lambda pair: NAMED.index(pair[0].key)):
         at = anchor_of(noun)
         assert at is not None
+        if not (frame.x_min <= at[0] <= frame.x_max and frame.y_min <= at[1] <= frame.y_max):
+            continue
         px, py = frame.on_page(*at)
         if isinstance(noun, Tap):
             words.append(tap_mark(px, py))
