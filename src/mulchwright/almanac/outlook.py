@@ -65,7 +65,7 @@ __all__ = [
 ]
 
 
-MODEL_VERSION = "6"
+MODEL_VERSION = "7"
 """Changes whenever the same book and seed would give other figures."""
 DEFAULT_MEMBERS = 512
 DEFAULT_SEED = 20260101

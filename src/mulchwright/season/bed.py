@@ -35,6 +35,7 @@ from mulchwright.season.layout import BedArrays
 from mulchwright.season.moved import moved_rows, planes_of
 from mulchwright.season.rot import SOAKED_BY_SOIL, dew_kg_kg, nitrogen_factor, soil_contact
 from mulchwright.season.survival import moisture_at
+from mulchwright.season.vapor import pores_for_vapor
 from mulchwright.trade import Material, Trade
 
 __all__ = [
@@ -120,7 +121,16 @@ def _cell_figures(cell: Cell, species: str, trade: Trade) -> dict[str, float]:
         "soluble_share": material.soluble_share.likely,
         "lignin_share": material.lignin_share.likely,
         "half_moisture_kg_kg": material.decay_half_moisture_kg_kg.likely,
+        "vapor_pores": _vapor_pores(cell, trade),
     }
+
+
+def _vapor_pores(cell: Cell, trade: Trade) -> float:
+    """Pores through which vapor carries heat; none in soil, whose measured conductivity holds it already."""
+    if cell.layer.material == "soil":
+        return 0.0
+    bulk = cell.material.dry_bulk_density_kg_m3.likely
+    return pores_for_vapor(bulk, trade.constants["cell_wall_density_kg_m3"].value)
 
 
 def _rot_figures(cells: Sequence[Cell], light_share: float, trade: Trade) -> list[dict[str, float]]:

@@ -372,6 +372,8 @@ def rot_cells(patch: int, bed: BedArrays, model_constants: ModelConstants, par: 
         model_constants.rothc_temperature_exponent,
         model_constants.rothc_temperature_offset_c,
         model_constants.rothc_frost_limit_c,
+        model_constants.rot_hot_onset_c,
+        model_constants.rot_hot_end_c,
         warmth,
     )
     ph.copy(food_mass, food_left)

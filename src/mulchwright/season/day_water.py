@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from mulchwright.compiled import part_of_kernels
 from mulchwright.season import physics as ph
+from mulchwright.season import vapor
 from mulchwright.season.layout import (
     CAPACITY,
     CAPACITY_KG_KG,
@@ -43,6 +44,7 @@ from mulchwright.season.layout import (
     SURFACE_C,
     TEMPERATURE_C,
     THICKNESS_M,
+    VAPOR_PORES,
     WATER,
     WET_INDEX,
     WETTING_SHARE,
@@ -182,11 +184,18 @@ def conduct_heat(
             ph.SECONDS_PER_DAY,
             heat_rate[c],
         )
-        ph.cell_half_resistance(
+        vapor.cell_half_resistance(
             water[c],
+            state.cell[SATURATION, c],
+            temperature_c[c],
             bed.cell[patch, THICKNESS_M, c],
             bed.cell[patch, CONDUCTIVITY_DRY, c],
             bed.cell[patch, CONDUCTIVITY_SLOPE, c],
+            bed.cell[patch, VAPOR_PORES, c],
+            model_constants.vapor_conductivity_w_m_k * model_constants.vapor_path_factor,
+            model_constants.vapor_span_k,
+            model_constants.conductivity_measured_c,
+            model_constants.vapor_full_saturation,
             half_resistance[c],
         )
     ph.conduct(

@@ -191,12 +191,16 @@ def _top_up(
     undigested = state.row[UNDIGESTED]
     c = bed.added_to[patch]
     food = bed.cell[patch, FOOD, c] * added
+    weight = bed.cell[patch, FOOD, c] * bed.cell[patch, DRY_MASS_KG_M2, c] / food_mass_at_start
     for m in range(par.shape[1]):
         most = bed.cell[patch, CAPACITY_KG_KG, c] * par[CAPACITY, m]
         wet = added * min(bed.cell[patch, START_KG_KG, c], most)
         kept = mass[c, m] / (mass[c, m] + added)
         passed = state.cell[COVERED, c, m] * (1.0 - kept)
-        state.cell[SHARE, c, m] = kept * state.cell[SHARE, c, m] + passed * alive_share
+        alive = kept * state.cell[SHARE, c, m] + passed * alive_share
+        # What dies today is counted against what lives today.
+        state.row[BED_SHARE, m] += weight * (alive - state.cell[SHARE, c, m])
+        state.cell[SHARE, c, m] = alive
         state.cell[FRESH, c, m] = kept * state.cell[FRESH, c, m] + passed * (1.0 - alive_share)
         state.cell[TAKEN, c, m] *= kept
         mass[c, m] += added

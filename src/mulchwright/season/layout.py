@@ -123,6 +123,7 @@ CELL_QUANTITIES = (
     "half_moisture_kg_kg",
     "dew_kg_kg",
     "soil_moisture_kg_kg",
+    "vapor_pores",
 )
 """What `BedArrays.cell` tells of each cell; SI units as the names say, decay per day, heat in J kg⁻¹ K⁻¹."""
 (
@@ -154,7 +155,8 @@ CELL_QUANTITIES = (
     HALF_MOISTURE_KG_KG,
     DEW_KG_KG,
     SOIL_MOISTURE_KG_KG,
-) = range(28)
+    VAPOR_PORES,
+) = range(29)
 
 PLANE_QUANTITIES = (
     "plane_height_m",
@@ -268,10 +270,17 @@ class ModelConstants(NamedTuple):
     night_below_mean_c: float
     season_memory_days: float
     water_heat_capacity: float
+    vapor_conductivity_w_m_k: float
+    vapor_span_k: float
+    vapor_path_factor: float
+    conductivity_measured_c: float
+    vapor_full_saturation: float
     rothc_temperature_scale: float
     rothc_temperature_exponent: float
     rothc_temperature_offset_c: float
     rothc_frost_limit_c: float
+    rot_hot_onset_c: float
+    rot_hot_end_c: float
     rot_soluble_rate_factor: float
     rot_lignin_rate_factor: float
     watering_passes: float

@@ -25,7 +25,6 @@ __all__ = [
     "advance_grid",
     "advance_scattered",
     "cardinal_temperature_response",
-    "cell_half_resistance",
     "cell_heat_capacity",
     "conduct",
     "copy",
@@ -182,17 +181,6 @@ def cell_heat_capacity(
     """Areal heat capacity of a cell over the time step, W m⁻² K⁻¹: dry matter plus its water."""
     for m in range(water.shape[0]):
         capacity_rate[m] = (dry_mass[m] * specific_heat_j_kg_k + water[m] * water_heat_j_kg_k) / step_seconds
-
-
-@part_of_kernels
-def cell_half_resistance(
-    water: FloatRow, thickness_m: float, dry_w_m_k: float, slope_w_m_k: float, half_resistance: FloatRow
-) -> None:
-    """Thermal resistance of half a cell, m² K W⁻¹, from `k = k_dry + slope · θ` (θ: volumetric water)."""
-    half = 0.5 * thickness_m
-    per_water = slope_w_m_k / (1000.0 * thickness_m)
-    for m in range(water.shape[0]):
-        half_resistance[m] = half / (dry_w_m_k + per_water * water[m])
 
 
 @part_of_kernels

@@ -35,7 +35,7 @@ from mulchwright.season.reference_bed import (
     lay_bed,
     plain_patch,
 )
-from mulchwright.season.reference_laws import cardinal, conduct, rothc_warmth
+from mulchwright.season.reference_laws import cardinal, conduct, decay_warmth, vapor_conductivity
 
 __all__ = ["ReferenceRun", "reference_run"]
 
@@ -132,11 +132,15 @@ def water_out(patch: PlainPatch, state: PlainState, demand: Floats) -> tuple[Flo
     return lost.sum(axis=0), saturation
 
 
-def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evaporated: Floats) -> Floats:
+def heat(
+    patch: PlainPatch, state: PlainState, day: int, demand: Floats, evaporated: Floats, saturation: Floats
+) -> Floats:  # fmt: skip
     r"""The surface's temperature, (member,); the cells' and the soil's move by one implicit day.
 
     .. math:: T_0 = T_{air} + w (demand - E), \quad
-        C \frac{T' - T}{day} = \nabla (\lambda \nabla T') + Q, \quad \lambda = \lambda_{dry} + a \, \theta
+        C \frac{T' - T}{day} = \nabla (\lambda \nabla T') + Q, \quad
+        \lambda = \lambda_{dry} + \left[a \theta + \min(s / s_{full}, 1) (n - \theta)_+
+        (v(T) - v(T_0))\right]_+
     """
     forcing, members = patch.forcing, patch.members
     surface: Floats = forcing.air_c[day] + patch.constants.surface_warming_c_per_mm / patch.site(
@@ -145,8 +149,12 @@ def heat(patch: PlainPatch, state: PlainState, day: int, demand: Floats, evapora
     bed_rate = (
         state.mass * patch.of_cell("specific_heat") + state.water * patch.constants.water_heat_capacity
     ) / SECONDS_PER_DAY
-    conductivity = patch.of_cell("conductivity_dry") + patch.of_cell("conductivity_slope") * state.water / (
-        1000 * patch.of_cell("thickness_m")
+    theta = state.water / (1000 * patch.of_cell("thickness_m"))
+    moist = np.minimum(saturation / patch.constants.vapor_full_saturation, 1)
+    pores = moist * np.maximum(patch.of_cell("vapor_pores") - theta, 0)
+    by_vapor = pores * vapor_conductivity(state.temperature_c[: patch.cells], patch.constants)
+    conductivity = patch.of_cell("conductivity_dry") + np.maximum(
+        patch.of_cell("conductivity_slope") * theta + by_vapor, 0
     )
     half = 0.5 * patch.of_cell("thickness_m") / conductivity
     state.temperature_c = conduct(
@@ -282,7 +290,7 @@ def decay(patch: PlainPatch, state: PlainState, growth: _Growth, bed_c: Floats) 
     others = (1 - growth.share) * q / (1 + q)
     activity = others + growth.share * patch.of_cell("colonized_factor") * growth.moist
     pace = (
-        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * rothc_warmth(bed_c, constants) * activity
+        patch.of_cell("decay_per_day") * patch.par["decay_scale"] * decay_warmth(bed_c, constants) * activity
     )
     cellulose = state.mass - state.soluble - state.lignin
     lost_soluble = state.soluble * np.minimum(constants.rot_soluble_rate_factor * pace, 0.5)
@@ -449,7 +457,7 @@ def reference_run(
             / members
         )
 
-        surface_c = heat(one, state, day, demand, evaporated)
+        surface_c = heat(one, state, day, demand, evaporated, saturation)
 
         lose(one, state, day, saturation, surface_c)
         growth = spawn_run(one, state, day, saturation)

@@ -1,4 +1,4 @@
-"""Laws of the plain engine, as their sources write them: growth by warmth, conduction, warmth of rot."""
+"""Laws of the plain engine, as their sources write them: growth by warmth, heat, warmth of rot."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from mulchwright.season import layout as k
 from mulchwright.season.reference_bed import Floats
 
-__all__ = ["cardinal", "conduct", "rothc_warmth"]
+__all__ = ["cardinal", "conduct", "decay_warmth", "vapor_conductivity"]
 
 
 def cardinal(temperature_c: Floats, low: Floats, best: Floats, high: Floats) -> Floats:
@@ -44,12 +44,23 @@ def conduct(
     return result
 
 
-def rothc_warmth(temperature_c: Floats, constants: k.ModelConstants) -> Floats:
-    """ROTHC's temperature modifier, 1 near 9.25 °C."""
+def vapor_conductivity(temperature_c: Floats, constants: k.ModelConstants) -> Floats:
+    """Conductivity [W m⁻¹ K⁻¹] that vapor lends a pore, above what it lends where beds were measured."""
+    at_0c, span_k = constants.vapor_conductivity_w_m_k, constants.vapor_span_k
+    here = at_0c * (1 + temperature_c / span_k) ** 12
+    measured = at_0c * (1 + constants.conductivity_measured_c / span_k) ** 12
+    more: Floats = constants.vapor_path_factor * (here - measured)
+    return more
+
+
+def decay_warmth(temperature_c: Floats, constants: k.ModelConstants) -> Floats:
+    """ROTHC's temperature modifier, 1 near 9.25 °C, and its decline in heat."""
     frost_c = constants.rothc_frost_limit_c
     safe = np.maximum(temperature_c, frost_c)
     modifier = constants.rothc_temperature_scale / (
         1 + np.exp(constants.rothc_temperature_exponent / (safe + constants.rothc_temperature_offset_c))
     )
-    warmth: Floats = np.where(temperature_c > frost_c, modifier, 0.0)
+    hot = (temperature_c - constants.rot_hot_onset_c) / (constants.rot_hot_end_c - constants.rot_hot_onset_c)
+    left = np.maximum(1 - np.maximum(hot, 0) ** 2, 0)
+    warmth: Floats = np.where(temperature_c > frost_c, modifier * left, 0.0)
     return warmth

@@ -36,18 +36,24 @@ def warmth_of_decay(
     exponent_k: float,
     offset_c: float,
     frost_limit_c: float,
+    hot_onset_c: float,
+    hot_end_c: float,
     factor: FloatRow,
 ) -> None:
     """Decay at a temperature against that at 9.25 °C: `scale / (1 + exp(exponent / (T + offset)))`.
 
-    0 below the frost limit, -5 °C. It is a soil's curve, used here for its shape.
+    0 below the frost limit, -5 °C. It is a soil's curve, used here for its shape, and has no end: above
+    `hot_onset_c` it is multiplied by `1 - ((T - onset) / (end - onset))²`, down to 0 at `hot_end_c`, so that
+    rot is fastest at about 50 °C.
 
-    Source: ROTHC.
+    Source: ROTHC; for the decline PIETIKAINEN2005 and ADAIR2008, docs/science/decay.md.
     """
+    per_span = 1.0 / (hot_end_c - hot_onset_c)
     for m in range(factor.shape[0]):
         decline = exponential_decline(exponent_k / max(temperature_c[m] + offset_c, 2.0))
         thawed = scale if temperature_c[m] > frost_limit_c else 0.0
-        factor[m] = thawed * decline / (1.0 + decline)
+        hot = max(temperature_c[m] - hot_onset_c, 0.0) * per_span
+        factor[m] = thawed * max(1.0 - hot * hot, 0.0) * decline / (1.0 + decline)
 
 
 @part_of_kernels

@@ -104,7 +104,8 @@ def test_rothc_temperature_modifier(temperature_c: float, printed: float) -> Non
     model, factor = model_constants_of(load_trade()), np.empty(2)
     rot.warmth_of_decay(
         np.array([temperature_c, -5.1]), model.rothc_temperature_scale, model.rothc_temperature_exponent,
-        model.rothc_temperature_offset_c, model.rothc_frost_limit_c, factor,
+        model.rothc_temperature_offset_c, model.rothc_frost_limit_c,
+        model.rot_hot_onset_c, model.rot_hot_end_c, factor,
     )  # fmt: skip
     assert factor[0] == pytest.approx(printed, abs=5.1e-4)
     assert factor[1] == 0.0

@@ -168,7 +168,8 @@ def rotted(
     factor, gone, others, total = np.empty(1), np.empty(1), np.empty(1), 0.0
     rot.warmth_of_decay(
         np.array([temperature_c]), MODEL.rothc_temperature_scale, MODEL.rothc_temperature_exponent,
-        MODEL.rothc_temperature_offset_c, MODEL.rothc_frost_limit_c, factor,
+        MODEL.rothc_temperature_offset_c, MODEL.rothc_frost_limit_c,
+        MODEL.rot_hot_onset_c, MODEL.rot_hot_end_c, factor,
     )  # fmt: skip
     k = 1 / 365.25
     for _ in range(days):

@@ -72,6 +72,17 @@ def test_compiled_topping_up_is_the_plain_one(make_case: Callable[..., Any]) -> 
     np.testing.assert_allclose(fast.cell_mass_kg_m2[0, 0], plain.cell_mass_kg_m2[-1], rtol=1e-10)
 
 
+def test_what_drought_kills_on_a_day_of_topping_up_is_counted_the_same_way(
+    make_case: Callable[..., Any],
+) -> None:
+    """A dry bed that is topped up while its threads die: the reserve goes with what lives on that day."""
+    case = make_case(watered=False)
+    dry = case.bed._replace(daily=case.bed.daily.copy())
+    dry.daily[0, layout.DEMAND_FACTOR] *= 1.6
+    case = topped_up(replace(case, bed=dry), 120, 150, 180, 210)
+    np.testing.assert_allclose(run(case).flush_kg_m2[0], plainly(case).flush_kg_m2, rtol=1e-8, atol=1e-12)
+
+
 def test_topping_up_adds_its_mass_and_no_water_out_of_nothing(make_case: Callable[..., Any]) -> None:
     """The day's mass is the bed's left alone and the addition, less a day's rot of it; water balances."""
     case = make_case(watered=False)
