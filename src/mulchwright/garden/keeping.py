@@ -127,8 +127,8 @@ class IdentityCheck:
             at = getattr(self, name)
             require(
                 at is None or at.tzinfo is not None,
-                f"The identity check of {day_words(self.day)} tells a time of its print without the time zone; "
-                "give the offset.",
+                f"The identity check of {day_words(self.day)} tells a time of its print without the time "
+                "zone; give the offset.",
                 name,
             )
         if self.print_laid_at is not None and self.print_read_at is not None:

@@ -110,7 +110,8 @@ class LogEntry:
             require_number(self.thickness_m, 0.001, 1, "thickness that was added", "m", "thickness_m")
         if self.sight is not None and self.kind is not LogKind.LOOKED:
             raise InputError(
-                f"The entry of {day_words(self.day)} tells what a look found but is not a look; enter a look.",
+                f"The entry of {day_words(self.day)} tells what a look found but is not a look; "
+                "enter a look.",
                 field="sight",
             )
         if self.stage is not None and self.kind is not LogKind.PICKED:
