@@ -264,7 +264,7 @@ def test_words_of_the_picture_lie_on_no_bed_but_their_own_and_a_number_leads_to_
     garden, _ = demo_garden()
     notes = {patch.key: BedNote(Need.WATER, "water 14 gal") for patch in garden.patches}
     root = ET.fromstring(garden_picture(garden, notes, width=width, mark="m", class_=""))
-    letters = [t for t in root.iter("text")]
+    letters = list(root.iter("text"))
     numbers = [t.text or "" for t in letters if t.get("class") == "key-number"]
     # Each number is on a bed and before its line of the key.
     assert sorted(numbers) == sorted(2 * [str(n + 1) for n in range(len(numbers) // 2)])

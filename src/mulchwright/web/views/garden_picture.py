@@ -121,7 +121,9 @@ def _names(
         return list(Need).index(notes[noun.key].need) if noun.key in notes else list(Need).index(Need.REST)
 
     def free(box: Box, own: str) -> bool:
-        inside = box[0] >= SIDE_PX and box[2] <= width - SIDE_PX and 0 <= box[1] and box[3] <= ground - FOOT_PX
+        inside = (
+            box[0] >= SIDE_PX and box[2] <= width - SIDE_PX and box[1] >= 0 and box[3] <= ground - FOOT_PX
+        )
         return inside and all(apart(box, bed) for name, bed in beds.items() if name != own) and room.take(box)
 
     for kind, noun in sorted(drawn, key=lambda pair: rank(pair[1])):
