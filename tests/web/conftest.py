@@ -55,7 +55,10 @@ MEMBERS = 40
 PATIENCE_MS = int(os.environ.get("TEST_PATIENCE_MS", "300000"))
 """How long the browser waits for a state before a test fails; a busy machine may take long. To see
 sooner what a change of a page breaks, set less."""
-BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
+BROWSERS = (
+    "/usr/bin/chromium-headless-shell", "/usr/bin/chromium", "/usr/bin/chromium-browser",
+    "/usr/bin/google-chrome",
+)  # fmt: skip
 LAUNCH = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync",

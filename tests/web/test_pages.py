@@ -132,9 +132,11 @@ def test_bed_page_tells_all_it_must(client: TestClient) -> None:
     said = words_of(html)
     for heading in (
         "First picking", "Moisture", "Temperature", "Spawn run", "Crop", "Water needed", "Water budget",
-        "Layers", "What if", "Logbook", "Cautions",
+        "Layers", "What if", "Logbook", "Cautions", "How often to look",
     ):  # fmt: skip
         assert heading in said
+    for often in ("every day", "every other day", "twice a week", "once a week"):
+        assert re.search(rf"{often}\s+about \d+ %\s+\d+ % to \d+ %\s+about \d+ %\s+about \d+\s", said), often
     assert (
         "Cross-section of the bed from the top down: 1.5 cm of fine bark (top layer), 5 cm of hardwood chips"
         in said

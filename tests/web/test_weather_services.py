@@ -727,6 +727,15 @@ def test_the_first_offer_follows_the_country(
     assert marked[1] == ("open-meteo" if first.startswith("met-norway") else first)
 
 
+def test_a_click_waits_for_no_second_try(weather: TestClient, played: PlayedServices) -> None:
+    """Whoever clicked hears of a fault at once; the background tries again, with pauses."""
+    played.play("/gridpoints/", Reply(500, b"{}"))
+    shown = shown_on(weather.get("/weather").text)
+    page = weather.post("/weather/services", data={**shown, "services": "nws+ncei"}).text
+    assert "answered with status 500" in page
+    assert sum(path.startswith("/gridpoints/") for path in played.paths()) == 1
+
+
 def test_one_click_gets_forecasts(weather: TestClient, played: PlayedServices, book: Path) -> None:
     page = weather.get("/weather").text
     on = weather.post("/weather/services", data={**shown_on(page), "services": "nws+ncei"}).text

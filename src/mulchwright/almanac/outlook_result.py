@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from mulchwright.almanac.advice import MoistureLimits, WateringAdvice
 from mulchwright.almanac.near import NearDay
+from mulchwright.almanac.picking_rounds import PickingRounds
 from mulchwright.almanac.remains import Remains
 from mulchwright.almanac.working import WorkingLine
 from mulchwright.almanac.year_ahead import Noted, YearCrop, YearPicking
@@ -177,6 +178,7 @@ class PatchOutlook:
     remains : what is left of each layer today and by quarters over the year ahead; empty before the build.
     picked_year_kg : the crop of each calendar year that lies wholly within the days told.
     living : living share of what was ever run, and of the spawn where nothing is run yet.
+    rounds : what walks at several intervals bring home of the year ahead's crop.
     """
 
     patch: Patch
@@ -211,6 +213,7 @@ class PatchOutlook:
     picking: YearPicking | None = None
     noted: Noted = field(default_factory=Noted)
     picking_by_week: tuple[tuple[date, float], ...] = ()
+    rounds: PickingRounds | None = None
 
     def dates(self) -> tuple[date, ...]:
         """The day of each place in the bands."""

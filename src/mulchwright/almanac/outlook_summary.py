@@ -25,6 +25,7 @@ from mulchwright.almanac.outlook_ranges import (
 from mulchwright.almanac.outlook_result import (
     PatchOutlook,
 )
+from mulchwright.almanac.picking_rounds import picking_rounds
 from mulchwright.almanac.remains import Remains, remains_of
 from mulchwright.almanac.working import working_of
 from mulchwright.almanac.year_ahead import (
@@ -146,6 +147,10 @@ def summary(
         ),
         noted=noted,
         picking_by_week=weekly_picking_chances(day_of_flush, start=run.start, days=run.days, today=today),
+        rounds=picking_rounds(
+            year, species=patch.species, trade=trade, flush_day=day_of_flush, flush_kg=run.flush_kg_m2[p],
+            temperature_c=run.temperature_c[p], rain_mm=futures_rain_mm, start=run.start,
+        ),
     )  # fmt: skip
 
 

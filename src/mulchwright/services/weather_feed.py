@@ -279,13 +279,15 @@ def fetch_now(
     now: datetime,
     *,
     adapter: FetchAdapter | None = None,
-    pause: Callable[[float], None] = time.sleep,
+    pause: Callable[[float], None] | None = time.sleep,
 ) -> Fetch:
     """Ask for the days the record lacks and for a forecast, take them, and return what came of it.
 
     Nothing is sent when the feed is off, was not allowed on this machine (both `InputError`), or a source is
     to be left alone for now. One source that fails does not keep the others from being asked. Never raises
     for what the other side does wrong: that is reported.
+
+    pause : waits between tries; None tries each request once, for a page that somebody waits for.
     """
     # A click and the background may want to ask at once: the second one sees what the first one sent.
     with _ASKING:
@@ -296,7 +298,11 @@ _ASKING = threading.Lock()
 
 
 def _fetch(
-    path: Path, today: date, now: datetime, adapter: FetchAdapter | None, pause: Callable[[float], None]
+    path: Path,
+    today: date,
+    now: datetime,
+    adapter: FetchAdapter | None,
+    pause: Callable[[float], None] | None,
 ) -> Fetch:
     from mulchwright.services.weather_services import ANSWERS, Memory
 
@@ -345,7 +351,7 @@ def _ask_services(
     today: date,
     now: datetime,
     memory: Memory,
-    pause: Callable[[float], None],
+    pause: Callable[[float], None] | None,
 ) -> list[Fetch]:
     """Ask each public service that is named and take what it brings, measured days before a model's."""
     from mulchwright.services.weather_services import Asker, ask_service, spot_in

@@ -138,7 +138,8 @@ class Asker:
 
     disclosed : what the service learns of the garden; another place or contact is another request.
     again : whether what the service gave last is still in the book, so that "unchanged" is a full answer.
-    pause : waits so many seconds. skipped : why requests were not sent or brought nothing, in sentences.
+    pause : waits so many seconds before another try; None tries once, for whoever waits for a page.
+    skipped : why requests were not sent or brought nothing, in sentences.
     sent : how many requests were sent.
     """
 
@@ -149,7 +150,7 @@ class Asker:
     disclosed: str = ""
     again: bool = True
     limits: Limits = LIMITS
-    pause: Callable[[float], None] = time.sleep
+    pause: Callable[[float], None] | None = time.sleep
     skipped: list[str] = field(default_factory=list)
     sent: int = 0
 
@@ -222,15 +223,17 @@ class Asker:
     def _answer(self, address: str, headers: Mapping[str, str]) -> Answer:
         """The answer, after one or two more tries where the failure is one of the moment."""
         for pause_s in (*PAUSES_S, None):
+            last = pause_s is None or self.pause is None
             try:
                 answer = exchange(address, self.limits, headers=headers)
             except NotReached:
-                if pause_s is None:
+                if last:
                     raise
             else:
-                if answer.status not in _OF_THE_MOMENT or pause_s is None:
+                if last or answer.status not in _OF_THE_MOMENT:
                     return answer
-            self.pause(pause_s)
+            if pause_s is not None and self.pause is not None:
+                self.pause(pause_s)
         raise AssertionError("the last try either answers or raises")
 
     def _valid_until(self, headers: Mapping[str, str]) -> datetime:

@@ -208,6 +208,7 @@ class Species:
     ripening_days: Ranged = _figure("days at the optimum, from sowing, until the bed can fruit", "days")
     pin_to_pick_degree_days: Ranged = _figure("warmth from pins to picking", "°C day")
     pin_to_pick_base_c: Ranged = _figure("temperature from which that warmth counts", "°C")
+    ripe_window_days: Ranged = _figure("days at 15 °C from ripe to too old to pick", "days")
     rest_days: Ranged = _figure("days between flushes while the weather allows", "days")
     flush_share: Ranged = _figure("share of what is left that a flush takes", "share")
     chance_of_nothing: Ranged = _figure(

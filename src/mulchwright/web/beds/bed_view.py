@@ -17,6 +17,7 @@ from mulchwright.almanac.log_notes import left_out
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, Stage
 from mulchwright.sheets.portrait import cautions_of, layer_lines, portrait, species_name
 from mulchwright.web.beds.bed_sources import sources_of
+from mulchwright.web.beds.rounds_view import rounds_card
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, span_of
@@ -264,6 +265,7 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
                 lambda kg: units.show_mass(kg, system),
             ),
         ),
+        *rounds_card(bed_outlook),
         Card(
             "water",
             "Water needed",

@@ -337,7 +337,7 @@ def feed_now(request: Request) -> Response:
     only_here(request)
     context = context_of(request)
     today = context.library.state().today
-    result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC))
+    result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC), pause=None)
     return back(result.words[:300], _section_of(weather_feed.source_of(context.library.path)))
 
 
