@@ -10,15 +10,18 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
 from mulchwright.book import create_book
 from mulchwright.book.demo import demo_garden
 from mulchwright.cli.app import main
-from mulchwright.garden import UnitSystem
+from mulchwright.errors import InputError
+from mulchwright.garden import LogEntry, LogKind, Reading, UnitSystem
 from mulchwright.services.jobs import MAPS, JobQueue
 from mulchwright.units import METRIC, US, day_range_words, day_words, write_days_for
+from mulchwright.weather import DailySeries
 from mulchwright.web import create_app
 
 TODAY = date(2031, 6, 10)
@@ -57,6 +60,35 @@ def as_written(system: str, words: Callable[[], str]) -> str:
 def test_days_by_hand(words: Callable[[], str], metric: str, us: str) -> None:
     assert as_written(METRIC, words) == metric
     assert as_written(US, words) == us
+
+
+def refusal(make: Callable[[], object]) -> Callable[[], str]:
+    """The words with which something is refused."""
+
+    def words() -> str:
+        with pytest.raises(InputError) as caught:
+            make()
+        return str(caught.value)
+
+    return words
+
+
+DAY = date(2031, 6, 2)
+
+
+@pytest.mark.parametrize(
+    "make",
+    [
+        lambda: LogEntry("w", "bed", DAY, LogKind.WATERED),
+        lambda: LogEntry("p", "bed", DAY, LogKind.PICKED),
+        lambda: Reading(DAY, temperature_min_c=20.0, temperature_max_c=10.0),
+        lambda: DailySeries(DAY, np.array([20.0]), np.array([10.0]), np.array([0.0])),
+    ],
+)
+def test_refusals_of_the_core_follow_the_growers_order(make: Callable[[], object]) -> None:
+    assert "2 June 2031" in as_written(METRIC, refusal(make))
+    assert "02 June" not in as_written(METRIC, refusal(make))
+    assert "June 2, 2031" in as_written(US, refusal(make))
 
 
 def test_a_command_leaves_the_order_as_it_was(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

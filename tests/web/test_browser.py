@@ -215,6 +215,19 @@ def test_a_bed_fits_the_screen_before_anything_is_opened(
         assert bottom["y"] + bottom["height"] < (700 if width == 1440 else 1100), part
 
 
+@pytest.mark.parametrize("path", ["/beds", "/weather", "/year"])
+@pytest.mark.parametrize(("width", "most"), [(1440, 1000), (360, 1800)])
+def test_a_page_of_sections_fits_before_anything_is_opened(
+    open_plain_page: Callable[..., Page], path: str, width: int, most: int
+) -> None:
+    """Head and foot included, and every section is there to be opened without scripts."""
+    page = open_plain_page(path, viewport={"width": width, "height": 500}, java_script_enabled=False)
+    folds = page.locator("details.fold:not([open]) > summary")
+    assert folds.count() >= 2
+    height = page.evaluate("document.documentElement.scrollHeight")
+    assert 500 < height <= most
+
+
 @pytest.mark.parametrize("scripts", [True, False])
 def test_a_link_to_a_section_opens_it(open_plain_page: Callable[..., Page], scripts: bool) -> None:
     page = open_plain_page(f"{BED}#temperature", java_script_enabled=scripts)

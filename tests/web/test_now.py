@@ -17,6 +17,7 @@ from starlette.testclient import TestClient
 
 from mulchwright.almanac import Outlook
 from mulchwright.book import create_book, open_book
+from mulchwright.book.demo import demo_garden
 from mulchwright.garden import Garden, LogKind, Reading, UnitSystem, Watering, WateringRule
 from mulchwright.services.outlooks import AlmanacEngine
 from mulchwright.services.pairing import PairedPhones, Pairing
@@ -254,6 +255,49 @@ def test_a_bed_that_needs_something_is_named_in_the_picture_before_those_at_rest
     assert "water 30 L" in words
     assert "nothing to do" not in words
     assert f"{garden.patch(keys[0]).name}: water 30 L" in (root.findtext("title") or "")
+
+
+@pytest.mark.parametrize("width", [290.0, 440.0])
+def test_words_of_the_picture_lie_on_no_bed_but_their_own_and_a_number_leads_to_the_others(
+    width: float,
+) -> None:
+    garden, _ = demo_garden()
+    notes = {patch.key: BedNote(Need.WATER, "water 14 gal") for patch in garden.patches}
+    root = ET.fromstring(garden_picture(garden, notes, width=width, mark="m", class_=""))
+    letters = list(root.iter("text"))
+    numbers = [t.text or "" for t in letters if t.get("class") == "key-number"]
+    # Each number is on a bed and before its line of the key.
+    assert sorted(numbers) == sorted(2 * [str(n + 1) for n in range(len(numbers) // 2)])
+    said = " ".join(t.text or "" for t in letters)
+    for patch in garden.patches:
+        assert said.count(patch.name) == 1, patch.name
+    assert said.count("water 14 gal") == len(garden.patches)
+    world = next(g for g in root.iter("g") if g.get("class") == "world")
+    x0, y0, scale = map(float, re.findall(r"-?[\d.]+", world.attrib["transform"]))
+    beds = {}
+    for patch, drawn in zip(
+        [p for p in garden.patches if p.outline],
+        [g for g in root.iter("g") if (g.get("class") or "").startswith("thing patch")],
+        strict=True,
+    ):
+        flat = [float(n) for n in re.findall(r"-?[\d.]+", drawn[0].attrib["d"])]
+        xs, ys = [x0 + scale * x for x in flat[::2]], [y0 + scale * y for y in flat[1::2]]
+        beds[patch.name] = (min(xs), min(ys), max(xs), max(ys))
+    shown, owner = [], ""
+    for t in letters:
+        if t.get("text-anchor") == "middle" and t.get("class") in ("name", "need"):
+            owner = (t.text or "") if t.get("class") == "name" else owner
+            half, x, y = 4.0 * len(t.text or ""), float(t.attrib["x"]), float(t.attrib["y"])
+            shown.append((owner, x - half, y - 12, x + half, y + 2))
+    assert {owner for owner, *_ in shown} & set(beds)
+    for n, (owner, left, top, right, bottom) in enumerate(shown):
+        for name, bed in beds.items():
+            on_it = left < bed[2] and right > bed[0] and top < bed[3] and bottom > bed[1]
+            assert not on_it or owner == name, (owner, name)
+        for other in shown[n + 1 :]:
+            assert left >= other[3] or right <= other[1] or top >= other[4] or bottom <= other[2], (
+                owner, other,
+            )  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -173,7 +173,7 @@ def test_units_are_never_mixed(client: TestClient, system: str) -> None:
         # The working shows table figures in the table's own units; a logbook text is the grower's.
         html = re.sub(r'<table class="working">.*?</table>', "", client.get(path).text, flags=re.S)
         html = re.sub(r'<section class="fold-body" id="sources".*?</section>', "", html, flags=re.S)
-        html = re.sub(r'<section class="below">.*?</section>', "", html, flags=re.S)
+        html = re.sub(r'<section class="fold-body" id="weather".*?</section>', "", html, flags=re.S)
         assert not re.findall(US_UNITS if system == "metric" else METRIC_UNITS, words_of(html)), path
 
 
@@ -363,7 +363,7 @@ def test_a_fault_of_the_program_shows_no_traceback(
     def fail(*_: Any) -> Any:
         raise RuntimeError("secret detail")
 
-    monkeypatch.setattr("mulchwright.web.beds.bed_view.bed_rows", fail)
+    monkeypatch.setattr("mulchwright.web.beds.beds_view.bed_rows", fail)
     answer = client.get("/beds")
     assert answer.status_code == 500
     assert "made a mistake" in answer.text

@@ -876,6 +876,7 @@ def test_a_day_in_a_browser(
     context = browser.new_context(viewport=PHONE)
     page = context.new_page()
     page.goto(f"{address}/weather")
+    page.get_by_role("link", name="Choose where to get them").press("Enter")
     section = page.get_by_role("region", name="Forecasts for this garden")
     section.get_by_text("/points/44.5,-73.2").wait_for()
     assert played.connections == 0
@@ -883,7 +884,7 @@ def test_a_day_in_a_browser(
     section.get_by_role("radio", name="US National Weather Service").press("Space")
     section.get_by_role("button", name="Get forecasts for this garden").press("Enter")
     section.get_by_text("On: US National Weather Service").wait_for()
-    section.get_by_role("link", name="Forecast: US National Weather Service").wait_for()
+    page.get_by_role("link", name="Forecast: US National Weather Service").wait_for()
     assert_open_to_all(page)
     section.get_by_role("button", name="Turn it off").press("Enter")
     section.get_by_text("Off. Nothing is sent until you choose.").wait_for()

@@ -162,7 +162,8 @@ class Book(KeepingActs, KeepsakeActs):
         """Choose the units to read and type in; return the new revision."""
 
         def act(stored: Garden) -> Act:
-            return Act(f"units set to {units.value}", (Part(SETTING, "units", stored.units, units),))
+            name = "US" if units is UnitSystem.US else units.value
+            return Act(f"units set to {name}", (Part(SETTING, "units", stored.units, units),))
 
         return self.apply(act).revision
 

@@ -19,6 +19,7 @@ from mulchwright.garden.nouns import Bed, ClimateNormals, Patch, Place, Recipe, 
 from mulchwright.garden.offers import Household, Offer, Seller, Vessel
 from mulchwright.garden.plan import Crown, LookRules, Path, Tap, Wall, Zone
 from mulchwright.garden.year_cost import YearCost
+from mulchwright.units import day_words
 
 __all__ = ["Garden"]
 
@@ -99,7 +100,7 @@ class Garden:
         for entry in self.log:
             if entry.patch not in patch_keys:
                 raise InputError(
-                    f"The logbook entry of {entry.day:%d %B %Y} names patch {entry.patch!r}, "
+                    f"The logbook entry of {day_words(entry.day)} names patch {entry.patch!r}, "
                     "not in this garden.",
                     field="patch",
                 )
@@ -131,7 +132,7 @@ class Garden:
         days = sorted(reading.day for reading in self.readings)
         for day, following in pairwise(days):
             if day == following:
-                raise InputError(f"Two readings are of {day:%d %B %Y}; keep one.", field="readings")
+                raise InputError(f"Two readings are of {day_words(day)}; keep one.", field="readings")
         in_order = tuple(sorted(self.readings, key=lambda reading: reading.day))
         object.__setattr__(self, "readings", in_order)
 

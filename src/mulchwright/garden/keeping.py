@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 
 from mulchwright.garden.checks import require, require_key, require_name, require_number
+from mulchwright.units import day_words
 
 __all__ = [
     "Dryer",
@@ -126,14 +127,14 @@ class IdentityCheck:
             at = getattr(self, name)
             require(
                 at is None or at.tzinfo is not None,
-                f"The identity check of {self.day:%d %B %Y} tells a time of its print without the time zone; "
-                "give the offset.",
+                f"The identity check of {day_words(self.day)} tells a time of its print without the time "
+                "zone; give the offset.",
                 name,
             )
         if self.print_laid_at is not None and self.print_read_at is not None:
             require(
                 self.print_read_at >= self.print_laid_at,
-                f"In the identity check of {self.day:%d %B %Y} the print was read before it was laid. "
+                f"In the identity check of {day_words(self.day)} the print was read before it was laid. "
                 "Correct one of the times.",
                 "print_read_at",
             )
@@ -342,7 +343,7 @@ def check_kept(
     dryer_keys = {dryer.key for dryer in dryers}
     use_keys = {use.key for use in uses}
     for run in dryings:
-        words = f"The load of {run.started_at:%d %B %Y}"
+        words = f"The load of {day_words(run.started_at)}"
         require(run.dryer in dryer_keys, f"{words} is in dryer {run.dryer!r}, which is not there.", "dryer")
         for key in run.uses:
             require(key in use_keys, f"{words} names the use {key!r}, which is not there.", "uses")
@@ -360,7 +361,7 @@ def check_kept_of(
     for check in checks:
         require(
             check.patch in patches,
-            f"The identity check of {check.day:%d %B %Y} names patch {check.patch!r}, not in this garden.",
+            f"The identity check of {day_words(check.day)} names patch {check.patch!r}, not in this garden.",
             "patch",
         )
     for use in uses:
@@ -378,12 +379,12 @@ def check_kept_of(
 
 
 def _use_words(use: Use) -> str:
-    return f"The use of {use.day:%d %B %Y} ({use.mass_kg * 1000:.0f} g, {use.fate.value})"
+    return f"The use of {day_words(use.day)} ({use.mass_kg * 1000:.0f} g, {use.fate.value})"
 
 
 def _require_zone(at: datetime | None, day: date) -> None:
     require(
         at is None or at.tzinfo is not None,
-        f"The entry of {day:%d %B %Y} was written down at a time without its zone; give the offset.",
+        f"The entry of {day_words(day)} was written down at a time without its zone; give the offset.",
         "entered_at",
     )

@@ -10,6 +10,7 @@ from enum import StrEnum
 from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
 from mulchwright.garden.keeping import PickStage
+from mulchwright.units import day_words
 
 __all__ = [
     "LogEntry",
@@ -91,13 +92,13 @@ class LogEntry:
             require_number(self.litres, 0, 100_000, "litres of a watering", "L", "litres")
         elif self.kind is LogKind.WATERED:
             raise InputError(
-                f"The watering of {self.day:%d %B %Y} has no amount; give litres.", field="litres"
+                f"The watering of {day_words(self.day)} has no amount; give litres.", field="litres"
             )
         if self.mass_kg is not None:
             require_number(self.mass_kg, 0, 1000, "mass of a pick", "kg", "mass_kg")
         elif self.kind is LogKind.PICKED:
             raise InputError(
-                f"The pick of {self.day:%d %B %Y} has no mass; give it in kilograms.", field="mass_kg"
+                f"The pick of {day_words(self.day)} has no mass; give it in kilograms.", field="mass_kg"
             )
         if self.share is not None:
             require_number(self.share, 0, 1, "share run", "", "share")
@@ -109,12 +110,13 @@ class LogEntry:
             require_number(self.thickness_m, 0.001, 1, "thickness that was added", "m", "thickness_m")
         if self.sight is not None and self.kind is not LogKind.LOOKED:
             raise InputError(
-                f"The entry of {self.day:%d %B %Y} tells what a look found but is not a look; enter a look.",
+                f"The entry of {day_words(self.day)} tells what a look found but is not a look; "
+                "enter a look.",
                 field="sight",
             )
         if self.stage is not None and self.kind is not LogKind.PICKED:
             raise InputError(
-                f"The entry of {self.day:%d %B %Y} tells how far caps had opened but is no pick; "
+                f"The entry of {day_words(self.day)} tells how far caps had opened but is no pick; "
                 "enter a pick.",
                 field="stage",
             )
@@ -122,7 +124,7 @@ class LogEntry:
             self._check_what_it_names()
         if self.entered_at is not None and self.entered_at.tzinfo is None:
             raise InputError(
-                f"The entry of {self.day:%d %B %Y} was written down at a time without its zone; "
+                f"The entry of {day_words(self.day)} was written down at a time without its zone; "
                 "give the offset.",
                 field="entered_at",
             )
@@ -132,12 +134,12 @@ class LogEntry:
         for field_name, keys in (("signs", self.signs), ("photos", self.photos)):
             require(
                 len(keys) <= LONGEST_LIST and len(set(keys)) == len(keys),
-                f"The entry of {self.day:%d %B %Y} names one of its {field_name} twice, or more than "
+                f"The entry of {day_words(self.day)} names one of its {field_name} twice, or more than "
                 f"{LONGEST_LIST} of them.",
                 field_name,
             )
         for key in (*self.signs, *self.photos, *filter(None, (self.to_patch, self.material))):
-            require_key(key, f"The entry of {self.day:%d %B %Y}: what it names")
+            require_key(key, f"The entry of {day_words(self.day)}: what it names")
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +160,7 @@ class Reading:
         measured = (self.rain_mm, self.temperature_min_c, self.temperature_max_c)
         require(
             any(value is not None for value in measured),
-            f"The reading of {self.day:%d %B %Y} tells nothing; give the rain or a temperature.",
+            f"The reading of {day_words(self.day)} tells nothing; give the rain or a temperature.",
             "rain_mm",
         )
         if self.rain_mm is not None:
@@ -172,7 +174,7 @@ class Reading:
         low, high = self.temperature_min_c, self.temperature_max_c
         require(
             low is None or high is None or low <= high,
-            f"On {self.day:%d %B %Y} the lowest temperature is above the highest; look at the two again.",
+            f"On {day_words(self.day)} the lowest temperature is above the highest; look at the two again.",
             "temperature_min_c",
         )
 

@@ -15,6 +15,7 @@ from enum import StrEnum
 from mulchwright.errors import InputError
 from mulchwright.garden.checks import require, require_key, require_name, require_number
 from mulchwright.garden.nouns import StartMoisture
+from mulchwright.units import day_words
 
 __all__ = ["CONTAMINATED", "Heap", "HeapShape", "Lot", "LotKind", "Origin", "Packing", "Stick", "WoodShare"]
 
@@ -325,7 +326,7 @@ class Lot:
         age = (on - self.since).days
         require(
             age >= 0,
-            f"Lot {self.name!r} dates from {self.since:%d %B %Y}, which is after {on:%d %B %Y}; "
+            f"Lot {self.name!r} dates from {day_words(self.since)}, which is after {day_words(on)}; "
             "mend the one that is wrong.",
             "since",
         )

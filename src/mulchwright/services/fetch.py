@@ -23,6 +23,7 @@ from urllib.parse import urljoin, urlsplit
 from mulchwright.errors import SourceError
 from mulchwright.garden import ClimateNormals, Place
 from mulchwright.services.numbers import whole_number
+from mulchwright.units import minute_words
 from mulchwright.version import __version__
 from mulchwright.weather.feed import (
     LOOPBACK,
@@ -177,7 +178,7 @@ def _refuse(answer: Answer, host: str, now: datetime) -> NoReturn:
     if status in (429, 503):
         until = not_before(answer.headers.get("retry-after"), now)
         raise TooSoon(
-            f"{host} asks to be left alone until {until:%d %B, %H:%M} UTC; it will not be asked before.",
+            f"{host} asks to be left alone until {minute_words(until)} UTC; it will not be asked before.",
             until,
         )
     if status == 404:

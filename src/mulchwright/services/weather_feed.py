@@ -26,6 +26,7 @@ from mulchwright.services.weather_files import (
     merge,
     plain_figure,
 )
+from mulchwright.units import minute_words
 
 if TYPE_CHECKING:
     from mulchwright.book import Book
@@ -411,7 +412,7 @@ def _take(
         marked = replace(daily, provenance=replace(daily.provenance, file_name=key))
         with open_book(path) as book:
             take_forecast(book, replace(forecast, series=marked))
-        said.append(f"The forecast of {forecast.issued_at:%d %B, %H:%M} UTC was taken.")
+        said.append(f"The forecast of {minute_words(forecast.issued_at)} UTC was taken.")
     if said:
         with open_book(path) as book:
             used = {*(book.setting(USED) or "").split("+"), key} - {""}
@@ -438,7 +439,7 @@ def _ask_addresses(
         return replace(
             before,
             words="Nothing was sent: the source asked to be left alone until "
-            f"{before.not_before:%d %B, %H:%M} UTC.",
+            f"{minute_words(before.not_before)} UTC.",
         )
     with open_book(path) as book:
         series = book.series()
@@ -457,7 +458,7 @@ def _ask_addresses(
         if got.forecast is not None:
             with open_book(path) as book:
                 take_forecast(book, got.forecast)
-            said.append(f"The forecast of {got.forecast.issued_at:%d %B, %H:%M} UTC was taken.")
+            said.append(f"The forecast of {minute_words(got.forecast.issued_at)} UTC was taken.")
         return Fetch(now, True, " ".join(said) or "Nothing new.", None, hosts)
     except TooSoon as wait:
         return Fetch(now, False, str(wait), wait.not_before, hosts)

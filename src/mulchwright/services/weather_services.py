@@ -29,6 +29,7 @@ from mulchwright.services.fetch import (
     exchange,
     not_before,
 )
+from mulchwright.units import minute_words
 from mulchwright.weather.public.protocol import Facts, PublicService, Refused, Spot, spot_of
 
 if TYPE_CHECKING:
@@ -176,7 +177,7 @@ class Asker:
         known = self.memory.requests.get(key, {})
         if (until := self._blocked_until(key)) is not None:
             self.skipped.append(
-                f"{self.facts.name} was not asked: it may be asked again from {until:%d %B, %H:%M} UTC."
+                f"{self.facts.name} was not asked: it may be asked again from {minute_words(until)} UTC."
             )
             return None
         same = known.get("address") == address and self.again
@@ -257,7 +258,8 @@ class Asker:
             self.memory.requests[self.facts.key] = {"not_before": until.isoformat()}
             why = "asks to be left alone" if status == 429 else "is out of order and asks to be left alone"
             return TooSoon(
-                f"{name} {why} until {until:%d %B, %H:%M} UTC; it will not be asked before.{words}", until
+                f"{name} {why} until {minute_words(until)} UTC; it will not be asked before.{words}",
+                until,
             )
         if wait := WAIT_AFTER.get(status):
             noted["not_before"] = (self.now + wait).isoformat()

@@ -16,7 +16,7 @@ international square feet. "gallon", "quart" and "pint" alone are the US ones, w
 grower uses; the imperial ones are typed so. A ton alone is refused: three different ones are in use.
 """
 
-from mulchwright.units.days import day_range_words, day_words, write_days_for
+from mulchwright.units.days import day_range_words, day_words, minute_words, write_days_for
 from mulchwright.units.quantities import (
     BUCKET_L,
     FOOT_M,
@@ -80,6 +80,7 @@ __all__ = [
     "day_range_words",
     "day_words",
     "in_units",
+    "minute_words",
     "parse_area",
     "parse_count_per_area",
     "parse_depth_of_water",

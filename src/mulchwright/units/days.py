@@ -7,11 +7,11 @@ shells set it once for each request or command with `write_days_for`, and it hol
 from __future__ import annotations
 
 from contextvars import ContextVar
-from datetime import date
+from datetime import date, datetime
 
 from mulchwright.units.quantities import US
 
-__all__ = ["day_range_words", "day_words", "write_days_for"]
+__all__ = ["day_range_words", "day_words", "minute_words", "write_days_for"]
 
 _MONTH_FIRST: ContextVar[bool] = ContextVar("month_first", default=False)
 
@@ -51,3 +51,8 @@ def day_range_words(first: date, last: date, today: date, link: str = "to") -> s
     if first.year == last.year:
         return f"{day_words(first, first)} {link} {day_words(last, today)}"
     return f"{day_words(first, today)} {link} {day_words(last, first)}"
+
+
+def minute_words(when: datetime) -> str:
+    """ "20 June, 09:30" or "June 20, 09:30": a moment in its own time zone, without its year."""
+    return f"{day_words(when, when)}, {when:%H:%M}"

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from mulchwright.errors import InputError
+from mulchwright.units import day_words
 
 __all__ = [
     "COLDEST_AIR_C",
@@ -73,8 +74,8 @@ def month_name(index: int) -> str:
 
 
 def spell_out(day: date) -> str:
-    """A day as a gardener writes it, the same in every language setting: 14 July 2031."""
-    return f"{day.day} {_MONTH_NAMES[day.month - 1]} {day.year}"
+    """A day with its year, in the grower's order: 14 July 2031, or July 14, 2031."""
+    return day_words(day)
 
 
 def day_of_year(start: date, days: int) -> IntArray:

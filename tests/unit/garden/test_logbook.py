@@ -85,7 +85,7 @@ def test_a_reading_refuses_what_it_cannot_be(fields: dict[str, float], words: st
 def test_readings_stand_in_the_order_of_their_days_and_one_a_day() -> None:
     first, second = Reading(date(2031, 9, 1), 1.0), Reading(date(2031, 9, 2), 0.0)
     assert replace(GARDEN, readings=(second, first)).readings == (first, second)
-    with pytest.raises(InputError, match="Two readings are of 01 September 2031"):
+    with pytest.raises(InputError, match="Two readings are of 1 September 2031"):
         replace(GARDEN, readings=(first, second, replace(first, rain_mm=2.0)))
     with pytest.raises(InputError, match="watering can"):
         replace(GARDEN, can_litres=0.0)

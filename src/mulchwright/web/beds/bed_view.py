@@ -20,7 +20,7 @@ from mulchwright.web.beds.bed_sources import sources_of
 from mulchwright.web.beds.rounds_view import rounds_card
 from mulchwright.web.views import headlines as answers
 from mulchwright.web.views import wording as words
-from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, dot_strip, span_of
+from mulchwright.web.views.dots import NARROW, WIDE, DotPlot, dot_plot, span_of
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.learned import learned_words, left_out_words
 from mulchwright.web.views.logbook_wording import log_words, newest_first
@@ -36,20 +36,6 @@ DAYS_BACK, DAYS_AHEAD = 150, 240
 _TABLE_STEP = 7
 PICKING = frozenset({"identify", "pick", "eat"})
 BUILDING = frozenset({"build", "work"})
-
-
-@dataclass(frozen=True, slots=True)
-class BedRow:
-    """A bed in the list: one answer each for picking, moisture and what to do, and a strip of dots."""
-
-    key: str
-    name: str
-    under: str
-    picking: Headline | None
-    moisture: Headline | None
-    heading: str = ""
-    strip: str = ""
-    why_not: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,33 +94,8 @@ def under(patch: Patch, trade: Trade, today: date, system: str) -> str:
     return ", ".join(parts)
 
 
-def bed_rows(garden: Garden, trade: Trade, outlook: Outlook | None, today: date) -> tuple[BedRow, ...]:
-    """The list of beds; without an outlook only what the book itself tells."""
-    system = garden.units.value
-    by_bed = {item.patch.key: item for item in outlook.patches} if outlook else {}
-    skipped = dict(outlook.skipped) if outlook else {}
-    rows = []
-    for patch in garden.patches:
-        item = by_bed.get(patch.key)
-        line = under(patch, trade, today, system)
-        if item is None:
-            why = skipped.get(patch.name, "") if outlook else ""
-            rows.append(BedRow(patch.key, patch.name, line, None, None, why_not=why))
-            continue
-        marks = item.moisture_limits
-        first, last = span_of([answers.dots(item)], today)
-        plot = DotPlot(answers.dots(item), today, first, last, picked=_pick_days(garden, patch.key))
-        heading, answer = answers.picking_heading(item), answers.picking(item, today)
-        label = f"{heading}: {answer} {answers.picking_note(item, today)}"
-        strip = dot_strip(plot, width=NARROW, label=label, mark=f"strip-{patch.key}")
-        life = life_today(item, trade)
-        doubtful = life is not None and life.in_doubt
-        wet = answers.moisture(item, marks, today, system, check_first=doubtful)
-        rows.append(BedRow(patch.key, patch.name, line, answer, wet, heading, strip))
-    return tuple(rows)
-
-
-def _pick_days(garden: Garden, key: str) -> tuple[date, ...]:
+def pick_days(garden: Garden, key: str) -> tuple[date, ...]:
+    """The days on which a picking of this bed was noted."""
     return tuple(e.day for e in garden.log if e.patch == key and e.kind is LogKind.PICKED)
 
 
@@ -325,7 +286,7 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
 def _picking_card(garden: Garden, bed_outlook: PatchOutlook, today: date) -> Card:
     first, last = span_of([answers.dots(bed_outlook)], today)
     plot = DotPlot(
-        answers.dots(bed_outlook), today, first, last, picked=_pick_days(garden, bed_outlook.patch.key)
+        answers.dots(bed_outlook), today, first, last, picked=pick_days(garden, bed_outlook.patch.key)
     )
     heading = answers.picking_heading(bed_outlook)
     answer, note = answers.picking(bed_outlook, today), answers.picking_note(bed_outlook, today)

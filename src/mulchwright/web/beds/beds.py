@@ -19,6 +19,9 @@ from mulchwright.web.beds import (
     bed_view as bed,
 )
 from mulchwright.web.beds import (
+    beds_view,
+)
+from mulchwright.web.beds import (
     what_if_view as whatif,
 )
 from mulchwright.web.beds.bed_charts import CHARTS, chart_spec
@@ -54,10 +57,11 @@ def beds(request: Request) -> Response:
     context = context_of(request)
     state = context.library.state()
     progress = context.progress(state)
-    rows = bed.bed_rows(state.garden, context.trade, progress.shown, state.today)
+    rows = beds_view.bed_rows(state.garden, context.trade, progress.shown, state.today)
     return context.page(
-        request, "beds/beds.html", state, rows=rows, waiting=progress.under_way, share=progress.share,
-        trouble=progress.trouble, earlier=progress.shown is not progress.outlook,
+        request, "beds/beds.html", state, rows=rows, short=beds_view.in_short(rows),
+        waiting=progress.under_way, share=progress.share, trouble=progress.trouble,
+        earlier=progress.shown is not progress.outlook,
         weather=bed.weather_lines(progress.shown, state.today) if progress.shown else (),
         record_state=weather.stale_words(weather.record_state(state, state.today)),
     )  # fmt: skip

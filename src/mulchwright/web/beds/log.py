@@ -19,7 +19,7 @@ from starlette.formparsers import MultiPartException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from mulchwright.book import BookConflict, UndoStep, open_book
+from mulchwright.book import BookConflict, open_book
 from mulchwright.errors import BookError, InputError
 from mulchwright.garden import Garden, LogEntry, LogKind, Patch, PickStage, Sight
 from mulchwright.services.numbers import whole_number
@@ -136,17 +136,11 @@ def _whole_log(request: Request, *, status: int = 200, clash: str = "") -> Respo
     asked_for = {k: v for k, v in (("bed", bed), ("kind", kind), ("by", "bed" if by_bed else "")) if v}
     return _log_page(
         request, "beds/log.html", state, status=status, clash=clash,
-        steps=_last_steps(context), groups=groups, by_bed=by_bed, bed=bed, kind=kind, page=page,
+        groups=groups, by_bed=by_bed, bed=bed, kind=kind, page=page,
         pages=pages, beds=[(p.key, p.name) for p in garden.patches],
         kinds=[(k.value, w) for k, w in KIND_WORDS.items()],
         count=len(chosen), asked=urlencode(asked_for), noted=noted_step(request),
     )  # fmt: skip
-
-
-def _last_steps(context: AppContext) -> list[UndoStep]:
-    """The latest changes of the whole garden, newest first."""
-    with open_book(context.library.path) as book:
-        return list(book.undo_steps())
 
 
 def write_page(request: Request) -> Response:

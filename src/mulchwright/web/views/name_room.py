@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-__all__ = ["Box", "NameRoom", "name_box"]
+__all__ = ["Box", "NameRoom", "apart", "name_box"]
 
 Box = tuple[float, float, float, float]
 """Left, top, right and bottom, in pixels of the drawing."""
@@ -25,7 +25,8 @@ def name_box(x: float, y: float, name: str) -> Box:
     return x - half, y - HALF_LINE_PX, x + half, y + HALF_LINE_PX
 
 
-def _apart(one: Box, other: Box) -> bool:
+def apart(one: Box, other: Box) -> bool:
+    """Whether two boxes do not touch."""
     return one[2] < other[0] or one[0] > other[2] or one[3] < other[1] or one[1] > other[3]
 
 
@@ -37,7 +38,7 @@ class NameRoom:
 
     def take(self, box: Box) -> bool:
         """Take this place if it touches none that is taken; False where the name must be left out."""
-        if not all(_apart(box, other) for other in self.taken):
+        if not all(apart(box, other) for other in self.taken):
             return False
         self.taken.append(box)
         return True

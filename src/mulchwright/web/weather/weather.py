@@ -171,7 +171,7 @@ def view(
         editing=editing, public=public_weather(path, state, sound, wished.get(Subject.FETCH.value)),
         own_feed=bool(source.station_address or source.forecast_address),
         scores=forecast_scores(path, state),
-        degrees="°F" if system == US else "°C", depth="inches" if system == US else "mm",
+        degrees="°F" if system == US else "°C", depth="in" if system == US else "mm",
         yesterday=(today - timedelta(days=1)).isoformat(), today_iso=today.isoformat(),
         day=lambda when, now=today: words.day(when, now),
     )  # fmt: skip
@@ -327,8 +327,9 @@ def feed_off(request: Request) -> Response:
     """Turn the feed off."""
     only_here(request)
     path = context_of(request).library.path
-    weather_feed.save_source(path, replace(weather_feed.source_of(path), on=False))
-    return back("Fetching is off; nothing is sent.", "#feed")
+    source = weather_feed.source_of(path)
+    weather_feed.save_source(path, replace(source, on=False))
+    return back("Fetching is off; nothing is sent.", _section_of(source))
 
 
 def feed_now(request: Request) -> Response:
@@ -337,7 +338,12 @@ def feed_now(request: Request) -> Response:
     context = context_of(request)
     today = context.library.state().today
     result = weather_feed.fetch_now(context.library.path, today, datetime.now(UTC), pause=None)
-    return back(result.words[:300], "#feed")
+    return back(result.words[:300], _section_of(weather_feed.source_of(context.library.path)))
+
+
+def _section_of(source: weather_feed.Source) -> str:
+    """The fragment of the section a feed belongs to: the public services', else the own server's."""
+    return "#services" if source.services else "#feed"
 
 
 @posted_form

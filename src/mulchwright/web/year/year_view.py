@@ -455,7 +455,7 @@ def _next_answer(year_review: YearReview, today: date) -> str:
     if not acts:
         return "Leave the beds as they are."
     beds = len({one.patch for one in acts})
-    return f"{_beds_words(beds).capitalize()} {'asks' if beds == 1 else 'ask'} for something."
+    return f"{_beds_words(beds).capitalize()} {'needs' if beds == 1 else 'need'} work."
 
 
 def _proposed(one: Proposal, year_review: YearReview, garden: Garden, trade: Trade, today: date) -> Proposed:
@@ -466,7 +466,7 @@ def _proposed(one: Proposal, year_review: YearReview, garden: Garden, trade: Tra
         ProposalKind.TOP_UP: f"Top up {patch.name}",
         ProposalKind.WATER_MORE: f"Water {patch.name} more",
         ProposalKind.RETIRE: f"Retire {patch.name}",
-        ProposalKind.REBUILD: f"Build {patch.name} anew",
+        ProposalKind.REBUILD: f"Rebuild {patch.name}",
     }[one.kind]
     if one.kind is ProposalKind.TOP_UP and one.why.figures.get("spread_m"):
         what += f" with {units.show_length(one.why.figures['spread_m'], system)} of loose "

@@ -8,32 +8,7 @@ function fit(form) {
   }
 }
 
-// A column's head becomes a button that sorts its rows, by number where every cell begins with one.
-function sortable(table) {
-  if (table.dataset.awake || table.tBodies[0].rows.length < 3) return;
-  table.dataset.awake = "true";
-  const heads = [...table.tHead.rows[0].cells];
-  const number = (text) => (/^none/.test(text) ? 0 : parseFloat(text.replace(/,/g, "")));
-  heads.forEach((head, column) => {
-    const button = document.createElement("button");
-    button.type = "button";
-    button.textContent = head.textContent;
-    head.replaceChildren(button);
-    button.addEventListener("click", () => {
-      const down = head.getAttribute("aria-sort") === "ascending";
-      for (const other of heads) other.removeAttribute("aria-sort");
-      head.setAttribute("aria-sort", down ? "descending" : "ascending");
-      const text = (row) => row.cells[column].textContent.trim();
-      const rows = [...table.tBodies[0].rows];
-      const numeric = rows.every((row) => !text(row) || !Number.isNaN(number(text(row))));
-      rows.sort((a, b) => (numeric ? (number(text(a)) || 0) - (number(text(b)) || 0) : text(a).localeCompare(text(b))));
-      table.tBodies[0].append(...(down ? rows.reverse() : rows));
-    });
-  });
-}
-
 function wake() {
-  for (const table of document.querySelectorAll("table[data-sortable]")) sortable(table);
   for (const form of document.querySelectorAll("form.store-form:not([data-awake])")) {
     form.dataset.awake = "true";
     fit(form);
