@@ -111,7 +111,7 @@ def append(
 ) -> None:
     """Carry the record of a garden book on with a station's file, read as the last one was.
 
-    Where both have a day, the new file counts; what differs is told.
+    Where both have a day, the new file counts; you see what differs.
     """
     from mulchwright.book import open_book
     from mulchwright.cli.output import print_json, say

@@ -223,7 +223,7 @@ def sentences_of_what_is_sent(source: Source) -> tuple[str, ...]:
         if source.decimals == "2":
             near = "a hundredth of a degree, about 1 km (half a mile)"
         said.append("Each service sees the address of your internet connection.")
-        said += [f"{one.facts.name} is told {one.facts.sends}." for one in chosen]
+        said += [f"{one.facts.name} gets {one.facts.sends}." for one in chosen]
         said.append(f"Coordinates are rounded to {near}.")
         said.append(f"The program says who it is: {user_agent(source.contact)}.")
         said.append("Each service is asked once an hour at most, usually every six hours.")

@@ -272,7 +272,7 @@ class Asker:
             )  # fmt: skip
         if status == 403:
             return Refused(
-                f"{name} does not accept who asks (403). It wants to be told who that is: give a contact."
+                f"{name} does not accept who asks (403). It wants to know who that is: give a contact."
                 f"{words}",
                 status, said,
             )  # fmt: skip
