@@ -1,7 +1,7 @@
 """How the core rooms compile their kernels, and where the compiled code is kept.
 
 A kernel is compiled once per machine and source, without Python's lock, so that threads can share
-the work. `season`, `ground` and `gather` make theirs here.
+the work. `season` and `ground` make theirs here.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ __all__ = [
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-ROOMS = ("gather", "ground", "season")
+ROOMS = ("ground", "season")
 """Rooms that hold compiled functions; a change in any file with one has them all compiled anew."""
 
 

@@ -98,7 +98,9 @@ def size_in_item_unit(offer: Offer, trade: Trade) -> float | str:
     if offer.unit is unit:
         return offer.size
     if offer.item in trade.spawn:
-        return f"{trade.spawn[offer.item].names[0]} is measured in {unit.value}. Enter what one package holds."
+        return (
+            f"{trade.spawn[offer.item].names[0]} is measured in {unit.value}. Enter what one package holds."
+        )
     row = trade.materials[offer.item]
     wet = loose_density_kg_m3(row).likely * (1 + delivered_moisture(row, trade).likely) / 1000.0  # kg/L
     if unit is Measure.LITERS and offer.unit is Measure.KILOGRAMS:

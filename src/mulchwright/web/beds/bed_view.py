@@ -265,7 +265,7 @@ def _cards(garden: Garden, bed_outlook: PatchOutlook, trade: Trade, today: date)
                 lambda kg: units.show_mass(kg, system),
             ),
         ),
-        *rounds_card(bed_outlook),
+        *rounds_card(bed_outlook, system),
         Card(
             "water",
             "Water needed",

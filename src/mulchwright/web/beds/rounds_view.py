@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from mulchwright import units
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.headlines import Headline
 from mulchwright.web.views.tables import Card, Table
@@ -23,7 +24,7 @@ def _two_figures(walks: int) -> int:
     return walks if walks < 100 else 10 * round(walks / 10)
 
 
-def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
+def rounds_card(bed_outlook: PatchOutlook, system: str) -> tuple[Card, ...]:
     """What walking to the bed more or less often brings home; none where nothing is expected to come up."""
     rounds = bed_outlook.rounds
     if rounds is None:
@@ -66,9 +67,8 @@ def rounds_card(bed_outlook: PatchOutlook) -> tuple[Card, ...]:
                 f"Here a ripe one stays good for about {window}; slugs and maggots are quicker in wet, mild "
                 "weather. To keep slugs down, collect them in the evening, or use a bait whose label allows "
                 "it near food. Nobody has counted this on garden beds, so these are our estimates. A portion "
-                "is 3 oz (84 g) of fresh mushrooms."
+                f"is {units.show_mass(rounds.portion_kg, system)} of fresh mushrooms."
             ),
-            brief=f"about {_share(daily.likely)} in time, if daily",
             table=table,
         ),
     )
