@@ -253,7 +253,7 @@ def test_bad_offers_are_named_with_the_nearest_thing(trade: Trade) -> None:
     assert "has no price and is left out; ask for it" in text
     assert "'moon-chips' is neither in the table of materials nor in that of spawn" in text
     assert "it is spawn of no species. Say which." in text
-    assert "Give what one package holds" in text
+    assert "Enter what one package holds" in text
     uncovered = " ".join(one.words for one in bought.purchase.uncovered)
     assert "Nearest: twig-chips is on offer and can stand in for it" in uncovered
     assert "Nearest: ask Corner shop for the price" in uncovered
