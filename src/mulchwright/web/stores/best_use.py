@@ -121,7 +121,7 @@ def _bed(use: PatchUse, garden: Garden, today: date, currency: str) -> BedUse:
     chosen = use.chosen
     lay = drawn = ""
     if chosen is None:
-        gets, why = "nothing: leave it unbuilt for now", ""
+        gets, why = "Nothing for now: leave this bed unbuilt", ""
     else:
         gets = chosen.option.name
         lay = use.area_words(system)
