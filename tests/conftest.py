@@ -121,6 +121,17 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
     return report
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish() -> None:
+    """Save what a worker's coverage has seen before it is ended: after a long run it is killed while it does."""
+    if "PYTEST_XDIST_WORKER" not in os.environ or "coverage" not in sys.modules:
+        return
+    measuring = sys.modules["coverage"].Coverage.current()
+    if measuring is not None:
+        measuring.stop()
+        measuring.save()
+
+
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
     if not config.getoption("--processor-seconds"):
         return

@@ -86,6 +86,7 @@ _MEASURES = """([letter, target]) => {
 
 def settled(page: Any) -> None:
     """Waits until nothing of a page is still being worked out or drawn."""
+    page.wait_for_load_state()  # a click may just have led to a page whose style sheet is still on its way
     expect(page.locator("main[data-waiting]")).to_have_count(0)
     charts = page.locator("figure[data-chart]").count()
     expect(page.locator("figure[data-ready], figure:has(.plot.no-chart)")).to_have_count(charts)
