@@ -123,7 +123,7 @@ def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
 
 @pytest.hookimpl(trylast=True)
 def pytest_sessionfinish() -> None:
-    """Save what a worker's coverage has seen before it is ended: after a long run it is killed while it does."""
+    """Save what a worker's coverage has seen: after a long run it is killed while it does so by itself."""
     if "PYTEST_XDIST_WORKER" not in os.environ or "coverage" not in sys.modules:
         return
     measuring = sys.modules["coverage"].Coverage.current()
