@@ -42,7 +42,7 @@ class Stores:
         return (spawn, species) in self.spawn or (spawn, species) in self.offered_spawn
 
     def cover(self, recipe: Recipe, species: str) -> bool:
-        """Whether something of all that a recipe asks for can be had."""
+        """Whether something of all that a recipe needs can be had."""
         return all(self.has(layer.material) for layer in recipe.all_layers) and all(
             self.has_spawn(plane.spawn, species) for plane in recipe.planes
         )

@@ -42,7 +42,7 @@ __all__ = ["allocate"]
 FloatArray = npt.NDArray[np.float64]
 
 PATIENCE_S = 2.8
-"""For the plan and all that is told beside it; our own judgement."""
+"""For the plan and all that is shown beside it; our own judgement."""
 MAIN_SHARE = 0.4
 """Share of the patience for the plan itself; the questions beside it share the rest evenly."""
 CLOSE_ENOUGH = 1e-3

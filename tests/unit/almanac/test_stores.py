@@ -604,7 +604,7 @@ def test_half_a_bag_starts_several_pockets(trade: Trade) -> None:
 
 
 def test_a_smaller_bed_is_laid_where_the_whole_one_cannot_be(trade: Trade) -> None:
-    """Spawn for a fifth of 5 m² at the least rate, 0.3 kg/m²: once it was told not to be enough."""
+    """Spawn for a fifth of 5 m² at the least rate, 0.3 kg/m²: once it was said not to be enough."""
     one = garden(bed(1, 5.0), lots=[chips(2000), spawn(0.3)])
     use = best_use(one, SERIES, trade, today=TODAY, settings=FEW)
     (only,) = use.patches

@@ -33,7 +33,7 @@ CORNERS_OF_RING = 72
 
 @dataclass(frozen=True, slots=True)
 class PocketAsk:
-    """What the address asks for; `beds`, `plants` are keys, `piece` a rectangle on the plan [m] or None."""
+    """What the address requests; `beds`, `plants` are keys, `piece` a rectangle on the plan [m] or None."""
 
     kind: Kind
     built_on: date
@@ -83,7 +83,7 @@ class PocketAsk:
         return fields
 
     def address(self, path: str, system: str) -> str:
-        """An address that asks for the same."""
+        """An address that requests the same."""
         return f"{path}?{urlencode(self.fields(system))}"
 
 

@@ -16,14 +16,13 @@ from mulchwright.ground import (
     Shortfall,
     clearances,
 )
-from mulchwright.sheets.drawing import Element, element, text
+from mulchwright.sheets.drawing import Element
 from mulchwright.trade import Plant, Trade
 from mulchwright.units import show_area, show_length
 from mulchwright.web.ground.pocket_form import PocketAsk
 from mulchwright.web.views import wording as words
 from mulchwright.web.views.findings import FindingWords, each_once, finding_words
-from mulchwright.web.views.ground_map import MapFrame
-from mulchwright.web.views.plan_drawing import outline_path
+from mulchwright.web.views.ground_map import MapFrame, numbered_proposal
 from mulchwright.web.views.tables import Table
 
 
@@ -175,22 +174,10 @@ def _name_used(plant: Plant, said: str) -> str:
 
 def drawn_pockets(frame: MapFrame, pockets: tuple[Pocket, ...]) -> list[Element]:
     """The pockets on the map, each with its number."""
-    parts = []
-    for number, pocket in enumerate(pockets, start=1):
-        d = outline_path(pocket.outline)
-        x, y = frame.on_page(*_heart(pocket))
-        parts.append(
-            element(
-                "g",
-                (
-                    frame.world((element("path", d=d, class_="proposal-halo"),)),
-                    frame.world((element("path", d=d, class_="body"),), class_="proposal"),
-                    element("circle", cx=x, cy=y, r=13, class_="map-disc"),
-                    text(x, y + 6, str(number), "map-number", "middle"),
-                ),
-            )
-        )
-    return parts
+    return [
+        numbered_proposal(frame, pocket.outline, _heart(pocket), number, disc_px=13)
+        for number, pocket in enumerate(pockets, start=1)
+    ]
 
 
 def _heart(pocket: Pocket) -> tuple[float, float]:

@@ -36,7 +36,7 @@ from mulchwright.services.jobs import Job, fingerprint_of
 from mulchwright.services.light import garden_in_plan_light
 from mulchwright.services.light_cache import light_cache
 from mulchwright.services.numbers import whole_number
-from mulchwright.sheets.drawing import Element, element, text
+from mulchwright.sheets.drawing import Element
 from mulchwright.sheets.portrait import species_name
 from mulchwright.units import (
     parse_area,
@@ -69,8 +69,8 @@ from mulchwright.web.views.ground_map import (
     ground_map,
     in_two_widths,
     legend_drawing,
+    numbered_proposal,
 )
-from mulchwright.web.views.plan_drawing import outline_path
 from mulchwright.web.views.ramp import png
 
 if TYPE_CHECKING:
@@ -210,23 +210,10 @@ def _read(query: Mapping[str, str], context: AppContext, state: BookState) -> tu
 
 def _drawn_spots(frame: MapFrame, spots: tuple[Rect, ...]) -> list[Element]:
     """The spots on the map; the browser drags the groups."""
-    parts = []
-    for number, rect in enumerate(spots, start=1):
-        d = outline_path(rect.outline)
-        x, y = frame.on_page(rect.x, rect.y)
-        parts.append(
-            element(
-                "g",
-                (
-                    frame.world((element("path", d=d, class_="proposal-halo"),)),
-                    frame.world((element("path", d=d, class_="body"),), class_="proposal"),
-                    element("circle", cx=x, cy=y, r=15, class_="map-disc"),
-                    text(x, y + 6, str(number), "map-number", "middle"),
-                ),
-                data_drag=str(number),
-            )
-        )
-    return parts
+    return [
+        numbered_proposal(frame, rect.outline, (rect.x, rect.y), number, data_drag=str(number))
+        for number, rect in enumerate(spots, start=1)
+    ]
 
 
 def page(request: Request) -> Response:

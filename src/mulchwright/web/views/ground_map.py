@@ -164,6 +164,30 @@ def _apart(words: Sequence[Element]) -> list[Element]:
     return kept
 
 
+def numbered_proposal(
+    frame: MapFrame,
+    outline: Outline,
+    at: tuple[float, float],
+    number: int,
+    *,
+    disc_px: float = 15,
+    **more: Any,
+) -> Element:
+    """A proposed piece of ground with its number at a point [m]; `more` are attributes of its group."""
+    d = outline_path(outline)
+    x, y = frame.on_page(*at)
+    return element(
+        "g",
+        (
+            frame.world((element("path", d=d, class_="proposal-halo"),)),
+            frame.world((element("path", d=d, class_="body"),), class_="proposal"),
+            element("circle", cx=x, cy=y, r=disc_px, class_="map-disc"),
+            text(x, y + 6, str(number), "map-number", "middle"),
+        ),
+        **more,
+    )
+
+
 def in_two_widths(draw: Callable[[float, str], str], mark: str, *, wide: float = WIDE) -> str:
     """The same map drawn for a page and for a phone, each with letters of full size; the sheet shows one."""
     return (
